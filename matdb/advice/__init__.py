@@ -1,0 +1,1 @@
+"""Answers: effective stiffness, and which isolator suits."""

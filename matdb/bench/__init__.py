@@ -1,0 +1,1 @@
+"""What a reading at the bench says about the modulus."""

@@ -1,0 +1,172 @@
+"""Every exception that matdb raises on purpose.
+
+The tree, with the built-in each one also is and the exit code the command line gives it::
+
+    MatdbError                          1
+    ├── InputError (ValueError)         2   a value that cannot be: names field, value, what is allowed, the cure
+    │   └── UnitError                   2   no unit, an unknown one, or one of another dimension
+    ├── NotFound (LookupError)          1   no such material, part, reading, fit, mounting
+    ├── AlreadyExists (ValueError)      1   the name is taken
+    ├── FitError (RuntimeError)         1   the readings cannot be fitted
+    ├── MissingExtra (ImportError)      1   an optional package is not installed
+    └── StoreError (OSError)            1   the store as a whole refuses
+        ├── NotAStore                   1   a file or database that is not a matdb store
+        ├── NewerStore                  1   written by a newer matdb
+        ├── StoreReadOnly               1   cannot be written, or its folder cannot
+        └── StoreBusy                   1   another writer holds it for too long
+
+Each keeps the offending values as attributes, so that a caller need not parse the text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+__all__ = [
+    "AlreadyExists",
+    "FitError",
+    "InputError",
+    "MatdbError",
+    "MissingExtra",
+    "NewerStore",
+    "NotAStore",
+    "NotFound",
+    "StoreBusy",
+    "StoreError",
+    "StoreReadOnly",
+    "UnitError",
+]
+
+
+class MatdbError(Exception):
+    """Base of all errors that matdb raises on purpose; ``str(error)`` is one plain line."""
+
+    exit_code = 1
+
+
+class InputError(MatdbError, ValueError):
+    """A value that cannot be used.
+
+    Attributes
+    ----------
+    field : str
+        The name of the field as the user knows it.
+    value : object
+        What was given.
+    allowed : str
+        What is allowed, with units.
+    cure : str
+        What to do about it; may be empty.
+    """
+
+    exit_code = 2
+
+    def __init__(self, field: str, value: object, allowed: str, cure: str = "") -> None:
+        self.field, self.value, self.allowed, self.cure = field, value, allowed, cure
+        line = f"{field}: {_shown(value)} is not allowed; it must be {allowed}"
+        super().__init__(f"{line}; {cure}" if cure else line)
+
+
+class UnitError(InputError):
+    """A quantity without a unit, with an unknown unit, or with a unit of another dimension."""
+
+
+class NotFound(MatdbError, LookupError):
+    """No record of that name.
+
+    Attributes
+    ----------
+    kind, name : str
+        What was looked for.
+    near : tuple of str
+        Names in the store that look alike.
+    """
+
+    def __init__(self, kind: str, name: object, near: Sequence[str] = (), cure: str = "") -> None:
+        self.kind, self.name, self.near = kind, name, tuple(near)
+        line = f"{kind}: there is no {_shown(name)} in this store"
+        if near:
+            line += "; close names: " + ", ".join(_shown(n) for n in near)
+        super().__init__(f"{line}; {cure}" if cure else line)
+
+
+class AlreadyExists(MatdbError, ValueError):
+    """The name is taken already.
+
+    Attributes
+    ----------
+    kind, name : str
+        What was to be added.
+    """
+
+    def __init__(self, kind: str, name: str, cure: str = "choose another name") -> None:
+        self.kind, self.name = kind, name
+        super().__init__(f"{kind}: {_shown(name)} is in this store already; {cure}")
+
+
+class FitError(MatdbError, RuntimeError):
+    """The readings of a material cannot be fitted; the message says why.
+
+    Attributes
+    ----------
+    material : str
+        The material's name.
+    """
+
+    def __init__(self, material: str, why: str) -> None:
+        self.material = material
+        super().__init__(f"fit of {_shown(material)}: {why}")
+
+
+class MissingExtra(MatdbError, ImportError):
+    """An optional package is not installed.
+
+    Attributes
+    ----------
+    extra : str
+        The name of the extra that brings it.
+    """
+
+    def __init__(self, what: str, extra: str) -> None:
+        self.extra = extra
+        super().__init__(f"{what} needs an optional package; install it with: pip install 'elastomer-matdb[{extra}]'")
+
+
+class StoreError(MatdbError, OSError):
+    """The store as a whole refuses.
+
+    Attributes
+    ----------
+    where : str
+        The store's path or address, without any password.
+    """
+
+    def __init__(self, where: str, why: str) -> None:
+        self.where = where
+        super().__init__(f"store {where}: {why}")
+
+    def __str__(self) -> str:
+        return str(self.args[0])
+
+
+class NotAStore(StoreError):
+    """A file or database that is not a matdb store."""
+
+
+class NewerStore(StoreError):
+    """The store was written by a newer matdb."""
+
+
+class StoreReadOnly(StoreError):
+    """The store, or the folder that it lies in, cannot be written."""
+
+
+class StoreBusy(StoreError):
+    """Another writer held the store for longer than the waiting time."""
+
+
+def _shown(value: object) -> str:
+    """Quote a value for a one-line message: control characters escaped, long text cut."""
+    text = repr(value) if isinstance(value, str) else str(value)
+    text = "".join(c if c.isprintable() else "?" for c in text)
+    return text if len(text) <= 80 else text[:77] + "..."

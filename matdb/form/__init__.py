@@ -1,0 +1,1 @@
+"""Part geometry: one file per form; stiffness per unit modulus."""

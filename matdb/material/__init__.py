@@ -1,0 +1,1 @@
+"""What a material is: complex modulus, shift laws, hardness, low-temperature indices."""

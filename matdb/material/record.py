@@ -1,0 +1,103 @@
+"""A material as the store knows it, and the checks that names and free text share."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from matdb.errors import InputError
+
+__all__ = ["Material", "checked_name", "checked_number", "checked_text"]
+
+ABSOLUTE_ZERO_C = -273.15
+
+
+def checked_name(field: str, value: object) -> str:
+    """A name: 1 to 120 printable characters, no blank at either end."""
+    if not isinstance(value, str) or not value or len(value) > 120 or not value.isprintable() or value != value.strip():
+        raise InputError(field, value, "1 to 120 printable characters without a blank at either end")
+    return value
+
+
+def checked_text(field: str, value: object, longest: int = 2000) -> str:
+    """Free text: printable but for line breaks and tabs, at most ``longest`` characters."""
+    if not isinstance(value, str) or len(value) > longest or not all(c.isprintable() or c in "\n\t" for c in value):
+        raise InputError(field, value, f"text of at most {longest} printable characters")
+    return value
+
+
+def checked_number(
+    field: str,
+    value: object,
+    low: float,
+    high: float,
+    unit: str = "",
+    *,
+    open_low: bool = False,
+    cure: str = "",
+) -> float:
+    """A finite number from ``low`` (not included with ``open_low``) to ``high``, as a float."""
+    try:
+        number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        number = math.nan
+    inside = (low < number if open_low else low <= number) and number <= high
+    if not inside:
+        start = f"above {low:g}" if open_low else f"from {low:g}"
+        end = f" to {high:g}" if not open_low else f" and at most {high:g}"
+        raise InputError(field, value, f"{start}{end} {unit}".rstrip(), cure)
+    return number
+
+
+def _optional_temperature(field: str, value: object) -> float | None:
+    return None if value is None else checked_number(field, value, ABSOLUTE_ZERO_C, 1000.0, "degrees Celsius", open_low=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material:
+    """An elastomer: what the label, the data sheet or the supplier says of it.
+
+    Attributes
+    ----------
+    name : str
+        Unique in a store.
+    family : str
+        A family of ``data/families.csv``, or "unknown".
+    hardness : str or None
+        Nominal Shore hardness with its scale, for instance ``"40 A"``, ``"30 OO"``.
+    density_kg_m3 : float or None
+        Density, kg/m3.
+    glass_transition_c : float or None
+        Glass transition temperature, degrees Celsius; replaces the family's.
+    service_min_c, service_max_c : float or None
+        Service range, degrees Celsius; replaces the family's.
+    source, note : str
+        Where the entries come from; free text.
+    """
+
+    name: str
+    family: str = "unknown"
+    hardness: str | None = None
+    density_kg_m3: float | None = None
+    glass_transition_c: float | None = None
+    service_min_c: float | None = None
+    service_max_c: float | None = None
+    source: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        from matdb.material.families import family_named
+        from matdb.material.hardness import parse_hardness
+
+        checked_name("material name", self.name)
+        object.__setattr__(self, "family", family_named(self.family).name)
+        if self.hardness is not None:
+            object.__setattr__(self, "hardness", str(parse_hardness(self.hardness)))
+        if self.density_kg_m3 is not None:
+            checked_number("density_kg_m3", self.density_kg_m3, 10.0, 10000.0, "kg/m3")
+        for field in ("glass_transition_c", "service_min_c", "service_max_c"):
+            object.__setattr__(self, field, _optional_temperature(field, getattr(self, field)))
+        if self.service_min_c is not None and self.service_max_c is not None and self.service_min_c >= self.service_max_c:
+            raise InputError("service_min_c", self.service_min_c, f"below service_max_c ({self.service_max_c:g} degrees Celsius)")
+        checked_text("source", self.source)
+        checked_text("note", self.note)

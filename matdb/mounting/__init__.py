@@ -1,0 +1,1 @@
+"""The suspended mass: natural frequency, transmissibility, squeeze, rotor orders."""

@@ -1,0 +1,1 @@
+"""The only place that knows SQL: typed models, schema upgrade, records."""

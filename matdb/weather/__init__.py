@@ -1,0 +1,1 @@
+"""Forecast sources to temperatures over time."""
