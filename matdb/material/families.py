@@ -1,0 +1,84 @@
+"""Generic elastomer families: what is known of a material before anything of it was measured.
+
+The figures live in ``data/families.csv``, one row a property, each with unit, basis and source. ``spread`` is a
+standard deviation: in K for temperatures, absolute for exponents and for log10 times, of the natural logarithm
+otherwise (``gamma``: of its logit).
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+
+from matdb.errors import InputError
+from matdb.shipped import data_folder
+
+__all__ = ["FAMILIES_SHA256", "Family", "FamilyProperty", "families", "families_checksum", "family_named"]
+
+#: Of ``data/families.csv`` with line feeds; a test holds the two together.
+FAMILIES_SHA256 = ""
+
+
+@dataclass(frozen=True)
+class FamilyProperty:
+    """One figure of a family: value, spread, unit, basis (published, from memory, estimate, …) and source."""
+
+    value: float
+    spread: float
+    unit: str
+    basis: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Family:
+    """A generic family; ``family["alpha"]`` gives one of its properties."""
+
+    name: str
+    properties: Mapping[str, FamilyProperty]
+
+    def __getitem__(self, name: str) -> FamilyProperty:
+        return self.properties[name]
+
+
+def families_checksum() -> str:
+    """SHA-256 of the shipped family table, whatever its line ends."""
+    text = (data_folder() / "families.csv").read_bytes().replace(b"\r\n", b"\n")
+    return hashlib.sha256(text).hexdigest()
+
+
+@cache
+def families() -> Mapping[str, Family]:
+    """Every family by name, in the order of the shipped table."""
+    found: dict[str, dict[str, FamilyProperty]] = {}
+    with (data_folder() / "families.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            found.setdefault(row["family"], {})[row["property"]] = FamilyProperty(
+                float(row["value"]), float(row["spread"]), row["unit"], row["basis"], row["source"]
+            )
+    return MappingProxyType({name: Family(name, MappingProxyType(values)) for name, values in found.items()})
+
+
+def family_named(name: object) -> Family:
+    """The family of that name; letters' case does not matter.
+
+    Raises
+    ------
+    InputError
+        No such family; the message lists them.
+    """
+    known = families()
+    if isinstance(name, str):
+        for each in known.values():
+            if each.name.casefold() == name.strip().casefold():
+                return each
+        near = difflib.get_close_matches(name, known, 1)
+    else:
+        near = []
+    cure = f"did you mean {near[0]!r}?" if near else "use 'unknown' when unsure"
+    raise InputError("family", name, "one of " + ", ".join(known), cure)

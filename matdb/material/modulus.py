@@ -1,0 +1,97 @@
+"""The complex modulus of a viscoelastic solid over reduced frequency."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["fractional_modulus", "ln_fractional_modulus", "local_loss_factor", "maxwell_modulus"]
+
+Complex = NDArray[np.complex128]
+
+
+def fractional_modulus(s_tau: ArrayLike, rubbery_mpa: ArrayLike, glassy_mpa: ArrayLike, alpha: ArrayLike, gamma: ArrayLike = 1.0) -> Complex:
+    """Five-parameter fractional model E(s) = Einf - (Einf - E0) / (1 + (s tau)^alpha)^gamma.
+
+    Parameters
+    ----------
+    s_tau : array_like, complex
+        Laplace variable times relaxation time; ``1j * omega * tau * a_T`` for a steady vibration.
+    rubbery_mpa, glassy_mpa : array_like
+        Limits E0 and Einf in MPa, E0 below Einf.
+    alpha, gamma : array_like
+        Width and skew, above 0 and at most 1. ``gamma`` = 1 is the four-parameter fractional Zener model [1]_.
+
+    Returns
+    -------
+    ndarray, complex
+        Complex modulus in MPa, broadcast shape. It is causal: storage and loss obey Kramers-Kronig.
+
+    References
+    ----------
+    .. [1] T. Pritz, J. Sound Vib. 195 (1996) 103.
+    .. [2] S. Havriliak, S. Negami, Polymer 8 (1967) 161.
+    """
+    z = np.asarray(s_tau, dtype=complex) ** np.asarray(alpha)
+    e0, e1 = np.asarray(rubbery_mpa), np.asarray(glassy_mpa)
+    return np.asarray(e1 - (e1 - e0) * (1.0 + z) ** (-np.asarray(gamma)))
+
+
+def ln_fractional_modulus(
+    ln_s_tau: Complex, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
+) -> tuple[Complex, Complex | None]:
+    """ln E(s) of :func:`fractional_modulus` from ln(s tau), and the slope d ln E / d ln s.
+
+    The work-horse of the fit: two complex exponentials and two logarithms an element.
+
+    Parameters
+    ----------
+    ln_s_tau : ndarray, complex
+        ln(s) + ln(tau a_T).
+    ln_rubbery, ln_glassy : array_like
+        ln of the limits, MPa.
+    alpha, gamma : array_like
+        As :func:`fractional_modulus`.
+    slope : bool
+        False skips the slope, and None comes back for it.
+    """
+    z = np.exp(alpha * ln_s_tau)
+    lower = np.exp(ln_rubbery)
+    upper = np.exp(ln_glassy)
+    one = 1.0 + z
+    drop = (upper - lower) * np.exp(-gamma * np.log(one))
+    modulus = upper - drop
+    ln_modulus = np.log(modulus)
+    if not slope:
+        return ln_modulus, None
+    return ln_modulus, drop * (alpha * gamma) * z / (one * modulus)
+
+
+def maxwell_modulus(s: ArrayLike, rubbery_mpa: float, moduli_mpa: ArrayLike, times_s: ArrayLike) -> Complex:
+    """Generalised Maxwell (Prony) modulus E(s) = E0 + sum Ei s tau_i / (1 + s tau_i).
+
+    Parameters
+    ----------
+    s : array_like, complex
+        Laplace variable in 1/s, any shape.
+    rubbery_mpa : float
+        E0 in MPa.
+    moduli_mpa, times_s : array_like, shape (n,)
+        Terms in MPa and relaxation times in s.
+    """
+    x = np.asarray(s, dtype=complex)[..., None] * np.asarray(times_s)
+    return np.asarray(rubbery_mpa + np.sum(np.asarray(moduli_mpa) * x / (1.0 + x), axis=-1))
+
+
+def local_loss_factor(slope: ArrayLike) -> NDArray[np.float64]:
+    """Loss factor that a slope d ln E' / d ln omega implies: pi/2 times the slope (local Kramers-Kronig).
+
+    Low by 0.8 %, 3.3 %, 7.5 % at slopes 0.1, 0.2, 0.3 against the power law's tan(pi slope / 2).
+
+    References
+    ----------
+    .. [1] H. C. Booij, G. P. J. M. Thoone, Rheol. Acta 21 (1982) 15 (from memory).
+    """
+    return np.asarray(0.5 * np.pi * np.asarray(slope, dtype=float))
