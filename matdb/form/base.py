@@ -11,9 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
 
-__all__ = ["FORMS", "Form", "FormBase", "form_from_dict", "register"]
+__all__ = ["FORMS", "MAX_SQUEEZE_SHARE", "Form", "FormBase", "checked_modulus", "form_from_dict", "register"]
 
 Array = NDArray[np.float64]
+
+#: Largest squeeze over free height that any form answers for; far beyond what a mount should carry.
+MAX_SQUEEZE_SHARE = 0.5
 
 #: Every form by its short name, filled by :func:`register`.
 FORMS: dict[str, type[FormBase]] = {}
@@ -39,7 +42,12 @@ class FormBase:
     has_geometry: ClassVar[bool] = True
 
     def stiffness_n_per_mm(
-        self, youngs_modulus_mpa: ArrayLike = 1.0, axis: str = "axial", *, squeeze_mm: ArrayLike = 0.0
+        self,
+        youngs_modulus_mpa: ArrayLike = 1.0,
+        axis: str = "axial",
+        *,
+        squeeze_mm: ArrayLike = 0.0,
+        bulk_modulus_mpa: ArrayLike | None = None,
     ) -> Any:
         """Tangent stiffness of one part in N/mm; arrays broadcast, a scalar gives a float.
 
@@ -50,19 +58,37 @@ class FormBase:
         axis : str
             One of ``axes``.
         squeeze_mm : array_like
-            Static squeeze along the axis that the part already carries, in mm, 0 or more.
+            Static squeeze along the part's height that it already carries, in mm, 0 or more.
+        bulk_modulus_mpa : array_like or None
+            Bulk modulus in MPa, above 0; None for an incompressible material. It matters from shape factors
+            of about 3 up (rubbers have 1000 to 2500 MPa).
 
         Raises
         ------
         InputError
-            The form has no such axis, or the squeeze leaves the form's range.
+            The form has no such axis, the squeeze leaves the form's range, or a modulus is not above 0.
         """
         self._check_axis(axis)
-        value = np.asarray(youngs_modulus_mpa) * self.unit_stiffness(axis, np.asarray(squeeze_mm, dtype=float))
+        modulus = checked_modulus("youngs_modulus_mpa", youngs_modulus_mpa)
+        squeeze = self._checked_squeeze(squeeze_mm)
+        compressibility: Any = 0.0
+        if bulk_modulus_mpa is not None:
+            compressibility = modulus / checked_modulus("bulk_modulus_mpa", bulk_modulus_mpa)
+        value = np.asarray(modulus * self.unit_stiffness(axis, squeeze, compressibility))
         return value.item() if value.ndim == 0 else value
 
-    def unit_stiffness(self, axis: str, squeeze_mm: Array) -> Array:
-        """Stiffness in N/mm at a Young's modulus of 1 MPa; what each form implements."""
+    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
+        """Stiffness in N/mm at a Young's modulus of 1 MPa; what each form implements.
+
+        Parameters
+        ----------
+        axis : str
+            One of ``axes``, checked already.
+        squeeze_mm : ndarray
+            Squeeze in mm, checked already.
+        compressibility : array_like
+            Young's over bulk modulus, 0 for incompressible; may be complex.
+        """
         raise NotImplementedError
 
     def offset_sd(self, axis: str = "axial") -> float:
@@ -80,7 +106,7 @@ class FormBase:
 
     def to_dict(self) -> dict[str, Any]:
         """The form as plain values: ``{"form": kind, field: value, …}``."""
-        return {"form": self.kind} | {f.name: getattr(self, f.name) for f in fields(self)}
+        return {"form": self.kind} | {f.name: _plain(getattr(self, f.name)) for f in fields(self)}
 
     def label(self) -> str:
         """A short text of kind and dimensions for tables."""
@@ -89,7 +115,12 @@ class FormBase:
             value = getattr(self, f.name)
             if isinstance(value, bool) or value is None or value == ():
                 continue
-            shown = f"{value:g}" if isinstance(value, float | int) else str(value)
+            if isinstance(value, FormBase):
+                shown = f"({value.label()})"
+            elif isinstance(value, tuple):
+                shown = f"{len(value)} values"
+            else:
+                shown = f"{value:g}" if isinstance(value, float | int) else str(value)
             parts.append(f"{f.name.removesuffix('_mm').replace('_', ' ')} {shown}")
         return f"{self.kind} " + ", ".join(parts)
 
@@ -97,8 +128,30 @@ class FormBase:
         if axis not in self.axes:
             raise InputError("axis", axis, "one of " + ", ".join(self.axes) + f" for a {self.kind}")
 
+    def _checked_squeeze(self, squeeze_mm: ArrayLike) -> Array:
+        """Return the squeeze as an array, or say why it cannot be."""
+        squeeze = np.asarray(squeeze_mm)
+        if squeeze.dtype.kind not in "fiu":
+            raise InputError("squeeze_mm", squeeze_mm, "a number or an array of numbers in mm")
+        squeeze = squeeze.astype(float, copy=False)
+        if not squeeze.any():
+            return squeeze
+        height = self.squeezable_height_mm
+        if height is None:
+            raise InputError(
+                "squeeze_mm", _first(squeeze, squeeze != 0.0), f"0 for a {self.kind}, which takes no squeeze"
+            )
+        bad = ~((squeeze >= 0.0) & (squeeze <= MAX_SQUEEZE_SHARE * height))
+        if bad.any():
+            most = f"{MAX_SQUEEZE_SHARE * height:g} mm ({MAX_SQUEEZE_SHARE:.0%} of {height:g} mm)"
+            allowed = f"0 to {most} for a {self.kind}"
+            raise InputError(
+                "squeeze_mm", _first(squeeze, bad), allowed, "squeeze less or take a taller part"
+            )
+        return squeeze
+
     def _positive(self, *names: str) -> None:
-        """Check that the named dimensions are finite, above zero and at most a metre; store them as floats."""
+        """Check that the named dimensions are above zero and at most a metre; store them as floats."""
         for name in names:
             value = getattr(self, name)
             try:
@@ -109,6 +162,18 @@ class FormBase:
                 raise InputError(f"{self.kind} {name}", value, "above 0 and at most 1000 mm")
             object.__setattr__(self, name, number)
 
+    def _yes_or_no(self, *names: str) -> None:
+        for name in names:
+            if not isinstance(getattr(self, name), bool):
+                raise InputError(f"{self.kind} {name}", getattr(self, name), "true or false")
+
+    def _needs_bond(self, axis: str) -> None:
+        """Refuse a direction in which frictionless faces carry nothing."""
+        if not getattr(self, "bonded", True):
+            raise InputError(
+                "axis", axis, f"one that frictionless faces can carry in a {self.kind}", "take bonded=True"
+            )
+
     def _below(self, small: str, large: str) -> None:
         if not getattr(self, small) < getattr(self, large):
             raise InputError(
@@ -117,6 +182,37 @@ class FormBase:
 
 
 Form = FormBase
+
+
+def _plain(value: Any) -> Any:
+    """Return a field as JSON knows it: nested forms as dictionaries, tuples as lists."""
+    if isinstance(value, FormBase):
+        return value.to_dict()
+    if isinstance(value, tuple):
+        return [_plain(v) for v in value]
+    return value
+
+
+def checked_modulus(name: str, value: ArrayLike) -> Any:
+    """Return a modulus as a real or complex array whose real part is above 0 (nan passes).
+
+    Raises
+    ------
+    InputError
+        Not numbers, or a real part of 0 or less.
+    """
+    array = np.asarray(value)
+    if array.dtype.kind not in "fciu":
+        raise InputError(name, value, "a number or an array of numbers in MPa")
+    bad = array.real <= 0.0
+    if bad.any():
+        raise InputError(name, _first(array, bad), "above 0 MPa")
+    return array
+
+
+def _first(values: Any, where: Any) -> Any:
+    """Return the first value that is marked, for an error message."""
+    return np.broadcast_to(values, where.shape)[where].flat[0].item()
 
 
 def form_from_dict(values: dict[str, Any]) -> FormBase:
@@ -139,4 +235,6 @@ def form_from_dict(values: dict[str, Any]) -> FormBase:
     try:
         return cls(**rest)
     except TypeError as error:
-        raise InputError(f"form {kind}", sorted(rest), "given with all of its dimensions", str(error)) from None
+        raise InputError(
+            f"form {kind}", sorted(rest), "given with all of its dimensions", str(error)
+        ) from None

@@ -1,0 +1,88 @@
+"""A rubber tube between an inner and an outer sleeve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from matdb.form import closed_form
+from matdb.form.base import Array, FormBase, checked_modulus, register
+
+__all__ = ["Bush"]
+
+
+@register
+@dataclass(frozen=True)
+class Bush(FormBase):
+    """A rubber tube between two rigid sleeves, loaded along its axis, across it, or twisted.
+
+    Attributes
+    ----------
+    outer_mm, inner_mm : float
+        Diameters of the rubber at the outer and the inner sleeve in mm, inner below outer.
+    length_mm : float
+        Length of the rubber in mm, above 0.
+    bonded : bool
+        True when both sleeves hold the rubber; frictionless sleeves carry neither axial load nor torsion.
+
+    Raises
+    ------
+    InputError
+        A dimension is not above 0, or inner is not below outer.
+
+    Examples
+    --------
+    >>> round(Bush(outer_mm=2.0, inner_mm=1.0, length_mm=1.0).torsional_stiffness_n_mm_per_rad(1.0), 4)
+    1.3963
+    """
+
+    kind: ClassVar[str] = "bush"
+    axes: ClassVar[tuple[str, ...]] = ("axial", "radial")
+
+    outer_mm: float
+    inner_mm: float
+    length_mm: float
+    bonded: bool = True
+
+    def __post_init__(self) -> None:
+        self._positive("outer_mm", "inner_mm", "length_mm")
+        self._below("inner_mm", "outer_mm")
+        self._yes_or_no("bonded")
+
+    @property
+    def _ratios(self) -> tuple[float, float]:
+        """Radius ratio b / a and length over outer radius L / b."""
+        return self.outer_mm / self.inner_mm, 2.0 * self.length_mm / self.outer_mm
+
+    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_stiffness`."""
+        form = closed_form.bush_axial if axis == "axial" else closed_form.bush_radial
+        return self.outer_mm / 2.0 * form(*self._ratios) * np.ones_like(squeeze_mm)
+
+    def torsional_stiffness_n_mm_per_rad(self, youngs_modulus_mpa: ArrayLike = 1.0) -> Any:
+        """Moment over angle when the inner sleeve is twisted, ``4πGL/(1/a² − 1/b²)``, in N mm/rad.
+
+        Exact for any length, for an incompressible material (G = E/3).
+
+        Parameters
+        ----------
+        youngs_modulus_mpa : array_like
+            Young's modulus in MPa, above 0, real or complex.
+
+        Raises
+        ------
+        InputError
+            The sleeves are frictionless, or the modulus is not above 0.
+        """
+        self._needs_bond("torsion")
+        modulus = checked_modulus("youngs_modulus_mpa", youngs_modulus_mpa)
+        value = np.asarray(modulus * (self.outer_mm / 2.0) ** 3 * closed_form.bush_torsion(*self._ratios))
+        return value.item() if value.ndim == 0 else value
+
+    def _check_axis(self, axis: str) -> None:
+        super()._check_axis(axis)
+        if axis == "axial":
+            self._needs_bond(axis)
