@@ -1,1 +1,1 @@
-"""The suspended mass: natural frequency, transmissibility, squeeze, rotor orders."""
+"""The suspended mass: natural frequency, transmissibility, six axes, squeeze, rotor orders."""
