@@ -1,0 +1,360 @@
+"""Quantities with units at the edges: text in, plain floats in trade units out.
+
+Every field has one dimension, and every dimension one trade unit (:data:`UNITS`); inside matdb a float is
+always in that unit. The unit is never guessed: ``-5C`` is a temperature because the field is one, a bare
+``5`` is refused there, and ``1,5 mm`` is refused because half of the world reads 1.5 and half 15.
+
+Conversion factors are exact: inch 25.4 mm and pound 0.45359237 kg by definition (International Yard and
+Pound Agreement, 1959; memory), standard gravity 9.80665 m/s2 (3rd CGPM, 1901; memory).
+"""
+
+from __future__ import annotations
+
+from matdb.errors import InputError, UnitError
+
+__all__ = ["UNITS", "allowed_units", "parse", "parse_range"]
+
+#: Dimension -> the trade unit that :func:`parse` answers in and that headers name.
+UNITS: dict[str, str] = {
+    "temperature": "degC",
+    "temperature_difference": "K",
+    "mass": "kg",
+    "length": "mm",
+    "altitude": "m",
+    "frequency": "Hz",
+    "rotor_speed": "rpm",
+    "force": "N",
+    "stiffness": "N/mm",
+    "modulus": "MPa",
+    "duration": "s",
+    "density": "kg/m3",
+    "angle": "deg",
+    "dimensionless": "1",
+}
+
+_ABSOLUTE_ZERO_C = -273.15
+_LONGEST = 60
+_LB, _G0, _IN = 0.45359237, 9.80665, 25.4
+_LBF = _LB * _G0
+_PSI = _LBF / (_IN * _IN)  # MPa
+
+# dimension -> (the units to name in a message, an example, {spelling: (numerator, denominator, offset)});
+# trade value = number * numerator / denominator + offset. Two factors, since 9 * 0.001 is not 0.009.
+_Table = dict[str, tuple[float, float, float]]
+
+
+def _table(*rows: tuple[str, float, float]) -> _Table:
+    return {name: (up, down, 0.0) for names, up, down in rows for name in names.split()}
+
+
+_KELVIN = "K k kelvin"
+_CELSIUS = "C c °C ℃ degC degc Celsius celsius"
+_FAHRENHEIT = "F f °F ℉ degF degf Fahrenheit fahrenheit"
+
+_DIMENSIONS: dict[str, tuple[str, str, _Table]] = {
+    "temperature": (
+        "a temperature in C, F or K",
+        "-18C",
+        dict.fromkeys(_CELSIUS.split(), (1.0, 1.0, 0.0))
+        | dict.fromkeys(_FAHRENHEIT.split(), (5.0, 9.0, -160.0 / 9.0))
+        | dict.fromkeys(_KELVIN.split(), (1.0, 1.0, _ABSOLUTE_ZERO_C)),
+    ),
+    "temperature_difference": (
+        "a temperature difference in K, C or F",
+        "0.5K",
+        _table((f"{_KELVIN} {_CELSIUS}", 1, 1), (_FAHRENHEIT, 5, 9)),
+    ),
+    "mass": (
+        "a mass in g, kg, oz or lb",
+        "250g",
+        _table(
+            ("kg KG Kg kilogram kilograms", 1, 1),
+            ("g gram grams", 1, 1000),
+            ("mg", 1, 1_000_000),
+            ("t tonne tonnes", 1000, 1),
+            ("lb lbs LB lbm pound pounds", _LB, 1),
+            ("oz OZ ounce ounces", _LB, 16),
+        ),
+    ),
+    "length": (
+        "a length in mm, cm, m, um, in or ft",
+        "16mm",
+        _table(
+            ("mm MM millimetre millimeter", 1, 1),
+            ("cm", 10, 1),
+            ("m", 1000, 1),
+            ("um µm μm", 1, 1000),
+            ('in inch inches " ″ ”', _IN, 1),
+            ("mil thou", _IN, 1000),
+            ("ft ′", 304.8, 1),
+        ),
+    ),
+    "altitude": (
+        "an altitude in m, km or ft",
+        "1500m",
+        _table(("m", 1, 1), ("km", 1000, 1), ("ft", 0.3048, 1)),
+    ),
+    "frequency": (
+        "a frequency in Hz or kHz",
+        "31.2Hz",
+        _table(
+            ("Hz hz HZ 1/s s-1 s^-1 s⁻¹", 1, 1),
+            ("kHz khz", 1000, 1),
+            ("MHz", 1_000_000, 1),
+            ("mHz", 1, 1000),
+            ("rpm RPM rev/min 1/min", 1, 60),
+        ),
+    ),
+    "rotor_speed": (
+        "a rotor speed in rpm, Hz or 1/s",
+        "4900rpm",
+        _table(
+            ("rpm RPM rev/min r/min 1/min min-1 min^-1 min⁻¹", 1, 1),
+            ("Hz hz HZ 1/s s-1 s^-1 s⁻¹ rev/s rps", 60, 1),
+        ),
+    ),
+    "force": (
+        "a force in N, kN or lbf",
+        "2.4N",
+        _table(
+            ("N", 1, 1),
+            ("mN", 1, 1000),
+            ("kN", 1000, 1),
+            ("lbf", _LBF, 1),
+            ("gf", _G0, 1000),
+            ("kgf", _G0, 1),
+        ),
+    ),
+    "stiffness": (
+        "a stiffness in N/mm, kN/m, N/m or lbf/in",
+        "4.2N/mm",
+        _table(
+            ("N/mm kN/m", 1, 1),
+            ("N/m", 1, 1000),
+            ("N/um N/µm N/μm kN/mm MN/m", 1000, 1),
+            ("lbf/in lb/in", _LBF, _IN),
+        ),
+    ),
+    "modulus": (
+        "a modulus in MPa, kPa, GPa, Pa or psi",
+        "2.1MPa",
+        _table(
+            ("MPa N/mm2 N/mm² N/mm^2", 1, 1),
+            ("kPa", 1, 1000),
+            ("GPa", 1000, 1),
+            ("Pa N/m2 N/m² N/m^2", 1, 1_000_000),
+            ("psi PSI lbf/in2 lbf/in² lbf/in^2", _PSI, 1),
+            ("ksi", 1000 * _PSI, 1),
+            ("bar", 1, 10),
+        ),
+    ),
+    "duration": (
+        "a duration in s, min, h or ms",
+        "30min",
+        _table(
+            ("s sec second seconds", 1, 1),
+            ("ms", 1, 1000),
+            ("us µs μs", 1, 1_000_000),
+            ("min mins minute minutes", 60, 1),
+            ("h hr hour hours", 3600, 1),
+            ("d day days", 86400, 1),
+        ),
+    ),
+    "density": (
+        "a density in kg/m3, g/cm3 or lb/ft3",
+        "1120kg/m3",
+        _table(
+            ("kg/m3 kg/m³ kg/m^3 g/l g/L", 1, 1),
+            ("g/cm3 g/cm³ g/cm^3 g/cc g/ml g/mL kg/l kg/L t/m3", 1000, 1),
+            ("lb/ft3 lb/ft³ lb/ft^3", _LB, 0.3048**3),
+        ),
+    ),
+    "angle": (
+        "an angle in deg, rad or turns",
+        "90deg",
+        _table(
+            ("deg ° degree degrees", 1, 1),
+            ("rad", 180, 3.141592653589793),
+            ("turn turns rev", 360, 1),
+        ),
+    ),
+    "dimensionless": (
+        "a plain number or a percentage",
+        "0.12",
+        _table(("% percent", 1, 100)),
+    ),
+}
+
+# What the keyboard, a word processor or a web page makes of the plain characters.
+_PLAIN = str.maketrans(
+    {"\u2212": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "º": "°", "˚": "°", "∕": "/", "⁄": "/"}
+)
+
+
+def allowed_units(dimension: str) -> str:
+    """What a quantity of this dimension may be written in, in words, with an example: for help texts."""
+    words, example, _ = _DIMENSIONS[dimension]
+    return f"{words}, for instance {example}"
+
+
+def parse(text: str, dimension: str, field: str) -> float:
+    """Read one quantity.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit, with or without a blank between: ``-18C``, ``-18 °C``, ``0F``, ``255 K``,
+        ``0.55 lb``, ``0.5"``. The minus sign may be U+2212. Decimal point only; ``1.2e-3`` is understood.
+        Units are case-sensitive where case carries meaning (``MPa`` and ``mPa``). A bare number is refused,
+        but for a zero whose unit does not matter.
+    dimension : str
+        A key of :data:`UNITS`; ``"dimensionless"`` takes bare numbers.
+    field : str
+        The name of the field, as the user knows it, for messages.
+
+    Returns
+    -------
+    float
+        The value in the dimension's trade unit (:data:`UNITS`); finite.
+
+    Raises
+    ------
+    UnitError
+        No unit, an unknown one, or one of another dimension.
+    InputError
+        Not a number, a comma in it, not finite, too long, or a temperature not above absolute zero.
+
+    Examples
+    --------
+    >>> parse("250 g", "mass", "payload")
+    0.25
+
+    """
+    allowed = allowed_units(dimension)
+    _, example, table = _DIMENSIONS[dimension]
+    shown, plain = text, _checked_text(text, field, allowed)
+    end = _number_end(plain)
+    if end == 0:
+        raise InputError(field, shown, allowed, "write a number first" if plain.strip() in table else "")
+    digits, unit = plain[:end], "".join(plain[end:].split())
+    if unit.startswith(",") or "," in digits:
+        raise InputError(field, shown, allowed, _comma_cure(plain))
+    if unit not in table and unit[:1] in set("0123456789."):
+        raise InputError(field, shown, allowed, "write one number with one decimal point and no blanks in it")
+    bare = not unit and dimension != "dimensionless"
+    if bare and (dimension == "temperature" or float(digits) != 0.0):
+        raise UnitError(field, shown, allowed, f"add the unit: {digits}{_unit_of(example)} if that is meant")
+    factor = (1.0, 1.0, 0.0) if not unit else table.get(unit)
+    if factor is None:
+        raise UnitError(field, shown, allowed, _unit_cure(unit, dimension, table))
+    value = float(digits) * factor[0] / factor[1]
+    if factor[2]:
+        value = round(value + factor[2], 10)  # 255 K is -18.15, not -18.149999999999977
+    if not -1e300 < value < 1e300:
+        raise InputError(field, shown, allowed, "write a finite number")
+    if dimension == "temperature" and value <= _ABSOLUTE_ZERO_C:
+        raise InputError(
+            field, shown, "above absolute zero (-273.15C, -459.67F, 0K)", "check the sign and the unit"
+        )
+    return value
+
+
+def parse_range(text: str, dimension: str, field: str) -> tuple[float, float]:
+    """Read a range, low first: ``-10C..25C``, ``-10C to 25C`` or ``-10..25C`` (one unit for both).
+
+    Parameters
+    ----------
+    text : str
+        Two quantities parted by ``..``, ``…`` or ``to``.
+    dimension, field : str
+        As for :func:`parse`.
+
+    Returns
+    -------
+    tuple of float
+        Low and high in the dimension's trade unit, low <= high.
+
+    Raises
+    ------
+    UnitError, InputError
+        As :func:`parse`; also when the two ends are not parted as above or the first is the higher.
+
+    """
+    words, example, _ = _DIMENSIONS[dimension]
+    allowed = f"a range of {words}, low first, for instance {example}..{example}"
+    if dimension == "temperature":
+        allowed = f"a range of {words}, low first, for instance -10C..25C"
+    plain = _checked_text(text, field, allowed)
+    for mark in ("...", "..", "…", " to "):
+        low_text, found, high_text = plain.partition(mark)
+        if found:
+            break
+    else:
+        raise InputError(field, text, allowed)
+    low_text, high_text = low_text.strip(), high_text.strip()
+    end = _number_end(high_text)
+    if low_text and _number_end(low_text) == len(low_text):
+        low_text += high_text[end:]
+    low, high = parse(low_text, dimension, field), parse(high_text, dimension, field)
+    if low > high:
+        raise InputError(field, text, allowed, "write the lower end first")
+    return low, high
+
+
+def _checked_text(text: str, field: str, allowed: str) -> str:
+    """The text with plain minus signs and blanks; refuses what is no text or far too long."""
+    if not isinstance(text, str) or not text.strip():
+        raise InputError(field, text, allowed)
+    if len(text) > _LONGEST:
+        raise InputError(field, text, allowed, f"write at most {_LONGEST} characters")
+    plain = text.translate(_PLAIN).strip()
+    if plain.lstrip("+-").casefold().startswith(("nan", "inf")):
+        raise InputError(field, text, allowed, "write a finite number")
+    return plain
+
+
+def _number_end(text: str) -> int:
+    """Where the number at the start of the text ends; 0 when there is none."""
+    i = 1 if text[:1] in ("+", "-") else 0
+    i = _digits_end(text, start := i)
+    whole = i - start
+    if text[i : i + 1] == ".":
+        after = _digits_end(text, i + 1)
+        if after > i + 1:
+            whole, i = whole + after - i - 1, after
+    if not whole:
+        return 0
+    if text[i : i + 1] in ("e", "E"):
+        sign = 1 if text[i + 1 : i + 2] in ("+", "-") else 0
+        after = _digits_end(text, i + 1 + sign)
+        if after > i + 1 + sign:
+            i = after
+    return i
+
+
+def _digits_end(text: str, i: int) -> int:
+    while i < len(text) and "0" <= text[i] <= "9":
+        i += 1
+    return i
+
+
+def _unit_of(example: str) -> str:
+    return example[_number_end(example) :]
+
+
+def _comma_cure(plain: str) -> str:
+    """Say both readings of a comma, so that the user picks one."""
+    if plain.count(",") > 1 or "." in plain:
+        return "a comma is not understood; write a decimal point and no thousands separator"
+    return f"a comma is not understood; write {plain.replace(',', '.')} or {plain.replace(',', '')}"
+
+
+def _unit_cure(unit: str, dimension: str, table: _Table) -> str:
+    """Name what the unit is, or which spelling was meant."""
+    near = sorted(name for name in table if name.casefold() == unit.casefold())
+    if near:
+        return "write " + " or ".join(near)
+    for other, (words, _, others) in _DIMENSIONS.items():
+        if other != dimension and unit in others:
+            return f"{unit} is the unit of {words.split(' in ')[0] if ' in ' in words else words}"
+    return "the unit is not known"
