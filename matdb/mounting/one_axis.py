@@ -412,7 +412,7 @@ def viscous_transmissibility(damping_ratio: ArrayLike, frequency_ratio: ArrayLik
 
 
 def frequency_of_sag(sag_mm: ArrayLike) -> Any:
-    """Natural frequency, Hz, of a mass that sinks by ``sag_mm`` (above 0) under its weight: sqrt(g/x)/2pi [1]_.
+    """Natural frequency, Hz, of a mass that sinks by ``sag_mm`` (above 0) under its weight [1]_.
 
     Holds for a spring as stiff in motion as at rest; an elastomer's natural frequency lies higher.
 

@@ -1,0 +1,438 @@
+"""A mounting: what is suspended, on how many isolators and where, and what the airframe does to it.
+
+Axes: x forward, y to the left, z up, in mm from a reference point of the user's choice (the middle of the
+mount plate, say). The simplest mounting is a mass, a count, a range of rotor speeds and a number of blades;
+everything else has a default or is asked for only by what needs it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+from matdb.errors import InputError
+from matdb.material.record import checked_name, checked_number, checked_text
+from matdb.mounting.one_axis import MANOEUVRE_HZ, RotorBand, rotor_bands
+
+__all__ = ["CameraPackage", "Mounting", "circle_positions", "mounting_from_dict", "rectangle_positions"]
+
+Vector = tuple[float, float, float]
+
+#: Load factors that a gentle camera flight sees, in units of weight; common practice, no source.
+LOAD_FACTORS = (0.5, 2.0)
+
+_FARTHEST_MM = 10000.0
+
+
+def rectangle_positions(length_mm: float, width_mm: float, z_mm: float = 0.0) -> tuple[Vector, ...]:
+    """Four isolators at the corners of a rectangle, ``length_mm`` along x and ``width_mm`` along y.
+
+    Raises
+    ------
+    InputError
+        A side that is not above zero.
+    """
+    a = 0.5 * checked_number("length_mm", length_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
+    b = 0.5 * checked_number("width_mm", width_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
+    return ((a, b, z_mm), (a, -b, z_mm), (-a, b, z_mm), (-a, -b, z_mm))
+
+
+def circle_positions(diameter_mm: float, count: int, z_mm: float = 0.0) -> tuple[Vector, ...]:
+    """``count`` isolators evenly on a circle, the first ahead on the x axis.
+
+    Raises
+    ------
+    InputError
+        A diameter that is not above zero or a count that is not 1 to 64.
+    """
+    r = 0.5 * checked_number("diameter_mm", diameter_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
+    n = _count("count", count)
+    return tuple(
+        (r * math.cos(2 * math.pi * i / n), r * math.sin(2 * math.pi * i / n), z_mm) for i in range(n)
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraPackage:
+    """What the isolators carry: one camera with its gimbal, plate, lens and battery.
+
+    Attributes
+    ----------
+    name : str
+        Its name, unique in a mounting.
+    mass_kg : float
+        Suspended mass, kg.
+    centre_mm : tuple of float
+        Centre of gravity (x, y, z), mm from the mounting's reference point.
+    box_mm : tuple of float or None
+        Length, width and height (x, y, z) of an even box of the same inertia, mm.
+    inertia_kg_mm2 : tuple of float or None
+        Inertia about the centre of gravity, kg mm2: (Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz), the
+        last three being the off-diagonal elements of the inertia matrix (minus the products of inertia).
+    camera_point_mm : tuple of float or None
+        Where the shake is to be judged (the lens), mm from the reference; None is the centre of gravity.
+    """
+
+    name: str
+    mass_kg: float
+    centre_mm: Vector = (0.0, 0.0, 0.0)
+    box_mm: Vector | None = None
+    inertia_kg_mm2: tuple[float, ...] | None = None
+    camera_point_mm: Vector | None = None
+
+    def __post_init__(self) -> None:
+        checked_name("package name", self.name)
+        _set(self, "mass_kg", checked_number("mass_kg", self.mass_kg, 0.0, 1000.0, "kg", open_low=True))
+        _set(self, "centre_mm", _vector("centre_mm", self.centre_mm))
+        if self.camera_point_mm is not None:
+            _set(self, "camera_point_mm", _vector("camera_point_mm", self.camera_point_mm))
+        if self.box_mm is not None:
+            _set(self, "box_mm", _vector("box_mm", self.box_mm, positive=True))
+        if self.inertia_kg_mm2 is not None:
+            if self.box_mm is not None:
+                raise InputError(
+                    "box_mm", self.box_mm, "left out when the inertia is given", "give one of the two"
+                )
+            _set(self, "inertia_kg_mm2", _inertia(self.inertia_kg_mm2))
+
+    @property
+    def inertia(self) -> tuple[float, ...]:
+        """Inertia about the centre of gravity, six numbers as in ``inertia_kg_mm2``, from it or from the box.
+
+        Raises
+        ------
+        InputError
+            Neither the inertia nor the box is known.
+        """
+        if self.inertia_kg_mm2 is not None:
+            return (*self.inertia_kg_mm2, 0.0, 0.0, 0.0)[:6]
+        if self.box_mm is not None:
+            a, b, c = self.box_mm
+            m = self.mass_kg / 12.0
+            return (m * (b * b + c * c), m * (a * a + c * c), m * (a * a + b * b), 0.0, 0.0, 0.0)
+        raise InputError(
+            f"inertia of {self.name}",
+            None,
+            "known for six axes",
+            "give box_mm=(length, width, height) or inertia_kg_mm2",
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """The package as plain values, without those that are None."""
+        return _plain(self)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mounting:
+    """A suspended camera and the airframe that carries it.
+
+    Attributes
+    ----------
+    name : str
+        Unique in a store.
+    mass_kg : float
+        Suspended mass of the main camera package, kg, all isolators together.
+    count : int
+        Number of isolators.
+    rpm_idle : float
+        Lowest rotor speed in flight (descent, not on the ground), 1/min.
+    rpm_full : float
+        Highest rotor speed, 1/min.
+    rpm_hover : float or None
+        Rotor speed in hover, 1/min, between the two.
+    blades : int
+        Blades per rotor.
+    orders : tuple of float
+        Rotor orders (events per revolution) to isolate from; empty takes once and ``blades`` times.
+    manoeuvre_hz : float
+        Top of the band in which the camera must follow the airframe, Hz.
+    load_factors : tuple of float
+        Least and greatest load factor in flight, in units of weight; below 0 the airframe pushes down.
+    positions_mm : tuple of tuple
+        Elastic centres of the isolators (x, y, z), mm; one per isolator, or empty when not known.
+    inclination_deg : float
+        Tilt of every isolator's axis from the vertical, its upper end leaning to the middle, degrees.
+    directions : tuple of tuple
+        The isolators' axes (x, y, z) of any length where a common tilt does not describe them; else empty.
+    centre_mm, box_mm, inertia_kg_mm2, camera_point_mm
+        Of the main package, as in :class:`CameraPackage`.
+    packages : tuple of CameraPackage
+        Further camera packages flown on the same isolators, one at a time.
+    row_time_us : float or None
+        Time between the reading of two rows of the image, microseconds.
+    rows : int or None
+        Rows per frame.
+    focal_length_mm : float or None
+        Focal length (the lens's own, not an equivalent), mm.
+    pixel_pitch_um : float or None
+        Distance between pixels, micrometres.
+    source, note : str
+        Where the entries come from; free text.
+    """
+
+    name: str
+    mass_kg: float
+    count: int
+    rpm_idle: float
+    rpm_full: float
+    rpm_hover: float | None = None
+    blades: int = 2
+    orders: tuple[float, ...] = ()
+    manoeuvre_hz: float = MANOEUVRE_HZ
+    load_factors: tuple[float, float] = LOAD_FACTORS
+    positions_mm: tuple[Vector, ...] = ()
+    inclination_deg: float = 0.0
+    directions: tuple[Vector, ...] = ()
+    centre_mm: Vector = (0.0, 0.0, 0.0)
+    box_mm: Vector | None = None
+    inertia_kg_mm2: tuple[float, ...] | None = None
+    camera_point_mm: Vector | None = None
+    packages: tuple[CameraPackage, ...] = ()
+    row_time_us: float | None = None
+    rows: int | None = None
+    focal_length_mm: float | None = None
+    pixel_pitch_um: float | None = None
+    source: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        checked_name("mounting name", self.name)
+        main = self.main  # checks the mass, the centre and the inertia
+        for name in ("mass_kg", "centre_mm", "box_mm", "inertia_kg_mm2", "camera_point_mm"):
+            _set(self, name, getattr(main, name))
+        _set(self, "count", _count("count", self.count))
+        for name in ("rpm_idle", "rpm_full"):
+            _set(self, name, checked_number(name, getattr(self, name), 0.0, 500000.0, "1/min", open_low=True))
+        if self.rpm_idle > self.rpm_full:
+            raise InputError("rpm_idle", self.rpm_idle, f"at most rpm_full ({self.rpm_full:g} 1/min)")
+        if self.rpm_hover is not None:
+            hover = checked_number(
+                "rpm_hover", self.rpm_hover, self.rpm_idle, self.rpm_full, "1/min (idle to full)"
+            )
+            _set(self, "rpm_hover", hover)
+        _set(self, "orders", tuple(_numbers("orders", self.orders)))
+        rotor_bands(self.rpm_idle, self.rpm_full, self.blades, self.orders)  # checks blades and orders
+        _set(self, "manoeuvre_hz", checked_number("manoeuvre_hz", self.manoeuvre_hz, 0.0, 1000.0, "Hz"))
+        self._check_loads()
+        self._check_isolators()
+        self._check_packages()
+        for name, most, unit in (
+            ("row_time_us", 1e5, "us"),
+            ("focal_length_mm", 5e3, "mm"),
+            ("pixel_pitch_um", 1e3, "um"),
+        ):
+            if getattr(self, name) is not None:
+                _set(self, name, checked_number(name, getattr(self, name), 0.0, most, unit, open_low=True))
+        if self.rows is not None:
+            _set(self, "rows", _count("rows", self.rows, 1000000))
+        checked_text("source", self.source)
+        checked_text("note", self.note)
+
+    def _check_loads(self) -> None:
+        loads = _numbers("load_factors", self.load_factors)
+        if len(loads) != 2 or not -20.0 <= loads[0] <= 1.0 <= loads[1] <= 100.0:
+            raise InputError(
+                "load_factors",
+                self.load_factors,
+                "the least (-20 to 1) and the greatest (1 to 100), in units of weight",
+            )
+        _set(self, "load_factors", tuple(loads))
+
+    def _check_isolators(self) -> None:
+        _set(
+            self,
+            "positions_mm",
+            tuple(_vector("positions_mm", p) for p in _rows("positions_mm", self.positions_mm)),
+        )
+        _set(
+            self, "directions", tuple(_vector("directions", d) for d in _rows("directions", self.directions))
+        )
+        for name in ("positions_mm", "directions"):
+            if getattr(self, name) and len(getattr(self, name)) != self.count:
+                raise InputError(
+                    name,
+                    f"{len(getattr(self, name))} entries",
+                    f"one per isolator ({self.count}), or left out",
+                )
+        if any(math.hypot(*d) < 1e-9 for d in self.directions):
+            raise InputError("directions", "(0, 0, 0)", "a direction in space, of any length above 0")
+        tilt = checked_number("inclination_deg", self.inclination_deg, -90.0, 90.0, "degrees")
+        if tilt != 0.0 and self.directions:
+            raise InputError("inclination_deg", tilt, "0 when directions are given", "give one of the two")
+        _set(self, "inclination_deg", tilt)
+
+    def _check_packages(self) -> None:
+        if not isinstance(self.packages, Sequence) or not all(
+            isinstance(p, CameraPackage) for p in self.packages
+        ):
+            raise InputError("packages", self.packages, "a row of CameraPackage")
+        _set(self, "packages", tuple(self.packages))
+        names = ["main", *(p.name for p in self.packages)]
+        for name in names:
+            if names.count(name) > 1:
+                raise InputError(
+                    "package name", name, "used once in a mounting; 'main' is the mounting's own mass"
+                )
+
+    @property
+    def main(self) -> CameraPackage:
+        """The main camera package, named "main"."""
+        return CameraPackage(
+            name="main",
+            mass_kg=self.mass_kg,
+            centre_mm=self.centre_mm,
+            box_mm=self.box_mm,
+            inertia_kg_mm2=self.inertia_kg_mm2,
+            camera_point_mm=self.camera_point_mm,
+        )
+
+    @property
+    def all_packages(self) -> tuple[CameraPackage, ...]:
+        """The main package and the further ones."""
+        return (self.main, *self.packages)
+
+    def package(self, name: str = "main") -> CameraPackage:
+        """The camera package of that name.
+
+        Raises
+        ------
+        InputError
+            No such package.
+        """
+        for package in self.all_packages:
+            if package.name == name:
+                return package
+        raise InputError("package", name, "one of " + ", ".join(p.name for p in self.all_packages))
+
+    @property
+    def rotor_bands(self) -> tuple[RotorBand, ...]:
+        """The frequency bands of the rotor orders, lowest first."""
+        return rotor_bands(self.rpm_idle, self.rpm_full, self.blades, self.orders)
+
+    @property
+    def lowest_rotor_hz(self) -> float:
+        """The lowest frequency to isolate from: the lowest order at the lowest speed in flight, Hz."""
+        return self.rotor_bands[0].low_hz
+
+    @property
+    def has_six_axes(self) -> bool:
+        """Whether positions and inertia are known, so that all six axes can be computed."""
+        return bool(self.positions_mm) and (self.box_mm is not None or self.inertia_kg_mm2 is not None)
+
+    @property
+    def has_camera(self) -> bool:
+        """Whether focal length and pixel pitch are known, so that shake can be told in pixels."""
+        return self.focal_length_mm is not None and self.pixel_pitch_um is not None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The mounting as plain values fit for JSON, without those that are None or empty."""
+        values = _plain(self)
+        if self.packages:
+            values["packages"] = [p.to_dict() for p in self.packages]
+        return values
+
+
+def mounting_from_dict(values: Mapping[str, Any]) -> Mounting:
+    """Build a mounting from what :meth:`Mounting.to_dict` gave, or from JSON in that shape.
+
+    Raises
+    ------
+    InputError
+        An unknown or missing field, or a value out of range.
+    """
+    rest = _known("mounting", values, Mounting)
+    packages = rest.get("packages", ())
+    if not isinstance(packages, list | tuple):
+        raise InputError("packages", packages, "a list of camera packages")
+    rest["packages"] = tuple(
+        p if isinstance(p, CameraPackage) else CameraPackage(**_known("package", p, CameraPackage))
+        for p in packages
+    )
+    return Mounting(**rest)
+
+
+def _known(what: str, values: object, cls: type[Any]) -> dict[str, Any]:
+    """The values as a dictionary, once every field is known and no required one is missing."""
+    if not isinstance(values, Mapping):
+        raise InputError(what, values, "a set of named values")
+    names = [f.name for f in fields(cls)]
+    for name in values:
+        if name not in names:
+            raise InputError(f"{what} field", name, "one of " + ", ".join(names))
+    needed = {
+        "mounting": ("name", "mass_kg", "count", "rpm_idle", "rpm_full"),
+        "package": ("name", "mass_kg"),
+    }[what]
+    for name in needed:
+        if name not in values:
+            raise InputError(f"{what} {name}", None, "given")
+    return dict(values)
+
+
+def _set(record: object, name: str, value: object) -> None:
+    object.__setattr__(record, name, value)
+
+
+def _count(field: str, value: object, most: int = 64) -> int:
+    try:
+        number = -1 if isinstance(value, bool) else int(value)  # type: ignore[call-overload]
+    except (TypeError, ValueError, OverflowError):
+        number = -1
+    if not 1 <= number <= most or number != value:
+        raise InputError(field, value, f"a whole number from 1 to {most}")
+    return int(number)
+
+
+def _rows(field: str, value: object) -> Sequence[Any]:
+    if isinstance(value, str) or not hasattr(value, "__iter__"):
+        raise InputError(field, value, "a row of (x, y, z) triples in mm")
+    return list(value)
+
+
+def _numbers(field: str, value: object) -> list[float]:
+    if isinstance(value, str) or not hasattr(value, "__iter__"):
+        raise InputError(field, value, "a row of numbers")
+    return [checked_number(field, v, -1e12, 1e12) for v in value]
+
+
+def _vector(field: str, value: object, *, positive: bool = False) -> Vector:
+    numbers = _numbers(field, value)
+    low = 0.0 if positive else -_FARTHEST_MM
+    if len(numbers) != 3 or not all(
+        (low < n if positive else low <= n) and n <= _FARTHEST_MM for n in numbers
+    ):
+        span = "above 0 and at most" if positive else "within"
+        raise InputError(field, value, f"three numbers (x, y, z), each {span} {_FARTHEST_MM:g}")
+    return (numbers[0], numbers[1], numbers[2])
+
+
+def _inertia(value: object) -> tuple[float, ...]:
+    """Three or six numbers that a real body can have: positive, none above the sum of the other two."""
+    import numpy as np
+
+    numbers = _numbers("inertia_kg_mm2", value)
+    if len(numbers) in (3, 6):
+        xx, yy, zz, xy, xz, yz = (*numbers, 0.0, 0.0, 0.0)[:6]
+        low, middle, high = np.linalg.eigvalsh(np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]]))
+        if low > 0.0 and high <= (low + middle) * (1.0 + 1e-9):
+            return tuple(numbers)
+    raise InputError(
+        "inertia_kg_mm2",
+        value,
+        "(Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz) in kg mm2 of a real body: positive, none of the "
+        "principal ones larger than the other two together",
+    )
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for f in fields(record):
+        value = getattr(record, f.name)
+        if value is None or value == () or (isinstance(value, str) and value == ""):
+            continue
+        out[f.name] = (
+            [list(v) if isinstance(v, tuple) else v for v in value] if isinstance(value, tuple) else value
+        )
+    return out
