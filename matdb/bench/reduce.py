@@ -289,7 +289,8 @@ def loss_factor_from_half_power(width_hz: ArrayLike, frequency_hz: ArrayLike, *,
     .. math:: \eta = w\sqrt{1 - w^2/4} \text{ (exact)}, \quad \eta = w \text{ (small)}, \quad w = \Delta f/f
 
     With r the frequency over f0, the peak of a mass on a spring k(1 + i eta) under a force is 1/eta high at
-    r = 1, and 1/sqrt(2) of that at r = sqrt(1 - eta) and sqrt(1 + eta); the exact form inverts their distance.
+    r = 1, and 1/sqrt(2) of that at r = sqrt(1 - eta) and sqrt(1 + eta); the exact form inverts their
+    distance.
 
     Parameters
     ----------

@@ -1,0 +1,181 @@
+"""Soak times, short soaks, drift outside the chamber."""
+
+import numpy as np
+import pytest
+
+from matdb.bench import soak as bench
+from matdb.bench.soak import Body
+from matdb.errors import InputError
+
+
+def _disc_by_finite_volumes(height, diameter, film, conductivity, diffusivity, seconds, n=24):
+    """Temperature difference left in a disc, r and z, explicit in time: core and mean (mm, s)."""
+    r = np.linspace(0, diameter / 2, n + 1)
+    z = np.linspace(0, height / 2, n + 1)
+    ring = np.diff(r**2) / 2
+    dz, dr = z[1], r[1]
+    volume = ring[:, None] * dz
+    radial = (r[1:-1] * dz / dr)[:, None]
+    axial = (ring / dz)[:, None]
+    h = film * 1e-3 / conductivity
+    rim = r[-1] * dz / (1 / h + dr / 2)
+    face = ring / (1 / h + dz / 2)
+    theta, steps = np.ones((n, n)), int(np.ceil(seconds * diffusivity * 6 / min(dr, dz) ** 2))
+    dt = seconds / steps
+    for _ in range(steps):
+        flow = np.zeros((n, n))
+        across = radial * np.diff(theta, axis=0)
+        flow[:-1] += across
+        flow[1:] -= across
+        along = axial * np.diff(theta, axis=1)
+        flow[:, :-1] += along
+        flow[:, 1:] -= along
+        flow[-1] -= rim * theta[-1]
+        flow[:, -1] -= face * theta[:, -1]
+        theta = theta + dt * diffusivity * flow / volume
+    return theta[0, 0], np.sum(theta * volume) / (n * np.sum(volume))
+
+
+@pytest.mark.parametrize("minutes", [1.0, 6.0])
+def test_disc_against_finite_volumes(minutes):
+    core, mean = _disc_by_finite_volumes(8.0, 10.0, 25.0, 0.2, 0.09, minutes * 60)
+    for at, value in (("core", core), ("mean", mean)):
+        t = bench.core_temperature(
+            Body(8.0, 10.0),
+            minutes,
+            start_c=20.0,
+            chamber_c=-40.0,
+            film_w_m2k=25.0,
+            conductivity_w_mk=0.2,
+            diffusivity_mm2_s=0.09,
+            at=at,
+        )
+        assert (t + 40) / 60 == pytest.approx(value, rel=0.01)
+
+
+def test_soak_time_is_where_the_core_reaches_the_limit():
+    body = Body(np.array([3.0, 8.0, 20.0]), np.array([6.0, 10.0, 40.0]))
+    found = bench.soak(body, -20.0, family="silicone", within_k=1.0)
+    at_that = bench.check_soak(body, found.minutes, -20.0, family="silicone")
+    np.testing.assert_allclose(at_that.core_c, -19.0, atol=1e-6)
+    assert np.all(np.diff(found.minutes) > 0)
+    assert np.all(found.minutes_safe > found.minutes)
+    assert bench.soak(body, -20.0, air="fanned", family="silicone").minutes[1] < found.minutes[1]
+
+
+def test_nothing_to_soak():
+    assert bench.soak(Body(8, 10), 23.5).minutes == 0.0
+    assert bench.check_soak(Body(8, 10), 0.0, 23.0).enough
+
+
+def test_short_soak_is_flagged_with_the_core_temperature():
+    check = bench.check_soak(Body(8, 10), [5.0, 60.0], -20.0, family="natural rubber")
+    assert list(check.enough) == [False, True]
+    assert -20 < check.mean_c[0] < check.core_c[0] < 23
+    assert check.core_sd_k[0] > 1.0
+    assert "5 min of about" in check.warning
+    assert "\n" not in check.warning
+
+
+def test_ring_soaks_faster_than_the_full_disc_and_bore_does_not_matter_when_tiny():
+    full, ring = bench.soak(Body(20, 30), -20.0).minutes, bench.soak(Body(20, 30, 26), -20.0).minutes
+    assert ring < 0.5 * full
+    assert bench.soak(Body(20, 30, 0.01), -20.0).minutes == pytest.approx(full)
+
+
+def test_body_of_a_form():
+    class Tube:
+        kind = "tube"
+        outer_mm, inner_mm, length_mm = 12.0, 4.0, 20.0
+
+    assert Body.of(Tube()) == Body(20.0, 12.0, 4.0)
+    with pytest.raises(InputError, match="form"):
+        Body.of(object())
+
+
+def test_drift_corrects_and_widens():
+    seconds = np.array([0.0, 5.0, 20.0, 60.0])
+    d = bench.drift(Body(8, 10), -20.0, seconds, family="natural rubber")
+    assert d.temperature_c[0] == pytest.approx(-20.0)
+    assert np.all(np.diff(d.temperature_c) > 0)
+    assert np.all(np.diff(d.temperature_sd_k) > 0)
+    np.testing.assert_allclose(d.temperature_c, -20.0 + d.drift_k)
+    # what is left counts down second by second, and hits zero where the drift passes 2 K
+    assert d.seconds_left[0] - d.seconds_left[1] == pytest.approx(5.0)
+    assert d.seconds_left[3] == 0.0
+    there = bench.drift(Body(8, 10), -20.0, d.seconds_left[0], family="natural rubber")
+    assert there.drift_k == pytest.approx(2.0, abs=1e-6)
+    assert "drifted" in d.warning
+
+
+def test_drift_from_an_oven_and_at_room_temperature():
+    hot = bench.drift(Body(8, 10), 50.0, 10.0)
+    assert hot.drift_k < -0.5
+    room = bench.drift(Body(8, 10), 23.0, 1000.0)
+    assert room.drift_k == 0.0
+    assert room.seconds_left == np.inf
+    assert room.warning == ""
+
+
+def test_drift_uncertainty_covers_the_spread_of_films_and_heat_capacities():
+    rng = np.random.default_rng(5)
+    body, seconds = Body(8, 10), 15.0
+    d = bench.drift(
+        body, -20.0, seconds, family="natural rubber", chamber_sd_k=0.0, room_sd_k=0.0, seconds_sd=0.0
+    )
+    thermal = bench.thermal_of("natural rubber")
+    h = bench.film_coefficient("still", -20.0, 23.0) * np.exp(rng.normal(0, bench.AIR["still"][1], 400))
+    alpha = thermal.diffusivity_mm2_s * np.exp(rng.normal(0, thermal.relative_sd, 400))
+    drawn = bench.core_temperature(
+        body,
+        seconds / 60,
+        start_c=-20.0,
+        chamber_c=23.0,
+        film_w_m2k=h,
+        conductivity_w_mk=thermal.conductivity_w_mk,
+        diffusivity_mm2_s=alpha,
+        at="mean",
+    )
+    assert np.std(drawn) < d.temperature_sd_k < 3 * np.std(drawn)
+
+
+def test_film_adds_radiation():
+    assert bench.film_coefficient(20.0, 23.0, 23.0, emissivity=0.0) == 20.0
+    assert 3.5 < bench.film_coefficient("still", -20, 23) - bench.AIR["still"][0] < 5.5
+
+
+@pytest.mark.parametrize(
+    ("family", "temperature", "minutes", "word"),
+    [
+        ("natural rubber", -25.0, 30.0, "short soak does not show it"),
+        ("chloroprene", -12.0, 600.0, "long soak may show it"),
+        ("natural rubber", 23.0, 30.0, ""),
+        ("EPDM", -25.0, 30.0, ""),
+        ("silicone gel", -45.0, 30.0, ""),
+    ],
+)
+def test_crystallisation_note(family, temperature, minutes, word):
+    note = bench.crystallisation_note(family, temperature, minutes)
+    assert word in note
+    assert bool(note) == bool(word)
+
+
+@pytest.mark.parametrize(
+    ("call", "field"),
+    [
+        (lambda: Body(), "body"),
+        (lambda: Body(-1.0), "height_mm"),
+        (lambda: Body(5.0, 10.0, 10.0), "bore_mm"),
+        (lambda: bench.soak(Body(5.0), -20.0, air="windy"), "air"),
+        (lambda: bench.soak(Body(5.0), -20.0, family="granite"), "family"),
+        (lambda: bench.soak(Body(5.0), -300.0), "air_c"),
+        (lambda: bench.soak(Body(5.0), -20.0, within_k=0.0), "within_k"),
+        (lambda: bench.check_soak(Body(5.0), -1.0, -20.0), "minutes"),
+        (lambda: bench.drift(Body(5.0), -20.0, "soon"), "seconds_out"),
+        (lambda: bench.film_coefficient("still", emissivity=2.0), "emissivity"),
+    ],
+)
+def test_refusals_name_the_field(call, field):
+    with pytest.raises(InputError) as caught:
+        call()
+    assert caught.value.field == field
