@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from matdb.mounting import one_axis as oa
+from matdb.mounting import six_axis as sa
 
 
 @pytest.mark.parametrize(
@@ -48,3 +49,74 @@ def test_window_facts_of_the_trade():
     assert oa.viscous_transmissibility(0.0, 3.0) == pytest.approx(1 / 8)
     # ... and below 1.41 it amplifies, whatever its damping.
     assert (oa.viscous_transmissibility(np.array([0.0, 0.1, 0.5]), 1.4) > 1.0).all()
+
+
+def handbook_body(ax, ay, az):
+    """A body on four upright isolators at (+-ax, +-ay, az) from its centre of gravity."""
+    corners = [(sx * ax, sy * ay, az) for sx in (1, -1) for sy in (1, -1)]
+    inertia = np.diag([210.0, 390.0, 470.0])
+    return sa.Suspension(0.6, inertia, np.array(corners), np.tile([0.0, 0.0, 1.0], (4, 1)), np.zeros(3))
+
+
+@pytest.mark.parametrize("az", [0.0, 18.0, -32.0])
+@pytest.mark.parametrize("kappa", [0.25, 1.0, 3.0])
+def test_six_frequencies_of_a_body_with_two_planes_of_symmetry(az, kappa):
+    # Harris' Shock and Vibration Handbook, 5th ed., chapter 3, "Two planes of symmetry with orthogonal
+    # resilient supports", Fig. 3.15, eq. (3.37) f_z = sqrt(4 kz / m) / 2 pi and the closed forms that follow
+    # it for yaw and for the two coupled pairs (memory, eq. (3.37) read). Deviation: rounding only.
+    kz, ax, ay, m = 7.0, 42.0, 31.0, 0.6
+    kx = kappa * kz
+    body = handbook_body(ax, ay, az)
+    ixx, iyy, izz = np.diag(body.inertia_kg_mm2)
+    fz = np.sqrt(4 * kz * 1e3 / m) / (2 * np.pi)
+    yaw = np.sqrt(4 * 1e3 * kx * (ax**2 + ay**2) / izz) / (2 * np.pi)
+
+    def pair(arm, radius):
+        a, e = arm / radius, az / radius
+        total = kappa * (1 + e**2) + a**2
+        root = np.sqrt(total**2 - 4 * kappa * a**2)
+        return fz * np.sqrt((total - root) / 2), fz * np.sqrt((total + root) / 2)
+
+    want = np.sort([fz, yaw, *pair(ax, np.sqrt(iyy / m)), *pair(ay, np.sqrt(ixx / m))])
+    assert sa.modes(body, kz, kx).frequency_hz == pytest.approx(want, rel=1e-9)
+
+
+def test_foundation_motion_of_a_body_with_two_planes_of_symmetry():
+    # Harris, chapter 3, eqs. (3.55) and (3.56): surge u of the foundation drives x and pitch alone. Here as
+    # the two undamped equations of motion themselves, m x'' = -kx (x + az b - u), I b'' = -kz a^2 b - kx az
+    # (x + az b - u).
+    kx, kz, ax, ay, az, m, iyy = 12.0, 7.0, 42.0, 31.0, 18.0, 0.6, 390.0
+    body = handbook_body(ax, ay, az)
+    f = np.array([2.0, 15.0, 40.0, 90.0])
+    got = sa.camera_transmissibility(body, kz / 4, kx / 4, f)
+    for x, t in zip(f, got, strict=True):
+        w2 = (2 * np.pi * x) ** 2 * 1e-3
+        left = np.array([[kx - m * w2, kx * az], [kx * az, kz * ax**2 + kx * az**2 - iyy * w2]])
+        surge, pitch = np.linalg.solve(left, [kx, kx * az])
+        assert t[0, 0] == pytest.approx(surge, rel=1e-9)
+        assert t[4, 0] == pytest.approx(pitch, rel=1e-9)
+        assert np.abs(t[[1, 2, 3, 5], 0]).max() < 1e-12
+
+
+def test_bounce_and_pitch_of_a_car_body():
+    # Thomson, W. T.: Theory of Vibration with Applications, chapter on systems with two degrees of freedom,
+    # example of an automobile (memory): W = 3220 lb, radius of gyration 4 ft, front springs 2400 lb/ft at 4.5
+    # ft, rear springs 2600 lb/ft at 5.5 ft; the answers are 6.90 and 9.06 rad/s (1.10 and 1.44 Hz), x/theta =
+    # -14.6 and +1.09 ft/rad (9.06 and 1.09 in print; exactly 9.05 and 1.10: tolerances of the print's
+    # rounding).
+    pound, foot = 4.4482216, 304.8
+    mass = 100.0 * pound / 0.3048  # 3220 lb / 32.2 ft/s2 = 100 slug, in kg
+    k = np.array([2400.0, 2400.0, 2600.0, 2600.0]) * pound / foot / 2.0  # N/mm, two isolators per axle
+    points = np.array([[4.5, 3, 0], [4.5, -3, 0], [-5.5, 3, 0], [-5.5, -3, 0]]) * foot
+    inertia = np.diag([1.0, 16.0, 16.0]) * mass * foot**2
+    body = sa.Suspension(mass, inertia, points, np.tile([0.0, 0.0, 1.0], (4, 1)), np.zeros(3))
+    m = sa.modes(body, k, k * 50.0)  # stiff sideways: bounce and pitch are the lowest but roll
+    pick = [j for j in range(6) if m.energy[2, j] + m.energy[4, j] > 0.999 and m.energy[2, j] > 0.01]
+    assert len(pick) == 2
+    assert 2 * np.pi * m.frequency_hz[pick] == pytest.approx([6.90, 9.06], abs=0.02)
+    # Thomson counts x down and theta so that the front goes down with it: x/theta = -z/pitch up to sign of
+    # both.
+    ratio = m.shapes[2, pick] / m.shapes[4, pick] / foot
+    assert np.abs(ratio) == pytest.approx([14.6, 1.09], rel=0.02)
+    assert ratio[0] * ratio[1] < 0.0
+    assert "coupled" in m.words[pick[1]]
