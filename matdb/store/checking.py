@@ -1,0 +1,110 @@
+"""Looking for damage: what the engine checks, and what only matdb knows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from matdb.errors import MatdbError
+from matdb.store import codec
+from matdb.store.kept import Finding
+
+if TYPE_CHECKING:
+    from matdb.store.records import Records
+
+__all__ = ["check"]
+
+
+def check(records: Records) -> list[Finding]:
+    """Look through the whole store.
+
+    Checked are the file's own structure and foreign keys (SQLite), every material, part, mounting and
+    reading against its own limits, every fit's arrays against their checksum, that a reading's material is
+    its part's, that a fit used readings of its own material, that a corrected reading is retired, and (a
+    note, not an error) which newest fits are stale.
+
+    Returns
+    -------
+    list of Finding
+        Errors first; empty when all is well.
+
+    """
+    found = [*_structure(records), *_rows(records), *_links(records), *_stale(records)]
+    return sorted(found, key=lambda finding: (finding.level != "error", finding.what))
+
+
+def _structure(records: Records) -> Iterator[Finding]:
+    if records.place.path is None:
+        return
+    for (line,) in records._reader.rows("PRAGMA integrity_check(20)"):
+        if line != "ok":
+            yield Finding(level="error", what="file", says=str(line))
+    for table, row, parent, _ in records._reader.rows("PRAGMA foreign_key_check"):
+        yield Finding(level="error", what=f"{table} {row}", says=f"points to no {parent}")
+    for kind, name in records._reader.rows(
+        "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"
+    ):
+        yield Finding(level="error", what=f"{kind} {name}", says="was not made by matdb")
+
+
+def _rows(records: Records) -> Iterator[Finding]:
+    shown = records.place.shown
+    with records._reader.snapshot():
+        for what, sql, decode in (
+            ("material", codec.MATERIAL, codec.material_of),
+            ("part", codec.PART, codec.part_of),
+            ("mounting", codec.MOUNTING, codec.mounting_of),
+            ("reading", codec.READING, codec.reading_of),
+            ("fit", codec.FIT, lambda row, text: codec.fit_of(row, text, None)),
+        ):
+            for row in records._reader.stream(sql, size=1000 if what != "fit" else 10):
+                try:
+                    decode(row, shown)
+                except MatdbError as error:
+                    yield Finding(level="error", what=f"{what} {row[0]}", says=str(error))
+
+
+_LINKS = (
+    (
+        "reading",
+        "belongs to another material than its part",
+        "SELECT r.id FROM reading r JOIN part p ON p.id = r.part_id WHERE p.material_id <> r.material_id",
+    ),
+    (
+        "fit",
+        "used readings that belong to another material now",
+        "SELECT DISTINCT f.id FROM fit f JOIN fit_reading x ON x.fit_id = f.id "
+        "JOIN reading r ON r.id = x.reading_id WHERE r.material_id <> f.material_id",
+    ),
+    (
+        "reading",
+        "was corrected but still counts",
+        "SELECT o.id FROM reading n JOIN reading o ON o.id = n.corrects_id WHERE o.retired_at IS NULL",
+    ),
+    (
+        "fit_reading of fit",
+        "is left without its fit or its reading",
+        "SELECT x.fit_id FROM fit_reading x LEFT JOIN fit f ON f.id = x.fit_id "
+        "LEFT JOIN reading r ON r.id = x.reading_id WHERE f.id IS NULL OR r.id IS NULL",
+    ),
+)
+
+
+def _links(records: Records) -> Iterator[Finding]:
+    for what, says, sql in _LINKS:
+        for (number,) in records._reader.rows(sql):
+            # A part given to another material on purpose leaves its old fits behind; that is no damage.
+            level = "note" if what == "fit" else "error"
+            yield Finding(level=level, what=f"{what} {number}", says=says)
+
+
+def _stale(records: Records) -> Iterator[Finding]:
+    newest = (
+        "SELECT m.id, m.name, f.id, f.fingerprint FROM material m "
+        "JOIN fit f ON f.id = (SELECT max(id) FROM fit WHERE material_id = m.id)"
+    )
+    for material_id, name, number, mark in records._reader.rows(newest):
+        if codec.fingerprint(records._reader.rows, material_id) != mark:
+            yield Finding(
+                level="note", what=f"fit {number} of {name}", says="is older than its readings; fit again"
+            )

@@ -1,0 +1,148 @@
+"""Writing: the SQLAlchemy engine and its transactions; every one of them is a real one."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import sqlalchemy as sa
+
+from matdb.errors import StoreReadOnly
+from matdb.store.faults import faults, is_busy
+from matdb.store.reader import connect_postgresql, connect_sqlite
+from matdb.store.where import Place
+
+__all__ = ["make_engine", "writing"]
+
+#: Seconds that one attempt to start writing waits inside SQLite before the caller hears of it.
+_ATTEMPT_S = 1.0
+
+
+def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engine:
+    """An engine for writing to a place.
+
+    Parameters
+    ----------
+    place : Place
+        Where the store is.
+    wait_s : float
+        How long a PostgreSQL statement waits for a lock, seconds; SQLite waits in :func:`writing`.
+    create : bool
+        Let SQLite make the file.
+
+    """
+    if place.path is None:
+        return sa.create_engine(
+            "postgresql+psycopg://",
+            creator=lambda: _postgresql(place, wait_s),
+            pool_pre_ping=True,
+            pool_size=2,
+        )
+    engine = sa.create_engine(
+        "sqlite://",
+        creator=lambda: _sqlite(place, create),
+        poolclass=sa.pool.QueuePool,
+        pool_size=2,
+    )
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        # The write lock at once: a transaction that reads first and writes later can be refused midway.
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
+
+
+def _sqlite(place: Place, create: bool) -> Any:
+    connection = connect_sqlite(place, "mode=rwc" if create else "mode=rw", _ATTEMPT_S)
+    for pragma in ("journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON"):
+        connection.execute(f"PRAGMA {pragma}")
+    return connection
+
+
+def _postgresql(place: Place, wait_s: float) -> Any:
+    connection = connect_postgresql(place, wait_s)
+    connection.autocommit = False
+    return connection
+
+
+@contextmanager
+def writing(
+    engine: sa.Engine,
+    place: Place,
+    wait_s: float,
+    on_wait: Callable[[float], None] | None = None,
+    *,
+    foreign_keys: bool = True,
+) -> Iterator[sa.Connection]:
+    """One transaction: all of it is kept, or nothing.
+
+    Parameters
+    ----------
+    engine : Engine
+        From :func:`make_engine`.
+    place : Place
+        Where the store is, for messages.
+    wait_s : float
+        How long to wait for another writer, seconds. Only the start is tried again, so that nothing doubles.
+    on_wait : callable, optional
+        Called about once a second with the seconds waited so far.
+    foreign_keys : bool
+        False for a migration on SQLite, where a rebuilt table would take its children with it.
+
+    Raises
+    ------
+    StoreBusy, StoreReadOnly, StoreError
+        The store cannot be written.
+
+    """
+    started = time.monotonic()
+    with faults(place):
+        while True:
+            connection = None
+            try:
+                connection = engine.connect()
+                if not foreign_keys and place.path is not None:
+                    _foreign_keys(connection, on=False)
+                connection.begin()
+                break
+            except sa.exc.DBAPIError as error:
+                _close(connection)
+                waited = time.monotonic() - started
+                if not is_busy(error) or waited >= wait_s:
+                    raise
+                if on_wait is not None:
+                    on_wait(waited)
+            except Exception as error:  # the pragmas of a new connection come without SQLAlchemy's wrapping
+                _close(connection)
+                waited = time.monotonic() - started
+                if not is_busy(error) or waited >= wait_s:
+                    raise
+                time.sleep(0.05)
+        try:
+            if (
+                place.path is None
+                and connection.exec_driver_sql("SHOW transaction_read_only").scalar() == "on"
+            ):
+                raise StoreReadOnly(place.shown, "the server takes no writes from this user now")
+            yield connection
+            connection.commit()
+        finally:
+            if connection.in_transaction():
+                connection.rollback()
+            if not foreign_keys and place.path is not None:
+                _foreign_keys(connection, on=True)
+            connection.close()
+
+
+def _foreign_keys(connection: sa.Connection, *, on: bool) -> None:
+    # Past SQLAlchemy, which would begin a transaction, inside of which the pragma does nothing.
+    driver: Any = connection.connection.driver_connection
+    driver.execute(f"PRAGMA foreign_keys = {'ON' if on else 'OFF'}")
+
+
+def _close(connection: sa.Connection | None) -> None:
+    if connection is not None:
+        connection.close()

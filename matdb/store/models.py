@@ -1,0 +1,198 @@
+"""The schema as typed models: what the migrations must arrive at, and what every write goes through.
+
+Reads do not come through here: see :mod:`matdb.store.reader`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+__all__ = [
+    "Base",
+    "FitReadingRow",
+    "FitRow",
+    "MaterialRow",
+    "MountingRow",
+    "PartRow",
+    "ReadingRow",
+    "ReplacedRow",
+    "UtcTime",
+]
+
+#: Constraint names, so that a later migration can drop by name on every engine.
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class UtcTime(sa.types.TypeDecorator[dt.datetime]):
+    """An instant: aware going in, UTC in the database, aware UTC coming out."""
+
+    impl = sa.DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: dt.datetime | None, dialect: sa.Dialect) -> dt.datetime | None:
+        """Turn an aware time into what the engine stores."""
+        if value is None:
+            return None
+        utc = value.astimezone(dt.UTC)
+        return utc.replace(tzinfo=None) if dialect.name == "sqlite" else utc
+
+    def process_result_value(self, value: dt.datetime | None, dialect: sa.Dialect) -> dt.datetime | None:
+        """Turn what the engine stored into an aware time."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
+
+
+class Base(DeclarativeBase):
+    """Base of the models; its metadata is the schema."""
+
+    metadata = sa.MetaData(naming_convention=NAMES)
+    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own class attribute
+        dt.datetime: UtcTime(),
+        dict[str, Any]: sa.JSON(),
+    }
+
+
+class MaterialRow(Base):
+    """A material."""
+
+    __tablename__ = "material"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(sa.String(120), unique=True)
+    family: Mapped[str] = mapped_column(sa.String(120))
+    hardness: Mapped[str | None] = mapped_column(sa.String(40))
+    density_kg_m3: Mapped[float | None] = mapped_column(sa.Double)
+    glass_transition_c: Mapped[float | None] = mapped_column(sa.Double)
+    service_min_c: Mapped[float | None] = mapped_column(sa.Double)
+    service_max_c: Mapped[float | None] = mapped_column(sa.Double)
+    source: Mapped[str] = mapped_column(sa.Text)
+    note: Mapped[str] = mapped_column(sa.Text)
+    added_at: Mapped[dt.datetime]
+
+
+class PartRow(Base):
+    """A part: a form, as JSON with its kind beside it, made of a material."""
+
+    __tablename__ = "part"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(sa.String(120), unique=True)
+    material_id: Mapped[int] = mapped_column(sa.ForeignKey("material.id"), index=True)
+    form_kind: Mapped[str] = mapped_column(sa.String(40))
+    form: Mapped[dict[str, Any]]
+    thread: Mapped[str | None] = mapped_column(sa.String(120))
+    note: Mapped[str] = mapped_column(sa.Text)
+    added_at: Mapped[dt.datetime]
+
+
+class ReadingRow(Base):
+    """A reading of any kind: one column per field of every kind, NULL where a kind has no such field.
+
+    Rows are written once. The only columns that ever change are ``retired_at`` and ``retired_why``, once.
+    """
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        sa.CheckConstraint("temperature_c > -273.15", name="temperature"),
+        sa.CheckConstraint("(retired_at IS NULL) = (retired_why IS NULL)", name="retired"),
+        sa.Index("ix_reading_material_active", "material_id", "retired_at", "id"),
+        sa.Index("ix_reading_part_active", "part_id", "retired_at", "id"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(sa.String(40))
+    material_id: Mapped[int] = mapped_column(sa.ForeignKey("material.id"))
+    part_id: Mapped[int | None] = mapped_column(sa.ForeignKey("part.id"))
+
+    temperature_c: Mapped[float] = mapped_column(sa.Double)
+    temperature_sd_c: Mapped[float | None] = mapped_column(sa.Double)
+    soak_min: Mapped[float | None] = mapped_column(sa.Double)
+    seconds_out: Mapped[float | None] = mapped_column(sa.Double)
+    who: Mapped[str] = mapped_column(sa.String(120))
+    taken_at: Mapped[dt.datetime]
+    note: Mapped[str] = mapped_column(sa.Text)
+
+    count: Mapped[int | None]
+    axis: Mapped[str | None] = mapped_column(sa.String(120))
+    squeeze_mm: Mapped[float | None] = mapped_column(sa.Double)
+    mass_kg: Mapped[float | None] = mapped_column(sa.Double)
+    frequency_hz: Mapped[float | None] = mapped_column(sa.Double)
+    frequency_sd_hz: Mapped[float | None] = mapped_column(sa.Double)
+    log_decrement: Mapped[float | None] = mapped_column(sa.Double)
+    log_decrement_sd: Mapped[float | None] = mapped_column(sa.Double)
+    half_power_width_hz: Mapped[float | None] = mapped_column(sa.Double)
+    amplification: Mapped[float | None] = mapped_column(sa.Double)
+    deflection_mm: Mapped[float | None] = mapped_column(sa.Double)
+    deflection_sd_mm: Mapped[float | None] = mapped_column(sa.Double)
+    dwell_s: Mapped[float | None] = mapped_column(sa.Double)
+    storage_mpa: Mapped[float | None] = mapped_column(sa.Double)
+    storage_sd: Mapped[float | None] = mapped_column(sa.Double)
+    loss_factor: Mapped[float | None] = mapped_column(sa.Double)
+    loss_factor_sd: Mapped[float | None] = mapped_column(sa.Double)
+    value: Mapped[str | None] = mapped_column(sa.String(40))
+
+    logged_at: Mapped[dt.datetime]
+    corrects_id: Mapped[int | None] = mapped_column(sa.ForeignKey("reading.id"))
+    retired_at: Mapped[dt.datetime | None]
+    retired_why: Mapped[str | None] = mapped_column(sa.Text)
+
+
+class FitRow(Base):
+    """A fit of a material: what came out, from which readings, by which program version."""
+
+    __tablename__ = "fit"
+    __table_args__ = (sa.Index("ix_fit_material_newest", "material_id", "id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    material_id: Mapped[int] = mapped_column(sa.ForeignKey("material.id"))
+    created_at: Mapped[dt.datetime]
+    program_version: Mapped[str] = mapped_column(sa.String(40))
+    seed: Mapped[int | None] = mapped_column(sa.BigInteger)
+    meta: Mapped[dict[str, Any]]
+    fingerprint: Mapped[str] = mapped_column(sa.String(64))
+    arrays: Mapped[bytes] = mapped_column(sa.LargeBinary)
+
+
+class FitReadingRow(Base):
+    """A reading that a fit used."""
+
+    __tablename__ = "fit_reading"
+
+    fit_id: Mapped[int] = mapped_column(sa.ForeignKey("fit.id"), primary_key=True)
+    reading_id: Mapped[int] = mapped_column(sa.ForeignKey("reading.id"), primary_key=True)
+
+
+class MountingRow(Base):
+    """A mounting: its definition as JSON."""
+
+    __tablename__ = "mounting"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(sa.String(120), unique=True)
+    definition: Mapped[dict[str, Any]]
+    added_at: Mapped[dt.datetime]
+
+
+class ReplacedRow(Base):
+    """What a material, a part or a mounting said before it was replaced."""
+
+    __tablename__ = "replaced"
+    __table_args__ = (sa.Index("ix_replaced_record", "what", "record_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    what: Mapped[str] = mapped_column(sa.String(40))
+    record_id: Mapped[int]
+    before: Mapped[dict[str, Any]]
+    replaced_at: Mapped[dt.datetime]
+    why: Mapped[str] = mapped_column(sa.Text)

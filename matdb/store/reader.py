@@ -1,0 +1,138 @@
+"""Reading without SQLAlchemy: one plain driver connection, since an answer must not wait for an import.
+
+SQLAlchemy's import takes longer than everything else that a short command does; the statements here are
+fixed text with bound parameters, the same on SQLite and PostgreSQL.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+from urllib.parse import quote
+
+from matdb.errors import MissingExtra
+from matdb.store.faults import faults
+from matdb.store.where import Place
+
+__all__ = ["Reader", "as_json", "as_time", "connect_postgresql", "connect_sqlite", "stamp"]
+
+
+class Reader:
+    """One connection that only reads.
+
+    Parameters
+    ----------
+    place : Place
+        Where the store is.
+    wait_s : float
+        How long to wait for another writer, seconds.
+    immutable : bool
+        Read a file that nobody can write just now, without the lock files that SQLite would make.
+
+    """
+
+    def __init__(self, place: Place, wait_s: float = 5.0, *, immutable: bool = False) -> None:
+        self.place = place
+        self._lock = threading.RLock()
+        self._deep = 0
+        self._sqlite = place.path is not None
+        with faults(place):
+            if self._sqlite:
+                mode = "mode=ro&immutable=1" if immutable else "mode=rw"
+                self._connection: Any = connect_sqlite(place, mode, wait_s)
+                self._connection.execute("PRAGMA query_only = ON")
+            else:
+                self._connection = connect_postgresql(place, wait_s)
+                self._connection.read_only = True
+
+    def rows(self, sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """All rows of one statement; parameters are written ``?``."""
+        with self._lock, faults(self.place):
+            if self._sqlite:
+                return list(self._connection.execute(sql, parameters))
+            return list(self._connection.execute(sql.replace("?", "%s"), parameters or None))
+
+    def stream(
+        self, sql: str, parameters: Sequence[object] = (), size: int = 5000
+    ) -> Iterator[tuple[Any, ...]]:
+        """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
+        with faults(self.place):
+            if self._sqlite:
+                yield from self._connection.execute(sql, parameters)
+                return
+            with self._connection.cursor(name="matdb_stream") as cursor:
+                cursor.itersize = size
+                cursor.execute(sql.replace("?", "%s"), parameters or None)
+                yield from cursor
+
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """Let every statement inside see the store as it is at one instant."""
+        with self._lock:
+            if self._deep:
+                yield
+                return
+            self._deep = 1
+            try:
+                with faults(self.place):
+                    begin = "BEGIN" if self._sqlite else "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
+                    self._connection.execute(begin)
+                try:
+                    yield
+                finally:
+                    with faults(self.place):
+                        self._connection.execute("ROLLBACK")
+            finally:
+                self._deep = 0
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()
+
+
+def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
+    """A driver connection to the file with nothing of the file trusted."""
+    import sqlite3
+
+    connection = sqlite3.connect(
+        f"file:{quote(str(place.file))}?{mode}",
+        uri=True,
+        timeout=wait_s,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    connection.execute("PRAGMA trusted_schema = OFF")
+    return connection
+
+
+def connect_postgresql(place: Place, wait_s: float, **more: Any) -> Any:
+    """A driver connection to the server, each statement its own transaction unless one is begun."""
+    try:
+        import psycopg
+    except ImportError:
+        raise MissingExtra("a store on a PostgreSQL server", "postgresql") from None
+    settings = f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8"
+    return psycopg.connect(place.url, autocommit=True, connect_timeout=10, options=settings, **more)
+
+
+def as_json(value: Any) -> Any:
+    """A JSON column: text from SQLite, an object from PostgreSQL."""
+    return json.loads(value) if isinstance(value, str | bytes) else value
+
+
+def as_time(value: Any) -> dt.datetime | None:
+    """A time column: text in UTC from SQLite, an aware time from PostgreSQL."""
+    if value is None:
+        return None
+    time: dt.datetime = dt.datetime.fromisoformat(value) if isinstance(value, str) else value
+    return time.replace(tzinfo=dt.UTC) if time.tzinfo is None else time.astimezone(dt.UTC)
+
+
+def stamp(dialect: str, time: dt.datetime) -> Any:
+    """An aware time as the driver takes it: what :func:`as_time` undoes."""
+    utc = time.astimezone(dt.UTC)
+    return utc.strftime("%Y-%m-%d %H:%M:%S.%f") if dialect == "sqlite" else utc

@@ -1,0 +1,98 @@
+"""Where a store is: a file, or a server named by a URL; never shown with its password."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from matdb.errors import InputError, StoreError, StoreReadOnly
+
+__all__ = ["Place", "default_store", "locate"]
+
+_ALLOWED = "a file, sqlite:///file, or postgresql+psycopg://user@host/database"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a store is.
+
+    Attributes
+    ----------
+    shown : str
+        The file, or the URL without its password: what messages may name.
+    path : Path or None
+        The file of an SQLite store.
+    url : str
+        The libpq address of a PostgreSQL store, else empty.
+
+    """
+
+    shown: str
+    path: Path | None = None
+    url: str = field(default="", repr=False)
+
+    @property
+    def file(self) -> Path:
+        """The file of a store that is one."""
+        if self.path is None:
+            raise StoreError(self.shown, "is a server, not a file")
+        return self.path
+
+
+def default_store() -> Path:
+    """The store that is used when none is named: ``store.sqlite`` in the user's data folder."""
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("matdb", appauthor=False)) / "store.sqlite"
+
+
+def locate(where: str | os.PathLike[str] | None) -> Place:
+    """Turn what the user named into a place; makes the default folder, readable by its owner only.
+
+    Raises
+    ------
+    InputError
+        Neither a file nor a URL of SQLite or PostgreSQL.
+    StoreReadOnly
+        The default folder cannot be made.
+
+    """
+    if where is None:
+        path = default_store()
+        try:
+            path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreReadOnly(
+                str(path), f"its folder cannot be made ({error.strerror}); name another store"
+            ) from None
+        return Place(str(path), path)
+    text = os.fspath(where)
+    if not isinstance(text, str) or not text or text.startswith(":memory:") or not text.isprintable():
+        raise InputError("store", where if isinstance(where, str) else str(where), _ALLOWED)
+    scheme, mark, rest = text.partition("://")
+    if not mark or os.sep in scheme:
+        path = Path(text).expanduser()
+        return Place(str(path), path)
+    engine = scheme.partition("+")[0].lower()
+    if engine == "sqlite" and rest.startswith("/") and len(rest) > 1 and "?" not in rest:
+        path = Path(rest[1:])
+        return Place(str(path), path)
+    if engine in ("postgresql", "postgres") and scheme.partition("+")[2] in ("", "psycopg"):
+        return Place(masked(f"{scheme}://{rest}"), None, f"postgresql://{rest}")
+    raise InputError("store", masked(text), _ALLOWED)
+
+
+def masked(url: str) -> str:
+    """The URL without its password, wherever that stands."""
+    scheme, _, rest = url.partition("://")
+    rest, question, query = rest.partition("?")
+    # The last @ ends the credentials even when a password holds an unescaped @ or /.
+    credentials, at, host = rest.rpartition("@")
+    if at:
+        user, colon, _ = credentials.partition(":")
+        rest = f"{user}{':***' if colon else ''}@{host}"
+    if question:
+        pairs = [pair.partition("=") for pair in query.split("&")]
+        query = "&".join(f"{k}{eq}{'***' if 'pass' in k.lower() else v}" for k, eq, v in pairs)
+    return f"{scheme}://{rest}{question}{query}"
