@@ -1,0 +1,157 @@
+"""Plain text tables from anywhere: byte order mark, old code pages, any usual separator, decimal commas.
+
+Reads what spreadsheets and loggers write; what a column means is for the caller to say. Cells keep their
+text, so that leading zeros of names survive.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.errors import InputError
+
+__all__ = ["Table", "read_table"]
+
+#: The longest text that is read, in characters.
+LONGEST = 50_000_000
+
+_COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
+_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+#: What loggers write where they have no value.
+BLANKS = frozenset({"", "-", "--", "---", "na", "n/a", "nan", "null", "none", "m", "missing", "?", "#n/a"})
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of text cells.
+
+    Attributes
+    ----------
+    what : str
+        What the table is, as the user knows it; messages begin with it.
+    header : tuple of str
+        Column names, trimmed.
+    rows : tuple of tuple of str
+        Cells, trimmed, as many as there are columns.
+    lines : tuple of int
+        The line of the text that each row begins on, counted from 1.
+    separator : str
+        What stands between cells.
+    """
+
+    what: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    lines: tuple[int, ...]
+    separator: str
+
+    def column(self, index: int) -> list[str]:
+        """The cells of one column."""
+        return [row[index] for row in self.rows]
+
+    def numbers(self, index: int) -> NDArray[np.float64]:
+        """One column as numbers, NaN where a cell is blank or says that there is none.
+
+        A comma is a decimal sign where it does not separate the cells and no number of the column has a dot.
+
+        Raises
+        ------
+        InputError
+            A cell that is no number, with its line.
+        """
+        cells = self.column(index)
+        comma = self.separator != "," and any(_COMMA_NUMBER.fullmatch(c) for c in cells)
+        comma = comma and not any("." in c and _NUMBER.fullmatch(c) for c in cells)
+        out = np.empty(len(cells))
+        for i, cell in enumerate(cells):
+            text = cell.replace("\N{MINUS SIGN}", "-")
+            if comma:
+                text = text.replace(",", ".")
+            if _NUMBER.fullmatch(text):
+                out[i] = float(text)
+            elif text.casefold() in BLANKS:
+                out[i] = np.nan
+            else:
+                where = f"{self.what}, line {self.lines[i]}, {self.header[index] or f'column {index + 1}'}"
+                raise InputError(where, cell, "a number, or empty where there is none")
+        return out
+
+
+def read_table(what: str, text: str | bytes) -> Table:
+    """Read a table with a header line.
+
+    Parameters
+    ----------
+    what : str
+        What it is, for messages, for instance ``"forecast.csv"``.
+    text : str or bytes
+        The table; bytes are UTF-8 (or UTF-16 with its mark), and Windows-1252 where they are not.
+        Lines that begin with ``#`` are comments; empty lines are skipped.
+
+    Raises
+    ------
+    InputError
+        Not a text, too long, no header with at least two columns, or a row with more cells than the header.
+    """
+    plain = _decoded(what, text).lstrip("\N{ZERO WIDTH NO-BREAK SPACE}")
+    if len(plain) > LONGEST:
+        raise InputError(what, f"{len(plain)} characters", f"at most {LONGEST} characters", "split it")
+    first = next((s for line in plain.splitlines() if (s := line.strip()) and not s.startswith("#")), "")
+    bare = re.sub(r'"[^"]*"', "", first)
+    separator = next((s for s in ("\t", ";", "|", ",") if s in bare), "")
+    if not separator:
+        raise InputError(
+            what, first, "a table with a header line and at least two columns (comma, semicolon or tab)"
+        )
+    header: tuple[str, ...] = ()
+    rows: list[tuple[str, ...]] = []
+    lines: list[int] = []
+    reader = csv.reader(plain.splitlines(), delimiter=separator, skipinitialspace=True)
+    try:
+        for raw in reader:
+            cells = tuple(c.strip() for c in raw)
+            if not any(cells) or cells[0].startswith("#"):
+                continue
+            if not header:
+                header = cells
+                continue
+            while len(cells) > len(header) and not cells[-1]:
+                cells = cells[:-1]
+            if len(cells) > len(header):
+                raise InputError(
+                    f"{what}, line {reader.line_num}",
+                    separator.join(cells),
+                    f"a row of at most {len(header)} cells, as many as the header has",
+                    "write decimal points, or separate the cells with semicolons" if separator == "," else "",
+                )
+            rows.append(cells + ("",) * (len(header) - len(cells)))
+            lines.append(reader.line_num)
+    except csv.Error as error:
+        raise InputError(f"{what}, line {reader.line_num}", str(error), "a row of plain cells") from None
+    return Table(what, header, tuple(rows), tuple(lines), separator)
+
+
+def _decoded(what: str, text: str | bytes) -> str:
+    if isinstance(text, str):
+        plain = text
+    elif isinstance(text, bytes | bytearray):
+        data = bytes(text)
+        codes = ["utf-16"] if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
+        for code in codes:
+            try:
+                plain = data.decode(code)
+                break
+            except UnicodeDecodeError:
+                continue
+        else:
+            raise InputError(what, "a file of other bytes", "plain text (UTF-8)")
+    else:
+        raise InputError(what, type(text).__name__, "text")
+    if "\x00" in plain:
+        raise InputError(what, "a file with zero bytes", "plain text (UTF-8)", "export it as CSV")
+    return plain

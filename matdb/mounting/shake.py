@@ -1,0 +1,292 @@
+"""Residual shake of the picture, in pixels and rows, from what the airframe was measured to do.
+
+The picture of a distant scene moves by the camera's rotation, focal length times angle; with a distance given
+its translation counts too. Lines and axes of a spectrum are taken as uncorrelated and add up as squares.
+
+Sources
+-------
+.. [1] Arithmetic of a pinhole camera: shift = focal length * angle / pixel pitch.
+.. [2] Random vibration: output density = sum of |T|^2 * input density; Harris' Shock and Vibration Handbook,
+   5th ed., chapter 11 (memory).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.delimited import read_table
+from matdb.errors import InputError
+from matdb.mounting.one_axis import GRAVITY_M_S2
+from matdb.mounting.record import Mounting
+from matdb.mounting.six_axis import Suspension, camera_transmissibility
+
+__all__ = ["AirframeSpectrum", "Shake", "read_spectrum", "residual_shake"]
+
+Array = NDArray[np.float64]
+
+_AXIS_NAMES = {
+    "x": 0, "surge": 0, "longitudinal": 0, "forward": 0,
+    "y": 1, "sway": 1, "lateral": 1, "sideways": 1,
+    "z": 2, "bounce": 2, "vertical": 2, "up": 2,
+    "roll": 3, "pitch": 4, "yaw": 5,
+}  # fmt: skip
+_G = GRAVITY_M_S2
+_DEGREE = math.pi / 180.0
+#: Unit -> (to m/s2 or rad/s2 and their squares per Hz, whether a density, whether a rotation).
+_UNITS: dict[str, tuple[float, bool, bool]] = {
+    "m/s2": (1.0, False, False),
+    "mm/s2": (1e-3, False, False),
+    "g": (_G, False, False),
+    "mg": (1e-3 * _G, False, False),
+    "g2/hz": (_G**2, True, False),
+    "m/s22/hz": (1.0, True, False),
+    "m2/s4/hz": (1.0, True, False),
+    "m2/s3": (1.0, True, False),
+    "rad/s2": (1.0, False, True),
+    "deg/s2": (_DEGREE, False, True),
+    "rad/s22/hz": (1.0, True, True),
+    "deg/s22/hz": (_DEGREE**2, True, True),
+}
+
+
+@dataclass(frozen=True)
+class AirframeSpectrum:
+    """Acceleration of the airframe over frequency.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (F,)
+        Rising frequencies, Hz, above 0.
+    acceleration : ndarray, shape (F, 6)
+        Along x, y, z in m/s2 and about them in rad/s2: peak amplitude of each line; or, for a density, its
+        one-sided power spectral density, (m/s2)^2/Hz and (rad/s2)^2/Hz.
+    density : bool
+        Whether it is a density.
+    """
+
+    frequency_hz: Array
+    acceleration: Array
+    density: bool = False
+
+    def __post_init__(self) -> None:
+        f = np.asarray(self.frequency_hz, dtype=float)
+        a = np.asarray(self.acceleration, dtype=float)
+        if (
+            f.ndim != 1
+            or f.size < 1
+            or not np.all(np.isfinite(f))
+            or f[0] <= 0.0
+            or np.any(np.diff(f) <= 0.0)
+        ):
+            raise InputError(
+                "frequency", f"{f.size} values", "rising frequencies above 0 Hz", "sort the rows"
+            )
+        if a.shape != (f.size, 6) or not np.all(np.isfinite(a)) or np.any(a < 0.0):
+            raise InputError(
+                "acceleration", f"an array of shape {a.shape}", "0 or more for six axes at each frequency"
+            )
+        if self.density and f.size < 2:
+            raise InputError("frequency", "1 row", "two rows or more for a spectral density")
+        object.__setattr__(self, "frequency_hz", f)
+        object.__setattr__(self, "acceleration", a)
+
+
+def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> AirframeSpectrum:
+    """Read a measured airframe spectrum from CSV.
+
+    Columns: ``frequency (Hz)`` and any of x, y, z, roll, pitch, yaw (or surge, sway, bounce; lateral,
+    vertical), each with its unit in brackets: m/s2, mm/s2, g, rad/s2, deg/s2 for peak amplitudes, g2/Hz,
+    (m/s2)2/Hz, (rad/s2)2/Hz, (deg/s2)2/Hz for densities. Axes without a column are still.
+
+    Parameters
+    ----------
+    text : str or bytes
+        The table.
+    what : str
+        Its name for messages.
+
+    Raises
+    ------
+    InputError
+        No frequency column, no axis, a unit that is missing, unknown or mixed, a row without a frequency.
+    """
+    table = read_table(what, text)
+    columns: dict[int, int] = {}
+    kinds: set[bool] = set()
+    frequency = -1
+    scale = np.zeros(6)
+    for i, title in enumerate(table.header):
+        name, unit = _title(title)
+        if name in ("frequency", "freq", "f"):
+            if unit != "hz":
+                raise InputError(
+                    f"{what}, column {title}", unit or "no unit", "in Hz", "write frequency (Hz)"
+                )
+            frequency = i
+        elif name in _AXIS_NAMES:
+            axis = _AXIS_NAMES[name]
+            if unit not in _UNITS or _UNITS[unit][2] != (axis > 2):
+                allowed = (
+                    "rad/s2, deg/s2 or (rad/s2)2/Hz" if axis > 2 else "m/s2, mm/s2, g, g2/Hz or (m/s2)2/Hz"
+                )
+                raise InputError(
+                    f"{what}, column {title}", unit or "no unit", f"in {allowed}", f"write {name} (unit)"
+                )
+            if axis in columns:
+                raise InputError(f"{what}, column {title}", title, "given once per axis")
+            columns[axis] = i
+            scale[axis] = _UNITS[unit][0]
+            kinds.add(_UNITS[unit][1])
+    if frequency < 0 or not columns:
+        given = ", ".join(table.header)
+        raise InputError(
+            what,
+            given,
+            "a table with the columns frequency (Hz) and one or more of x, y, z, roll, pitch, yaw",
+        )
+    if len(kinds) > 1:
+        raise InputError(what, "amplitudes and densities", "either amplitudes or densities in all columns")
+    f = table.numbers(frequency)
+    if not table.rows or np.any(np.isnan(f)):
+        row = table.lines[int(np.argmax(np.isnan(f)))] if table.rows else 1
+        raise InputError(f"{what}, line {row}", "no frequency", "a row with a frequency")
+    acceleration = np.zeros((f.size, 6))
+    for axis, i in columns.items():
+        values = table.numbers(i)
+        if np.any(np.isnan(values)):
+            row = table.lines[int(np.argmax(np.isnan(values)))]
+            raise InputError(f"{what}, line {row}, {table.header[i]}", "empty", "a number")
+        acceleration[:, axis] = scale[axis] * values
+    return AirframeSpectrum(f, acceleration, kinds.pop())
+
+
+def _title(title: str) -> tuple[str, str]:
+    """A column title's name and normalised unit: "Z (g^2/Hz)" -> ("z", "g2/hz")."""
+    match = re.fullmatch(r"([^\[(_/]+?)[\s_]*(?:[\[(](.*)[\])]|_(.*))?", title.strip().casefold())
+    if not match:
+        return title.casefold(), ""
+    unit = match.group(2) or match.group(3) or ""
+    unit = unit.replace("²", "2").replace("**", "").replace("°", "deg")
+    return match.group(1).strip(), re.sub(r"[\s()\[\]^]", "", unit)
+
+
+@dataclass(frozen=True)
+class Shake:
+    """What is left of the airframe's motion in the picture.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (F,)
+        As in the spectrum.
+    horizontal_px, vertical_px : ndarray, shape (..., F)
+        Motion along the rows and across them: peak amplitude of each line in pixels, or, of a density, its
+        square root in pixels per root Hz.
+    horizontal_rms_px, vertical_rms_px : ndarray, shape (...)
+        Root mean square over all frequencies, pixels.
+    worst_hz : ndarray, shape (...)
+        The frequency that moves the picture most.
+    shear_rms_px_per_row : ndarray, shape (...), or None
+        Root mean square sideways shift between neighbouring rows; None without a row time.
+    bands_per_frame : ndarray, shape (...), or None
+        Waves per frame at the worst frequency; None without row time and rows.
+    """
+
+    frequency_hz: Array
+    horizontal_px: Array
+    vertical_px: Array
+    horizontal_rms_px: Array
+    vertical_rms_px: Array
+    worst_hz: Array
+    shear_rms_px_per_row: Array | None
+    bands_per_frame: Array | None
+
+
+def residual_shake(
+    body: Suspension,
+    axial_n_per_mm: ArrayLike | Callable[[Array], Any],
+    shear_n_per_mm: ArrayLike | Callable[[Array], Any],
+    spectrum: AirframeSpectrum,
+    mounting: Mounting,
+    *,
+    view: str = "forward",
+    distance_m: float | None = None,
+) -> Shake:
+    """Residual shake of the picture, pixels and rows.
+
+    Parameters
+    ----------
+    body, axial_n_per_mm, shear_n_per_mm
+        As for :func:`~matdb.mounting.six_axis.camera_transmissibility`.
+    spectrum : AirframeSpectrum
+        The airframe's acceleration where the camera is.
+    mounting : Mounting
+        For its focal length and pixel pitch, and row time and rows where known.
+    view : str
+        ``"forward"`` (rows lie along y) or ``"down"`` (rows lie along y, one after the other along x).
+    distance_m : float or None
+        Distance of the scene, m; None is far away, where translation does not show.
+
+    Raises
+    ------
+    InputError
+        Focal length or pixel pitch are not known, an unknown view, or a distance not above zero.
+
+    Sources: [1]_, [2]_.
+    """
+    if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
+        missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
+        raise InputError(f"{missing} of {mounting.name}", None, "known for shake in pixels")
+    if view not in ("forward", "down"):
+        raise InputError("view", view, "forward or down")
+    if distance_m is not None and not 0.0 < distance_m < math.inf:
+        raise InputError("distance_m", distance_m, "above 0 m")
+    f = spectrum.frequency_hz
+    w = 2.0 * math.pi * f
+    motion = camera_transmissibility(body, axial_n_per_mm, shear_n_per_mm, f)
+    # Columns in: m/s2 to mm and rad/s2 to rad of the airframe.
+    motion = motion * (np.array([1e3] * 3 + [1.0] * 3) / w[:, None, None] ** 2)
+    # Rows out: camera motion to pixels; a turn to the left moves the scene to the right.
+    pixels_per_rad = 1e3 * mounting.focal_length_mm / mounting.pixel_pitch_um
+    pixels_per_mm = 0.0 if distance_m is None else pixels_per_rad / (1e3 * distance_m)
+    horizontal, vertical = np.zeros(6), np.zeros(6)
+    if view == "forward":  # turns by yaw and pitch, looks along x
+        horizontal[5], horizontal[1] = pixels_per_rad, pixels_per_mm
+        vertical[4], vertical[2] = pixels_per_rad, -pixels_per_mm
+    else:  # looks along -z
+        horizontal[3], horizontal[1] = pixels_per_rad, pixels_per_mm
+        vertical[4], vertical[0] = pixels_per_rad, -pixels_per_mm
+    power = spectrum.acceleration if spectrum.density else spectrum.acceleration**2
+    squares = [
+        np.einsum("...fj,fj->...f", np.abs(np.einsum("i,...fij->...fj", v, motion)) ** 2, power)
+        for v in (horizontal, vertical)
+    ]
+
+    def mean_square(values: Array) -> Array:
+        if spectrum.density:
+            return np.asarray(np.sum(0.5 * (values[..., 1:] + values[..., :-1]) * np.diff(f), axis=-1))
+        return np.asarray(0.5 * values.sum(axis=-1))
+
+    total = squares[0] + squares[1]
+    worst = f[np.argmax(total, axis=-1)]
+    shear = bands = None
+    if mounting.row_time_us is not None:
+        shear = np.sqrt(mean_square(squares[0] * w**2)) * mounting.row_time_us * 1e-6
+        if mounting.rows is not None:
+            bands = np.asarray(worst * mounting.rows * mounting.row_time_us * 1e-6)
+    return Shake(
+        frequency_hz=f,
+        horizontal_px=np.sqrt(squares[0]),
+        vertical_px=np.sqrt(squares[1]),
+        horizontal_rms_px=np.sqrt(mean_square(squares[0])),
+        vertical_rms_px=np.sqrt(mean_square(squares[1])),
+        worst_hz=np.asarray(worst),
+        shear_rms_px_per_row=shear,
+        bands_per_frame=bands,
+    )
