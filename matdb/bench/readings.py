@@ -10,7 +10,16 @@ from matdb.errors import InputError
 from matdb.material.hardness import parse_hardness
 from matdb.material.record import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
 
-__all__ = ["READINGS", "Deflection", "HardnessReading", "ModulusPoint", "Reading", "Resonance", "RingDown", "reading_from_dict"]
+__all__ = [
+    "READINGS",
+    "Deflection",
+    "HardnessReading",
+    "ModulusPoint",
+    "Reading",
+    "Resonance",
+    "RingDown",
+    "reading_from_dict",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,9 +137,7 @@ class RingDown(_OnPart):
         self._needed("mass_kg", "frequency_hz")
         self._number("mass_kg", *_MASS, open_low=True)
         self._number("frequency_hz", *_FREQUENCY, open_low=True)
-        self._number(
-            "log_decrement", 0.0, 6.0, "", open_low=True, cure="leave it out if the decay was not read"
-        )
+        self._number("log_decrement", 0.0, 6.0, "", open_low=True, cure="leave it out if the decay was not read")
         self._number("frequency_sd_hz", *_FREQUENCY, open_low=True)
         self._number("log_decrement_sd", 0.0, 6.0, "", open_low=True)
 

@@ -12,7 +12,9 @@ __all__ = ["fractional_modulus", "ln_fractional_modulus", "local_loss_factor", "
 Complex = NDArray[np.complex128]
 
 
-def fractional_modulus(s_tau: ArrayLike, rubbery_mpa: ArrayLike, glassy_mpa: ArrayLike, alpha: ArrayLike, gamma: ArrayLike = 1.0) -> Complex:
+def fractional_modulus(
+    s_tau: ArrayLike, rubbery_mpa: ArrayLike, glassy_mpa: ArrayLike, alpha: ArrayLike, gamma: ArrayLike = 1.0
+) -> Complex:
     """Five-parameter fractional model E(s) = Einf - (Einf - E0) / (1 + (s tau)^alpha)^gamma.
 
     Parameters
@@ -42,7 +44,7 @@ def fractional_modulus(s_tau: ArrayLike, rubbery_mpa: ArrayLike, glassy_mpa: Arr
 def ln_fractional_modulus(
     ln_s_tau: Complex, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
 ) -> tuple[Complex, Complex | None]:
-    """ln E(s) of :func:`fractional_modulus` from ln(s tau), and the slope d ln E / d ln s.
+    """Ln E(s) of :func:`fractional_modulus` from ln(s tau), and the slope d ln E / d ln s.
 
     The work-horse of the fit: two complex exponentials and two logarithms an element.
 

@@ -50,7 +50,11 @@ def checked_number(
 
 
 def _optional_temperature(field: str, value: object) -> float | None:
-    return None if value is None else checked_number(field, value, ABSOLUTE_ZERO_C, 1000.0, "degrees Celsius", open_low=True)
+    return (
+        None
+        if value is None
+        else checked_number(field, value, ABSOLUTE_ZERO_C, 1000.0, "degrees Celsius", open_low=True)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +101,15 @@ class Material:
             checked_number("density_kg_m3", self.density_kg_m3, 10.0, 10000.0, "kg/m3")
         for field in ("glass_transition_c", "service_min_c", "service_max_c"):
             object.__setattr__(self, field, _optional_temperature(field, getattr(self, field)))
-        if self.service_min_c is not None and self.service_max_c is not None and self.service_min_c >= self.service_max_c:
-            raise InputError("service_min_c", self.service_min_c, f"below service_max_c ({self.service_max_c:g} degrees Celsius)")
+        if (
+            self.service_min_c is not None
+            and self.service_max_c is not None
+            and self.service_min_c >= self.service_max_c
+        ):
+            raise InputError(
+                "service_min_c",
+                self.service_min_c,
+                f"below service_max_c ({self.service_max_c:g} degrees Celsius)",
+            )
         checked_text("source", self.source)
         checked_text("note", self.note)

@@ -27,7 +27,9 @@ ZERO_C = 273.15
 _LN10 = math.log(10.0)
 
 
-def wlf_log10_shift(temperature_k: ArrayLike, reference_k: ArrayLike, c1: ArrayLike, c2: ArrayLike) -> NDArray[np.float64]:
+def wlf_log10_shift(
+    temperature_k: ArrayLike, reference_k: ArrayLike, c1: ArrayLike, c2: ArrayLike
+) -> NDArray[np.float64]:
     """log10 of the shift factor after Williams, Landel and Ferry: -C1 (T - T0) / (C2 + T - T0).
 
     Parameters
@@ -72,7 +74,9 @@ def wlf_change_reference(c1: float, c2: float, change_k: float) -> tuple[float, 
     return c1 * c2 / moved, moved
 
 
-def apparent_activation_energy(temperature_k: ArrayLike, reference_k: ArrayLike, c1: ArrayLike, c2: ArrayLike) -> NDArray[np.float64]:
+def apparent_activation_energy(
+    temperature_k: ArrayLike, reference_k: ArrayLike, c1: ArrayLike, c2: ArrayLike
+) -> NDArray[np.float64]:
     """Apparent activation energy of a WLF law in J/mol: ln10 R C1 C2 T^2 / (C2 + T - T0)^2.
 
     Parameters as :func:`wlf_log10_shift`; shapes broadcast.
@@ -86,7 +90,9 @@ def apparent_activation_energy(temperature_k: ArrayLike, reference_k: ArrayLike,
     return np.asarray(_LN10 * GAS_CONSTANT * c1 * c2 * t**2 / (c2 + t - reference_k) ** 2)
 
 
-def arrhenius_ln_shift(temperature_k: ArrayLike, reference_k: ArrayLike, activation_energy: ArrayLike) -> NDArray[np.float64]:
+def arrhenius_ln_shift(
+    temperature_k: ArrayLike, reference_k: ArrayLike, activation_energy: ArrayLike
+) -> NDArray[np.float64]:
     """Natural logarithm of the Arrhenius shift factor: Ea/R (1/T - 1/T0).
 
     Parameters
@@ -102,7 +108,9 @@ def arrhenius_ln_shift(temperature_k: ArrayLike, reference_k: ArrayLike, activat
     2.932
     """
     t = np.asarray(temperature_k, dtype=float)
-    return np.asarray(np.asarray(activation_energy) / GAS_CONSTANT * (1.0 / t - 1.0 / np.asarray(reference_k, dtype=float)))
+    return np.asarray(
+        np.asarray(activation_energy) / GAS_CONSTANT * (1.0 / t - 1.0 / np.asarray(reference_k, dtype=float))
+    )
 
 
 def wlf_ln_shift(
@@ -112,7 +120,7 @@ def wlf_ln_shift(
     c2: ArrayLike,
     upper_k: ArrayLike = np.inf,
 ) -> NDArray[np.float64]:
-    """ln of the WLF shift factor relative to the glass transition, with tangent Arrhenius ends.
+    """Ln of the WLF shift factor relative to the glass transition, with tangent Arrhenius ends.
 
     Between the glass transition and ``upper_k`` the law is WLF with constants at the glass transition; below the
     glass transition WLF does not hold, and far above it an Arrhenius law takes over: both ends continue with the

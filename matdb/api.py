@@ -1,0 +1,316 @@
+"""The store as other tools see it: records in, fits, curves and answers out."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Callable, Iterable, Sequence
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from matdb.bench.readings import Reading
+from matdb.form.part import Part
+from matdb.material.record import Material
+from matdb.version import VERSION
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from matdb.advice.effective import Effective
+    from matdb.advice.suit import Suitability
+    from matdb.curve.curve import Curve
+    from matdb.mounting.record import Mounting
+    from matdb.store.kept import FitRecord, StoredReading
+    from matdb.store.records import Records
+
+__all__ = ["Store", "open_store"]
+
+
+def open_store(where: str | os.PathLike[str] | None = None) -> Store:
+    """Open a store; create it and bring its schema up to date as needed.
+
+    Parameters
+    ----------
+    where : str, path or None
+        A file, an SQLAlchemy URL, or None for ``MATDB_STORE`` or else the user's default file.
+
+    Raises
+    ------
+    NotAStore, NewerStore, StoreReadOnly, StoreBusy
+        The store cannot be used; each says why and what to do.
+    """
+    from matdb.store.records import Records
+
+    return Store(Records(where))
+
+
+class Store:
+    """An open store. Use it in a ``with`` block, or call :meth:`close`.
+
+    Attributes
+    ----------
+    records : Records
+        The records underneath: lists, corrections, removals, history.
+    """
+
+    def __init__(self, records: Records) -> None:
+        self.records = records
+        self._curves: dict[str, tuple[int | None, Material, Curve]] = {}
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.records.close()
+
+    # -- records -------------------------------------------------------------------------------------------
+
+    def add(self, things: Any) -> int | list[int]:
+        """Add a material, part, reading or mounting, or an iterable of them; all or nothing.
+
+        Returns
+        -------
+        int or list of int
+            The new number, or the numbers in the order given.
+
+        Raises
+        ------
+        AlreadyExists
+            A name is taken.
+        NotFound
+            A part's material, or a reading's part or material, is not in the store.
+        """
+        self._curves.clear()
+        single = not isinstance(things, Iterable)
+        numbers = self.records.add([things] if single else things)
+        return numbers[0] if single else numbers
+
+    def material(self, name: str) -> Material:
+        """The material of that name. Raises NotFound."""
+        return self.records.material(name)
+
+    def part(self, name: str) -> Part:
+        """The part of that name. Raises NotFound."""
+        return self.records.part(name)
+
+    def mounting(self, name: str) -> Mounting:
+        """The mounting of that name. Raises NotFound."""
+        return self.records.mounting(name)
+
+    def materials(self) -> list[Material]:
+        """All materials, by name."""
+        return self.records.materials()
+
+    def parts(self, material: str | None = None) -> list[Part]:
+        """All parts, or those of one material, by name."""
+        return self.records.parts(material)
+
+    def mountings(self) -> list[Mounting]:
+        """All mountings, by name."""
+        return self.records.mountings()
+
+    def readings(self, **which: Any) -> list[StoredReading]:
+        """Readings by number; ``material``, ``part``, ``kind``, ``include_retired`` narrow the list."""
+        return self.records.readings(**which)
+
+    def correct(self, number: int, new: Reading, why: str) -> int:
+        """Put a reading in the place of another, which is kept; answers the new number."""
+        self._curves.clear()
+        return self.records.correct_reading(number, new, why)
+
+    def remove(self, number: int, why: str) -> None:
+        """Let a reading count no more; it is kept."""
+        self._curves.clear()
+        self.records.remove_reading(number, why)
+
+    # -- curves --------------------------------------------------------------------------------------------
+
+    def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
+        """Fit all readings of a material and keep the fit; without readings, the family prior, which is not kept.
+
+        Parameters
+        ----------
+        material : str
+            Its name.
+        seed : int
+            Seed of the draws; the same readings and seed give the same fit.
+        progress : callable, optional
+            Called with the share done, 0 to 1.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        InputError
+            A reading does not fit its part's form.
+        """
+        from matdb.curve.fit import fit_curve, prior_curve
+        from matdb.store.kept import FitRecord
+
+        seen = self.records.evidence(material)
+        if not seen.readings:
+            return prior_curve(seen.material, seed=seed)
+        readings = [kept.reading for kept in seen.readings]
+        curve = fit_curve(seen.material, {p.name: p for p in seen.parts}, readings, seed=seed, progress=progress)
+        meta, arrays = curve.to_meta_and_arrays()
+        record = FitRecord(
+            material=seen.material.name,
+            program_version=VERSION,
+            meta=meta,
+            arrays=arrays,
+            reading_ids=tuple(kept.id for kept in seen.readings),
+            seed=seed,
+            fingerprint=seen.fingerprint,
+        )
+        number = self.records.save_fit(record)
+        kept = self.records.fit(number)
+        self._curves.clear()
+        return dataclasses.replace(
+            curve, fit_id=number, created_at=kept.created_at, program_version=kept.program_version
+        )
+
+    def curve(self, material: str) -> Curve:
+        """The newest fit of a material, or its family prior when there is none.
+
+        A fit that is older than a reading, a correction or a changed record has ``stale`` set.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        """
+        return self._known(material)[1]
+
+    def curve_of_fit(self, number: int) -> Curve:
+        """The curve of an older fit, so that an old answer can be explained. Raises NotFound."""
+        return self._curve_from(self.records.fit(number))
+
+    def _known(self, material: str) -> tuple[Material, Curve]:
+        from matdb.curve.fit import prior_curve
+
+        record = self.records.material(material)
+        newest = self.records.newest_fit(record.name, reading_ids=False)
+        kept = self._curves.get(record.name)
+        stale = newest is not None and self.records.is_stale(newest)
+        if (
+            kept is not None
+            and kept[0] == (newest.id if newest else None)
+            and kept[1] == record
+            and kept[2].stale == stale
+        ):
+            return record, kept[2]
+        curve = prior_curve(record) if newest is None else self._curve_from(newest, stale)
+        self._curves[record.name] = (newest.id if newest else None, record, curve)
+        return record, curve
+
+    def _curve_from(self, fit: FitRecord, stale: bool | None = None) -> Curve:
+        from matdb.curve.curve import Curve
+
+        return Curve.from_meta_and_arrays(
+            fit.material,
+            fit.meta,
+            fit.arrays,
+            seed=fit.seed or 0,
+            fit_id=fit.id,
+            created_at=fit.created_at,
+            program_version=fit.program_version,
+            stale=self.records.is_stale(fit) if stale is None else stale,
+        )
+
+    # -- answers -------------------------------------------------------------------------------------------
+
+    def effective(
+        self,
+        part: str,
+        temperature_c: ArrayLike,
+        frequency_hz: ArrayLike | None = None,
+        *,
+        mass_kg: float | None = None,
+        count: int = 1,
+        axis: str = "axial",
+        squeeze_mm: float = 0.0,
+    ) -> Effective:
+        """Effective stiffness and damping ratio of a part; see :func:`matdb.advice.effective.effective`.
+
+        Parameters
+        ----------
+        part : str
+            Its name.
+        temperature_c : array_like
+            Degrees Celsius.
+        frequency_hz : array_like, optional
+            Hz; give this or ``mass_kg``.
+        mass_kg : float, optional
+            Mass on ``count`` parts; solves for the natural frequency.
+        count, axis, squeeze_mm
+            How many parts share the mass, which axis of them, and how far each is squeezed.
+
+        Raises
+        ------
+        NotFound
+            No such part.
+        InputError
+            A value out of range.
+        """
+        from matdb.advice.effective import effective
+
+        known = self.records.part(part)
+        record, curve = self._known(known.material)
+        return effective(
+            curve,
+            record,
+            known,
+            temperature_c,
+            frequency_hz=frequency_hz,
+            mass_kg=mass_kg,
+            count=count,
+            axis=axis,
+            squeeze_mm=squeeze_mm,
+        )
+
+    def suit(
+        self,
+        mounting: Mounting | str,
+        temperature_c: ArrayLike,
+        *,
+        parts: Sequence[str] | None = None,
+        squeeze_mm: float = 0.0,
+        axis: str = "axial",
+    ) -> list[Suitability]:
+        """Rank parts for a mounting over temperatures; see :func:`matdb.advice.suit.suit`.
+
+        Parameters
+        ----------
+        mounting : Mounting or str
+            A record, or the name of one in the store.
+        temperature_c : array_like, shape (hours,)
+            Degrees Celsius.
+        parts : sequence of str, optional
+            Names; all parts that have the axis when None.
+        squeeze_mm, axis
+            As :meth:`effective`.
+
+        Raises
+        ------
+        NotFound
+            No such mounting or part.
+        InputError
+            A temperature out of range.
+        """
+        from matdb.advice.suit import Candidate, suit
+
+        wanted = self.records.mounting(mounting) if isinstance(mounting, str) else mounting
+        known = [self.records.part(name) for name in parts] if parts is not None else self.records.parts()
+        candidates = []
+        for part in known:
+            if parts is None and axis not in part.form.axes:
+                continue
+            record, curve = self._known(part.material)
+            candidates.append(Candidate(part, record, curve))
+        return suit(candidates, wanted, temperature_c, squeeze_mm=squeeze_mm, axis=axis)

@@ -1,0 +1,314 @@
+"""A fitted (or prior) curve: complex modulus over temperature and frequency, with bands."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.curve.band import Band, band
+from matdb.curve.evidence import MISFIT_LOSS
+from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+from matdb.errors import InputError
+from matdb.material.modulus import ln_fractional_modulus
+from matdb.material.shift import ZERO_C
+
+__all__ = ["FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+#: Words for what an answer rests on.
+READINGS: Final = "readings"
+FAMILY_PRIOR: Final = "family prior"
+
+#: A temperature this far outside the measured ones still counts as measured, K.
+_MARGIN_K: Final = 0.5
+#: So does a reduced frequency this far outside, in decades.
+_MARGIN_DECADES: Final = 0.5
+
+#: The model's own misfit varies smoothly over temperature and frequency, on these scales.
+_MISFIT_K: Final = 25.0
+_MISFIT_LN_HZ: Final = 3.5
+_MISFIT_WAVES: Final = 4
+#: Outside the measured temperatures the misfit grows by its own size every so many kelvin.
+_MISFIT_GROWTH_K: Final = 10.0
+
+
+@dataclass(frozen=True)
+class ModulusBands:
+    """Storage modulus in MPa and loss factor as bands; ``extrapolated`` tells where the measured range ends."""
+
+    storage_mpa: Band
+    loss_factor: Band
+    extrapolated: Any
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Curve:
+    """Master curve of one material as draws of its parameters.
+
+    Attributes
+    ----------
+    material, family : str
+        Names.
+    basis : str
+        "readings" or "family prior".
+    draws : ndarray, shape (n, 12)
+        Parameters; columns as ``matdb.curve.law.COLUMNS``.
+    offsets : dict of str to ndarray, shape (n,)
+        ln of true over computed stiffness of the parts that were measured.
+    common_sd : float
+        What the geometry of the measured parts leaves open on any other part (ln).
+    misfit : ndarray, shape (n,)
+        ln standard deviation of the model's own misfit.
+    measured_c : tuple of float or None
+        Lowest and highest temperature of the readings, degrees Celsius.
+    measured_ln_hz : tuple of float or None
+        ln of the lowest and highest reduced frequency of the readings at 23 degC, Hz.
+    weights : dict
+        Posterior weight of each law.
+    report : mapping
+        The fit report in plain values; empty for a prior.
+    reading_count, seed : int
+        How many readings; the seed of the draws.
+    fit_id, created_at, program_version, stale
+        Given by the store; ``stale`` is true when newer evidence exists.
+    """
+
+    material: str
+    family: str
+    basis: str
+    draws: Array
+    offsets: Mapping[str, Array] = field(default_factory=dict)
+    common_sd: float = 0.0
+    misfit: Array
+    measured_c: tuple[float, float] | None = None
+    measured_ln_hz: tuple[float, float] | None = None
+    weights: Mapping[str, float] = field(default_factory=dict)
+    report: Mapping[str, Any] = field(default_factory=dict)
+    reading_count: int = 0
+    seed: int = 0
+    fit_id: int | None = None
+    created_at: dt.datetime | None = None
+    program_version: str = ""
+    stale: bool = False
+
+    # -- answers -------------------------------------------------------------------------------------------
+
+    def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> ModulusBands:
+        """Storage part of Young's modulus and loss factor, with 95 % bands.
+
+        Parameters
+        ----------
+        temperature_c : array_like
+            Degrees Celsius, above absolute zero, at most 400.
+        frequency_hz : array_like
+            Hz, above 0; broadcasts with the temperature.
+
+        Returns
+        -------
+        ModulusBands
+            Bands of the broadcast shape (floats for scalars), and where they leave the measured range.
+
+        Raises
+        ------
+        InputError
+            A temperature or frequency out of range, or not a number.
+        """
+        t, f = checked_state(temperature_c, frequency_hz)
+        ln_e = self.ln_modulus(t, np.log(2.0 * np.pi * f))
+        storage = np.exp(ln_e.real) * np.cos(ln_e.imag)
+        loss = np.tan(ln_e.imag)
+        outside = self.extrapolated(t, f)
+        return ModulusBands(band(storage), band(loss), bool(outside) if outside.ndim == 0 else outside)
+
+    def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
+        """Where a state lies outside the readings' temperatures or reduced frequencies; all of it for a prior."""
+        t, f = np.broadcast_arrays(temperature_c, frequency_hz)
+        if self.measured_c is None or self.measured_ln_hz is None:
+            return np.ones(t.shape, dtype=bool)
+        low, high = self.measured_c
+        outside = (t < low - _MARGIN_K) | (t > high + _MARGIN_K)
+        reduced = np.log(f) + self.median_ln_shift(t)
+        margin = _MARGIN_DECADES * math.log(10.0)
+        outside |= (reduced < self.measured_ln_hz[0] - margin) | (reduced > self.measured_ln_hz[1] + margin)
+        return np.asarray(outside)
+
+    def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
+        """Ln of the complex modulus (MPa) of every draw.
+
+        Parameters
+        ----------
+        temperature_c : ndarray, shape S
+            Degrees Celsius.
+        ln_omega : ndarray, shape S or (n, *S)
+            ln of the angular frequency in rad/s, for all draws or for each.
+
+        Returns
+        -------
+        ndarray, complex, shape (n, *S)
+        """
+        value, _ = self._evaluate(temperature_c, ln_omega, slope=False)
+        if misfit:
+            value = value + self._misfit_at(temperature_c, ln_omega)
+        return value
+
+    def ln_modulus_and_slope(self, temperature_c: Array, ln_omega: Array) -> tuple[Complex, Complex]:
+        """As :meth:`ln_modulus`, with the slope d ln E / d ln s."""
+        value, slope = self._evaluate(temperature_c, ln_omega, slope=True)
+        assert slope is not None
+        return value + self._misfit_at(temperature_c, ln_omega), slope
+
+    def median_ln_shift(self, temperature_c: Array) -> Array:
+        """Median over the draws of ln a_T relative to 23 degC; same shape as the temperature."""
+        t = np.asarray(temperature_c, dtype=float)
+        flat = ln_time(self.draws, t.reshape(-1) + ZERO_C) - self.draws[:, [COLUMNS.index("ln_time_reference_s")]]
+        return np.asarray(np.median(flat, axis=0).reshape(t.shape))
+
+    def offset_draws(self, part: str, offset_sd: float) -> Array:
+        """Ln offset of a part, shape (n,): measured ones from the fit, others from what geometry leaves open."""
+        if part in self.offsets:
+            return self.offsets[part]
+        sd = math.hypot(offset_sd, self.common_sd)
+        # Evenly spread normal values in a shuffled order: the same for every part, so that ranking is fair.
+        return sd * self._standard_normals
+
+    # -- storage -------------------------------------------------------------------------------------------
+
+    def to_meta_and_arrays(self) -> tuple[dict[str, Any], dict[str, Array]]:
+        """Plain values and arrays that :meth:`from_meta_and_arrays` takes back."""
+        names = list(self.offsets)
+        meta: dict[str, Any] = {
+            "format": 1,
+            "family": self.family,
+            "basis": self.basis,
+            "columns": list(COLUMNS),
+            "parts": names,
+            "common_sd": self.common_sd,
+            "measured_c": self.measured_c,
+            "measured_ln_hz": self.measured_ln_hz,
+            "weights": dict(self.weights),
+            "report": dict(self.report),
+            "reading_count": self.reading_count,
+        }
+        offsets = np.stack([self.offsets[name] for name in names], axis=1) if names else np.zeros((len(self.draws), 0))
+        draws = self.draws.copy()
+        # Infinity has no place in a stored array; the joint is far enough away.
+        draws[np.isinf(draws)] = 1e6
+        return meta, {"draws": draws, "offsets": offsets, "misfit": self.misfit}
+
+    @classmethod
+    def from_meta_and_arrays(
+        cls, material: str, meta: Mapping[str, Any], arrays: Mapping[str, Array], **given: Any
+    ) -> Curve:
+        """Rebuild a curve; ``given`` are the fields that the store adds.
+
+        Raises
+        ------
+        InputError
+            The arrays do not belong to this format.
+        """
+        draws = np.array(arrays.get("draws", np.zeros((0, 0))))
+        if meta.get("format") != 1 or draws.ndim != 2 or draws.shape[1] != len(COLUMNS) or not len(draws):
+            raise InputError("fit", meta.get("format"), "of a format that this version reads", "fit the material again")
+        offsets = arrays["offsets"]
+        pair = lambda key: tuple(meta[key]) if meta.get(key) is not None else None  # noqa: E731
+        return cls(
+            material=material,
+            family=meta["family"],
+            basis=meta["basis"],
+            draws=draws,
+            offsets={name: offsets[:, k] for k, name in enumerate(meta["parts"])},
+            common_sd=float(meta["common_sd"]),
+            misfit=arrays["misfit"],
+            measured_c=pair("measured_c"),
+            measured_ln_hz=pair("measured_ln_hz"),
+            weights=meta["weights"],
+            report=meta["report"],
+            reading_count=int(meta["reading_count"]),
+            **given,
+        )
+
+    # -- inside --------------------------------------------------------------------------------------------
+
+    def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool) -> tuple[Complex, Complex | None]:
+        t = np.asarray(temperature_c, dtype=float)
+        n, shape = len(self.draws), t.shape
+        kelvin = t.reshape(-1) + ZERO_C
+        ln_omega = np.asarray(ln_omega, dtype=float)
+        ln_s = (ln_omega.reshape(n, -1) if ln_omega.ndim > len(shape) else ln_omega.reshape(1, -1)) + 0.5j * np.pi
+        columns = [self.draws[:, [k]] for k in range(5)]
+        value, rise = ln_fractional_modulus(ln_time(self.draws, kelvin) + ln_s, *columns[:4], slope=slope)
+        value = value + columns[4] * np.log(kelvin / REFERENCE_K)
+        return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
+
+    def _misfit_at(self, temperature_c: Array, ln_omega: Array) -> Any:
+        if not self.misfit.any():
+            return 0.0
+        t = np.asarray(temperature_c, dtype=float)
+        n = len(self.draws)
+        x = t.reshape(-1) / _MISFIT_K
+        ln_omega = np.asarray(ln_omega, dtype=float)
+        y = (ln_omega.reshape(n, -1) if ln_omega.ndim > t.ndim else ln_omega.reshape(1, -1)) / _MISFIT_LN_HZ
+        kx, ky, phase = self._waves
+        total = np.zeros((n, max(x.size, y.shape[1])), dtype=complex)
+        for k in range(_MISFIT_WAVES):
+            angle = kx[k][:, None] * x + ky[k][:, None] * y
+            total += np.cos(angle + phase[0, k][:, None]) + 1j * np.cos(angle + phase[1, k][:, None])
+        total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
+        if self.measured_c is not None:
+            outside = np.maximum(self.measured_c[0] - t, t - self.measured_c[1]).reshape(-1)
+            total *= 1.0 + np.clip(outside / _MISFIT_GROWTH_K, 0.0, 4.0)
+        # The imaginary part of ln E is about the loss factor: scale it by the median loss.
+        loss = np.clip(self._evaluate(t, ln_omega, slope=False)[0].imag.reshape(n, -1), 0.0, 1.2)
+        room = np.maximum(MISFIT_LOSS * total.imag, -0.8)
+        return (total.real + 1j * loss * room).reshape((n, *t.shape))
+
+    @cached_property
+    def _waves(self) -> tuple[Array, Array, Array]:
+        rng = np.random.default_rng([self.seed, 3])
+        shape = (_MISFIT_WAVES, len(self.draws))
+        return (
+            rng.standard_normal(shape),
+            rng.standard_normal(shape),
+            rng.uniform(0.0, 2.0 * np.pi, (2, *shape)),
+        )
+
+    @cached_property
+    def _standard_normals(self) -> Array:
+        from statistics import NormalDist
+
+        n = len(self.draws)
+        values = np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
+        return np.random.default_rng([self.seed, 4]).permutation(values)
+
+
+def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:
+    """Temperature in degrees Celsius and frequency in Hz, checked and broadcast against each other."""
+    t = _checked("temperature_c", temperature_c, -ZERO_C, 400.0, "degrees Celsius")
+    f = _checked("frequency_hz", frequency_hz, 0.0, 1e12, "Hz")
+    try:
+        t, f = np.broadcast_arrays(t, f)
+    except ValueError:
+        raise InputError(
+            "frequency_hz", f"shape {f.shape}", f"of a shape that fits the temperature's {t.shape}"
+        ) from None
+    return t, f
+
+
+def _checked(name: str, value: ArrayLike, above: float, most: float, unit: str) -> Array:
+    try:
+        array = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError(name, value, f"a number above {above:g} and at most {most:g} {unit}") from None
+    bad = ~((array > above) & (array <= most))
+    if bad.any():
+        raise InputError(name, float(array[bad][0]), f"above {above:g} and at most {most:g} {unit}")
+    return array

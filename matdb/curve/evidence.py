@@ -1,0 +1,396 @@
+"""Readings as numbers that a likelihood can use: one row a reading, whatever its kind and on whatever part."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
+from matdb.curve.law import REFERENCE_K, ln_time, ln_time_slope
+from matdb.curve.prior import HARDNESS_HZ
+from matdb.errors import InputError
+from matdb.form.part import Part
+from matdb.material.hardness import modulus_from_hardness, parse_hardness
+from matdb.material.modulus import ln_fractional_modulus
+from matdb.material.shift import ZERO_C
+
+__all__ = ["Evidence", "gather"]
+
+Array = NDArray[np.float64]
+
+STANDARD_GRAVITY: Final = 9.80665
+#: Usual noise of a bench reading: 3 % of frequency (6 % of stiffness), 15 % of loss factor.
+FREQUENCY_SD: Final = 0.03
+STIFFNESS_SD: Final = 0.06
+LOSS_SD: Final = 0.15
+#: What remains open even with a perfect instrument: how the part sits, how the mass is held.
+FLOOR_SD: Final = 0.01
+TEMPERATURE_SD_K: Final = 0.5
+#: A gauge is read to about this, mm.
+GAUGE_SD_MM: Final = 0.01
+#: Share of fumbled readings, and how much wider than the noise they scatter.
+FUMBLED_SHARE: Final = 0.05
+FUMBLED_WIDTH: Final = 10.0
+#: ln standard deviation of a laboratory specimen's own dimensions.
+SPECIMEN_SD: Final = 0.03
+#: The loss factor is missed by about this much more than the modulus.
+MISFIT_LOSS: Final = 4.0
+#: Readings beyond this number are averaged in cells of temperature and frequency.
+MOST_ROWS: Final = 300
+
+GROUPS: Final = ("bench stiffness", "bench loss", "sweep stiffness", "sweep loss", "hardness")
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """All readings of a material in arrays.
+
+    One row has up to two components: a stiffness-like one (frequency, deflection, storage modulus) and a loss-like
+    one (decrement, width, loss factor). ``ln_s`` is where the row looks at the modulus; rows with ``free`` set find
+    their own complex ``s`` from m s^2 + n B E(s) = 0.
+    """
+
+    temperature_k: Array
+    temperature_sd: Array
+    ln_s: NDArray[np.complex128]
+    free: NDArray[np.bool_]
+    ln_factor: Array
+    stiff: Array
+    stiff_sd: Array
+    loss: Array
+    loss_sd: Array
+    group: NDArray[np.int64]
+    specimen: NDArray[np.int64]
+    weight: Array
+    specimens: tuple[str, ...]
+    specimen_sd: Array
+    keys: tuple[str, ...] = field(default=())
+    rows_of: tuple[tuple[int, ...], ...] = field(default=())
+
+    @property
+    def size(self) -> int:
+        """Number of rows."""
+        return int(self.temperature_k.size)
+
+    @property
+    def common_sd(self) -> float:
+        """Ln standard deviation that the geometry of all specimens together leaves on the absolute modulus."""
+        if not self.specimens:
+            return 0.0
+        return float(1.0 / math.sqrt(np.sum(self.specimen_sd**-2.0)))
+
+    def contrasts(self) -> Array:
+        """Orthonormal basis of the specimens' offsets in units of their spread, shape (specimens, specimens - 1).
+
+        It leaves their weighted mean at zero. The mean offset and the modulus cannot be told apart by readings; it
+        stays with the modulus, which so is the modulus as felt through the parts that were measured, and
+        ``common_sd`` is carried to other parts.
+        """
+        n = len(self.specimens)
+        if n < 2:
+            return np.zeros((n, 0))
+        normal = 1.0 / self.specimen_sd
+        normal = normal / np.linalg.norm(normal)
+        # Householder reflection that takes the first axis to the normal; its other columns span the rest.
+        mirror = normal.copy()
+        mirror[0] += math.copysign(1.0, normal[0])
+        reflect = np.eye(n) - 2.0 * np.outer(mirror, mirror) / (mirror @ mirror)
+        return np.asarray(reflect[:, 1:])
+
+    def predict(self, draws: Array, offsets: Array) -> tuple[Array, Array, Array, Array]:
+        """Stiffness-like and loss-like predictions of each row and their sensitivities to temperature in 1/K.
+
+        Parameters
+        ----------
+        draws : ndarray, shape (n, 12)
+            Parameter draws.
+        offsets : ndarray, shape (n, specimens)
+            ln offsets of the specimens.
+
+        Returns
+        -------
+        four ndarrays, shape (n, rows)
+            ln f or ln modulus; ln of decrement or loss factor; d/dT of each.
+        """
+        t = self.temperature_k
+        time = ln_time(draws, t)
+        time_slope = ln_time_slope(draws, t)
+        shape = [draws[:, [k]] for k in range(4)]
+        vertical = draws[:, [4]] * np.log(t / REFERENCE_K)
+        ln_scale = self.ln_factor + vertical
+        if self.specimens:
+            ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
+        ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
+        free = self.free
+        ln_e, slope = ln_fractional_modulus(ln_s + time, *shape)
+        assert slope is not None
+        if free.any():
+            sub = [np.broadcast_to(p, time.shape)[:, free] for p in shape]
+            here, scale, start = time[:, free], ln_scale[:, free], ln_s[:, free]
+            value, n = ln_e[:, free], slope[:, free]
+            for last in (False, True):
+                # Newton on 2 ln s - ln(-w E(s)) = 0; nearly linear in ln s, so two steps do.
+                start = start - (2.0 * start - 1j * math.pi - scale - value) / (2.0 - n)
+                start = np.clip(start.real, -20.0, 30.0) + 1j * np.clip(start.imag, 0.5, 3.1)
+                if not last:
+                    value, n = _value_and_slope(start + here, sub)
+            ln_s[:, free] = start
+            slope[:, free] = n
+        rate = slope.real * time_slope + draws[:, [4]] / t
+        twist = slope.imag * time_slope
+        stiff = np.where(free, 0.0, ln_scale) + np.where(free, 0.0, np.log(np.maximum(np.exp(ln_e).real, 1e-12)))
+        loss = np.log(np.maximum(np.tan(np.clip(ln_e.imag, -1.5, 1.5)), 1e-6))
+        stiff_rate, loss_rate = rate, 2.0 * twist / np.maximum(np.sin(2.0 * ln_e.imag), 1e-3)
+        if free.any():
+            s = ln_s[:, free]
+            angle = s.imag - 0.5 * math.pi
+            stiff[:, free] = s.real + np.log(np.maximum(np.cos(angle), 1e-6)) - math.log(2.0 * math.pi)
+            loss[:, free] = np.log(np.maximum(2.0 * math.pi * np.tan(np.clip(angle, 1e-7, 1.5)), 1e-6))
+            stiff_rate = np.where(free, 0.5 * rate, rate)
+            loss_rate = np.where(free, 0.0, loss_rate)
+            loss_rate[:, free] = 0.5 * twist[:, free] / np.maximum(np.abs(np.sin(2 * angle)) * 0.5, 1e-3)
+        return stiff, loss, stiff_rate, loss_rate
+
+    def residual_scale(self, stiff_rate: Array, loss_rate: Array, noise: Array, misfit: Array) -> tuple[Array, Array]:
+        """Standard deviation of each component: instrument times the learned factor, temperature, misfit.
+
+        ``noise`` has shape (n, groups) of factors, ``misfit`` shape (n, 1) of ln standard deviations.
+        """
+        factor = noise[:, self.group]
+        loss_factor = noise[:, np.where(self.group == 2, 3, np.where(self.group == 4, 4, 1))]
+        own = np.where(self.free, 0.5, 1.0) * misfit
+        stiff = np.sqrt((self.stiff_sd * factor) ** 2 + (stiff_rate * self.temperature_sd) ** 2 + own**2)
+        loss = np.sqrt(
+            (self.loss_sd * loss_factor) ** 2 + (loss_rate * self.temperature_sd) ** 2 + (MISFIT_LOSS * misfit) ** 2
+        )
+        return stiff, loss
+
+    def log_likelihood(self, draws: Array, offsets: Array, noise: Array, misfit: Array) -> Array:
+        """Log likelihood, shape (n,); each component tolerates a fumbled reading."""
+        stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets)
+        stiff_sd, loss_sd = self.residual_scale(stiff_rate, loss_rate, noise, misfit)
+        total = np.sum(self.weight * _tolerant((self.stiff - stiff) / stiff_sd, stiff_sd), axis=1)
+        has = ~np.isnan(self.loss)
+        if has.any():
+            z = (self.loss[has] - loss[:, has]) / loss_sd[:, has]
+            total = total + np.sum(self.weight[has] * _tolerant(z, loss_sd[:, has]), axis=1)
+        return np.asarray(total)
+
+
+def fumbled_probability(z: Array) -> Array:
+    """Probability that a component with standardised residual ``z`` is a fumbled one."""
+    good = (1.0 - FUMBLED_SHARE) * np.exp(-0.5 * z**2)
+    bad = FUMBLED_SHARE / FUMBLED_WIDTH * np.exp(-0.5 * (z / FUMBLED_WIDTH) ** 2)
+    return np.asarray(bad / np.maximum(good + bad, 1e-300))
+
+
+def _tolerant(z: Array, sd: Array) -> Array:
+    square = z * z
+    good = math.log(1.0 - FUMBLED_SHARE) - 0.5 * square
+    bad = math.log(FUMBLED_SHARE / FUMBLED_WIDTH) - (0.5 / FUMBLED_WIDTH**2) * square
+    top = np.maximum(good, bad)
+    return np.asarray(top + np.log1p(np.exp(-np.abs(good - bad))) - np.log(sd))
+
+
+def _value_and_slope(
+    ln_s_tau: NDArray[np.complex128], shape: Sequence[Array]
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    value, slope = ln_fractional_modulus(ln_s_tau, *shape)
+    assert slope is not None
+    return value, slope
+
+
+def gather(readings: Sequence[Reading], parts: Mapping[str, Part]) -> Evidence:
+    """Turn readings into :class:`Evidence`.
+
+    The result does not depend on the order of the readings nor on the names of the parts.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        All of one material.
+    parts : mapping
+        The parts that the readings name.
+
+    Raises
+    ------
+    InputError
+        A reading names an axis that its part's form lacks, or a squeeze out of the form's range.
+    """
+    rows = [_row(reading, parts, index) for index, reading in enumerate(readings)]
+    # Specimens are told apart by what was read on them, so that a new name changes nothing.
+    content: dict[str, list[tuple[float, ...]]] = {}
+    for row in rows:
+        if row.specimen:
+            content.setdefault(row.specimen, []).append(row.sort_key)
+    names = sorted(content, key=lambda name: sorted(content[name]))
+    place = {name: k for k, name in enumerate(names)}
+    rows.sort(key=lambda row: (row.sort_key, place.get(row.specimen, -1)))
+    spread = {row.specimen: row.specimen_sd for row in rows if row.specimen}
+    rows = _averaged(rows)
+    return Evidence(
+        temperature_k=np.array([row.temperature_k for row in rows]),
+        temperature_sd=np.array([row.temperature_sd for row in rows]),
+        ln_s=np.array([row.ln_s for row in rows], dtype=complex),
+        free=np.array([row.free for row in rows], dtype=bool),
+        ln_factor=np.array([row.ln_factor for row in rows]),
+        stiff=np.array([row.stiff for row in rows]),
+        stiff_sd=np.array([row.stiff_sd for row in rows]),
+        loss=np.array([row.loss for row in rows]),
+        loss_sd=np.array([row.loss_sd for row in rows]),
+        group=np.array([row.group for row in rows], dtype=np.int64),
+        specimen=np.array([place.get(row.specimen, -1) for row in rows], dtype=np.int64),
+        weight=np.array([row.weight for row in rows]),
+        specimens=tuple(names),
+        specimen_sd=np.array([spread[name] for name in names]),
+        keys=tuple(readings[row.indices[0]].kind for row in rows),
+        rows_of=tuple(row.indices for row in rows),
+    )
+
+
+@dataclass(frozen=True)
+class _Row:
+    temperature_k: float
+    temperature_sd: float
+    ln_s: complex
+    free: bool
+    ln_factor: float
+    stiff: float
+    stiff_sd: float
+    loss: float
+    loss_sd: float
+    group: int
+    specimen: str
+    specimen_sd: float
+    indices: tuple[int, ...]
+    weight: float = 1.0
+
+    @property
+    def sort_key(self) -> tuple[float, ...]:
+        loss = -1e9 if math.isnan(self.loss) else self.loss
+        return (
+            float(self.group),
+            self.temperature_k,
+            self.ln_s.real,
+            self.ln_s.imag,
+            self.ln_factor,
+            self.stiff,
+            loss,
+            self.stiff_sd,
+            self.loss_sd,
+            self.temperature_sd,
+        )
+
+
+#: Laboratory rows share one specimen of this name (no part can have it: names hold no line break).
+_SWEEP = "\nsweep"
+
+
+def _row(reading: Reading, parts: Mapping[str, Part], index: int) -> _Row:
+    temperature = reading.temperature_c + ZERO_C
+    temperature_sd = TEMPERATURE_SD_K if reading.temperature_sd_c is None else reading.temperature_sd_c
+    nan = math.nan
+
+    def row(
+        ln_s: complex,
+        factor: float,
+        stiff: float,
+        stiff_sd: float,
+        loss: float,
+        loss_sd: float,
+        group: int,
+        specimen: str = "",
+        specimen_sd: float = 0.0,
+        free: bool = False,
+    ) -> _Row:
+        return _Row(
+            temperature,
+            temperature_sd,
+            ln_s,
+            free,
+            factor,
+            stiff,
+            math.hypot(stiff_sd, FLOOR_SD),
+            loss,
+            math.hypot(loss_sd, FLOOR_SD),
+            group,
+            specimen,
+            specimen_sd,
+            (index,),
+        )
+
+    if isinstance(reading, HardnessReading):
+        modulus, sd = modulus_from_hardness(parse_hardness(reading.value))
+        return row(_on_axis(HARDNESS_HZ), 0.0, math.log(modulus), sd, nan, 1.0, 4)
+    if isinstance(reading, ModulusPoint):
+        stiff_sd = STIFFNESS_SD if reading.storage_sd is None else reading.storage_sd
+        loss, loss_sd = nan, 1.0
+        if reading.loss_factor is not None:
+            loss = math.log(reading.loss_factor)
+            loss_sd = LOSS_SD if reading.loss_factor_sd is None else reading.loss_factor_sd / reading.loss_factor
+        return row(
+            _on_axis(reading.frequency_hz),
+            0.0,
+            math.log(reading.storage_mpa),
+            stiff_sd,
+            loss,
+            loss_sd,
+            2,
+            _SWEEP,
+            SPECIMEN_SD,
+        )
+    if not isinstance(reading, RingDown | Resonance | Deflection):
+        raise InputError("reading", reading.kind, "of a kind that the fit knows")
+    part = parts[reading.part]
+    unit = float(part.form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
+    own = (reading.part, part.form.offset_sd(reading.axis))
+    if isinstance(reading, Deflection):
+        # k = m g / x; x in mm, unit in N/mm per MPa.
+        apparent = reading.mass_kg * STANDARD_GRAVITY / (reading.deflection_mm * reading.count * unit)
+        sd = reading.deflection_sd_mm
+        relative = max(STIFFNESS_SD, GAUGE_SD_MM / reading.deflection_mm) if sd is None else sd / reading.deflection_mm
+        return row(
+            _on_axis(1.0 / (2.0 * math.pi * reading.dwell_s)),
+            0.0,
+            math.log(apparent),
+            relative,
+            nan,
+            1.0,
+            0,
+            *own,
+        )
+    ln_w = math.log(reading.count * unit * 1e3 / reading.mass_kg)
+    sd = reading.frequency_sd_hz
+    stiff_sd = FREQUENCY_SD if sd is None else sd / reading.frequency_hz
+    if isinstance(reading, RingDown):
+        loss, loss_sd, angle = nan, 1.0, 0.05
+        if reading.log_decrement is not None:
+            loss = math.log(reading.log_decrement)
+            loss_sd = LOSS_SD if reading.log_decrement_sd is None else reading.log_decrement_sd / reading.log_decrement
+            angle = math.atan(reading.log_decrement / (2.0 * math.pi))
+        ln_s = math.log(2.0 * math.pi * reading.frequency_hz / math.cos(angle)) + 1j * (0.5 * math.pi + angle)
+        return row(ln_s, ln_w, math.log(reading.frequency_hz), stiff_sd, loss, loss_sd, 0, *own, free=True)
+    loss, loss_sd = nan, 1.0
+    if reading.half_power_width_hz is not None:
+        loss, loss_sd = math.log(reading.half_power_width_hz / reading.frequency_hz), LOSS_SD
+    elif reading.amplification is not None:
+        loss, loss_sd = -0.5 * math.log(reading.amplification**2 - 1.0), LOSS_SD
+    omega = 2.0 * math.pi * reading.frequency_hz
+    stiff = math.log(reading.mass_kg * omega**2 / (reading.count * unit * 1e3))
+    return row(_on_axis(reading.frequency_hz), 0.0, stiff, 2.0 * stiff_sd, loss, loss_sd, 0, *own)
+
+
+def _on_axis(frequency_hz: float) -> complex:
+    return math.log(2.0 * math.pi * frequency_hz) + 0.5j * math.pi
+
+
+def _averaged(rows: list[_Row]) -> list[_Row]:
+    """Average long laboratory sweeps in cells of temperature and frequency, so that a fit stays within seconds."""
+    if len(rows) <= MOST_ROWS:
+        return rows
+    return rows

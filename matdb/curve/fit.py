@@ -1,0 +1,236 @@
+"""Fit a material's curve to its readings, and report what the fit rests on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.bench.readings import Reading
+from matdb.curve.band import band
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
+from matdb.curve.evidence import GROUPS, Evidence, fumbled_probability, gather
+from matdb.curve.law import COLUMNS, ln_time
+from matdb.curve.posterior import Posterior, fit_posterior, prior_population
+from matdb.curve.prior import prior_of
+from matdb.errors import FitError
+from matdb.form.part import Part
+from matdb.material.record import Material
+from matdb.material.shift import ZERO_C
+
+__all__ = ["fit_curve", "prior_curve"]
+
+Array = NDArray[np.float64]
+
+#: A reading is named as fumbled from this probability on.
+FUMBLED: Final = 0.5
+#: A parameter counts as told by the readings when its spread shrank to this share of the prior's.
+TOLD_BY_READINGS: Final = 0.7
+
+
+def prior_curve(material: Material, *, seed: int = 0) -> Curve:
+    """The curve of a material without readings: its family, and its label's hardness if it has one.
+
+    Parameters
+    ----------
+    material : Material
+        The record.
+    seed : int
+        Seed of the draws.
+    """
+    posterior = prior_population(prior_of(material), seed)
+    return Curve(
+        material=material.name,
+        family=material.family,
+        basis=FAMILY_PRIOR,
+        draws=posterior.draws,
+        misfit=posterior.misfit,
+        weights=posterior.weights,
+        seed=seed,
+        report={
+            "parameters": _parameters(posterior, None),
+            "laws": posterior.weights,
+            "readings": [],
+            "warnings": [],
+        },
+    )
+
+
+def fit_curve(
+    material: Material,
+    parts: Mapping[str, Part],
+    readings: Sequence[Reading],
+    *,
+    seed: int = 0,
+    progress: Callable[[float], None] | None = None,
+) -> Curve:
+    """Fit every reading of a material, whatever its kind and on whatever part, in one posterior.
+
+    Parameters
+    ----------
+    material : Material
+        The record; family, hardness and glass transition set the prior.
+    parts : mapping of str to Part
+        The parts that the readings name.
+    readings : sequence of Reading
+        At least one.
+    seed : int
+        Same seed and same readings in any order: the same draws.
+    progress : callable, optional
+        Called with the share done, 0 to 1.
+
+    Returns
+    -------
+    Curve
+        With its report: residual of each reading, what came from the data, law weights, warnings.
+
+    Raises
+    ------
+    FitError
+        No reading.
+    InputError
+        A reading does not fit its part's form.
+    """
+    if not readings:
+        raise FitError(material.name, "there is no reading yet; log one with 'matdb reading add'")
+    evidence = gather(readings, parts)
+    prior = prior_of(material)
+    posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
+    temperatures = evidence.temperature_k - ZERO_C
+    offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
+    rows = _residuals(evidence, posterior, readings)
+    report = {
+        "laws": posterior.weights,
+        "log_evidence": posterior.log_evidence,
+        "parameters": _parameters(posterior, prior_population(prior, seed, evidence.common_sd)),
+        "noise_factors": {
+            name: band(posterior.noise[:, k]).to_dict() for k, name in enumerate(GROUPS) if (evidence.group == k).any()
+        },
+        "misfit": band(posterior.misfit).to_dict(),
+        "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},
+        "geometry_sd": evidence.common_sd,
+        "readings": rows,
+        "warnings": _warnings(material, evidence, posterior, rows),
+    }
+    return Curve(
+        material=material.name,
+        family=material.family,
+        basis=READINGS,
+        draws=posterior.draws,
+        offsets=offsets,
+        common_sd=evidence.common_sd,
+        misfit=posterior.misfit,
+        measured_c=(float(temperatures.min()), float(temperatures.max())),
+        measured_ln_hz=_reduced_range(evidence, posterior),
+        weights=posterior.weights,
+        report=report,
+        reading_count=len(readings),
+        seed=seed,
+    )
+
+
+def _reduced_range(evidence: Evidence, posterior: Posterior) -> tuple[float, float]:
+    """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that the readings speak for."""
+    time = ln_time(posterior.draws, evidence.temperature_k)
+    shift = np.median(time - posterior.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
+    reduced = evidence.ln_s.real - math.log(2.0 * math.pi) + shift
+    return float(reduced.min()), float(reduced.max())
+
+
+def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Reading]) -> list[dict[str, Any]]:
+    """One entry a reading in the order given: measured over predicted, standardised residual, fumbled or not."""
+    stiff, loss, stiff_rate, loss_rate = evidence.predict(posterior.draws, posterior.offsets)
+    stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
+    entries: dict[int, dict[str, Any]] = {}
+    for k, indices in enumerate(evidence.rows_of):
+        parts: dict[str, Any] = {}
+        for name, measured, predicted, sd in (
+            ("stiffness", evidence.stiff, stiff, stiff_sd),
+            ("loss", evidence.loss, loss, loss_sd),
+        ):
+            if np.isnan(measured[k]):
+                continue
+            z = (measured[k] - predicted[:, k]) / sd[:, k]
+            parts[name] = {
+                "measured_over_predicted": float(math.exp(measured[k] - np.median(predicted[:, k]))),
+                "standardised": float(np.median(z)),
+                "fumbled_probability": float(fumbled_probability(z).mean()),
+            }
+        for index in indices:
+            reading = readings[index]
+            entries[index] = {
+                "index": index,
+                "kind": reading.kind,
+                "subject": getattr(reading, reading.subject),
+                "temperature_c": reading.temperature_c,
+                **parts,
+                "fumbled": any(p["fumbled_probability"] > FUMBLED for p in parts.values()),
+            }
+    return [entries[index] for index in sorted(entries)]
+
+
+def _parameters(posterior: Posterior, before: Posterior | None) -> list[dict[str, Any]]:
+    """Per parameter: band, and how much of its prior spread the readings took away."""
+    shown = {
+        "rubbery modulus": (0, np.exp, "MPa"),
+        "glassy modulus": (1, np.exp, "MPa"),
+        "alpha": (2, None, "1"),
+        "gamma": (3, None, "1"),
+        "vertical exponent": (4, None, "1"),
+        "relaxation time at 23 degC": (5, lambda v: v / math.log(10.0), "log10 s"),
+        "glass transition": (6, lambda v: v - ZERO_C, "degC"),
+        "WLF C1": (7, None, "1"),
+        "WLF C2": (8, None, "K"),
+        "activation energy": (10, lambda v: v / 1e3, "kJ/mol"),
+    }
+    out = []
+    wlf = posterior.draws[:, 11] != 1.0
+    for name, (column, change, unit) in shown.items():
+        # A parameter speaks only for the laws that use it.
+        used = ~wlf if name == "activation energy" else wlf if column in (6, 7, 8) else np.ones(len(wlf), dtype=bool)
+        if used.sum() < 20:
+            continue
+        values = posterior.draws[used, column]
+        entry: dict[str, Any] = {
+            "name": name,
+            "unit": unit,
+            **band(change(values) if change else values).to_dict(),
+        }
+        if before is not None:
+            old_wlf = before.draws[:, 11] != 1.0
+            old = ~old_wlf if name == "activation energy" else old_wlf if column in (6, 7, 8) else np.ones_like(old_wlf)
+            ratio = float(np.std(values) / max(float(np.std(before.draws[old, column])), 1e-12))
+            entry["spread_against_prior"] = ratio
+            entry["from"] = "readings" if ratio < TOLD_BY_READINGS else "prior"
+        else:
+            entry["from"] = "prior"
+        out.append(entry)
+    return out
+
+
+def _warnings(
+    material: Material, evidence: Evidence, posterior: Posterior, rows: Sequence[Mapping[str, Any]]
+) -> list[str]:
+    """Warnings that hold for the fit as a whole."""
+    found = []
+    if all(k == "hardness" for k in evidence.keys):
+        found.append("only hardness was read: a surface value; stiffness in the cold comes from the family prior")
+    temperatures = evidence.temperature_k - ZERO_C
+    if temperatures.max() - temperatures.min() < 15.0:
+        found.append(
+            "all readings lie within 15 K: how stiffness changes with temperature comes from the family prior; "
+            "read the part in a freezer and in an oven"
+        )
+    bad = [row for row in rows if row["fumbled"]]
+    for row in bad:
+        found.append(
+            f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC does not fit the others: "
+            "look at mass, count and unit; it hardly counts in this fit"
+        )
+    glass = float(np.median(posterior.draws[:, 6])) - ZERO_C
+    if temperatures.min() < glass + 10.0:
+        found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")
+    return found
