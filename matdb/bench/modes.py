@@ -1,0 +1,255 @@
+"""Damped sinusoids in noise: variable projection over several stretches and channels that share their modes.
+
+The model of every stretch and channel is a sum of damped sinusoids exp(s t), s = -alpha + i omega, the same s
+everywhere, amplitudes and phases free, plus a slow polynomial. Amplitudes and polynomial are linear and projected
+out, so that only the s are searched for.
+
+References
+----------
+.. [1] G. Golub, V. Pereyra, Separable nonlinear least squares: the variable projection method and its
+       applications, Inverse Problems 19 (2003) R1 (from memory).
+.. [2] L. Kaufman, A variable projection method for solving separable nonlinear least squares problems,
+       BIT 15 (1975) 49 (from memory): the simpler Jacobian used here.
+
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Block", "Solution", "grid_gain", "pole_grid", "solve"]
+
+Array = NDArray[np.float64]
+Poles = NDArray[np.complex128]
+
+#: Bounds of the damping ratio that the search keeps to.
+LEAST_DAMPING, MOST_DAMPING = 2e-4, 0.6
+
+
+@dataclass
+class Block:
+    """One stretch of record after a tap.
+
+    Attributes
+    ----------
+    time : array, shape (n,)
+        Seconds since the stretch's start.
+    signal : array, shape (n, channels)
+        Readings in units of each channel's noise.
+    degree : int
+        Degree of the slow polynomial that is projected out.
+    tap : int
+        Which tap it belongs to.
+    channels : tuple of int
+        Which channels of the record its columns are.
+    thin : int
+        How many readings each row is the sum of, over the root of their number.
+
+    """
+
+    time: Array
+    signal: Array
+    degree: int
+    tap: int
+    channels: tuple[int, ...]
+    thin: int = 1
+    slow: Array = field(init=False)
+    clean: Array = field(init=False)
+
+    def __post_init__(self) -> None:
+        span = self.time[-1] - self.time[0]
+        x = 2.0 * (self.time - self.time[0]) / span - 1.0 if span > 0 else np.zeros_like(self.time)
+        degree = max(0, min(self.degree, self.time.size // 4 - 1))
+        self.slow = np.linalg.qr(np.polynomial.legendre.legvander(x, degree))[0]
+        self.clean = self.without_slow(self.signal)
+
+    def without_slow(self, columns: Array) -> Array:
+        """The columns with the slow polynomial projected out."""
+        rest: Array = columns - self.slow @ (self.slow.T @ columns)
+        return rest
+
+
+@dataclass
+class Solution:
+    """Poles with their covariance and the linear amplitudes.
+
+    Attributes
+    ----------
+    poles : array of complex
+        s = -alpha + i omega of each mode, 1/s and rad/s.
+    cost : float
+        Sum of squared residuals in units of the noise.
+    freedom : int
+        Readings less fitted values.
+    information : array, shape (2 modes, 2 modes)
+        Gauss-Newton matrix in (alpha, omega) of each mode, for unit noise.
+    amplitudes : list of array
+        Per block, shape (modes, channels): complex amplitude at the block's start.
+    residuals : list of array
+        Per block, shape (n, channels).
+
+    """
+
+    poles: Poles
+    cost: float
+    freedom: int
+    information: Array
+    amplitudes: list[NDArray[np.complex128]]
+    residuals: list[Array]
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of (alpha, omega) of each mode, with the noise as found."""
+        scale = np.sqrt(np.maximum(np.diag(self.information), 1e-300))
+        matrix = self.information / np.outer(scale, scale)
+        inverse: Array = np.linalg.pinv(matrix, rcond=1e-12, hermitian=True) / np.outer(scale, scale)
+        return inverse * self.cost / max(self.freedom, 1)
+
+
+def basis(time: Array, poles: Poles) -> Array:
+    """Cosine and sine columns of every pole, shape (n, 2 modes)."""
+    wave = np.exp(time[:, None] * poles)
+    out = np.empty((time.size, 2 * poles.size))
+    out[:, 0::2], out[:, 1::2] = wave.real, -wave.imag
+    return out
+
+
+def _evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
+    """Cost, Gauss-Newton matrix and gradient at the poles."""
+    m = poles.size
+    matrix, gradient, cost, count = np.zeros((2 * m, 2 * m)), np.zeros(2 * m), 0.0, 0
+    amplitudes, residuals = [], []
+    for block in blocks:
+        columns = basis(block.time, poles)
+        q, r = np.linalg.qr(block.without_slow(columns))
+        size = np.abs(np.diag(r))
+        r = r + np.diag(np.where(size < 1e-9 * size.max(initial=1e-300), 1e-9 * size.max(initial=1e-300), 0.0))
+        share = q.T @ block.clean
+        rest = block.clean - q @ share
+        c = np.linalg.solve(r, share)
+        jacobian = np.empty((2 * m, *block.signal.shape))
+        for i in range(m):
+            cos, sin = columns[:, 2 * i : 2 * i + 1], columns[:, 2 * i + 1 : 2 * i + 2]
+            a, b = c[2 * i], c[2 * i + 1]
+            # d/d alpha = -t (a cos + b sin'), d/d omega = t d/dphase, where sin' = -exp(-alpha t) sin(omega t)
+            jacobian[2 * i] = block.time[:, None] * (cos * a + sin * b)
+            jacobian[2 * i + 1] = -block.time[:, None] * (sin * a - cos * b)
+        flat = jacobian.transpose(1, 0, 2).reshape(block.time.size, -1)
+        flat = block.without_slow(flat)
+        flat -= q @ (q.T @ flat)
+        j = flat.reshape(block.time.size, 2 * m, -1).transpose(1, 0, 2).reshape(2 * m, -1)
+        matrix += j @ j.T
+        gradient += j @ rest.ravel()
+        cost += float(np.sum(rest * rest))
+        count += rest.size - rest.shape[1] * (q.shape[1] + block.slow.shape[1])
+        amplitudes.append(c[0::2] + 1j * c[1::2])
+        residuals.append(rest)
+    return Solution(poles, cost, count - 2 * m, matrix, amplitudes, residuals), gradient
+
+
+def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40) -> Solution:
+    """Least squares over the poles by damped Gauss-Newton steps.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        The stretches.
+    start : array of complex
+        First guess of the poles.
+    steps : int
+        Most steps taken.
+
+    Returns
+    -------
+    Solution
+        The best poles found; poles stay within the bounds of the damping ratio.
+
+    Notes
+    -----
+    Levenberg-Marquardt on the projected residual with Kaufman's Jacobian [2]_.
+
+    """
+    poles = _bounded(np.atleast_1d(np.asarray(start, dtype=complex)))
+    best, gradient = _evaluate(blocks, poles)
+    damping = 1e-3
+    for _ in range(steps):
+        matrix = best.information
+        scale = np.diag(np.maximum(np.diag(matrix), 1e-12))
+        try:
+            move = np.linalg.solve(matrix + damping * scale, -gradient)
+        except np.linalg.LinAlgError:
+            damping *= 10.0
+            continue
+        # No step moves a pole by more than a fifth of its distance from the origin.
+        reach = np.max(np.abs(move[0::2] + 1j * move[1::2]) / np.abs(poles))
+        move *= min(1.0, 0.2 / max(reach, 1e-300))
+        tried = _bounded(poles - move[0::2] + 1j * move[1::2])
+        other, slope = _evaluate(blocks, tried)
+        if other.cost < best.cost:
+            gain = best.cost - other.cost
+            poles, best, gradient = tried, other, slope
+            damping = max(0.2 * damping, 1e-9)
+            if gain < 1e-7 * best.cost / max(best.freedom, 1) + 1e-14 * best.cost:
+                break
+        else:
+            damping *= 6.0
+            if damping > 1e8:
+                break
+    return best
+
+
+def _bounded(poles: Poles) -> Poles:
+    omega = np.maximum(np.abs(poles.imag), 1e-3)
+    ratio = np.clip(-poles.real / omega, LEAST_DAMPING, MOST_DAMPING)
+    return np.asarray(-ratio * omega + 1j * omega)
+
+
+def pole_grid(low_hz: float, high_hz: float) -> Poles:
+    """Poles that cover a band of frequencies, spaced by their own width, at five damping ratios."""
+    out = []
+    for zeta in (0.006, 0.02, 0.05, 0.11, 0.22):
+        count = max(int(np.ceil(np.log(high_hz / low_hz) / max(zeta, 0.008))), 2)
+        omega = 2.0 * np.pi * np.geomspace(low_hz, high_hz, count)
+        out.append(omega * (1j - zeta))
+    return np.concatenate(out)
+
+
+def grid_gain(blocks: Sequence[Block], grid: Poles, known: Poles) -> Array:
+    """How much the sum of squares falls when each pole of the grid joins the known ones.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        The stretches.
+    grid : array of complex, shape (g,)
+        Candidates.
+    known : array of complex
+        Poles that are in the model already (kept where they are).
+
+    Returns
+    -------
+    array, shape (g,)
+        Fall of the cost, in units of the noise squared.
+
+    """
+    gain = np.zeros(grid.size)
+    for block in blocks:
+        rest, q = block.clean, None
+        if known.size:
+            q = np.linalg.qr(block.without_slow(basis(block.time, known)))[0]
+            rest = rest - q @ (q.T @ rest)
+        for part in np.array_split(np.arange(grid.size), max(1, grid.size * block.time.size // 400_000)):
+            columns = block.without_slow(basis(block.time, grid[part]))
+            if q is not None:
+                columns -= q @ (q.T @ columns)
+            a, b = columns[:, 0::2], columns[:, 1::2]
+            aa, bb, ab = np.sum(a * a, 0), np.sum(b * b, 0), np.sum(a * b, 0)
+            ya, yb = a.T @ rest, b.T @ rest
+            det = np.maximum(aa * bb - ab * ab, 1e-12 * aa * bb + 1e-300)
+            top = bb[:, None] * ya**2 - 2.0 * ab[:, None] * ya * yb + aa[:, None] * yb**2
+            gain[part] += np.sum(top, axis=1) / det
+    return gain

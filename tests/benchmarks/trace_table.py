@@ -1,0 +1,114 @@
+"""Traces of known truth: the fit against the plain peak-and-log method, one table.
+
+    python tests/benchmarks/trace_table.py [records]
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from scipy.signal import find_peaks
+
+from matdb.bench.trace import fit_trace
+from tests.bench.synthetic import record
+
+
+def peak_and_log(trace):
+    """The plain method on the liveliest axis: peaks after the largest one, period and slope of the logarithms."""
+    x = trace.signal - np.median(trace.signal, axis=0)
+    x = x[:, np.argmax(np.std(x, axis=0))]
+    first = int(np.argmax(x))
+    peaks, _ = find_peaks(x[first:], prominence=0.2 * x[first])
+    places = np.concatenate([[0], peaks]) + first
+    heights = x[places]
+    falling = np.concatenate([[True], np.diff(heights) < 0]) & (heights > 0)
+    stop = int(np.argmin(falling)) if not falling.all() else falling.size
+    places, heights = places[:stop], heights[:stop]
+    if places.size < 3:
+        return np.nan, np.nan
+    n = np.arange(places.size)
+    return 1.0 / np.polyfit(n, trace.time_s[places], 1)[0], -np.polyfit(n, np.log(heights), 1)[0]
+
+
+def run(count):
+    """Errors and verdicts of ``count`` records, as rows of dictionaries."""
+    rows = []
+    for seed in range(count):
+        truth = record(seed)
+        fit = fit_trace(truth.trace)
+        row = {"seed": seed, "truth": truth, "fit": fit, "verdict": fit.verdict, "modes": []}
+        main = int(np.argmax(truth.energy))
+        f, d = peak_and_log(truth.trace)
+        near = int(np.argmin(np.abs(truth.frequency_hz / f - 1))) if np.isfinite(f) else main
+        row["plain"] = (f / truth.frequency_hz[near] - 1, d / truth.log_decrement[near] - 1)
+        for mode in fit.modes:
+            i = int(np.argmin(np.abs(np.log(truth.frequency_hz / mode.frequency_hz))))
+            row["modes"].append(
+                (
+                    mode.frequency_hz / truth.frequency_hz[i] - 1,
+                    mode.log_decrement / truth.log_decrement[i] - 1,
+                    (mode.frequency_hz - truth.frequency_hz[i]) / mode.frequency_sd_hz,
+                    (mode.log_decrement - truth.log_decrement[i]) / mode.log_decrement_sd,
+                    bool(mode.flags),
+                    i,
+                )
+            )
+        row["main"] = main
+        rows.append(row)
+    return rows
+
+
+def within(errors):
+    """Whether a pair of relative errors is inside 1 % and 10 %."""
+    return abs(errors[0]) <= 0.01 and abs(errors[1]) <= 0.10
+
+
+def summary(rows):
+    """Lines of the table and the figures behind them."""
+    n = len(rows)
+    first = [r["modes"][0] if r["modes"] else None for r in rows]
+    good = np.array([m is not None and within(m) for m in first])
+    verdict = np.array([r["verdict"] for r in rows])
+    plain = np.array([within(r["plain"]) for r in rows])
+    silent = (verdict == "good") & ~good
+    second_silent = sum(
+        1 for r in rows if r["verdict"] == "good" for m in r["modes"][1:] if not m[4] and not within(m)
+    )
+    z = np.array([m[2:4] for m in first if m is not None and abs(m[0]) < 0.2])
+    cover = [np.mean(np.abs(z) < k, axis=0) for k in (1.0, 1.96)]
+    figures = {
+        "within": good.mean(),
+        "plain": plain.mean(),
+        "good": np.mean(verdict == "good"),
+        "flagged": np.mean(verdict == "flagged"),
+        "refused": np.mean(verdict == "refused"),
+        "silent": int(silent.sum()),
+        "second_silent": second_silent,
+        "cover68": cover[0],
+        "cover95": cover[1],
+    }
+    median = [np.nanmedian([abs(m[k]) for m in first if m is not None]) for k in (0, 1)]
+    median_plain = [np.nanmedian([abs(r["plain"][k]) for r in rows]) for k in (0, 1)]
+    lines = [
+        f"{n} records, 100 Hz-4 kHz, noise to 20 % of the peak, offset, drift, 40 % two modes, 60 % hum, 40 % clipped",
+        f"{'':44}{'fit':>10}{'peak-and-log':>14}",
+        f"{'frequency within 1 %, decrement within 10 %':44}{good.mean():10.1%}{plain.mean():14.1%}",
+        f"{'median error of the frequency':44}{median[0]:10.2%}{median_plain[0]:14.2%}",
+        f"{'median error of the decrement':44}{median[1]:10.2%}{median_plain[1]:14.2%}",
+        f"{'of those outside: flagged or refused':44}{int((~good & (verdict != 'good')).sum()):6d} of {int((~good).sum()):d}",
+        f"{'silently wrong':44}{int(silent.sum()):10d}{int((~plain).sum()):14d}",
+        f"{'silently wrong second modes':44}{second_silent:10d}",
+        f"{'good / flagged / refused':44}"
+        + " / ".join(str(int((verdict == v).sum())) for v in ("good", "flagged", "refused")).rjust(10),
+        f"{'68 % interval holds frequency, decrement':44}{cover[0][0]:10.1%}{cover[0][1]:14.1%}",
+        f"{'95 % interval holds frequency, decrement':44}{cover[1][0]:10.1%}{cover[1][1]:14.1%}",
+    ]
+    return lines, figures
+
+
+if __name__ == "__main__":
+    found = run(int(sys.argv[1]) if len(sys.argv) > 1 else 500)
+    print("\n".join(summary(found)[0]))
