@@ -42,7 +42,7 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
         )
     engine = sa.create_engine(
         "sqlite://",
-        creator=lambda: _sqlite(place, create),
+        creator=lambda: _sqlite(place, create, min(_ATTEMPT_S, wait_s)),
         poolclass=sa.pool.QueuePool,
         pool_size=2,
     )
@@ -55,8 +55,8 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
     return engine
 
 
-def _sqlite(place: Place, create: bool) -> Any:
-    connection = connect_sqlite(place, "mode=rwc" if create else "mode=rw", _ATTEMPT_S)
+def _sqlite(place: Place, create: bool, attempt_s: float) -> Any:
+    connection = connect_sqlite(place, "mode=rwc" if create else "mode=rw", attempt_s)
     for pragma in ("journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}")
     return connection

