@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matdb.version import VERSION as __version__
+from matdb.version import VERSION as __version__  # noqa: N811
 
 if TYPE_CHECKING:
     from matdb.advice.effective import Effective as Effective

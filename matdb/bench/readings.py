@@ -31,7 +31,7 @@ class Reading:
     temperature_c : float
         Temperature of the part's core, degrees Celsius, above absolute zero, at most 400.
     temperature_sd_c : float or None
-        Standard deviation of that temperature in K; None takes the bench's usual 0.5 K.
+        Standard deviation of that temperature in K; None takes the usual 0.3 K of a bench.
     soak_min : float or None
         Minutes that the part lay at the temperature before the reading.
     seconds_out : float or None

@@ -30,7 +30,7 @@ STIFFNESS_SD: Final = 0.06
 LOSS_SD: Final = 0.15
 #: What remains open even with a perfect instrument: how the part sits, how the mass is held.
 FLOOR_SD: Final = 0.01
-TEMPERATURE_SD_K: Final = 0.5
+TEMPERATURE_SD_K: Final = 0.3
 #: A gauge is read to about this, mm.
 GAUGE_SD_MM: Final = 0.01
 #: Share of fumbled readings, and how much wider than the noise they scatter.
@@ -39,7 +39,7 @@ FUMBLED_WIDTH: Final = 10.0
 #: ln standard deviation of a laboratory specimen's own dimensions.
 SPECIMEN_SD: Final = 0.03
 #: The loss factor is missed by about this much more than the modulus.
-MISFIT_LOSS: Final = 4.0
+MISFIT_LOSS: Final = 5.0
 #: Readings beyond this number are averaged in cells of temperature and frequency.
 MOST_ROWS: Final = 300
 

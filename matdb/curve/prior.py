@@ -81,11 +81,12 @@ class Prior:
         else:
             modulus, sd = table["youngs_modulus_23c"].value, table["youngs_modulus_23c"].spread
             source = table["youngs_modulus_23c"].source
-        loss, cold = table["loss_factor_20c"], table["cold_ratio"]
+        loss, cold, cool = table["loss_factor_20c"], table["cold_ratio"], table["cool_ratio"]
         return (
             Fact("modulus", 23.0 + ZERO_C, HARDNESS_HZ, math.log(modulus), math.hypot(sd, extra_sd), source),
             Fact("loss factor", 20.0 + ZERO_C, FACT_HZ, math.log(loss.value), loss.spread, loss.source),
             Fact("cold ratio", -20.0 + ZERO_C, FACT_HZ, math.log(cold.value), cold.spread, cold.source),
+            Fact("cold ratio", -5.0 + ZERO_C, FACT_HZ, math.log(cool.value), cool.spread, cool.source),
         )
 
     def centre(self, extra_sd: float = 0.0) -> tuple[float, float]:

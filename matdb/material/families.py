@@ -21,7 +21,7 @@ from matdb.shipped import data_folder
 __all__ = ["FAMILIES_SHA256", "Family", "FamilyProperty", "families", "families_checksum", "family_named"]
 
 #: Of ``data/families.csv`` with line feeds; a test holds the two together.
-FAMILIES_SHA256 = ""
+FAMILIES_SHA256 = "4f0f214e1b650c6e759d867ac8af1b568bd352ad23610dfd765bec6a40aaedd9"
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,34 @@
+"""Shift laws: continuity at the joints and limits."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matdb.material.shift import arrhenius_ln_shift, vertical_shift, wlf_ln_shift
+
+
+@given(tg=st.floats(150.0, 270.0), c1=st.floats(8.0, 20.0), c2=st.floats(30.0, 120.0), above=st.floats(40.0, 150.0))
+def test_value_and_slope_are_continuous_at_both_joints(tg, c1, c2, above):
+    for joint in (tg, tg + above):
+        t = joint + np.array([-2e-4, -1e-4, 0.0, 1e-4, 2e-4])
+        ln_a = wlf_ln_shift(t, tg, c1, c2, tg + above)
+        steps = np.diff(ln_a)
+        assert steps == pytest.approx(np.full(4, steps[0]), rel=1e-3)
+
+
+def test_below_the_glass_transition_it_is_the_tangent_arrhenius_law():
+    tg, c1, c2 = 230.0, 17.44, 51.6
+    energy = np.log(10.0) * 8.31446261815324 * c1 / c2 * tg**2
+    t = np.array([150.0, 200.0, 229.0])
+    assert wlf_ln_shift(t, tg, c1, c2) == pytest.approx(arrhenius_ln_shift(t, tg, energy), rel=1e-12)
+
+
+def test_shift_falls_with_temperature():
+    t = np.linspace(120.0, 420.0, 400)
+    assert np.all(np.diff(wlf_ln_shift(t, 230.0, 16.0, 50.0, 330.0)) < 0.0)
+
+
+def test_vertical_shift_is_one_at_the_reference():
+    assert float(vertical_shift(296.15, 296.15, 0.7)) == 1.0
+    assert float(vertical_shift(320.0, 296.15)) == pytest.approx(320.0 / 296.15)

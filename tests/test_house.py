@@ -1,0 +1,141 @@
+"""House rules: layers, public names, documented arguments, lint, types, what ships."""
+
+import ast
+import importlib
+import inspect
+import os
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import matdb
+
+TOP = Path(__file__).parents[1]
+
+
+def run(*command):
+    return subprocess.run(
+        [sys.executable, *command],
+        cwd=TOP,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "NO_COLOR": "1"},
+    )
+
+
+def test_imports_point_one_way():
+    code = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_cache=True))"
+    done = run("-c", code)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_lint():
+    done = run("-m", "ruff", "check", "--no-cache", ".")
+    assert done.returncode == 0, done.stdout
+
+
+def test_format():
+    done = run("-m", "ruff", "format", "--no-cache", "--check", ".")
+    assert done.returncode == 0, done.stdout
+
+
+def test_types():
+    done = run("-m", "mypy", "--cache-dir", os.devnull)
+    assert done.returncode == 0, done.stdout
+
+
+def test_public_names_are_sorted_and_there():
+    assert matdb.__all__ == sorted(matdb.__all__)
+    for name in matdb.__all__:
+        assert getattr(matdb, name) is not None
+    assert set(matdb.__all__) == set(matdb._HOME) | {"__version__"}
+
+
+def test_every_all_is_true():
+    for path in (TOP / "matdb").rglob("*.py"):
+        module = ".".join(path.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__")
+        if module.endswith("__main__"):
+            continue
+        loaded = importlib.import_module(module)
+        for name in getattr(loaded, "__all__", ()):
+            assert hasattr(loaded, name), f"{module}.{name}"
+
+
+def _functions():
+    for path in sorted((TOP / "matdb").rglob("*.py")):
+        if "cli" in path.parts:
+            continue
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for node in tree.body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                yield f"{path.relative_to(TOP)}:{node.name}", node
+
+
+@pytest.mark.parametrize(("where", "node"), [pytest.param(w, n, id=w) for w, n in _functions()])
+def test_public_functions_are_documented(where, node):
+    text = ast.get_docstring(node)
+    assert text, f"{where} has no docstring"
+
+
+def test_documented_parameters_exist():
+    pattern = re.compile(r"^(\w+(?:, \w+)*) : ", re.M)
+    for where, node in _functions():
+        text = ast.get_docstring(node) or ""
+        if "Parameters\n" not in text:
+            continue
+        block = text.split("Parameters\n")[1].split("\n\nReturns\n")[0].split("\n\nRaises\n")[0].split("\n\n")[0]
+        named = {name for group in pattern.findall(block) for name in group.split(", ")}
+        args = {a.arg for a in [*node.args.args, *node.args.kwonlyargs, *node.args.posonlyargs]}
+        extra = named - args
+        assert not extra, f"{where} documents {extra}"
+
+
+def test_version_is_said_once():
+    project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["version"] == matdb.__version__
+
+
+def test_import_is_light():
+    code = (
+        "import sys, matdb; print([m for m in ('numpy', 'scipy', 'sqlalchemy', 'typer', 'rich') if m in sys.modules])"
+    )
+    assert run("-c", code).stdout.strip() == "[]"
+
+
+def test_top_level_holds_only_what_it_may():
+    allowed = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "matdb", "migrations", "data", "tests"}
+    done = subprocess.run(["git", "ls-files"], cwd=TOP, capture_output=True, text=True, check=False)
+    if done.returncode:
+        pytest.skip("not a git checkout")
+    tops = {line.split("/")[0] for line in done.stdout.splitlines()}
+    assert {t for t in tops if not t.startswith(".")} <= allowed
+
+
+def test_exceptions_are_drawn_in_their_module():
+    from matdb import errors
+
+    for name, cls in inspect.getmembers(errors, inspect.isclass):
+        if issubclass(cls, errors.MatdbError):
+            assert re.search(rf"\b{name}\b", errors.__doc__), name
+
+
+def test_no_path_of_a_machine_and_no_registry_host():
+    bad = re.compile(r"/home/|/root/|/work/|/Users/|pypi\.org|npmjs|files\.pythonhosted")
+    done = subprocess.run(["git", "ls-files", "-z"], cwd=TOP, capture_output=True, text=True, check=False)
+    if done.returncode:
+        pytest.skip("not a git checkout")
+    for name in done.stdout.split("\0"):
+        path = TOP / name
+        if (
+            name
+            and name != "tests/test_house.py"
+            and path.is_file()
+            and path.suffix in {".py", ".md", ".toml", ".csv", ".json", ""}
+        ):
+            found = bad.search(path.read_text(encoding="utf-8", errors="ignore"))
+            assert not found, f"{name}: {found.group(0)}"
