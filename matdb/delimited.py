@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,7 @@ class Table:
         The line of the text that each row begins on, counted from 1.
     separator : str
         What stands between cells.
+
     """
 
     what: str
@@ -63,6 +65,7 @@ class Table:
         ------
         InputError
             A cell that is no number, with its line.
+
         """
         cells = self.column(index)
         comma = self.separator != "," and any(_COMMA_NUMBER.fullmatch(c) for c in cells)
@@ -82,7 +85,7 @@ class Table:
         return out
 
 
-def read_table(what: str, text: str | bytes) -> Table:
+def read_table(what: str, text: str | bytes, *, is_header: Callable[[tuple[str, ...]], bool] | None = None) -> Table:
     """Read a table with a header line.
 
     Parameters
@@ -92,26 +95,28 @@ def read_table(what: str, text: str | bytes) -> Table:
     text : str or bytes
         The table; bytes are UTF-8 (or UTF-16 with its mark), and Windows-1252 where they are not.
         Lines that begin with ``#`` are comments; empty lines are skipped.
+    is_header : callable, optional
+        Tells the header among the first 50 lines, where a station's description precedes it; when none is
+        one, the first line is.
 
     Raises
     ------
     InputError
         Not a text, too long, no header with at least two columns, or a row with more cells than the header.
+
     """
     plain = _decoded(what, text).lstrip("\N{ZERO WIDTH NO-BREAK SPACE}")
     if len(plain) > LONGEST:
         raise InputError(what, f"{len(plain)} characters", f"at most {LONGEST} characters", "split it")
-    first = next((s for line in plain.splitlines() if (s := line.strip()) and not s.startswith("#")), "")
-    bare = re.sub(r'"[^"]*"', "", first)
-    separator = next((s for s in ("\t", ";", "|", ",") if s in bare), "")
+    text_lines = plain.splitlines()
+    begin, separator = _begin(text_lines, is_header)
     if not separator:
-        raise InputError(
-            what, first, "a table with a header line and at least two columns (comma, semicolon or tab)"
-        )
+        shown = text_lines[begin].strip() if begin < len(text_lines) else ""
+        raise InputError(what, shown, "a table with a header line and two columns or more (comma, semicolon or tab)")
     header: tuple[str, ...] = ()
     rows: list[tuple[str, ...]] = []
     lines: list[int] = []
-    reader = csv.reader(plain.splitlines(), delimiter=separator, skipinitialspace=True)
+    reader = csv.reader(text_lines[begin:], delimiter=separator, skipinitialspace=True)
     try:
         for raw in reader:
             cells = tuple(c.strip() for c in raw)
@@ -124,16 +129,33 @@ def read_table(what: str, text: str | bytes) -> Table:
                 cells = cells[:-1]
             if len(cells) > len(header):
                 raise InputError(
-                    f"{what}, line {reader.line_num}",
+                    f"{what}, line {begin + reader.line_num}",
                     separator.join(cells),
                     f"a row of at most {len(header)} cells, as many as the header has",
                     "write decimal points, or separate the cells with semicolons" if separator == "," else "",
                 )
             rows.append(cells + ("",) * (len(header) - len(cells)))
-            lines.append(reader.line_num)
+            lines.append(begin + reader.line_num)
     except csv.Error as error:
-        raise InputError(f"{what}, line {reader.line_num}", str(error), "a row of plain cells") from None
+        raise InputError(f"{what}, line {begin + reader.line_num}", str(error), "a row of plain cells") from None
     return Table(what, header, tuple(rows), tuple(lines), separator)
+
+
+def _begin(lines: list[str], is_header: Callable[[tuple[str, ...]], bool] | None) -> tuple[int, str]:
+    """The index of the header line and its separator, "" without any."""
+    found: tuple[int, str] | None = None
+    for i, line in enumerate(lines[:50]):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        bare = re.sub(r'"[^"]*"', "", line)
+        separator = next((s for s in ("\t", ";", "|", ",") if s in bare), "")
+        if found is None:
+            found = i, separator
+        if is_header is None:
+            break
+        if separator and is_header(tuple(c.strip().strip('"') for c in line.split(separator))):
+            return i, separator
+    return found or (0, "")
 
 
 def _decoded(what: str, text: str | bytes) -> str:

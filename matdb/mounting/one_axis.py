@@ -84,6 +84,7 @@ class Resonant:
         Storage stiffness Re K at that frequency, N/mm.
     damping_ratio : ndarray
         Half the loss factor at that frequency.
+
     """
 
     frequency_hz: Array
@@ -101,6 +102,7 @@ class RotorBand:
         Events per revolution: 1 for imbalance, the number of blades for blade passing.
     low_hz, high_hz : float
         Ends of the band, Hz.
+
     """
 
     order: float
@@ -125,6 +127,7 @@ class FrequencyWindow:
         Natural frequency over the top of the manoeuvre band.
     isolates, follows, inside : ndarray of bool
         Whether the first, the second, both are large enough; False where the natural frequency is NaN.
+
     """
 
     isolation_ratio: Array
@@ -139,9 +142,7 @@ def _checked(field: str, value: ArrayLike, unit: str, *, zero: bool = False) -> 
     try:
         array = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError):
-        raise InputError(
-            field, value, f"a number in {unit} or an array of them".replace(" in  or", " or")
-        ) from None
+        raise InputError(field, value, f"a number in {unit} or an array of them".replace(" in  or", " or")) from None
     good = np.isfinite(array) & ((array >= 0.0) if zero else (array > 0.0))
     if not np.all(good):
         bad = array[~good].flat[0]
@@ -190,6 +191,7 @@ def natural_frequency(mass_kg: ArrayLike, stiffness_n_per_mm: ArrayLike | Stiffn
     22.508
 
     Sources: [1]_ for constant stiffness, [3]_ for stiffness that depends on frequency.
+
     """
     return _plain(_solve(mass_kg, stiffness_n_per_mm)[0])
 
@@ -204,18 +206,15 @@ def resonant(mass_kg: ArrayLike, stiffness_n_per_mm: ArrayLike | StiffnessOfFreq
     ------
     InputError
         A mass that is not above zero.
+
     """
     frequency, stiffness = _solve(mass_kg, stiffness_n_per_mm)
     with np.errstate(divide="ignore", invalid="ignore"):
         zeta = np.where(stiffness.real > 0.0, 0.5 * stiffness.imag / stiffness.real, np.nan)
-    return Resonant(
-        frequency, np.asarray(stiffness.real, dtype=np.float64), np.asarray(zeta, dtype=np.float64)
-    )
+    return Resonant(frequency, np.asarray(stiffness.real, dtype=np.float64), np.asarray(zeta, dtype=np.float64))
 
 
-def _solve(
-    mass_kg: ArrayLike, stiffness: ArrayLike | StiffnessOfFrequency
-) -> tuple[Array, NDArray[np.complex128]]:
+def _solve(mass_kg: ArrayLike, stiffness: ArrayLike | StiffnessOfFrequency) -> tuple[Array, NDArray[np.complex128]]:
     mass = _checked("mass_kg", mass_kg, "kg")
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         if not callable(stiffness):
@@ -278,13 +277,12 @@ def natural_frequency_from_table(
         A grid that does not rise or does not fit the modulus, or a value that is not above zero.
 
     Source: the equation [3]_; the inversion is arithmetic.
+
     """
     grid = _checked("frequency_hz", frequency_hz, "Hz")
     curves = _checked("modulus", np.asarray(modulus).real, "MPa")
     if grid.ndim != 1 or grid.size < 2 or np.any(np.diff(grid) <= 0.0) or curves.shape[-1:] != grid.shape:
-        raise InputError(
-            "frequency_hz", grid.shape, "a rising row of frequencies as long as the modulus' last axis"
-        )
+        raise InputError("frequency_hz", grid.shape, "a rising row of frequencies as long as the modulus' last axis")
     per_mass = _checked("unit_stiffness", unit_stiffness, "N/mm per MPa") / _checked("mass_kg", mass_kg, "kg")
     wanted = np.log(1e3 * per_mass) - 2.0 * math.log(2.0 * math.pi)
     log_f = np.log(grid)
@@ -309,6 +307,7 @@ def damping_ratio(loss_factor: ArrayLike) -> Any:
     ------
     InputError
         A negative loss factor.
+
     """
     return _plain(0.5 * _checked("loss_factor", loss_factor, "", zero=True))
 
@@ -344,6 +343,7 @@ def transmissibility(mass_kg: ArrayLike, stiffness_n_per_mm: ArrayLike, frequenc
     0.1274
 
     Source: [3]_.
+
     """
     k, inertia = _dynamic(mass_kg, stiffness_n_per_mm, frequency_hz)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -364,6 +364,7 @@ def follow_error(mass_kg: ArrayLike, stiffness_n_per_mm: ArrayLike, frequency_hz
         A mass that is not above zero or a negative frequency.
 
     Source: relative motion, [1]_.
+
     """
     k, inertia = _dynamic(mass_kg, stiffness_n_per_mm, frequency_hz)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -403,6 +404,7 @@ def viscous_transmissibility(damping_ratio: ArrayLike, frequency_ratio: ArrayLik
     0.1454
 
     Source: [1]_.
+
     """
     zeta = _checked("damping_ratio", damping_ratio, "", zero=True)
     r = _checked("frequency_ratio", frequency_ratio, "", zero=True)
@@ -425,6 +427,7 @@ def frequency_of_sag(sag_mm: ArrayLike) -> Any:
     --------
     >>> round(frequency_of_sag(10.0), 3)
     4.984
+
     """
     sag = _checked("sag_mm", sag_mm, "mm")
     return _plain(np.sqrt(1e3 * GRAVITY_M_S2 / sag) / (2.0 * math.pi))
@@ -439,6 +442,7 @@ def sag_of_frequency(frequency_hz: ArrayLike) -> Any:
         A frequency that is not above zero.
 
     Source: [1]_.
+
     """
     frequency = _checked("frequency_hz", frequency_hz, "Hz")
     return _plain(1e3 * GRAVITY_M_S2 / (2.0 * math.pi * frequency) ** 2)
@@ -464,6 +468,7 @@ def rotor_bands(
         A speed, count or order that cannot be.
 
     Source: common practice [4]_; frequency = order * rpm / 60.
+
     """
     low, high = float(_checked("rpm_low", rpm_low, "1/min")), float(_checked("rpm_high", rpm_high, "1/min"))
     if low > high:
@@ -471,9 +476,7 @@ def rotor_bands(
     if isinstance(blades, bool) or not isinstance(blades, int | np.integer) or not 1 <= blades <= 12:
         raise InputError("blades", blades, "a whole number from 1 to 12")
     chosen = _checked("orders", list(orders) if orders else [1.0, float(blades)], "per revolution")
-    return tuple(
-        RotorBand(float(n), float(n) * low / 60.0, float(n) * high / 60.0) for n in np.unique(chosen)
-    )
+    return tuple(RotorBand(float(n), float(n) * low / 60.0, float(n) * high / 60.0) for n in np.unique(chosen))
 
 
 def rotor_speed_from_thrust(
@@ -514,6 +517,7 @@ def rotor_speed_from_thrust(
 
     Source: definition of the propeller thrust coefficient, McCormick, B. W.: Aerodynamics, Aeronautics and
     Flight Mechanics, Wiley 1979 (memory).
+
     """
     thrust = _checked("thrust_n", thrust_n, "N")
     diameter = 1e-3 * _checked("diameter_mm", diameter_mm, "mm")
@@ -539,12 +543,11 @@ def window_limits(
         A value that is not above zero.
 
     Source: common practice [4]_.
+
     """
     rotor = _checked("lowest_rotor_hz", lowest_rotor_hz, "Hz")
     band = _checked("manoeuvre_hz", manoeuvre_hz, "Hz", zero=True)
-    return _plain(band * follow_least), _plain(
-        rotor / float(_checked("isolation_least", isolation_least, ""))
-    )
+    return _plain(band * follow_least), _plain(rotor / float(_checked("isolation_least", isolation_least, "")))
 
 
 def frequency_window(
@@ -578,6 +581,7 @@ def frequency_window(
         A rotor frequency, band or ratio out of range.
 
     Source: common practice [4]_.
+
     """
     f = np.asarray(natural_frequency_hz, dtype=np.float64)
     rotor = _checked("lowest_rotor_hz", lowest_rotor_hz, "Hz")
@@ -617,6 +621,7 @@ def rolling_shutter_shear(frequency_hz: ArrayLike, amplitude_px: ArrayLike, row_
     0.00785
 
     Source: arithmetic: the largest speed of a harmonic motion times the row time.
+
     """
     f = _checked("frequency_hz", frequency_hz, "Hz", zero=True)
     a = _checked("amplitude_px", amplitude_px, "px", zero=True)
@@ -647,6 +652,7 @@ def bands_per_frame(frequency_hz: ArrayLike, rows: ArrayLike, row_time_us: Array
     5.0
 
     Source: arithmetic.
+
     """
     f = _checked("frequency_hz", frequency_hz, "Hz", zero=True)
     n = _checked("rows", rows, "rows")

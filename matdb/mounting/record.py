@@ -33,6 +33,7 @@ def rectangle_positions(length_mm: float, width_mm: float, z_mm: float = 0.0) ->
     ------
     InputError
         A side that is not above zero.
+
     """
     a = 0.5 * checked_number("length_mm", length_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
     b = 0.5 * checked_number("width_mm", width_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
@@ -46,12 +47,11 @@ def circle_positions(diameter_mm: float, count: int, z_mm: float = 0.0) -> tuple
     ------
     InputError
         A diameter that is not above zero or a count that is not 1 to 64.
+
     """
     r = 0.5 * checked_number("diameter_mm", diameter_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
     n = _count("count", count)
-    return tuple(
-        (r * math.cos(2 * math.pi * i / n), r * math.sin(2 * math.pi * i / n), z_mm) for i in range(n)
-    )
+    return tuple((r * math.cos(2 * math.pi * i / n), r * math.sin(2 * math.pi * i / n), z_mm) for i in range(n))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,6 +73,7 @@ class CameraPackage:
         last three being the off-diagonal elements of the inertia matrix (minus the products of inertia).
     camera_point_mm : tuple of float or None
         Where the shake is to be judged (the lens), mm from the reference; None is the centre of gravity.
+
     """
 
     name: str
@@ -92,9 +93,7 @@ class CameraPackage:
             _set(self, "box_mm", _vector("box_mm", self.box_mm, positive=True))
         if self.inertia_kg_mm2 is not None:
             if self.box_mm is not None:
-                raise InputError(
-                    "box_mm", self.box_mm, "left out when the inertia is given", "give one of the two"
-                )
+                raise InputError("box_mm", self.box_mm, "left out when the inertia is given", "give one of the two")
             _set(self, "inertia_kg_mm2", _inertia(self.inertia_kg_mm2))
 
     @property
@@ -105,6 +104,7 @@ class CameraPackage:
         ------
         InputError
             Neither the inertia nor the box is known.
+
         """
         if self.inertia_kg_mm2 is not None:
             return (*self.inertia_kg_mm2, 0.0, 0.0, 0.0)[:6]
@@ -170,6 +170,7 @@ class Mounting:
         Distance between pixels, micrometres.
     source, note : str
         Where the entries come from; free text.
+
     """
 
     name: str
@@ -208,9 +209,7 @@ class Mounting:
         if self.rpm_idle > self.rpm_full:
             raise InputError("rpm_idle", self.rpm_idle, f"at most rpm_full ({self.rpm_full:g} 1/min)")
         if self.rpm_hover is not None:
-            hover = checked_number(
-                "rpm_hover", self.rpm_hover, self.rpm_idle, self.rpm_full, "1/min (idle to full)"
-            )
+            hover = checked_number("rpm_hover", self.rpm_hover, self.rpm_idle, self.rpm_full, "1/min (idle to full)")
             _set(self, "rpm_hover", hover)
         _set(self, "orders", tuple(_numbers("orders", self.orders)))
         rotor_bands(self.rpm_idle, self.rpm_full, self.blades, self.orders)  # checks blades and orders
@@ -246,9 +245,7 @@ class Mounting:
             "positions_mm",
             tuple(_vector("positions_mm", p) for p in _rows("positions_mm", self.positions_mm)),
         )
-        _set(
-            self, "directions", tuple(_vector("directions", d) for d in _rows("directions", self.directions))
-        )
+        _set(self, "directions", tuple(_vector("directions", d) for d in _rows("directions", self.directions)))
         for name in ("positions_mm", "directions"):
             if getattr(self, name) and len(getattr(self, name)) != self.count:
                 raise InputError(
@@ -264,17 +261,13 @@ class Mounting:
         _set(self, "inclination_deg", tilt)
 
     def _check_packages(self) -> None:
-        if not isinstance(self.packages, Sequence) or not all(
-            isinstance(p, CameraPackage) for p in self.packages
-        ):
+        if not isinstance(self.packages, Sequence) or not all(isinstance(p, CameraPackage) for p in self.packages):
             raise InputError("packages", self.packages, "a row of CameraPackage")
         _set(self, "packages", tuple(self.packages))
         names = ["main", *(p.name for p in self.packages)]
         for name in names:
             if names.count(name) > 1:
-                raise InputError(
-                    "package name", name, "used once in a mounting; 'main' is the mounting's own mass"
-                )
+                raise InputError("package name", name, "used once in a mounting; 'main' is the mounting's own mass")
 
     @property
     def main(self) -> CameraPackage:
@@ -300,6 +293,7 @@ class Mounting:
         ------
         InputError
             No such package.
+
         """
         for package in self.all_packages:
             if package.name == name:
@@ -341,14 +335,14 @@ def mounting_from_dict(values: Mapping[str, Any]) -> Mounting:
     ------
     InputError
         An unknown or missing field, or a value out of range.
+
     """
     rest = _known("mounting", values, Mounting)
     packages = rest.get("packages", ())
     if not isinstance(packages, list | tuple):
         raise InputError("packages", packages, "a list of camera packages")
     rest["packages"] = tuple(
-        p if isinstance(p, CameraPackage) else CameraPackage(**_known("package", p, CameraPackage))
-        for p in packages
+        p if isinstance(p, CameraPackage) else CameraPackage(**_known("package", p, CameraPackage)) for p in packages
     )
     return Mounting(**rest)
 
@@ -400,9 +394,7 @@ def _numbers(field: str, value: object) -> list[float]:
 def _vector(field: str, value: object, *, positive: bool = False) -> Vector:
     numbers = _numbers(field, value)
     low = 0.0 if positive else -_FARTHEST_MM
-    if len(numbers) != 3 or not all(
-        (low < n if positive else low <= n) and n <= _FARTHEST_MM for n in numbers
-    ):
+    if len(numbers) != 3 or not all((low < n if positive else low <= n) and n <= _FARTHEST_MM for n in numbers):
         span = "above 0 and at most" if positive else "within"
         raise InputError(field, value, f"three numbers (x, y, z), each {span} {_FARTHEST_MM:g}")
     return (numbers[0], numbers[1], numbers[2])
@@ -432,7 +424,5 @@ def _plain(record: Any) -> dict[str, Any]:
         value = getattr(record, f.name)
         if value is None or value == () or (isinstance(value, str) and value == ""):
             continue
-        out[f.name] = (
-            [list(v) if isinstance(v, tuple) else v for v in value] if isinstance(value, tuple) else value
-        )
+        out[f.name] = [list(v) if isinstance(v, tuple) else v for v in value] if isinstance(value, tuple) else value
     return out

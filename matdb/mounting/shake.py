@@ -69,6 +69,7 @@ class AirframeSpectrum:
         one-sided power spectral density, (m/s2)^2/Hz and (rad/s2)^2/Hz.
     density : bool
         Whether it is a density.
+
     """
 
     frequency_hz: Array
@@ -78,20 +79,10 @@ class AirframeSpectrum:
     def __post_init__(self) -> None:
         f = np.asarray(self.frequency_hz, dtype=float)
         a = np.asarray(self.acceleration, dtype=float)
-        if (
-            f.ndim != 1
-            or f.size < 1
-            or not np.all(np.isfinite(f))
-            or f[0] <= 0.0
-            or np.any(np.diff(f) <= 0.0)
-        ):
-            raise InputError(
-                "frequency", f"{f.size} values", "rising frequencies above 0 Hz", "sort the rows"
-            )
+        if f.ndim != 1 or f.size < 1 or not np.all(np.isfinite(f)) or f[0] <= 0.0 or np.any(np.diff(f) <= 0.0):
+            raise InputError("frequency", f"{f.size} values", "rising frequencies above 0 Hz", "sort the rows")
         if a.shape != (f.size, 6) or not np.all(np.isfinite(a)) or np.any(a < 0.0):
-            raise InputError(
-                "acceleration", f"an array of shape {a.shape}", "0 or more for six axes at each frequency"
-            )
+            raise InputError("acceleration", f"an array of shape {a.shape}", "0 or more for six axes at each frequency")
         if self.density and f.size < 2:
             raise InputError("frequency", "1 row", "two rows or more for a spectral density")
         object.__setattr__(self, "frequency_hz", f)
@@ -116,6 +107,7 @@ def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> Airfram
     ------
     InputError
         No frequency column, no axis, a unit that is missing, unknown or mixed, a row without a frequency.
+
     """
     table = read_table(what, text)
     columns: dict[int, int] = {}
@@ -126,19 +118,13 @@ def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> Airfram
         name, unit = _title(title)
         if name in ("frequency", "freq", "f"):
             if unit != "hz":
-                raise InputError(
-                    f"{what}, column {title}", unit or "no unit", "in Hz", "write frequency (Hz)"
-                )
+                raise InputError(f"{what}, column {title}", unit or "no unit", "in Hz", "write frequency (Hz)")
             frequency = i
         elif name in _AXIS_NAMES:
             axis = _AXIS_NAMES[name]
             if unit not in _UNITS or _UNITS[unit][2] != (axis > 2):
-                allowed = (
-                    "rad/s2, deg/s2 or (rad/s2)2/Hz" if axis > 2 else "m/s2, mm/s2, g, g2/Hz or (m/s2)2/Hz"
-                )
-                raise InputError(
-                    f"{what}, column {title}", unit or "no unit", f"in {allowed}", f"write {name} (unit)"
-                )
+                allowed = "rad/s2, deg/s2 or (rad/s2)2/Hz" if axis > 2 else "m/s2, mm/s2, g, g2/Hz or (m/s2)2/Hz"
+                raise InputError(f"{what}, column {title}", unit or "no unit", f"in {allowed}", f"write {name} (unit)")
             if axis in columns:
                 raise InputError(f"{what}, column {title}", title, "given once per axis")
             columns[axis] = i
@@ -196,6 +182,7 @@ class Shake:
         Root mean square sideways shift between neighbouring rows; None without a row time.
     bands_per_frame : ndarray, shape (...), or None
         Waves per frame at the worst frequency; None without row time and rows.
+
     """
 
     frequency_hz: Array
@@ -239,6 +226,7 @@ def residual_shake(
         Focal length or pixel pitch are not known, an unknown view, or a distance not above zero.
 
     Sources: [1]_, [2]_.
+
     """
     if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
         missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"

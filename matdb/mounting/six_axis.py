@@ -88,6 +88,7 @@ class Suspension:
         Unit vectors along the isolators' axes, upper end positive.
     camera_mm : ndarray, shape (3,)
         The camera point from the centre of gravity, mm.
+
     """
 
     mass_kg: float
@@ -110,9 +111,7 @@ class Suspension:
             not np.allclose(self.inertia_kg_mm2, self.inertia_kg_mm2.T)
             or np.linalg.eigvalsh(self.inertia_kg_mm2)[0] <= 0
         ):
-            raise InputError(
-                "inertia_kg_mm2", self.inertia_kg_mm2.tolist(), "symmetric and positive definite"
-            )
+            raise InputError("inertia_kg_mm2", self.inertia_kg_mm2.tolist(), "symmetric and positive definite")
         length = np.linalg.norm(self.directions, axis=1, keepdims=True)
         if np.any(length < 1e-9):
             raise InputError("directions", "(0, 0, 0)", "a direction in space")
@@ -157,6 +156,7 @@ def suspension(mounting: Mounting, package: str = "main") -> Suspension:
     ------
     InputError
         Positions or inertia are not known, or there is no such package.
+
     """
     body = mounting.package(package)
     if not mounting.positions_mm:
@@ -232,6 +232,7 @@ def stiffness_matrix(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm
         A stiffness whose last axis does not fit the isolators.
 
     Source: [1]_, the equations of motion (3.31).
+
     """
     n = body.positions_mm.shape[0]
     axial, shear = np.broadcast_arrays(
@@ -259,6 +260,7 @@ class Modes:
         Mode shapes in columns (axis, mode), mm and rad, of unit modal mass; complex with complex stiffness.
     energy : ndarray, shape (..., 6, 6)
         Share of each axis in each mode's kinetic energy (axis, mode); columns add up to 1.
+
     """
 
     frequency_hz: Array
@@ -328,6 +330,7 @@ def modes(
         A stiffness whose last axis does not fit the isolators, or a callable beside an array.
 
     Sources: [1]_, [3]_.
+
     """
     if callable(axial_n_per_mm) and callable(shear_n_per_mm):
         at = _self_consistent(body, axial_n_per_mm, shear_n_per_mm)
@@ -406,6 +409,7 @@ def material_modes(
         A stiffness whose last axis does not fit the isolators.
 
     Source: [3]_, proportional complex stiffness.
+
     """
     unit, shapes = _eigen(body, stiffness_matrix(body, unit_axial, unit_shear))
     if callable(modulus):
@@ -439,6 +443,7 @@ def mode_words(shapes: ArrayLike, energy: ArrayLike) -> Any:
     ------
     InputError
         Never for what :func:`modes` gave.
+
     """
     phi, share = np.asarray(shapes), np.asarray(energy, dtype=float)
     if phi.shape[-2:] != (6, 6) or share.shape != phi.shape:
@@ -517,12 +522,11 @@ def camera_transmissibility(
         A negative frequency or a stiffness that does not fit.
 
     Source: [1]_, foundation motion; with damping [3]_.
+
     """
     f = np.atleast_1d(np.asarray(frequency_hz, dtype=float))
     if f.ndim != 1 or not np.all(np.isfinite(f)) or np.any(f < 0.0):
-        raise InputError(
-            "frequency_hz", f.shape if f.ndim != 1 else f.min(), "a row of frequencies of 0 Hz or more"
-        )
+        raise InputError("frequency_hz", f.shape if f.ndim != 1 else f.min(), "a row of frequencies of 0 Hz or more")
     column = f[:, None]
     axial = axial_n_per_mm(column) if callable(axial_n_per_mm) else axial_n_per_mm
     shear = shear_n_per_mm(column) if callable(shear_n_per_mm) else shear_n_per_mm
@@ -550,6 +554,7 @@ class ElasticCentre:
         Offset along x and along y at which a vertical push tilts nothing.
     surge_left_mm, sway_ahead_mm : ndarray
         Offset along y and along x at which a push along x, along y does not twist the body.
+
     """
 
     surge_height_mm: Array
@@ -572,6 +577,7 @@ def elastic_centre(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: 
         A stiffness whose last axis does not fit the isolators.
 
     Source: [2]_, [1]_: the coupling terms of the stiffness matrix over the stiffness.
+
     """
     k = np.asarray(stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)).real
     x, y, z = k[..., 0, 0], k[..., 1, 1], k[..., 2, 2]
@@ -586,9 +592,7 @@ def elastic_centre(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: 
         )
 
 
-def coupling_warnings(
-    body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike
-) -> tuple[str, ...]:
+def coupling_warnings(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> tuple[str, ...]:
     """Plain sentences on a centre of gravity off the elastic plane, for one set of stiffnesses.
 
     Raises
@@ -597,6 +601,7 @@ def coupling_warnings(
         A stiffness whose last axis does not fit the isolators.
 
     Source: common practice, no source; the threshold is ``OFFSET_SHARE`` of the radius of gyration.
+
     """
     centre = elastic_centre(body, axial_n_per_mm, shear_n_per_mm)
     rx, ry, rz = body.gyration_mm
@@ -613,9 +618,7 @@ def coupling_warnings(
         value = float(np.median(offset))
         if abs(value) > OFFSET_SHARE * radius:
             side = positive if value > 0.0 else negative
-            texts.append(
-                f"the elastic centre lies {abs(value):.0f} mm {side} the centre of gravity: {effect}"
-            )
+            texts.append(f"the elastic centre lies {abs(value):.0f} mm {side} the centre of gravity: {effect}")
     return tuple(texts)
 
 
@@ -635,6 +638,7 @@ class StaticLoads:
         Deflection and force across it, mm and N.
     lift_off : ndarray of bool, shape (..., L, n)
         Where the axial force has overcome the preload and turned against the weight's direction.
+
     """
 
     load_factors: Array
@@ -679,6 +683,7 @@ def static_loads(
         A free motion (nothing holds it), so that there is no rest position; a load factor that is no number.
 
     Source: statics of the stiffness matrix [1]_; standard gravity.
+
     """
     factors = np.atleast_1d(np.asarray(load_factors, dtype=float))
     if factors.ndim != 1 or not np.all(np.isfinite(factors)):

@@ -1,1 +1,1 @@
-"""Forecast sources to temperatures over time."""
+"""Forecast sources to temperatures over time, at the site, and of the part itself."""

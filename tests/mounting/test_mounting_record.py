@@ -28,9 +28,7 @@ FULL = Mounting(
     box_mm=(90, 60, 50),
     camera_point_mm=(40, 0, -15),
     packages=(
-        CameraPackage(
-            name="heavy", mass_kg=0.9, inertia_kg_mm2=(900, 800, 700, 1, 2, 3), camera_point_mm=(1, 2, 3)
-        ),
+        CameraPackage(name="heavy", mass_kg=0.9, inertia_kg_mm2=(900, 800, 700, 1, 2, 3), camera_point_mm=(1, 2, 3)),
     ),
     row_time_us=12.5,
     rows=4000,

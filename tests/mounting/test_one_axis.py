@@ -35,9 +35,7 @@ def test_self_consistent_root_agrees_with_a_scalar_root_finder():
     masses = np.geomspace(0.01, 20, 9)
     got = oa.resonant(masses, zener)
     for m, f, z in zip(masses, got.frequency_hz, got.damping_ratio, strict=True):
-        root = brentq(
-            lambda x, m=m: m * (2 * np.pi * x) ** 2 - 1e3 * zener(x).real, 0.1, 1e4, xtol=1e-13, rtol=1e-14
-        )
+        root = brentq(lambda x, m=m: m * (2 * np.pi * x) ** 2 - 1e3 * zener(x).real, 0.1, 1e4, xtol=1e-13, rtol=1e-14)
         assert f == pytest.approx(root, rel=1e-11)
         k = zener(root)
         assert z == pytest.approx(k.imag / k.real / 2, rel=1e-10)

@@ -123,7 +123,7 @@ def test_spectrum_reader_takes_the_usual_headers():
 @pytest.mark.parametrize(
     ("text", "word"),
     [
-        ("", "at least two columns"),
+        ("", "two columns or more"),
         ("a,b\n1,2\n", "columns frequency"),
         ("frequency,z (g)\n1,2\n", "in Hz"),
         ("frequency (Hz),z\n1,2\n", "m/s2, mm/s2"),

@@ -50,9 +50,7 @@ def energy_hessian(body, axial, shear):
     for i in range(6):
         for j in range(6):
             a, b = np.eye(6)[i] * step, np.eye(6)[j] * step
-            out[i, j] = (energy(a + b) - energy(a - b) - energy(b - a) + energy(-a - b)) / (
-                4 * step[i] * step[j]
-            )
+            out[i, j] = (energy(a + b) - energy(a - b) - energy(b - a) + energy(-a - b)) / (4 * step[i] * step[j])
     return out
 
 
@@ -161,10 +159,7 @@ def test_a_low_centre_of_gravity_couples_and_says_where_it_turns():
     assert offset.sway_height_mm == pytest.approx(25)
     assert offset.bounce_ahead_mm == pytest.approx(0)
     texts = sa.coupling_warnings(body, 10.0, 4.0)
-    assert (
-        texts[0]
-        == "the elastic centre lies 25 mm above the centre of gravity: surge couples with pitch rocking"
-    )
+    assert texts[0] == "the elastic centre lies 25 mm above the centre of gravity: surge couples with pitch rocking"
     assert len(texts) == 2
 
 
@@ -338,9 +333,7 @@ def test_packages_hang_in_their_own_place():
 
 
 def test_an_isolator_in_the_middle_stays_upright():
-    body = sa.suspension(
-        mounting(count=5, positions_mm=(*rectangle_positions(80, 60), (0, 0, 0)), inclination_deg=30)
-    )
+    body = sa.suspension(mounting(count=5, positions_mm=(*rectangle_positions(80, 60), (0, 0, 0)), inclination_deg=30))
     assert body.directions[4].tolist() == [0, 0, 1]
     assert body.directions[0] == pytest.approx([-0.4, -0.3, np.cos(np.radians(30))])
     assert np.linalg.norm(body.directions, axis=1) == pytest.approx(1)

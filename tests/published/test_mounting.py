@@ -7,9 +7,7 @@ from matdb.mounting import one_axis as oa
 from matdb.mounting import six_axis as sa
 
 
-@pytest.mark.parametrize(
-    ("r", "want", "within"), [(1.0, 5.099, 5e-4), (np.sqrt(2), 1.000, 5e-4), (3.0, 0.1454, 5e-5)]
-)
+@pytest.mark.parametrize(("r", "want", "within"), [(1.0, 5.099, 5e-4), (np.sqrt(2), 1.000, 5e-4), (3.0, 0.1454, 5e-5)])
 def test_viscous_transmissibility_at_a_tenth_of_critical(r, want, within):
     # Den Hartog, Mechanical Vibrations, section 2.12: |T| of a spring and damper (memory).
     assert oa.viscous_transmissibility(0.1, r) == pytest.approx(want, abs=within)

@@ -1,0 +1,228 @@
+"""A forecast as every source gives it: temperatures, when, from where; moved to a site, cut to a flight.
+
+Source of the altitude rule: :mod:`matdb.weather.atmosphere`. The rest is arithmetic.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.errors import InputError
+from matdb.material.record import checked_number, checked_text
+from matdb.weather.atmosphere import altitude_shift_k
+
+__all__ = ["COLDEST_C", "HOTTEST_C", "Forecast", "at_altitude", "forecast_range", "take_off_window"]
+
+Array = NDArray[np.float64]
+
+#: No air on Earth is colder or hotter, rounded outward; what is beyond is a wrong unit or a missing value.
+COLDEST_C, HOTTEST_C = -95.0, 65.0
+#: Temperatures into which a range low ... high is cut, ends included.
+RANGE_STEPS = 13
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """Air temperatures to fly in.
+
+    Attributes
+    ----------
+    temperature_c : ndarray, shape (N,)
+        Degrees Celsius; of a range without times, evenly from the lowest to the highest.
+    times : ndarray, shape (N,), or None
+        Hours since ``start``, rising; None when only a range is known.
+    source : str
+        Where it comes from, for tables.
+    notes : tuple of str
+        What was left out, assumed or shifted, one sentence each.
+    start : datetime or None
+        The date and time of hour 0; with a time zone where the source tells it.
+
+    """
+
+    temperature_c: Array
+    times: Array | None = None
+    source: str = ""
+    notes: tuple[str, ...] = ()
+    start: dt.datetime | None = None
+
+    def __post_init__(self) -> None:
+        t = np.array(self.temperature_c, dtype=float)
+        if t.ndim != 1 or t.size == 0:
+            raise InputError("forecast", f"an array of shape {t.shape}", "one or more temperatures in a row")
+        outside = ~((t >= COLDEST_C) & (t <= HOTTEST_C))
+        if np.any(outside):
+            raise InputError(
+                "forecast temperature",
+                float(t[outside][0]),
+                f"from {COLDEST_C:g} to {HOTTEST_C:g} degrees Celsius",
+                "check the unit",
+            )
+        t.flags.writeable = False
+        object.__setattr__(self, "temperature_c", t)
+        if self.times is not None:
+            hours = np.array(self.times, dtype=float)
+            if hours.shape != t.shape or not np.all(np.isfinite(hours)) or np.any(np.diff(hours) <= 0.0):
+                raise InputError(
+                    "forecast times", f"{hours.size} values", f"{t.size} rising hours, one per temperature"
+                )
+            hours.flags.writeable = False
+            object.__setattr__(self, "times", hours)
+        checked_text("forecast source", self.source, 300)
+        object.__setattr__(self, "notes", tuple(self.notes))
+
+    def __len__(self) -> int:
+        return int(self.temperature_c.size)
+
+    @property
+    def low_c(self) -> float:
+        """Lowest temperature, degrees Celsius."""
+        return float(self.temperature_c.min())
+
+    @property
+    def high_c(self) -> float:
+        """Highest temperature, degrees Celsius."""
+        return float(self.temperature_c.max())
+
+    def label(self, index: int) -> str:
+        """What one entry is called in a table: its date and hour, its hour, or its temperature."""
+        if self.times is None:
+            return f"{self.temperature_c[index]:.1f} °C"
+        hour = float(self.times[index])
+        if self.start is None:
+            return f"hour {hour:g}"
+        return (self.start + dt.timedelta(hours=hour)).strftime("%Y-%m-%d %H:%M")
+
+    def with_note(self, note: str, **changes: Any) -> Forecast:
+        """A copy with one more note, and other changes."""
+        return replace(self, notes=(*self.notes, note), **changes)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The forecast as plain values fit for JSON."""
+        return {
+            "source": self.source,
+            "start": self.start.isoformat() if self.start else None,
+            "hours": None if self.times is None else self.times.tolist(),
+            "temperature_c": self.temperature_c.tolist(),
+            "notes": list(self.notes),
+        }
+
+
+def forecast_range(low_c: float, high_c: float, *, steps: int = RANGE_STEPS) -> Forecast:
+    """A forecast of which only the lowest and the highest temperature are known.
+
+    Parameters
+    ----------
+    low_c, high_c : float
+        Degrees Celsius, low <= high.
+    steps : int
+        Temperatures to look at, both ends among them; one when the ends are equal.
+
+    Raises
+    ------
+    InputError
+        A temperature that no air has, or low above high.
+
+    """
+    low = checked_number("low temperature", low_c, COLDEST_C, HOTTEST_C, "degrees Celsius", cure="check the unit")
+    high = checked_number("high temperature", high_c, COLDEST_C, HOTTEST_C, "degrees Celsius", cure="check the unit")
+    if low > high:
+        raise InputError("low temperature", low_c, f"at most the high one ({high:g} degrees Celsius)", "swap them")
+    if not isinstance(steps, int) or not 2 <= steps <= 10000:
+        raise InputError("steps", steps, "a whole number from 2 to 10000")
+    grid = np.array([low]) if low == high else np.linspace(low, high, steps)
+    return Forecast(grid, source=f"range {low:g}…{high:g} °C")
+
+
+def at_altitude(forecast: Forecast, forecast_altitude_m: float, site_altitude_m: float) -> Forecast:
+    """The forecast moved from the altitude that it was made for to that of the site.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        At ``forecast_altitude_m``.
+    forecast_altitude_m, site_altitude_m : float
+        Above sea level, m, -1000 to 11000.
+
+    Raises
+    ------
+    InputError
+        An altitude out of range.
+
+    Source: ICAO standard atmosphere, 6.5 K per km.
+
+    """
+    shift = float(altitude_shift_k(forecast_altitude_m, site_altitude_m))
+    if shift == 0.0:
+        return forecast
+    climb = site_altitude_m - forecast_altitude_m
+    note = (
+        f"site {abs(climb):g} m {'above' if climb > 0 else 'below'} the forecast: {shift:+.1f} K "
+        "(standard atmosphere; on clear still nights valleys are colder)"
+    )
+    return forecast.with_note(note, temperature_c=forecast.temperature_c + shift)
+
+
+def take_off_window(forecast: Forecast, begin_hour: float, end_hour: float, *, daily: bool = False) -> Forecast:
+    """The part of a forecast in which there will be flying.
+
+    Temperatures at the window's own ends are interpolated, so that half an hour of an hourly forecast is not
+    empty. A range without times is returned as it is, with a note.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        With times, or a range.
+    begin_hour, end_hour : float
+        Hours since the forecast's start, begin <= end. With ``daily`` hours of the day, 0 to 24, on each day,
+        over midnight when the end is the smaller.
+    daily : bool
+        Every day's hours instead of one stretch; needs a forecast that knows its start.
+
+    Raises
+    ------
+    InputError
+        Hours that cannot be, an unknown start, or a window that holds no hour of the forecast.
+
+    """
+    most = 24.0 if daily else 1e6
+    begin = checked_number("take-off window begin", begin_hour, 0.0, most, "hours")
+    end = checked_number("take-off window end", end_hour, 0.0, most, "hours")
+    if not daily and begin > end:
+        raise InputError("take-off window", f"{begin:g} to {end:g}", "a begin that is not after the end, in hours")
+    if forecast.times is None:
+        return forecast.with_note("the take-off window does not narrow a range without times")
+    hours, t = forecast.times, forecast.temperature_c
+    if not daily:
+        edges = [begin, end]
+    else:
+        if forecast.start is None:
+            raise InputError("take-off window", "hours of the day", "used with a forecast that knows its date and time")
+        clock = forecast.start.hour + forecast.start.minute / 60.0 + forecast.start.second / 3600.0
+        length = (end - begin) % 24.0 if end != begin + 24.0 else 24.0
+        first = math.floor((hours[0] + clock) / 24.0) - 1
+        last = math.floor((hours[-1] + clock) / 24.0) + 1
+        days = np.arange(first, last + 1)[:, None] * 24.0 - clock
+        edges = (days + np.array([begin, begin + length])).ravel().tolist()
+    inside = np.zeros(hours.size, dtype=bool)
+    extra: list[float] = []
+    for low, high in zip(edges[::2], edges[1::2], strict=True):
+        inside |= (hours >= low) & (hours <= high)
+        extra += [e for e in (low, high) if hours[0] <= e <= hours[-1]]
+    chosen = np.unique(np.concatenate([hours[inside], np.array(extra)]))
+    if chosen.size == 0:
+        raise InputError(
+            "take-off window",
+            f"{begin:g} to {end:g} h",
+            f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}",
+        )
+    what = "every day" if daily else "since its start"
+    return forecast.with_note(
+        f"only hours {begin:g} to {end:g} {what}", times=chosen, temperature_c=np.interp(chosen, hours, t)
+    )

@@ -1,0 +1,182 @@
+r"""The part's own temperature, which lags behind the air after a warm car or a cold night.
+
+.. math:: T(t) = T_{air}(t) + \sum_n w_n e_n(t), \quad \dot e_n = -r_n e_n - \dot T_{air}
+
+with the rates and weights of transient conduction (:mod:`matdb.bench.conduction`): exact for air that changes
+linearly from hour to hour and a steady film coefficient.
+
+Sources
+-------
+.. [1] Cengel, Y. A.: Heat and Mass Transfer, chapter 4 (memory): roots and weights, lumped solution.
+.. [2] Carslaw, H. S.; Jaeger, J. C.: Conduction of Heat in Solids, 2nd ed., 1.14 (memory): Duhamel's theorem.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.bench.conduction import Decay, positive
+from matdb.bench.soak import Body, film_coefficient
+from matdb.errors import InputError
+from matdb.material.record import checked_number
+from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
+
+__all__ = ["lag_of_body", "part_temperature", "response_rates"]
+
+Array = NDArray[np.float64]
+
+_TERMS = 8
+#: How finely the first hours after the start are shown, hours.
+STEP_H = 0.25
+#: A part closer than this to the air is taken as having caught up, K.
+CAUGHT_UP_K = 0.5
+
+
+def response_rates(
+    body: Body, *, film_w_m2k: float, conductivity_w_mk: float, diffusivity_mm2_s: float
+) -> tuple[Array, Array]:
+    """Rates in 1/h and weights of a body's mean temperature after a step of the air.
+
+    Parameters
+    ----------
+    body : Body
+        Dimensions, mm: a slab, a long cylinder or a disc; a ring takes the faster of its disc and its wall.
+    film_w_m2k : float
+        Film coefficient, W/(m2 K), above 0.
+    conductivity_w_mk, diffusivity_mm2_s : float
+        Of the material, W/(m K) and mm2/s (1e-6 m2/s), above 0.
+
+    Returns
+    -------
+    tuple of ndarray
+        Rates and weights of the same shape; the weights add up to 1. The slowest term alone is the one-term
+        solution, and for a thin body the lumped one.
+
+    Raises
+    ------
+    InputError
+        A value not above zero.
+
+    Source: [1]_.
+
+    """
+    h = float(positive("film_w_m2k", film_w_m2k, "W/(m2 K)"))
+    k = float(positive("conductivity_w_mk", conductivity_w_mk, "W/(m K)"))
+    alpha = float(positive("diffusivity_mm2_s", diffusivity_mm2_s, "mm2/s"))
+
+    def terms(shape: str, half_mm: float) -> tuple[Array, Array]:
+        series = Decay(shape, 1e-3 * h * half_mm / k, "mean", _TERMS)
+        return 3600.0 * alpha / half_mm**2 * np.ravel(series.rate), np.ravel(series.weight)
+
+    rates, weights = np.zeros(1), np.ones(1)
+    if body.height_mm is not None:
+        rates, weights = terms("slab", 0.5 * float(body.height_mm))
+    if body.diameter_mm is not None:
+        bore = float(body.bore_mm)
+        around = terms("cylinder", 0.5 * float(body.diameter_mm))
+        if bore > 0.0:
+            wall = terms("slab", 0.5 * (float(body.diameter_mm) - bore))
+            around = wall if wall[0][0] > around[0][0] else around
+        rates = np.add.outer(rates, around[0]).ravel()
+        weights = np.multiply.outer(weights, around[1]).ravel()
+    order = np.argsort(rates)
+    return rates[order], weights[order] / weights.sum()
+
+
+def lag_of_body(body: Body, *, film_w_m2k: float, conductivity_w_mk: float, diffusivity_mm2_s: float) -> float:
+    """Hours after which a body's mean temperature is within 1/e of new air: its time constant.
+
+    Parameters and errors as for :func:`response_rates`.
+
+    Raises
+    ------
+    InputError
+        A value not above zero.
+
+    Source: [1]_; the slowest rate.
+
+    """
+    rates, _ = response_rates(
+        body, film_w_m2k=film_w_m2k, conductivity_w_mk=conductivity_w_mk, diffusivity_mm2_s=diffusivity_mm2_s
+    )
+    return float(1.0 / rates[0])
+
+
+def part_temperature(
+    forecast: Forecast,
+    body: Body,
+    *,
+    start_c: float,
+    conductivity_w_mk: float,
+    diffusivity_mm2_s: float,
+    air: str | ArrayLike = "still",
+    left_at_hour: float | None = None,
+) -> Forecast:
+    """The part's mean temperature in the forecast's air, from the moment that it leaves the car.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        With times; of a range the part is simply taken to lag between the start and the range.
+    body : Body
+        The part's dimensions; ``Body.of(form)`` gives them.
+    start_c : float
+        Its temperature on leaving, degrees Celsius.
+    conductivity_w_mk, diffusivity_mm2_s : float
+        Of the material: ``thermal_of(family)`` gives them.
+    air : str or float
+        ``"still"``, ``"fanned"`` (in the rotors' wash), or a convective coefficient in W/(m2 K).
+    left_at_hour : float or None
+        When it leaves, hours since the forecast's start; None is the forecast's first hour.
+
+    Returns
+    -------
+    Forecast
+        From that hour on, with quarter hours added where the part has not caught up yet. For a range
+        without times: the range widened by the start temperature.
+
+    Raises
+    ------
+    InputError
+        A start temperature or an hour out of range, a property not above zero.
+
+    Notes
+    -----
+    The steel and the plate that the part touches slow it down further: it may lag by more. Sources: [1]_, [2]_.
+
+    """
+    start = checked_number("start_c", start_c, COLDEST_C, HOTTEST_C, "degrees Celsius")
+    warm_note = f"the part starts at {start:g} °C"
+    if forecast.times is None:
+        if forecast.low_c <= start <= forecast.high_c:
+            return forecast
+        low, high = min(forecast.low_c, start), max(forecast.high_c, start)
+        grid = np.linspace(low, high, max(2, len(forecast)))
+        return forecast.with_note(f"{warm_note}: the range is widened to it", temperature_c=grid)
+    hours, t = forecast.times, forecast.temperature_c
+    leave = float(hours[0]) if left_at_hour is None else float(left_at_hour)
+    if not hours[0] <= leave <= hours[-1]:
+        raise InputError("left_at_hour", left_at_hour, f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}")
+    mean_air = float(np.interp(leave, hours, t))
+    rates, weights = response_rates(
+        body,
+        film_w_m2k=float(film_coefficient(air, 0.5 * (start + mean_air), mean_air)),
+        conductivity_w_mk=conductivity_w_mk,
+        diffusivity_mm2_s=diffusivity_mm2_s,
+    )
+    catching_up = np.log(max(abs(start - mean_air), CAUGHT_UP_K) / CAUGHT_UP_K) / rates[0] + STEP_H
+    quarters = leave + np.arange(0.0, min(catching_up, 48.0), STEP_H)
+    grid = np.unique(np.concatenate([[leave], quarters[quarters <= hours[-1]], hours[hours > leave]]))
+    air_c = np.interp(grid, hours, t)
+    # Kinks of the air between the added quarters are the forecast's own hours, which the grid holds.
+    excess = np.full(rates.shape, start - air_c[0])
+    out = np.empty(grid.size)
+    out[0] = start
+    for i in range(1, grid.size):
+        step = grid[i] - grid[i - 1]
+        left = np.exp(-rates * step)
+        excess = excess * left - (air_c[i] - air_c[i - 1]) / step * (1.0 - left) / rates
+        out[i] = air_c[i] + weights @ excess
+    note = f"{warm_note} and follows the air with a time constant of {60.0 / rates[0]:.0f} min"
+    return forecast.with_note(note, times=grid, temperature_c=out)
