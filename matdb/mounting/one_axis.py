@@ -49,6 +49,7 @@ __all__ = [
     "transmissibility",
     "viscous_transmissibility",
     "window_limits",
+    "worst_follow_error",
 ]
 
 Array = NDArray[np.float64]
@@ -289,9 +290,10 @@ def natural_frequency_from_table(
     # Passive: rises strictly, since ln E' rises by less than 2 ln f.
     needed = np.maximum.accumulate(2.0 * log_f - np.log(curves), axis=-1).reshape(-1, grid.size)
     out = np.empty((needed.shape[0], wanted.size))
-    flat = wanted.ravel()
+    order = np.argsort(wanted, axis=None)
+    flat = wanted.ravel()[order]  # in order the search runs four times faster
     for row, curve in zip(out, needed, strict=True):  # one call per curve, each over all parts
-        row[:] = np.interp(flat, curve, log_f, left=np.nan, right=np.nan)
+        row[order] = np.interp(flat, curve, log_f, left=np.nan, right=np.nan)
     return np.exp(out, out=out).reshape(curves.shape[:-1] + wanted.shape)
 
 
@@ -369,6 +371,51 @@ def follow_error(mass_kg: ArrayLike, stiffness_n_per_mm: ArrayLike, frequency_hz
     k, inertia = _dynamic(mass_kg, stiffness_n_per_mm, frequency_hz)
     with np.errstate(divide="ignore", invalid="ignore"):
         return _plain(inertia / np.abs(k - inertia))
+
+
+def worst_follow_error(
+    mass_kg: ArrayLike,
+    stiffness_n_per_mm: ArrayLike | StiffnessOfFrequency,
+    manoeuvre_hz: float = MANOEUVRE_HZ,
+    *,
+    points: int = 24,
+) -> Any:
+    """Largest follow error anywhere in the manoeuvre band, also where the natural frequency lies inside it.
+
+    Parameters
+    ----------
+    mass_kg, stiffness_n_per_mm : array_like or callable
+        As for :func:`natural_frequency`.
+    manoeuvre_hz : float
+        Top of the band, Hz, 0 or more.
+    points : int
+        Frequencies looked at, evenly up to the top, 2 or more; the natural frequency is added.
+
+    Returns
+    -------
+    ndarray or float
+        Share of the airframe's motion, in the broadcast shape of mass and stiffness; NaN without stiffness.
+
+    Raises
+    ------
+    InputError
+        A mass that is not above zero, a negative band, fewer than two points.
+
+    Source: [1]_.
+
+    """
+    top = float(_checked("manoeuvre_hz", manoeuvre_hz, "Hz", zero=True))
+    if not isinstance(points, int) or points < 2:
+        raise InputError("points", points, "a whole number, 2 or more")
+    own, _ = _solve(mass_kg, stiffness_n_per_mm)
+    mass = np.broadcast_to(np.asarray(mass_kg, dtype=np.float64), own.shape)
+    worst = np.where(np.isnan(own), np.nan, 0.0)
+    inside = np.where(np.isnan(own), 0.0, np.minimum(own, top))
+    for f in (*(np.full(own.shape, top * (i + 1) / points) for i in range(points)), inside):
+        with np.errstate(all="ignore"):
+            k = stiffness_n_per_mm(np.maximum(f, 1e-9)) if callable(stiffness_n_per_mm) else stiffness_n_per_mm
+            worst = np.maximum(worst, np.asarray(follow_error(mass, k, f)))
+    return _plain(worst)
 
 
 def _dynamic(mass_kg: ArrayLike, stiffness: ArrayLike, frequency_hz: ArrayLike) -> tuple[Any, Array]:

@@ -95,6 +95,20 @@ def test_transmissibility_and_follow_error_hang_together():
     assert oa.transmissibility(1e3, 4 * np.pi**2, 1.0) == np.inf
 
 
+def test_worst_follow_error_is_at_the_top_of_the_band_or_at_resonance():
+    k = 10 * (1 + 0.2j)
+    own = oa.natural_frequency(0.6, k)
+    assert oa.worst_follow_error(0.6, k, own / 3) == pytest.approx(oa.follow_error(0.6, k, own / 3))
+    assert oa.worst_follow_error(0.6, k, 3 * own) == pytest.approx(oa.follow_error(0.6, k, own), rel=1e-12)
+    assert oa.worst_follow_error(0.6, k, 0.0) == 0.0
+    got = oa.worst_follow_error(np.array([0.2, 0.6]), lambda f: zener(f, np.array([[1.0], [-1.0], [4.0]])), 8.0)
+    assert got.shape == (3, 2)
+    assert np.isnan(got[1]).all()
+    assert got[2, 1] == pytest.approx(oa.worst_follow_error(0.6, lambda f: zener(f, 4.0), 8.0), rel=1e-12)
+    with pytest.raises(InputError, match="points"):
+        oa.worst_follow_error(0.6, k, points=1)
+
+
 def test_viscous_limits():
     assert oa.viscous_transmissibility([0.0, 0.3, 1.0], 0.0) == pytest.approx([1, 1, 1])
     assert oa.viscous_transmissibility([0.01, 0.3, 1.0], np.sqrt(2)) == pytest.approx([1, 1, 1])

@@ -44,6 +44,9 @@ def test_plain_iso_with_the_unit_in_the_title():
             "Date (MM/DD/YYYY),Time (HH:MM),Dry-bulb (C),Dew-point (C)",
             ["01/02/1988,06:00,-5,-9", "01/02/1988,07:00,-4,-9"],
         ),
+        ("date (dd/mm/yyyy),hour,temp (C)", ["03/02/2026,6,-5", "03/02/2026,7,-4"]),
+        ("date.time,temp [deg C]", ["3/2/2026 11:30 PM,-5", "3/3/2026 12:30 am,-4"]),
+        ("date.time,temp [deg C]", ["3/2/2026 23:30,-5", "4/2/2026 00:30,-4"]),
         ("time,temperature (C),", ["2026-01-31 06:00,-5,", "2026-01-31 07:00,-4,"]),
     ],
 )

@@ -1,0 +1,46 @@
+"""Text tables: separators, marks, comments, decimal commas, cells that are no numbers."""
+
+import numpy as np
+import pytest
+
+from matdb import delimited
+from matdb.errors import InputError
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+def test_every_separator_gives_the_same_table(separator):
+    text = f'# made by hand\r\n\r\n"name"{separator} b \r\n007{separator}"two words"\r\n{separator}\r\n3\r\n'
+    got = delimited.read_table("t", text)
+    assert got.header == ("name", "b")
+    assert got.rows == (("007", "two words"), ("3", ""))  # leading zeros stay; short rows are filled up
+    assert got.lines == (4, 6)
+    assert got.column(0) == ["007", "3"]
+
+
+def test_decimal_commas_only_where_no_number_has_a_point():
+    plain = delimited.read_table("t", "a;b\n1,5;x\n-2;y\n;z\nNA;z\n")
+    assert plain.numbers(0) == pytest.approx([1.5, -2, np.nan, np.nan], nan_ok=True)
+    mixed = delimited.read_table("t", "a;b\n1,5;x\n2.5;y\n")
+    with pytest.raises(InputError, match="t, line 2, a: '1,5'"):
+        mixed.numbers(0)
+    for bad in ("1.234,5", "1 000", "0x10", "1e999x", "inf"):
+        with pytest.raises(InputError, match="a number"):
+            delimited.read_table("t", f"a;b\n{bad};x\n").numbers(0)
+
+
+def test_a_header_below_a_description_is_found():
+    text = "station,1\nplace,ridge,900 m,x\ntime,temp,wind\n1,2,3\n"
+    got = delimited.read_table("t", text, is_header=lambda cells: "temp" in cells)
+    assert got.header == ("time", "temp", "wind")
+    assert got.lines == (4,)
+    with pytest.raises(InputError, match="line 2"):
+        delimited.read_table("t", text)
+
+
+def test_a_very_long_text_and_a_broken_cell_are_refused(monkeypatch):
+    monkeypatch.setattr(delimited, "LONGEST", 10)
+    with pytest.raises(InputError, match="split it"):
+        delimited.read_table("t", "a,b\n" + "1,2\n" * 10)
+    monkeypatch.undo()
+    with pytest.raises(InputError, match="plain cells"):
+        delimited.read_table("t", "a,b\n" + "x" * 200000 + ",1\n")
