@@ -64,7 +64,7 @@ def standard_temperature_c(altitude_m: ArrayLike) -> Any:
 
     Examples
     --------
-    >>> standard_temperature_c(1500.0)
+    >>> float(standard_temperature_c(1500.0))
     5.25
 
     Source: [1]_.
@@ -105,7 +105,7 @@ def air_density_kg_m3(altitude_m: ArrayLike, temperature_c: ArrayLike | None = N
 
     Examples
     --------
-    >>> round(air_density_kg_m3(0.0), 4)
+    >>> round(float(air_density_kg_m3(0.0)), 4)
     1.225
 
     Source: [1]_: p / (R T).
