@@ -1,0 +1,389 @@
+"""Forced and in-flight records: transmissibility between a base and a payload sensor, resonance and loss factor.
+
+References
+----------
+.. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., ch. 9: variance of frequency response estimates
+       (from memory).
+.. [2] P. D. Welch, IEEE Trans. Audio Electroacoustics 15 (1967) 70: averaged periodograms (from memory).
+.. [3] S. S. Rao, Mechanical Vibrations, ch. 3: base excitation (from memory).
+
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.bench.readings import Resonance
+from matdb.bench.trace import Trace
+from matdb.errors import InputError
+
+__all__ = ["ForcedFit", "TransferFunction", "fit_forced", "transfer_function"]
+
+Array = NDArray[np.float64]
+
+#: A loss factor less certain than this is flagged, then refused (relative standard deviation).
+LOSS_LIMIT, LOSS_REFUSED = 0.10, 0.5
+#: Bins of a Hann window are correlated: variances of a fit over them grow by 1 + 2 (2/3)^2 + 2 (1/6)^2.
+_BIN_CORRELATION = 1.944
+
+
+@dataclass(frozen=True)
+class TransferFunction:
+    """Payload over base.
+
+    Attributes
+    ----------
+    frequency_hz : array, shape (bins,)
+        Hz.
+    ratio : array of complex, shape (bins,)
+        Transfer function (H1: cross spectrum over the base's spectrum).
+    coherence : array, shape (bins,)
+        0 to 1: the share of the payload's motion that follows from the base's.
+    sd : array, shape (bins,)
+        Standard deviation of the real and of the imaginary part each.
+    averages : float
+        Number of independent averages.
+    resolution_hz : float
+        Distance of the bins, Hz.
+
+    """
+
+    frequency_hz: Array
+    ratio: NDArray[np.complex128]
+    coherence: Array
+    sd: Array
+    averages: float
+    resolution_hz: float
+
+
+@dataclass(frozen=True)
+class ForcedFit:
+    """Resonance and loss factor from a forced record.
+
+    Attributes
+    ----------
+    verdict : str
+        ``"good"``, ``"flagged"`` or ``"refused"``.
+    reasons : tuple of str
+        Why it is flagged or refused.
+    frequency_hz, frequency_sd_hz : float
+        Undamped natural frequency of the payload on its mounts, Hz (NaN when refused).
+    loss_factor, loss_factor_sd : float
+        Loss factor at that frequency.
+    amplification : float
+        Height of the fitted peak.
+    gain : float
+        Fitted ratio at low frequency: 1 for equal sensors.
+    delay_s : float
+        Fitted delay of the payload's signal, s.
+    channel : int
+        Which axis was fitted, from 0.
+    transfer : TransferFunction or None
+        What was fitted, for a picture.
+    fitted : array of complex
+        The fitted transfer function at its frequencies.
+
+    """
+
+    verdict: str
+    reasons: tuple[str, ...]
+    frequency_hz: float
+    frequency_sd_hz: float
+    loss_factor: float
+    loss_factor_sd: float
+    amplification: float
+    gain: float
+    delay_s: float
+    channel: int
+    transfer: TransferFunction | None = field(repr=False)
+    fitted: NDArray[np.complex128] = field(repr=False)
+
+    @property
+    def damping_ratio(self) -> float:
+        """Damping ratio at resonance, half the loss factor."""
+        return 0.5 * self.loss_factor
+
+    def reading(self, part: str, temperature_c: float, mass_kg: float, **more: Any) -> Resonance:
+        """The reading to log.
+
+        Parameters
+        ----------
+        part : str
+            The part's name.
+        temperature_c : float
+            Its temperature, degrees Celsius.
+        mass_kg : float
+            The suspended mass, kg.
+        **more
+            Further fields of :class:`~matdb.bench.readings.Resonance`.
+
+        Returns
+        -------
+        Resonance
+            The reading; its half-power width is loss factor times frequency.
+
+        Raises
+        ------
+        InputError
+            The record was refused.
+
+        """
+        if self.verdict == "refused":
+            raise InputError("record", "refused", "one with a clear resonance", self.reasons[0])
+        return Resonance(
+            part=part,
+            temperature_c=temperature_c,
+            mass_kg=mass_kg,
+            frequency_hz=self.frequency_hz,
+            frequency_sd_hz=self.frequency_sd_hz,
+            half_power_width_hz=self.loss_factor * self.frequency_hz,
+            **more,
+        )
+
+
+def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | None = None) -> TransferFunction:
+    """Transfer function from base to payload by Welch's averaged spectra.
+
+    Parameters
+    ----------
+    trace : Trace
+        A record with a base sensor.
+    channel : int
+        Which axis, from 0.
+    resolution_hz : float, optional
+        Wanted distance of the bins, Hz; else the record's length over 16.
+
+    Returns
+    -------
+    TransferFunction
+        Ratio, coherence, standard deviation.
+
+    Raises
+    ------
+    InputError
+        No base sensor, no such axis, a record too short for the resolution.
+
+    Notes
+    -----
+    Hann windows, half overlapped, each with its linear trend removed. Variance of the estimate: (1 - coherence)
+    S_yy / S_xx / averages, half of it in each part. Sources: [1]_, [2]_.
+
+    """
+    from scipy import signal
+
+    if trace.base is None:
+        raise InputError("base", None, "the signals of a sensor on the base", "name the base's columns")
+    if not 0 <= channel < trace.signal.shape[1]:
+        raise InputError("channel", channel, f"from 0 to {trace.signal.shape[1] - 1}")
+    rate = trace.rate_hz
+    grid = np.arange(trace.time_s[0], trace.time_s[-1], 1.0 / rate)
+    x = np.interp(grid, trace.time_s, trace.base[:, channel])
+    y = np.interp(grid, trace.time_s, trace.signal[:, channel])
+    size = 2 * grid.size // 17 if resolution_hz is None else round(rate / resolution_hz)
+    if size < 32 or 3 * size > 2 * grid.size:
+        raise InputError(
+            "record",
+            f"{grid.size} readings",
+            f"at least {max(1.5 * size, 272):.0f} for this resolution",
+            "record longer",
+        )
+    options: dict[str, Any] = {
+        "fs": rate,
+        "window": "hann",
+        "nperseg": size,
+        "noverlap": size // 2,
+        "detrend": "linear",
+    }
+    f, sxy = signal.csd(x, y, **options)
+    _, sxx = signal.welch(x, **options)
+    _, syy = signal.welch(y, **options)
+    pieces = (grid.size - size) // (size - size // 2) + 1
+    averages = pieces / (1.0 + 2.0 * (1.0 / 6.0) ** 2) if pieces > 1 else 1.0
+    sxx, syy = np.maximum(sxx, 1e-300), np.maximum(syy, 1e-300)
+    coherence = np.clip(np.abs(sxy) ** 2 / (sxx * syy), 0.0, 1.0)
+    # Averages cannot see coherence below one over their number.
+    unexplained = np.maximum(1.0 - coherence, 1e-9) * syy * averages / max(averages - 1.0, 0.5)
+    sd = np.sqrt(0.5 * _smooth(unexplained) / _smooth(sxx) / averages)
+    return TransferFunction(f, sxy / sxx, coherence, sd, float(averages), float(f[1] - f[0]))
+
+
+def fit_forced(
+    trace: Trace,
+    *,
+    channel: int | None = None,
+    frequency_range_hz: tuple[float, float] | None = None,
+) -> ForcedFit:
+    r"""Natural frequency and loss factor from a record with a sensor on the base and one on the payload.
+
+    .. math:: H(f) = g\,e^{-2\pi i f\tau} \frac{1 + i\eta}{1 - (f/f_0)^2 + i\eta}
+
+    Parameters
+    ----------
+    trace : Trace
+        The record: shaker, hand shaking or flight, broadband or swept, several tens of cycles at least.
+    channel : int, optional
+        Axis to fit, from 0; else the one whose base moves most.
+    frequency_range_hz : (float, float), optional
+        Where to look for the resonance, Hz; else 2 Hz to 0.4 of the sampling rate.
+
+    Returns
+    -------
+    ForcedFit
+        Natural frequency, loss factor, standard deviations, verdict.
+
+    Raises
+    ------
+    InputError
+        No base sensor, no such axis, a record too short, a range that cannot be.
+
+    Notes
+    -----
+    The model is averaged over the window's width, so a peak that is narrower than a few bins is not read as more
+    damped. Bins weigh by the variance that their coherence implies; gain and delay between the sensors are fitted
+    too. Noise of the base sensor lowers the ratio where the base moves little; low coherence is flagged.
+    Sources: [1]_, [3]_.
+
+    """
+    if trace.base is None:
+        raise InputError("base", None, "the signals of a sensor on the base", "name the base's columns")
+    low, high = (2.0, 0.4 * trace.rate_hz) if frequency_range_hz is None else frequency_range_hz
+    high = min(high, 0.4 * trace.rate_hz)
+    if not 0.0 < low < high:
+        raise InputError("frequency_range_hz", (low, high), "two frequencies, the lower first, within the record's own")
+    if channel is None:
+        channel = int(np.argmax(np.std(trace.base, axis=0)))
+    transfer = transfer_function(trace, channel=channel)
+    span = float(trace.time_s[-1] - trace.time_s[0])
+    start = _first_guess(transfer, low, high)
+    if start is None:
+        return _refused(transfer, channel, "no resonance stands out with enough coherence between base and payload")
+    values = start
+    for _ in range(3):
+        found = _fit(transfer, values, low, high)
+        if found is None:
+            return _refused(transfer, channel, "too few coherent bins around the resonance; shake harder or longer")
+        values, covariance, chi2, fitted = found
+        # About ten bins over the half-power width, and at least eight averages.
+        wanted = max(abs(values[1]) * values[0] / 8.0, 8.0 / span, 1.2 * low / 20.0)
+        if 0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0]:
+            break
+        transfer = transfer_function(trace, channel=channel, resolution_hz=wanted)
+    found = _fit(transfer, values, low, high)
+    if found is None:
+        return _refused(transfer, channel, "too few coherent bins around the resonance; shake harder or longer")
+    values, covariance, chi2, fitted = found
+    f0, eta, gain, delay = (float(v) for v in values)
+    sd = np.sqrt(np.diag(covariance))
+    if not (low <= f0 <= high) or sd[1] > LOSS_REFUSED * eta or sd[0] > 0.1 * f0:
+        return _refused(
+            transfer,
+            channel,
+            f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {sd[1]:.2g}: too uncertain to log",
+        )
+    reasons = []
+    at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
+    seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
+    if seen < 0.6:
+        reasons.append(f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation")
+    if sd[1] > LOSS_LIMIT * eta:
+        reasons.append(f"loss factor is known to {100 * sd[1] / eta:.0f} % only; record longer")
+    if transfer.resolution_hz > 0.35 * eta * f0:
+        reasons.append("the peak is narrower than three bins; record longer")
+    if chi2 > 2.5:
+        reasons.append("the transfer function is not that of one mode; look at the picture")
+    if not 0.7 < gain < 1.4:
+        reasons.append(f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places")
+    if transfer.averages < 6:
+        reasons.append(f"only {transfer.averages:.0f} averages; record longer")
+    peak = float(np.sqrt(1.0 + eta * eta) / eta)
+    return ForcedFit(
+        "flagged" if reasons else "good", tuple(reasons), f0, float(sd[0]), eta, float(sd[1]), peak, gain, delay,
+        channel, transfer, fitted,
+    )  # fmt: skip
+
+
+def _model(values: Array, f: Array) -> NDArray[np.complex128]:
+    f0, eta, gain, delay = values
+    r = f / f0
+    return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * (1.0 + 1j * eta) / (1.0 - r * r + 1j * eta))
+
+
+def _smeared(values: Array, f: Array, width: float) -> NDArray[np.complex128]:
+    """The model as a Hann window sees it: averaged over neighbouring frequencies."""
+    offset = np.arange(-2.0, 2.01, 0.125)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shape = np.sinc(offset) / (1.0 - offset**2)
+    shape[np.abs(np.abs(offset) - 1.0) < 1e-9] = 0.5
+    weight = shape**2 / np.sum(shape**2)
+    return np.asarray(np.sum(weight * _model(values, f[:, None] + width * offset), axis=1))
+
+
+def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array | None:
+    f = transfer.frequency_hz
+    sure = (f >= low) & (f <= high) & (transfer.coherence > max(0.3, 3.0 / transfer.averages))
+    if np.sum(sure) < 4:
+        return None
+    height = np.where(sure, np.abs(transfer.ratio), 0.0)
+    height = np.where(sure, np.minimum(height, 3.0 * _smooth(height) + 1e-12), 0.0)
+    best: tuple[float, Array] | None = None
+    # A lively bin is not always the peak: each of a few starts is scored by its misfit.
+    for eta in (0.05, 0.15, 0.4):
+        for f0 in [f[int(np.argmax(height))], *np.geomspace(low, high, 24)]:
+            values = np.array([f0, eta, 1.0, 0.0])
+            model = np.abs(_model(values, f[sure]))
+            gain = float(np.median(np.abs(transfer.ratio[sure]) / model))
+            if not 0.3 < gain < 3.0:
+                continue
+            misfit = np.abs(np.log(np.abs(transfer.ratio[sure]) / (gain * model)))
+            near = np.exp(-0.5 * (np.log(f[sure] / f0) / 0.5) ** 2)
+            score = float(np.sum(misfit * near) / np.sum(near))
+            if best is None or score < best[0]:
+                best = score, np.array([f0, eta, gain, 0.0])
+    return None if best is None else best[1]
+
+
+def _fit(
+    transfer: TransferFunction, start: Array, low: float, high: float
+) -> tuple[Array, Array, float, NDArray[np.complex128]] | None:
+    from scipy.optimize import least_squares
+
+    f = transfer.frequency_hz
+    inside = (f > max(0.35 * start[0], 1.5 * transfer.resolution_hz)) & (f < min(2.2 * start[0], 1.2 * high))
+    inside &= transfer.coherence > max(0.15, 2.0 / transfer.averages)
+    if np.sum(inside) < 6:
+        return None
+    x, y, sd = f[inside], transfer.ratio[inside], np.maximum(transfer.sd[inside], 1e-4 * np.abs(transfer.ratio[inside]))
+
+    def misfit(scaled: Array) -> Array:
+        values = scaled * np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
+        rest = (_smeared(values, x, transfer.resolution_hz) - y) / sd
+        return np.concatenate([rest.real, rest.imag])
+
+    first = np.array([1.0, start[1], start[2], start[3] * start[0]])
+    bounds = ([0.4, 1e-3, 0.2, -0.5], [2.5, 3.0, 5.0, 0.5])
+    first = np.clip(first, np.array(bounds[0]) * 1.001 + 1e-6, np.array(bounds[1]) * 0.999)
+    # A soft loss keeps rotor lines and a second mode from pulling the fit.
+    found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
+    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
+    rest = misfit(found.x)
+    chi2 = float(np.median(rest**2) / 0.455)
+    matrix = found.jac.T @ found.jac
+    covariance = np.linalg.pinv(matrix) * max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
+    values = found.x * unit
+    return values, covariance * np.outer(unit, unit), chi2, _model(values, transfer.frequency_hz)
+
+
+def _smooth(x: Array, half: int = 3) -> Array:
+    """Running mean over a few bins, so that weights do not follow each bin's own luck."""
+    padded = np.pad(x, half, mode="edge")
+    return np.convolve(padded, np.full(2 * half + 1, 1.0 / (2 * half + 1)), mode="valid")
+
+
+def _refused(transfer: TransferFunction, channel: int, why: str) -> ForcedFit:
+    nan = float("nan")
+    empty = np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
+    return ForcedFit("refused", (why,), nan, nan, nan, nan, nan, nan, nan, channel, transfer, empty)

@@ -1,0 +1,101 @@
+"""Forced records of known truth: resonance and loss factor with honest intervals, and refusals."""
+
+import numpy as np
+import pytest
+
+from matdb.bench.forced import fit_forced, transfer_function
+from matdb.bench.trace import Trace
+from matdb.errors import InputError
+
+
+def _record(seed, f0, eta, *, rate=400.0, seconds=60.0, noise=0.05, tones=(), base_noise=0.02, gain=1.0):
+    """Coloured random base motion, a mass on a spring k(1 + i eta), rotor lines on both."""
+    rng = np.random.default_rng([31, seed])
+    n = int(seconds * rate)
+    f = np.fft.rfftfreq(2 * n, 1 / rate)
+    drive = np.fft.rfft(rng.normal(size=2 * n)) / np.sqrt(1 + (f / 30) ** 2)
+    time = np.arange(2 * n) / rate
+    for hz, size in tones:
+        drive += np.fft.rfft(size * np.sin(2 * np.pi * hz * time))
+    ratio = gain * (1 + 1j * eta) / (1 - (f / f0) ** 2 + 1j * eta)
+    base, payload = (np.fft.irfft(v)[n // 2 : n // 2 + n] for v in (drive, drive * ratio))
+    payload = payload + noise * payload.std() * rng.normal(size=n)
+    base = base + base_noise * base.std() * rng.normal(size=n)
+    return Trace(np.arange(n) / rate, payload + 9.81, (), base + 9.81)
+
+
+def test_truth_is_found_within_its_intervals():
+    z, errors = [], []
+    rng = np.random.default_rng(4)
+    for seed in range(12):
+        f0, eta = np.exp(rng.uniform(np.log(8), np.log(60))), np.exp(rng.uniform(np.log(0.05), np.log(0.5)))
+        fit = fit_forced(_record(seed, f0, eta, seconds=rng.uniform(30, 100)))
+        assert fit.verdict == "good", fit.reasons
+        z.append([(fit.frequency_hz - f0) / fit.frequency_sd_hz, (fit.loss_factor - eta) / fit.loss_factor_sd])
+        errors.append([fit.frequency_hz / f0 - 1, fit.loss_factor / eta - 1])
+    assert np.max(np.abs(errors), axis=0) == pytest.approx([0, 0], abs=0.03)
+    assert np.all(np.mean(np.abs(z) < 1.96, axis=0) >= 0.75)
+    assert np.all(np.mean(np.abs(z) < 1.0, axis=0) >= 0.4)
+
+
+def test_rotor_lines_do_not_pull_the_fit():
+    fit = fit_forced(_record(1, 22.0, 0.2, tones=[(85.0, 3.0), (170.0, 1.0), (41.0, 0.5)], noise=0.02))
+    assert fit.frequency_hz == pytest.approx(22.0, rel=0.02)
+    assert fit.loss_factor == pytest.approx(0.2, rel=0.1)
+
+
+def test_unequal_sensors_are_fitted_and_flagged():
+    fit = fit_forced(_record(2, 22.0, 0.2, gain=0.5))
+    assert fit.loss_factor == pytest.approx(0.2, rel=0.1)
+    assert fit.verdict == "flagged"
+    assert any("0.50, not 1" in r for r in fit.reasons)
+
+
+def test_noisy_payload_is_flagged_or_refused():
+    fit = fit_forced(_record(3, 22.0, 0.2, noise=15.0, seconds=20.0))
+    assert fit.verdict != "good"
+    assert fit.reasons
+
+
+def test_unrelated_signals_are_refused():
+    rng = np.random.default_rng(1)
+    fit = fit_forced(Trace(np.arange(20000) / 400, rng.normal(size=20000), (), rng.normal(size=20000)))
+    assert fit.verdict == "refused"
+    with pytest.raises(InputError, match="clear resonance"):
+        fit.reading("p", 20.0, 0.3)
+
+
+def test_reading_carries_width_and_uncertainty():
+    fit = fit_forced(_record(5, 25.0, 0.25))
+    reading = fit.reading("ring", -5.0, 0.4, count=4)
+    assert reading.half_power_width_hz == pytest.approx(fit.loss_factor * fit.frequency_hz)
+    assert reading.frequency_sd_hz == pytest.approx(fit.frequency_sd_hz)
+    assert fit.damping_ratio == pytest.approx(fit.loss_factor / 2)
+    assert fit.amplification == pytest.approx(np.sqrt(1 + fit.loss_factor**2) / fit.loss_factor)
+
+
+def test_coherence_and_deviation_of_the_transfer_function():
+    trace = _record(6, 25.0, 0.25, noise=0.0, base_noise=0.0)
+    clean = transfer_function(trace, resolution_hz=0.5)
+    near = (clean.frequency_hz > 10) & (clean.frequency_hz < 40)
+    assert np.min(clean.coherence[near]) > 0.98
+    noisy = transfer_function(_record(6, 25.0, 0.25, noise=0.5), resolution_hz=0.5)
+    assert np.median(noisy.sd[near]) > 3 * np.median(clean.sd[near])
+    rest = (noisy.ratio - clean.ratio)[near].real / noisy.sd[near]
+    assert 0.7 < np.std(rest) < 1.4
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        (lambda t: fit_forced(Trace(t.time_s, t.signal)), "base"),
+        (lambda t: fit_forced(t, channel=4), "channel"),
+        (lambda t: fit_forced(t, frequency_range_hz=(30.0, 10.0)), "frequency_range_hz"),
+        (lambda t: transfer_function(t, resolution_hz=0.01), "record"),
+        (lambda t: transfer_function(Trace(t.time_s[:90], t.signal[:90], (), t.base[:90])), "record"),
+    ],
+)
+def test_refusals_name_the_field(change, field):
+    with pytest.raises(InputError) as caught:
+        change(_record(7, 20.0, 0.2, seconds=20.0))
+    assert caught.value.field == field
