@@ -280,7 +280,7 @@ class Store:
         temperature_c: ArrayLike,
         *,
         parts: Sequence[str] | None = None,
-        squeeze_mm: float = 0.0,
+        squeeze_mm: float | None = None,
         axis: str = "axial",
     ) -> list[Suitability]:
         """Rank parts for a mounting over temperatures; see :func:`matdb.advice.suit.suit`.
@@ -293,8 +293,10 @@ class Store:
             Degrees Celsius.
         parts : sequence of str, optional
             Names; all parts that have the axis when None.
-        squeeze_mm, axis
-            As :meth:`effective`.
+        squeeze_mm : float, optional
+            Static squeeze of every part; None tries several on each and keeps the best.
+        axis : str
+            Axis of the parts that carries the motion.
 
         Raises
         ------

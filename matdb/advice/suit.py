@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,7 +11,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.advice.effective import ln_scale_draws, state_warnings, suspended
+from matdb.advice.effective import ln_scale_draws, service_range, state_warnings, suspended
+from matdb.advice.table import NaturalTable
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
@@ -19,7 +21,19 @@ from matdb.material.record import Material
 from matdb.mounting.one_axis import FOLLOW_LEAST, GRAVITY_M_S2, ISOLATION_LEAST, window_limits
 from matdb.mounting.record import Mounting
 
-__all__ = ["VERDICTS", "Candidate", "State", "Suitability", "suit", "temperatures_between", "verdict"]
+__all__ = [
+    "VERDICTS",
+    "Candidate",
+    "Score",
+    "State",
+    "Suitability",
+    "score",
+    "squeezes",
+    "suit",
+    "temperature_steps",
+    "temperatures_between",
+    "verdict",
+]
 
 Array = NDArray[np.float64]
 
@@ -33,7 +47,15 @@ VERDICTS: Final = (
 )
 #: Static compression over this share of the height is warned of; common practice, no source.
 STATIC_SHARE_MOST: Final = 0.15
-_STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
+#: A payload that hangs for ten minutes speaks for this frequency.
+STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
+#: Manoeuvre loads last a good part of a second.
+MANOEUVRE_LOAD_HZ: Final = 1.0
+#: Squeeze and travel together should stay within this share of the height; common practice, no source.
+TRAVEL_SHARE_MOST: Final = 0.25
+#: Squeezes that are tried when none is asked for, as shares of the height.
+SQUEEZE_SHARES: Final = (0.0, 0.05, 0.10, 0.15, 0.20)
+_COARSE_K: Final = 0.5
 _STEP_K: Final = 1.0
 _MOST_TEMPERATURES: Final = 181
 
@@ -86,8 +108,16 @@ class Suitability:
         Expected share of the temperatures (or hours) spent inside.
     cold, warm, worst : State
         At both ends, and where the probability is least.
+    squeeze_mm : float
+        The static squeeze judged: the one asked for, or the best of those tried.
     isolation_margin, follow_margin : float
         Median worst ratio over the least one allowed, minus 1, on either side of the window.
+    travel_margin : float or None
+        Room for travel at the greatest load factor over the travel, minus 1; None without a height.
+    service_margin_k : float
+        Kelvin to the nearer end of the service range; below 0 outside.
+    settle : str
+        The reading that would settle an open verdict; empty when it is settled.
     reason : str
         One sentence.
     warnings : tuple of str
@@ -104,9 +134,13 @@ class Suitability:
     cold: State
     warm: State
     worst: State
+    squeeze_mm: float
     isolation_margin: float
     follow_margin: float
+    travel_margin: float | None
+    service_margin_k: float
     reason: str
+    settle: str
     warnings: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
@@ -143,7 +177,7 @@ def suit(
     mounting: Mounting,
     temperature_c: ArrayLike,
     *,
-    squeeze_mm: float = 0.0,
+    squeeze_mm: float | None = None,
     axis: str = "axial",
 ) -> list[Suitability]:
     """Rank isolators for a mounting over temperatures.
@@ -155,101 +189,225 @@ def suit(
     mounting : Mounting
         Payload, number of isolators, rotors, manoeuvre band.
     temperature_c : array_like, shape (hours,)
-        Temperatures that the camera will be flown at, degrees Celsius.
-    squeeze_mm : float
-        Static squeeze of each part.
+        Temperatures that the camera will be flown at, degrees Celsius; one an hour when hours are to be counted.
+    squeeze_mm : float or None
+        Static squeeze of each part; None tries several and keeps the best for each part.
     axis : str
         Axis of the parts that carries the motion.
 
     Returns
     -------
     list of Suitability
-        Best first: by probability of staying inside the window, then by the smaller of the two margins, then by
-        transmissibility at the lowest rotor order.
+        Best first: by probability of staying inside the window throughout, then by the expected share of hours
+        inside, then by the smaller of the two margins, then by transmissibility at the lowest rotor order.
 
     Raises
     ------
     InputError
         A temperature out of range.
     """
-    hours, _ = checked_state(np.atleast_1d(np.asarray(temperature_c, dtype=float)), 1.0)
-    if not hours.size:
-        raise InputError("temperature_c", "nothing", "at least one temperature")
-    steps, repeats = np.unique(hours, return_counts=True)
-    judged = [_judge(each, mounting, steps, repeats, squeeze_mm, axis) for each in candidates]
+    steps, repeats = temperature_steps(temperature_c)
+    scores = score(candidates, mounting, steps, repeats, squeeze_mm=squeeze_mm, axis=axis)
+    judged = [_describe(each, mounting, steps, axis) for each in scores]
     judged.sort(key=lambda pair: (*pair[0], pair[1].part))
-    ranked = []
-    rank = 0
+    ranked: list[Suitability] = []
     for place, (key, row) in enumerate(judged):
-        if not place or key != judged[place - 1][0]:
-            rank = place + 1
-        ranked.append(Suitability(**({k: getattr(row, k) for k in row.__dataclass_fields__} | {"rank": rank})))
+        same = place and key == judged[place - 1][0]
+        ranked.append(dataclasses.replace(row, rank=ranked[-1].rank if same else place + 1))
     return ranked
 
 
-def _judge(
-    candidate: Candidate,
+def temperature_steps(temperature_c: ArrayLike) -> tuple[Array, NDArray[np.int64]]:
+    """Distinct temperatures and how many hours each stands for; long records are rounded to 0.5 K.
+
+    Raises
+    ------
+    InputError
+        No temperature, or one out of range.
+    """
+    hours, _ = checked_state(np.atleast_1d(np.asarray(temperature_c, dtype=float)).reshape(-1), 1.0)
+    if not hours.size:
+        raise InputError("temperature_c", "nothing", "at least one temperature")
+    steps, repeats = np.unique(hours, return_counts=True)
+    if steps.size > _MOST_TEMPERATURES:
+        steps, repeats = np.unique(np.round(hours / _COARSE_K) * _COARSE_K, return_counts=True)
+    return steps, repeats
+
+
+@dataclass(frozen=True, eq=False)
+class Score:
+    """A candidate at one squeeze against the window: what ranking and choosing need.
+
+    ``by_step`` is the probability of being inside at each temperature, shape (steps,).
+    """
+
+    candidate: Candidate
+    squeeze_mm: float
+    by_step: Array
+    probability: float
+    share: float
+    isolation_margin: float
+    follow_margin: float
+    worst: int
+
+    @property
+    def key(self) -> tuple[float, ...]:
+        """Better is smaller."""
+        return (
+            -round(self.probability, 9),
+            -round(self.share, 9),
+            -round(min(self.isolation_margin, self.follow_margin), 9),
+        )
+
+
+def score(
+    candidates: Sequence[Candidate],
     mounting: Mounting,
     steps: Array,
     repeats: NDArray[np.int64],
+    *,
+    squeeze_mm: float | None = None,
+    axis: str = "axial",
+    every_squeeze: bool = False,
+) -> list[Score]:
+    """Judge candidates in one pass a material; see :func:`suit`.
+
+    Parameters
+    ----------
+    candidates, mounting, squeeze_mm, axis
+        As :func:`suit`.
+    steps, repeats : ndarray, shape (steps,)
+        From :func:`temperature_steps`.
+    every_squeeze : bool
+        True gives every squeeze that was tried, not only the best of each part.
+    """
+    low_hz, high_hz = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
+    ln_window = (math.log(max(low_hz, 1e-6)), math.log(high_hz))
+    tables: dict[int, NaturalTable] = {}
+    found: list[Score] = []
+    for candidate in candidates:
+        curve = candidate.curve
+        table = tables.get(id(curve))
+        if table is None:
+            table = tables[id(curve)] = NaturalTable(curve, steps)
+        mine = [
+            _score(candidate, table, mounting, repeats, squeeze, axis, ln_window)
+            for squeeze in ([squeeze_mm] if squeeze_mm is not None else squeezes(candidate.part, axis))
+        ]
+        found.extend(mine if every_squeeze else [min(mine, key=lambda each: (*each.key, each.squeeze_mm))])
+    return found
+
+
+def squeezes(part: Part, axis: str) -> list[float]:
+    """Squeezes in mm to try on a part: none, and up to a fifth of its height where it has one."""
+    height = part.form.squeezable_height_mm
+    if height is None or axis != "axial":
+        return [0.0]
+    return [round(share * height, 6) for share in SQUEEZE_SHARES]
+
+
+def _score(
+    candidate: Candidate,
+    table: NaturalTable,
+    mounting: Mounting,
+    repeats: NDArray[np.int64],
     squeeze_mm: float,
     axis: str,
-) -> tuple[tuple[float, ...], Suitability]:
-    part, curve = candidate.part, candidate.curve
-    scale = ln_scale_draws(curve, part, axis, squeeze_mm, mounting.count)
-    state = suspended(curve, scale, mounting.mass_kg, steps)
+    ln_window: tuple[float, float],
+) -> Score:
+    scale = ln_scale_draws(candidate.curve, candidate.part, axis, squeeze_mm, mounting.count)
+    ln_f = table.ln_frequency(scale + math.log(1e3 / mounting.mass_kg))
+    # A hair of slack, so that a natural frequency exactly on a limit counts as inside.
+    low, high = ln_window[0] - 1e-9, ln_window[1] + 1e-9
+    inside = (ln_f >= low) & (ln_f <= high)
+    by_step = inside.mean(axis=0)
+    margin = np.median(np.minimum(high - ln_f, ln_f - low), axis=0)
+    return Score(
+        candidate=candidate,
+        squeeze_mm=squeeze_mm,
+        by_step=by_step,
+        probability=float(inside.all(axis=1).mean()),
+        share=float(np.average(by_step, weights=repeats)),
+        isolation_margin=float(np.expm1(np.median(high - ln_f.max(axis=1)))),
+        follow_margin=float(np.expm1(min(np.median(ln_f.min(axis=1) - low), 30.0))),
+        # Among equally probable hours, the one nearest to an end of the window.
+        worst=int(np.argmin(by_step + 1e-6 * margin)),
+    )
+
+
+def _describe(found: Score, mounting: Mounting, steps: Array, axis: str) -> tuple[tuple[float, ...], Suitability]:
+    """The full row of a score: exact bands at both ends and at the worst hour."""
+    part, curve = found.candidate.part, found.candidate.curve
     rotor = mounting.lowest_rotor_hz
     low_hz, high_hz = window_limits(rotor, mounting.manoeuvre_hz)
-    f = state.frequency_hz
-    inside = (f >= low_hz) & (f <= high_hz)
-    by_step = inside.mean(axis=0)
+    at = np.array([0, len(steps) - 1, found.worst])
+    scale = ln_scale_draws(curve, part, axis, found.squeeze_mm, mounting.count)
+    state = suspended(curve, scale, mounting.mass_kg, steps[at])
     # At the rotor's frequency the modulus is another one than at resonance.
-    ln_k = curve.ln_modulus(steps, np.full(steps.shape, math.log(2.0 * math.pi * rotor))) + scale[:, None]
-    k = np.exp(ln_k)
+    k = np.exp(curve.ln_modulus(steps[at], np.full(3, math.log(2.0 * math.pi * rotor))) + scale[:, None])
     through = np.abs(k) / np.abs(k - mounting.mass_kg * (2.0 * math.pi * rotor) ** 2 * 1e-3)
-    worst = int(np.argmin(by_step + 1e-9 * _margins(f, low_hz, high_hz)))
     zeta = state.damping_ratio
-
-    def at(step: int) -> State:
-        return State(
+    cold, warm, worst = (
+        State(
             temperature_c=float(steps[step]),
-            natural_frequency_hz=band(f[:, step]),
-            damping_ratio=band(zeta[:, step]),
-            transmissibility=band(through[:, step]),
-            probability=float(by_step[step]),
+            natural_frequency_hz=band(state.frequency_hz[:, k]),
+            damping_ratio=band(zeta[:, k]),
+            transmissibility=band(through[:, k]),
+            probability=float(found.by_step[step]),
         )
-
-    probability = float(inside.all(axis=1).mean())
-    isolation = float(np.median(high_hz / f.max(axis=1))) - 1.0
-    follow = float(np.median(f.min(axis=1) / low_hz)) - 1.0 if low_hz > 0 else math.inf
+        for k, step in enumerate(at)
+    )
+    low_c, high_c = service_range(found.candidate.material)
+    travel = _travel_margin(found, mounting, steps[at[:2]], scale, axis)
     row = Suitability(
         rank=0,
         part=part.name,
-        material=candidate.material.name,
+        material=found.candidate.material.name,
         basis=curve.basis,
-        verdict=verdict(probability),
-        probability=probability,
-        share_of_temperatures=float(np.average(by_step, weights=repeats)),
-        cold=at(0),
-        warm=at(len(steps) - 1),
-        worst=at(worst),
-        isolation_margin=isolation,
-        follow_margin=min(follow, 1e6),
-        reason=_reason(at(worst), probability, low_hz, high_hz, rotor, mounting, curve),
-        warnings=_warnings(candidate, mounting, steps, f, scale, axis, squeeze_mm, rotor),
+        verdict=verdict(found.probability),
+        probability=found.probability,
+        share_of_temperatures=found.share,
+        cold=cold,
+        warm=warm,
+        worst=worst,
+        squeeze_mm=found.squeeze_mm,
+        isolation_margin=found.isolation_margin,
+        follow_margin=found.follow_margin,
+        travel_margin=travel,
+        service_margin_k=float(min(steps[0] - low_c, high_c - steps[-1])),
+        reason=_reason(worst, found.probability, low_hz, high_hz, rotor, mounting, curve),
+        settle=_settle(found, worst, mounting),
+        warnings=_warnings(found, mounting, steps, (cold, warm, worst), travel, axis, rotor),
     )
     key = (
-        -round(probability, 9),
-        -round(min(isolation, follow), 9),
-        round(float(np.median(through.max(axis=1))), 9),
-        round(float(np.median(f)), 9),
+        *found.key,
+        round(max(s.transmissibility.median for s in (cold, warm, worst)), 9),
+        round(worst.natural_frequency_hz.median, 9),
     )
     return key, row
 
 
-def _margins(f: Array, low_hz: float, high_hz: float) -> Array:
-    """Median distance to the nearer end of the window, ln; breaks ties between equally probable hours."""
-    return np.asarray(np.median(np.minimum(np.log(high_hz / f), np.log(f / max(low_hz, 1e-9))), axis=0))
+def _travel_margin(found: Score, mounting: Mounting, ends_c: Array, scale: Array, axis: str) -> float | None:
+    """Room for travel over the travel at the greatest load factor, minus 1, at the softer end."""
+    height = found.candidate.part.form.squeezable_height_mm
+    if height is None or axis != "axial":
+        return None
+    ln_e = found.candidate.curve.ln_modulus(ends_c, np.full(ends_c.shape, math.log(2.0 * math.pi * MANOEUVRE_LOAD_HZ)))
+    stiffness = float(np.exp(np.median(ln_e.real + scale[:, None], axis=0)).min())
+    load = max(abs(f) for f in mounting.load_factors)
+    travel = load * mounting.mass_kg * GRAVITY_M_S2 / stiffness
+    room = max(TRAVEL_SHARE_MOST * height - found.squeeze_mm, 0.0)
+    return room / travel - 1.0
+
+
+def _settle(found: Score, worst: State, mounting: Mounting) -> str:
+    if found.probability >= VERDICTS[0][0] or found.probability < VERDICTS[-2][0]:
+        return ""
+    grams = 1e3 * mounting.mass_kg / mounting.count
+    return (
+        f"a ring-down of {found.candidate.part.name} at {worst.temperature_c:.3g} degC under {grams:.3g} g "
+        "(one isolator's share) would settle it"
+    )
 
 
 def _reason(
@@ -282,34 +440,36 @@ def _reason(
 
 
 def _warnings(
-    candidate: Candidate,
+    found: Score,
     mounting: Mounting,
     steps: Array,
-    f: Array,
-    scale: Array,
+    states: tuple[State, ...],
+    travel: float | None,
     axis: str,
-    squeeze_mm: float,
     rotor: float,
 ) -> tuple[str, ...]:
-    part, curve = candidate.part, candidate.curve
-    middle = np.median(f, axis=0)
-    found = list(state_warnings(curve, candidate.material, part, steps, middle, axis=axis, squeeze_mm=squeeze_mm))
-    if rotor / float(middle.max()) < ISOLATION_LEAST:
-        found.append(
-            f"rotor to natural frequency falls to {rotor / float(middle.max()):.2g}, below {ISOLATION_LEAST:g}"
+    part, curve = found.candidate.part, found.candidate.curve
+    at = np.array([s.temperature_c for s in states])
+    natural = np.array([s.natural_frequency_hz.median for s in states])
+    said = list(
+        state_warnings(curve, found.candidate.material, part, at, natural, axis=axis, squeeze_mm=found.squeeze_mm)
+    )
+    if rotor / float(natural.max()) < ISOLATION_LEAST:
+        said.append(
+            f"rotor to natural frequency falls to {rotor / float(natural.max()):.2g}, below {ISOLATION_LEAST:g}"
         )
-    if float(middle.min()) <= mounting.manoeuvre_hz:
-        found.append("the natural frequency lies inside the manoeuvre band")
+    if float(natural.min()) <= mounting.manoeuvre_hz:
+        said.append("the natural frequency lies inside the manoeuvre band")
+    if travel is not None and travel < 0.0:
+        said.append(
+            f"bottoms out: at load factor {max(mounting.load_factors, key=abs):g} it needs more travel than it has"
+        )
     height = part.form.squeezable_height_mm
     if height and axis == "axial":
-        ends = np.array([steps[0], steps[-1]])
-        k = np.exp(
-            np.median(
-                (curve.ln_modulus(ends, np.full(2, math.log(2 * math.pi * _STATIC_HZ))).real + scale[:, None]),
-                axis=0,
-            )
-        )
-        sag = mounting.mass_kg * GRAVITY_M_S2 / float(k.min())
+        scale = ln_scale_draws(curve, part, axis, found.squeeze_mm, mounting.count)
+        ln_e = curve.ln_modulus(at[:2], np.full(2, math.log(2 * math.pi * STATIC_HZ)))
+        stiffness = float(np.exp(np.median(ln_e.real + scale[:, None], axis=0)).min())
+        sag = mounting.mass_kg * GRAVITY_M_S2 / stiffness
         if sag > STATIC_SHARE_MOST * height:
-            found.append(f"sags {sag:.2g} mm under the payload, more than 15 % of its height: creep and set")
-    return tuple(dict.fromkeys(found))
+            said.append(f"sags {sag:.2g} mm under the payload, more than 15 % of its height: creep and set")
+    return tuple(dict.fromkeys(said))
