@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
+from matdb.curve.cells import Average, average, disagree, split
 from matdb.curve.law import REFERENCE_K, ln_time, ln_time_slope
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
@@ -40,8 +41,10 @@ FUMBLED_WIDTH: Final = 10.0
 SPECIMEN_SD: Final = 0.03
 #: The loss factor is missed by about this much more than the modulus.
 MISFIT_LOSS: Final = 5.0
-#: Readings beyond this number are averaged in cells of temperature and frequency.
-MOST_ROWS: Final = 300
+#: Readings beyond this number are averaged in cells of temperature and frequency; the fit's time goes with it.
+MOST_ROWS: Final = 80
+#: Readings that do not fit their cell stay rows of their own, at most so many.
+_MOST_ALONE: Final = 8
 
 GROUPS: Final = ("bench stiffness", "bench loss", "sweep stiffness", "sweep loss", "hardness")
 
@@ -315,9 +318,9 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int) -> _Row:
             free,
             factor,
             stiff,
-            math.hypot(stiff_sd, FLOOR_SD),
+            max(stiff_sd, FLOOR_SD),
             loss,
-            math.hypot(loss_sd, FLOOR_SD),
+            max(loss_sd, FLOOR_SD),
             group,
             specimen,
             specimen_sd,
@@ -390,7 +393,51 @@ def _on_axis(frequency_hz: float) -> complex:
 
 
 def _averaged(rows: list[_Row]) -> list[_Row]:
-    """Average long laboratory sweeps in cells of temperature and frequency, so that a fit stays within seconds."""
+    """Average many rows in cells of temperature and frequency, so that a fit stays within seconds.
+
+    Only rows of one group, on one specimen, share a cell; bench rows are cut ten times finer than sweeps, so that
+    only repeats meet. A row that does not fit its cell stays on its own (the worst of them, if there are many), so
+    that the report can name it.
+    """
     if len(rows) <= MOST_ROWS:
         return rows
-    return rows
+    kinds = [(row.group, row.specimen, row.free, math.isnan(row.loss)) for row in rows]
+    number = {kind: k for k, kind in enumerate(sorted(set(kinds)))}
+    # A ring-down is placed by its mass: its frequency is the outcome, about as the root of stiffness over mass.
+    places = np.array([(row.temperature_k, 0.5 * row.ln_factor if row.free else row.ln_s.real) for row in rows])
+    stretch = np.array([1.0 if row.group == 2 else 10.0 for row in rows])
+    values = np.array([(row.stiff, row.loss) for row in rows])
+    spreads = np.array([(row.stiff_sd, row.loss_sd) for row in rows])
+    out: list[_Row] = []
+    odd: list[tuple[float, int]] = []
+    for cell in split(places, np.array([number[kind] for kind in kinds]), stretch, MOST_ROWS):
+        has = ~np.isnan(values[cell[0]])
+        here, sd = values[cell][:, has], spreads[cell][:, has]
+        if len(cell) == 1 or (len(cell) == 2 and disagree(here, sd)):
+            out.extend(rows[k] for k in cell)
+            continue
+        mean = average(places[cell], here, sd)
+        far = np.max(np.abs(here - mean.values) / sd, axis=1)
+        odd.extend((-float(far[k]), int(cell[k])) for k in np.flatnonzero(mean.weight == 0.0))
+        out.append(_merged([rows[k] for k in cell], mean))
+    alone = [rows[k] for _, k in sorted(odd)[:_MOST_ALONE]]
+    gone = {row.indices[0] for row in alone}
+    return [replace(row, indices=tuple(i for i in row.indices if i not in gone)) for row in out] + alone
+
+
+def _merged(rows: list[_Row], mean: Average) -> _Row:
+    """One row for a cell of rows."""
+    share = mean.weight
+    has_loss = not math.isnan(rows[0].loss)
+    return replace(
+        rows[0],
+        temperature_k=float(share @ [row.temperature_k for row in rows]),
+        temperature_sd=float(share @ [row.temperature_sd for row in rows]),
+        ln_s=complex(share @ np.array([row.ln_s for row in rows])),
+        ln_factor=float(share @ [row.ln_factor for row in rows]),
+        stiff=float(mean.values[0]),
+        stiff_sd=max(float(mean.spreads[0]), FLOOR_SD),
+        loss=float(mean.values[1]) if has_loss else math.nan,
+        loss_sd=max(float(mean.spreads[1]), FLOOR_SD) if has_loss else 1.0,
+        indices=tuple(index for row in rows for index in row.indices),
+    )
