@@ -37,6 +37,8 @@ _MARGIN_DECADES: Final = 0.5
 _MISFIT_K: Final = 25.0
 _MISFIT_LN_HZ: Final = 3.5
 _MISFIT_WAVES: Final = 4
+#: A second, slow relaxation adds to however small a loss: an absolute share of the misfit.
+_MISFIT_LOSS_FLOOR: Final = 1.0
 #: Outside the measured temperatures the misfit grows by its own size every so many kelvin.
 _MISFIT_GROWTH_K: Final = 10.0
 
@@ -264,12 +266,14 @@ class Curve:
             total += np.cos(angle + phase[0, k][:, None]) + 1j * np.cos(angle + phase[1, k][:, None])
         total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
         if self.measured_c is not None:
-            outside = np.maximum(self.measured_c[0] - t, t - self.measured_c[1]).reshape(-1)
-            total *= 1.0 + np.clip(outside / _MISFIT_GROWTH_K, 0.0, 4.0)
+            outside = np.maximum(self.measured_c[0] - t, t - self.measured_c[1]).reshape(-1) / _MISFIT_GROWTH_K
+            total *= 1.0 + np.clip(outside, 0.0, 4.0)
         # The imaginary part of ln E is about the loss factor: scale it by the median loss.
         loss = np.clip(self._evaluate(t, ln_omega, slope=False)[0].imag.reshape(n, -1), 0.0, 1.2)
         room = np.maximum(MISFIT_LOSS * total.imag, -0.8)
-        return (total.real + 1j * loss * room).reshape((n, *t.shape))
+        return (total.real + 1j * np.maximum(loss * room + _MISFIT_LOSS_FLOOR * total.imag, -0.9 * loss)).reshape(
+            (n, *t.shape)
+        )
 
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
