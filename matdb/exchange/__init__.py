@@ -1,1 +1,1 @@
-"""CSV and JSON, in and out."""
+"""Records and answers in and out of files: CSV, JSON, the demo scenario."""

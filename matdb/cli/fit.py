@@ -1,0 +1,176 @@
+"""``matdb fit`` and ``matdb report``: from readings to a curve, and what the curve rests on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from matdb.cli.options import JsonOption, StoreOption, opened
+
+if TYPE_CHECKING:
+    from matdb.curve.curve import Curve
+
+MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material's name.")]
+
+
+def fit(
+    ctx: typer.Context,
+    material: MaterialArgument,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the random draws.")] = 0,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Fit all readings of a material and keep the fit."""
+    from matdb.cli.screen import document, lines, progress, show
+
+    with opened(ctx, store) as kept, progress(f"fit of {material}") as update:
+        curve = kept.fit(material, seed=seed, progress=update)
+    warnings = notes(curve)
+    if as_json:
+        document("fit", summary(curve), warnings)
+        return
+    if curve.fit_id is None:
+        show(f"{material} has no reading: nothing was fitted, and answers come from the family prior.")
+    else:
+        show(f"fit {curve.fit_id} of {material}: {curve.reading_count} readings, {laws_text(curve)}")
+    show(modulus_text(curve))
+    lines("Before you rely on it:", warnings)
+
+
+def report(
+    ctx: typer.Context, material: MaterialArgument, store: StoreOption = None, as_json: JsonOption = False
+) -> None:
+    """Report on the newest fit: each reading's residual, and what came from readings or from the prior."""
+    from matdb.cli.screen import band_text, document, lines, number_text, show, table
+
+    with opened(ctx, store) as kept:
+        curve = kept.curve(material)
+        numbers = () if curve.fit_id is None else kept.records.fit_reading_ids(curve.fit_id)
+    told = dict(curve.report)
+    readings = [dict(r) for r in told.get("readings", [])]
+    for row in readings:
+        index = row.pop("index", None)
+        if isinstance(index, int) and index < len(numbers):
+            row["number"] = numbers[index]
+    told["readings"] = readings
+    warnings = notes(curve)
+    told.pop("warnings", None)
+    if as_json:
+        document("report", summary(curve) | {"report": told}, warnings)
+        return
+    if curve.fit_id is None:
+        show(f"{material} has no fit: this is the family prior of {curve.family}.")
+    else:
+        show(
+            f"fit {curve.fit_id} of {material}, made {curve.created_at:%Y-%m-%d %H:%M} UTC by matdb "
+            f"{curve.program_version}: {curve.reading_count} readings, {laws_text(curve)}"
+        )
+    show(modulus_text(curve))
+    if readings:
+        show()
+        table(
+            ["reading", "kind", "on", "at degC", "stiffness read / expected", "loss read / expected", ""],
+            [
+                [
+                    str(r.get("number", "-")),
+                    str(r.get("kind", "")),
+                    str(r.get("subject", "")),
+                    number_text(r.get("temperature_c")),
+                    _residual(r.get("stiffness")),
+                    _residual(r.get("loss")),
+                    "does not fit" if r.get("fumbled") else "",
+                ]
+                for r in readings
+            ],
+            right=(0, 3),
+        )
+        show("In brackets: how many standard deviations off. About one in twenty is beyond 2.")
+    parameters = told.get("parameters", [])
+    if parameters:
+        show()
+        table(
+            ["parameter", "unit", "value (95 %)", "told by"],
+            [
+                [
+                    str(p["name"]),
+                    "" if p["unit"] == "1" else str(p["unit"]),
+                    band_text(p["median"], p["low"], p["high"]),
+                    str(p.get("from", "")),
+                ]
+                for p in parameters
+            ],
+        )
+    offsets = told.get("offsets", {})
+    if offsets:
+        show()
+        table(
+            ["part", "stiffness against its geometry (95 %)"],
+            [[str(k), band_text(v["median"], v["low"], v["high"])] for k, v in offsets.items()],
+        )
+    lines("Before you rely on it:", warnings)
+
+
+def _residual(found: Any) -> str:
+    from matdb.cli.screen import number_text
+
+    if not found:
+        return "-"
+    return f"{number_text(found.get('measured_over_predicted'))} ({found.get('standardised', 0.0):+.1f})"
+
+
+def laws_text(curve: Curve) -> str:
+    """The shift laws with their weights, heaviest first."""
+    from matdb.cli.screen import share_text
+
+    weights = sorted(curve.weights.items(), key=lambda item: -item[1])
+    return ", ".join(f"{name} {share_text(weight)}" for name, weight in weights if weight >= 0.01)
+
+
+def modulus_text(curve: Curve) -> str:
+    """One sentence: the modulus at room temperature, in the cold, and their ratio."""
+    from matdb.cli.screen import band_text
+
+    cold, warm = (curve.modulus(t, 30.0).storage_mpa for t in (-10.0, 23.0))
+    return (
+        f"Storage modulus at 30 Hz: {band_text(warm.median, warm.low, warm.high)} MPa at 23 degC, "
+        f"{band_text(cold.median, cold.low, cold.high)} MPa at -10 degC."
+    )
+
+
+def notes(curve: Curve) -> tuple[str, ...]:
+    """What to know of a curve as a whole."""
+    import numpy as np
+
+    from matdb.exchange.tables import curve_warnings
+
+    at = np.array([sum(curve.measured_c) / 2.0 if curve.measured_c else 23.0])
+    return curve_warnings(curve, at, np.array([30.0])) if curve.measured_c is None else _without_range(curve)
+
+
+def _without_range(curve: Curve) -> tuple[str, ...]:
+    stale = (
+        (f"the fit is older than the newest reading or record: run 'matdb fit \"{curve.material}\"'",)
+        if curve.stale
+        else ()
+    )
+    return (*stale, *curve.report.get("warnings", ()))
+
+
+def summary(curve: Curve) -> dict[str, Any]:
+    """A curve's fit in plain values."""
+    cold, warm = (curve.modulus(t, 30.0).storage_mpa for t in (-10.0, 23.0))
+    return {
+        "material": curve.material,
+        "family": curve.family,
+        "basis": curve.basis,
+        "fit": curve.fit_id,
+        "made_at": curve.created_at,
+        "program_version": curve.program_version,
+        "stale": curve.stale,
+        "seed": curve.seed,
+        "reading_count": curve.reading_count,
+        "measured_c": curve.measured_c,
+        "laws": dict(curve.weights),
+        "storage_mpa_at_30_hz": {"-10_c": cold.to_dict(), "23_c": warm.to_dict()},
+    }

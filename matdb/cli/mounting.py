@@ -1,0 +1,143 @@
+"""``matdb mounting``: suspended cameras and the craft that carry them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, opened
+from matdb.cli.suit import (
+    BladesOption,
+    CountOption,
+    ManoeuvreOption,
+    MassOption,
+    RotorOption,
+    mounting_from_options,
+    window_of,
+)
+
+app = typer.Typer(help="Mountings: payload, isolators, rotors.", rich_markup_mode=None)
+
+NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="The mounting's name.")]
+
+
+@app.command()
+def add(
+    ctx: typer.Context,
+    name: NameArgument,
+    mass: MassOption = None,
+    count: CountOption = None,
+    rotor: RotorOption = None,
+    hover: Annotated[
+        str | None, typer.Option("--hover", metavar="SPEED", help="Rotor speed in hover, such as 5600rpm.")
+    ] = None,
+    blades: BladesOption = None,
+    manoeuvre: ManoeuvreOption = None,
+    order: Annotated[
+        list[float] | None,
+        typer.Option("--order", help="Rotor order to isolate from. May be given several times."),
+    ] = None,
+    source: SourceOption = "",
+    note: NoteOption = "",
+    definition: Annotated[
+        str | None,
+        typer.Option("--from", metavar="FILE", help="Read the mounting from a JSON file instead of options."),
+    ] = None,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Add a mounting."""
+    from matdb.cli.screen import document, show
+    from matdb.units import parse
+
+    if definition is not None:
+        given = (mass, count, rotor, hover, blades, manoeuvre, order, source or None, note or None)
+        wanted = _from_file(definition, name, given)
+    else:
+        more: dict[str, Any] = {"source": source, "note": note, "orders": tuple(order or ())}
+        if hover is not None:
+            more["rpm_hover"] = parse(hover, "rotor_speed", "--hover")
+        wanted = mounting_from_options(name, mass, count, rotor, blades, manoeuvre, **more)
+    with opened(ctx, store) as kept:
+        number = kept.add(wanted)
+    if as_json:
+        document("mounting add", {"number": number, "mounting": wanted.to_dict()})
+        return
+    show(f"added mounting {name}: {_sentence(wanted)}")
+
+
+@app.command("list")
+def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
+    """List the mountings."""
+    from matdb.cli.screen import document, number_text, show, table
+
+    with opened(ctx, store) as kept:
+        mountings = kept.mountings()
+    if as_json:
+        document("mounting list", {"mountings": [m.to_dict() for m in mountings]})
+        return
+    if not mountings:
+        show("no mounting yet; add one with 'matdb mounting add'")
+        return
+    table(
+        ["mounting", "mass, g", "isolators", "rotors, 1/min", "manoeuvres, Hz", "wanted, Hz"],
+        [
+            [
+                m.name,
+                f"{m.mass_kg * 1e3:g}",
+                str(m.count),
+                f"{m.rpm_idle:g} to {m.rpm_full:g}",
+                f"{m.manoeuvre_hz:g}",
+                " to ".join(number_text(f) for f in window_of(m)),
+            ]
+            for m in mountings
+        ],
+        right=(1, 2, 4),
+    )
+
+
+@app.command("show")
+def show_(
+    ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False
+) -> None:
+    """Show a mounting: every entry, its rotor orders, the window of natural frequencies."""
+    from matdb.cli.screen import document, number_text, table
+
+    with opened(ctx, store) as kept:
+        wanted = kept.mounting(name)
+    low, high = window_of(wanted)
+    bands = [(b.order, b.low_hz, b.high_hz) for b in wanted.rotor_bands]
+    if as_json:
+        content = {
+            "mounting": wanted.to_dict(),
+            "window_hz": {"low": low, "high": high},
+            "rotor_orders": [{"order": o, "low_hz": a, "high_hz": b} for o, a, b in bands],
+        }
+        document("mounting show", content)
+        return
+    rows = [[k, str(v)] for k, v in wanted.to_dict().items() if k != "name"]
+    rows += [[f"rotor order {o:g}, Hz", f"{number_text(a)} to {number_text(b)}"] for o, a, b in bands]
+    table([wanted.name, ""], [*rows, ["wanted natural frequency, Hz", f"{number_text(low)} to {number_text(high)}"]])
+
+
+def _sentence(m: Any) -> str:
+    return f"{m.mass_kg * 1e3:g} g on {m.count} isolators, rotors {m.rpm_idle:g} to {m.rpm_full:g} 1/min"
+
+
+def _from_file(file: str, name: str, given: tuple[Any, ...]) -> Any:
+    import json
+    from pathlib import Path
+
+    from matdb.errors import InputError
+    from matdb.mounting.record import mounting_from_dict
+
+    if any(value is not None for value in given):
+        raise InputError("--from", file, "given alone", "put everything into the file")
+    try:
+        values = json.loads(Path(file).read_bytes())
+    except (ValueError, RecursionError):
+        raise InputError("--from", file, "a file of JSON") from None
+    if not isinstance(values, dict):
+        raise InputError("--from", file, "a file with one JSON object")
+    return mounting_from_dict(values | {"name": name})

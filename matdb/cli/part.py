@@ -1,0 +1,160 @@
+"""``matdb part``: the isolators."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from matdb.cli.options import JsonOption, NoteOption, StoreOption, opened
+
+app = typer.Typer(help="Parts: what is made of a material, with its dimensions.", rich_markup_mode=None)
+
+
+@app.command(
+    context_settings={"ignore_unknown_options": True},
+    epilog="For instance: matdb part add 'ring 16x6x5' --material 'amber 40A' --form ring --outer 16mm "
+    "--inner 6mm --height 5mm",
+)
+def add(
+    ctx: typer.Context,
+    words: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="NAME --DIMENSION SIZE...",
+            help="The part's name, and the dimensions of its form: 'matdb part forms' lists them.",
+        ),
+    ],
+    material: Annotated[str, typer.Option("--material", metavar="NAME", help="The material it is made of.")],
+    form: Annotated[str, typer.Option("--form", metavar="FORM", help="Its form, such as ring or strut.")],
+    thread: Annotated[
+        str | None,
+        typer.Option("--thread", metavar="THREAD", help="The screw that squeezes it, such as M3."),
+    ] = None,
+    note: NoteOption = "",
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Add a part."""
+    from matdb.cli.dimensions import form_from_words, split_words
+    from matdb.cli.screen import document, lines, show
+    from matdb.form import Part
+
+    name, given = split_words(words)
+    part = Part(
+        name=name, material=material, form=form_from_words(form, given), thread=thread, note=note
+    )
+    with opened(ctx, store) as kept:
+        number = kept.add(part)
+    warnings = part.form.warnings(part.form.axes[0])
+    if as_json:
+        document("part add", {"number": number, "part": plain(part)}, warnings)
+        return
+    show(f"added part {name}: {part.form.label()} mm, of {material}")
+    lines("Before you rely on it:", warnings)
+
+
+@app.command("list")
+def list_(
+    ctx: typer.Context,
+    material: Annotated[
+        str | None, typer.Option("--material", metavar="NAME", help="Only parts of this material.")
+    ] = None,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the parts, with how much was read of each."""
+    from matdb.cli.screen import document, show, table
+
+    with opened(ctx, store) as kept:
+        parts = kept.parts(material)
+        counts = {p.name: sum(1 for _ in kept.records.each_reading(part=p.name)) for p in parts}
+    if as_json:
+        document("part list", {"parts": [plain(p) | {"readings": counts[p.name]} for p in parts]})
+        return
+    if not parts:
+        show("no part yet; add one with 'matdb part add'")
+        return
+    table(
+        ["part", "material", "form, mm", "thread", "readings"],
+        [[p.name, p.material, p.form.label(), p.thread or "-", str(counts[p.name])] for p in parts],
+        right=(4,),
+    )
+
+
+@app.command("show")
+def show_(
+    ctx: typer.Context,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The part's name.")],
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show a part: its form, what its geometry does to a modulus of 1 MPa, its readings."""
+    from matdb.cli.screen import document, lines, number_text, table
+
+    with opened(ctx, store) as kept:
+        part = kept.part(name)
+        readings = sum(1 for _ in kept.records.each_reading(part=name))
+        history = [
+            {"replaced_at": when, "why": why, "before": before}
+            for when, why, before in kept.records.history("part", name)
+        ]
+    unit, warnings = {}, {}
+    for axis in part.form.axes:
+        try:
+            unit[axis] = float(part.form.stiffness_n_per_mm(1.0, axis))
+        except ValueError:
+            # A direction that frictionless faces do not carry.
+            continue
+        warnings |= dict.fromkeys(part.form.warnings(axis))
+    if as_json:
+        content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
+        document("part show", {"part": content, "history": history}, warnings)
+        return
+    rows = [
+        ["material", part.material],
+        ["form, mm", part.form.label()],
+        *([["thread", part.thread]] if part.thread else []),
+        *([["note", part.note]] if part.note else []),
+        ["readings", str(readings)],
+        *([f"stiffness {axis}, N/mm per MPa", number_text(k)] for axis, k in unit.items()),
+    ]
+    table([part.name, ""], rows)
+    lines("Before you rely on it:", warnings)
+
+
+@app.command()
+def forms(as_json: JsonOption = False) -> None:
+    """List the forms and their dimensions."""
+    from matdb.cli.dimensions import form_options
+    from matdb.cli.screen import document, table
+    from matdb.form import FORMS
+
+    rows: list[dict[str, Any]] = [
+        {
+            "form": kind,
+            "what": (cls.__doc__ or "").partition("\n")[0].rstrip("."),
+            "dimensions": form_options(kind),
+            "axes": list(cls.axes),
+        }
+        for kind, cls in sorted(FORMS.items())
+    ]
+    if as_json:
+        document("part forms", {"forms": rows})
+        return
+    table(
+        ["form", "what it is", "dimensions", "directions"],
+        [[r["form"], r["what"], r["dimensions"], ", ".join(r["axes"])] for r in rows],
+        breaks=range(len(rows) - 1),
+    )
+
+
+def plain(part: Any) -> dict[str, Any]:
+    """A part as plain values."""
+    return {
+        "name": part.name,
+        "material": part.material,
+        "form": part.form.to_dict(),
+        "thread": part.thread,
+        "note": part.note,
+    }

@@ -1,0 +1,343 @@
+"""``matdb reading``: what was read at the bench; nothing of it is ever overwritten."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from matdb.cli import reading_add
+from matdb.cli.options import JsonOption, StoreOption, opened
+from matdb.cli.reading_add import OPTION_OF, values_of
+
+if TYPE_CHECKING:
+    from matdb.store.kept import StoredReading
+
+app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
+app.add_typer(reading_add.app, name="add")
+
+NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The reading's number.")]
+WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason; it is kept.")]
+
+
+@app.command("list")
+def list_(
+    ctx: typer.Context,
+    material: Annotated[
+        str | None, typer.Option("--material", metavar="NAME", help="Only readings of this material and its parts.")
+    ] = None,
+    part: Annotated[
+        str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")
+    ] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", metavar="KIND", help="Only this kind, such as ring-down.")
+    ] = None,
+    retired: Annotated[
+        bool, typer.Option("--all", help="Also readings that were corrected or removed.")
+    ] = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List readings."""
+    from matdb.cli.screen import document, number_text, show, table
+
+    with opened(ctx, store) as kept:
+        found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
+    if as_json:
+        document("reading list", {"readings": [_plain(each) for each in found]})
+        return
+    if not found:
+        show("no reading; log one with 'matdb reading add'")
+        return
+    rows = []
+    for each in found:
+        r = each.reading
+        rows.append(
+            [
+                str(each.id),
+                r.kind,
+                str(getattr(r, r.subject)),
+                number_text(r.temperature_c),
+                _figures(r),
+                f"{r.taken_at:%Y-%m-%d}" if r.taken_at else "",
+                r.who,
+                ("" if each.active else f"retired: {each.retired_why}") + r.note,
+            ]
+        )
+    table(["reading", "kind", "on", "at degC", "figures", "taken", "who", "note"], rows, right=(0, 3))
+
+
+@app.command()
+def correct(
+    ctx: typer.Context,
+    number: NumberArgument,
+    why: WhyOption,
+    temp: Annotated[str | None, typer.Option("--temp", metavar="TEMPERATURE", help="New temperature.")] = None,
+    temp_sd: Annotated[
+        str | None, typer.Option("--temp-sd", metavar="KELVIN", help="New standard deviation of it.")
+    ] = None,
+    mass: Annotated[str | None, typer.Option("--mass", metavar="MASS", help="New mass.")] = None,
+    count: Annotated[str | None, typer.Option("--count", metavar="NUMBER", help="New number of parts.")] = None,
+    axis: Annotated[str | None, typer.Option("--axis", metavar="AXIS", help="New direction.")] = None,
+    squeeze: Annotated[str | None, typer.Option("--squeeze", metavar="LENGTH", help="New squeeze.")] = None,
+    frequency: Annotated[
+        str | None, typer.Option("--frequency", metavar="FREQUENCY", help="New frequency.")
+    ] = None,
+    frequency_sd: Annotated[
+        str | None, typer.Option("--frequency-sd", metavar="FREQUENCY", help="New standard deviation of it.")
+    ] = None,
+    decrement: Annotated[
+        str | None, typer.Option("--decrement", metavar="NUMBER", help="New logarithmic decrement.")
+    ] = None,
+    decrement_sd: Annotated[
+        str | None, typer.Option("--decrement-sd", metavar="NUMBER", help="New standard deviation of it.")
+    ] = None,
+    width: Annotated[
+        str | None, typer.Option("--width", metavar="FREQUENCY", help="New half-power width.")
+    ] = None,
+    amplification: Annotated[
+        str | None, typer.Option("--amplification", metavar="NUMBER", help="New amplification.")
+    ] = None,
+    deflection: Annotated[
+        str | None, typer.Option("--deflection", metavar="LENGTH", help="New deflection.")
+    ] = None,
+    deflection_sd: Annotated[
+        str | None, typer.Option("--deflection-sd", metavar="LENGTH", help="New standard deviation of it.")
+    ] = None,
+    dwell: Annotated[str | None, typer.Option("--dwell", metavar="TIME", help="New dwell.")] = None,
+    storage: Annotated[
+        str | None, typer.Option("--storage", metavar="MODULUS", help="New storage modulus.")
+    ] = None,
+    storage_sd: Annotated[
+        str | None, typer.Option("--storage-sd", metavar="NUMBER", help="New relative standard deviation of it.")
+    ] = None,
+    loss_factor: Annotated[
+        str | None, typer.Option("--loss-factor", metavar="NUMBER", help="New loss factor.")
+    ] = None,
+    loss_factor_sd: Annotated[
+        str | None, typer.Option("--loss-factor-sd", metavar="NUMBER", help="New standard deviation of it.")
+    ] = None,
+    value: Annotated[str | None, typer.Option("--value", metavar="SHORE", help="New hardness.")] = None,
+    soak: Annotated[str | None, typer.Option("--soak", metavar="TIME", help="New soak.")] = None,
+    out: Annotated[
+        str | None, typer.Option("--out", metavar="TIME", help="New time since it left the chamber.")
+    ] = None,
+    who: Annotated[str | None, typer.Option("--who", metavar="NAME", help="Who took it.")] = None,
+    at: Annotated[str | None, typer.Option("--at", metavar="TIME", help="When it was taken.")] = None,
+    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="New note.")] = None,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Correct a reading: a new one takes its place, and the old one is kept with the reason."""
+    from dataclasses import fields, replace
+
+    from matdb.cli.screen import document, show
+    from matdb.errors import InputError
+    from matdb.exchange.reading_file import check_on_part
+
+    named = locals()
+    given = {
+        field: named[option.removeprefix("--").replace("-", "_")] for field, option in OPTION_OF.items()
+    }
+    changes = values_of({field: text for field, text in given.items() if text is not None})
+    if not changes:
+        raise InputError("changes", None, "at least one option that says what to change")
+    with opened(ctx, store) as kept:
+        old = kept.records.reading(number).reading
+        known = {f.name for f in fields(old)}
+        for field in changes:
+            if field not in known:
+                allowed = sorted(OPTION_OF[name] for name in known if name in OPTION_OF)
+                raise InputError(
+                    OPTION_OF[field], given[field], f"an option of a {old.kind}: " + ", ".join(allowed)
+                )
+        new = replace(old, **changes)
+        if new.subject == "part":
+            check_on_part(new, kept.part(getattr(new, "part")))  # noqa: B009
+        successor = kept.correct(number, new, why)
+        logged = kept.records.reading(successor)
+    if as_json:
+        document("reading correct", {"number": successor, "corrects": number, "reading": _plain(logged)})
+        return
+    show(f"reading {successor} takes the place of reading {number}, which is kept: {_figures(new)}")
+
+
+@app.command()
+def remove(
+    ctx: typer.Context,
+    number: NumberArgument,
+    why: WhyOption,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Let a reading count no more; it is kept with the reason."""
+    from matdb.cli.screen import document, show
+
+    with opened(ctx, store) as kept:
+        kept.remove(number, why)
+        retired = kept.records.reading(number)
+    if as_json:
+        document("reading remove", {"number": number, "reading": _plain(retired)})
+        return
+    show(f"reading {number} counts no more; it is kept")
+
+
+@app.command("import")
+def import_(
+    ctx: typer.Context,
+    file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV file with one reading a row.")],
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Show what would be logged and every problem; log nothing.")
+    ] = False,
+    kind: Annotated[
+        str | None, typer.Option("--kind", metavar="KIND", help="The kind where the file does not say it.")
+    ] = None,
+    part: Annotated[
+        str | None, typer.Option("--part", metavar="NAME", help="The part where the file does not say it.")
+    ] = None,
+    material: Annotated[
+        str | None,
+        typer.Option("--material", metavar="NAME", help="The material where the file does not say it."),
+    ] = None,
+    keep_duplicates: Annotated[
+        bool, typer.Option("--keep-duplicates", help="Log also what the store knows already.")
+    ] = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Log all readings of a CSV file, or none of them when a row has a problem."""
+    from pathlib import Path
+
+    from matdb.cli.screen import document, lines, progress, show
+    from matdb.exchange.reading_file import read_readings
+
+    content = Path(file).expanduser().read_bytes()
+    defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
+    with opened(ctx, store) as kept, progress(f"import of {Path(file).name}") as update:
+        found = read_readings(
+            Path(file).name,
+            content,
+            parts={p.name: p for p in kept.parts()},
+            materials=[m.name for m in kept.materials()],
+            known=(each.reading for each in kept.records.each_reading()),
+            defaults=defaults,
+            keep_duplicates=keep_duplicates,
+            progress=lambda share: update(0.6 * share),
+        )
+        log = not dry_run and not found.problem_count and bool(found.readings)
+        numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
+    warnings = []
+    if found.duplicates:
+        warnings.append(
+            f"{len(found.duplicates)} rows are in the store already and were passed over "
+            f"(lines {_some(found.duplicates)}); --keep-duplicates logs them again"
+        )
+    if found.repeated:
+        warnings.append(
+            f"{len(found.repeated)} rows repeat an earlier row of the file (lines {_some(found.repeated)}); "
+            "each counts as a reading of its own"
+        )
+    if as_json:
+        content_out = {
+            "file": file,
+            "dry_run": dry_run,
+            "logged": len(numbers),
+            "numbers": numbers,
+            "would_log": 0 if found.problem_count else len(found.readings),
+            "duplicates": found.duplicates,
+            "problem_count": found.problem_count,
+            "problems": [{"line": p.line, "column": p.column, "says": p.says} for p in found.problems],
+        }
+        document("reading import", content_out, warnings)
+    else:
+        lines("Before you rely on it:", warnings)
+    if found.problem_count:
+        _refuse(file, found, as_json)
+    if as_json:
+        return
+    if dry_run:
+        _preview(found)
+        show(f"{len(found.readings)} readings would be logged; nothing was, for this was a dry run")
+    else:
+        show(f"logged {len(numbers)} readings from {file}")
+
+
+def _refuse(file: str, found: Any, as_json: bool) -> None:
+    import sys
+
+    from matdb.errors import InputError
+
+    if not as_json:
+        for problem in found.problems:
+            print(str(problem), file=sys.stderr)
+        if found.problem_count > len(found.problems):
+            print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
+    problems = f"{found.problem_count} problem" + ("s" if found.problem_count > 1 else "")
+    raise InputError(file, problems, "a file without any", "nothing was logged; correct the file and import it again")
+
+
+def _preview(found: Any) -> None:
+    from matdb.cli.screen import number_text, show, table
+
+    shown = list(zip(found.lines, found.readings, strict=True))[:20]
+    if shown:
+        table(
+            ["line", "kind", "on", "at degC", "figures"],
+            [
+                [str(line), r.kind, str(getattr(r, r.subject)), number_text(r.temperature_c), _figures(r)]
+                for line, r in shown
+            ],
+            right=(0, 3),
+        )
+    if len(found.readings) > len(shown):
+        show(f"... and {len(found.readings) - len(shown)} more")
+
+
+def _counted(readings: list[Any], update: Any) -> Any:
+    total = max(len(readings), 1)
+    for index, reading in enumerate(readings):
+        if index % 500 == 0:
+            update(0.6 + 0.4 * index / total)
+        yield reading
+
+
+def _some(numbers: list[int]) -> str:
+    shown = ", ".join(str(n) for n in numbers[:10])
+    return shown + (", ..." if len(numbers) > 10 else "")
+
+
+def _figures(reading: Any) -> str:
+    """What was read, in one cell."""
+    from matdb.cli.screen import number_text
+
+    n = number_text
+    told = {
+        "frequency_hz": lambda v: f"{n(v)} Hz",
+        "log_decrement": lambda v: f"decrement {n(v)}",
+        "half_power_width_hz": lambda v: f"width {n(v)} Hz",
+        "amplification": lambda v: f"amplified {n(v)} times",
+        "deflection_mm": lambda v: f"{n(v)} mm",
+        "dwell_s": lambda v: f"after {n(v)} s",
+        "storage_mpa": lambda v: f"{n(v)} MPa",
+        "loss_factor": lambda v: f"loss factor {n(v)}",
+        "value": lambda v: f"Shore {v}",
+        "mass_kg": lambda v: f"{n(v * 1e3)} g on {reading.count}",
+        "axis": lambda v: "" if v == "axial" else str(v),
+        "squeeze_mm": lambda v: f"squeezed {n(v)} mm" if v else "",
+        "soak_min": lambda v: f"soaked {n(v)} min",
+        "seconds_out": lambda v: f"{n(v)} s out",
+    }
+    parts = [text(getattr(reading, name)) for name, text in told.items() if getattr(reading, name, None) is not None]
+    return ", ".join(p for p in parts if p)
+
+
+def _plain(each: StoredReading) -> dict[str, Any]:
+    return {
+        "number": each.id,
+        **each.reading.to_dict(),
+        "logged_at": each.logged_at,
+        "counts": each.active,
+        "retired_at": each.retired_at,
+        "retired_why": each.retired_why,
+        "corrects": each.corrects_id,
+    }

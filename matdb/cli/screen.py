@@ -1,0 +1,173 @@
+"""Output: plain lines and tables for people, one JSON document for programs."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+import sys
+import textwrap
+import time
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from matdb.version import VERSION
+
+__all__ = ["band_text", "document", "lines", "number_text", "progress", "share_text", "show", "table"]
+
+#: Width of tables where no terminal says how wide it is.
+_WIDTH = 110
+
+
+def _width() -> int:
+    return max(shutil.get_terminal_size((_WIDTH, 24)).columns, 40)
+
+
+def show(text: str = "", *, indent: str = "", wrap: bool = True) -> None:
+    """Print a sentence, wrapped between words; never wrapped with ``wrap=False`` (paths, commands)."""
+    if wrap and text:
+        text = textwrap.fill(
+            text,
+            _width(),
+            initial_indent=indent,
+            subsequent_indent=" " * len(indent),
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+    else:
+        text = indent + text
+    print(text)
+
+
+def lines(title: str, items: Iterable[str]) -> None:
+    """Print a title and one bulleted sentence for each item; nothing when there are no items."""
+    items = list(items)
+    if items:
+        show(title)
+        for item in items:
+            show(item, indent="  - ")
+
+
+def table(
+    headers: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    right: Collection[int] = (),
+    breaks: Collection[int] = (),
+) -> None:
+    """Print a table.
+
+    Parameters
+    ----------
+    headers : sequence of str
+        Column titles with units.
+    rows : iterable of sequence of str
+        Cells.
+    right : collection of int
+        Columns set flush right.
+    breaks : collection of int
+        Rows that a rule follows.
+    """
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for index, header in enumerate(headers):
+        drawn.add_column(Text(header), justify="right" if index in right else "left", overflow="fold")
+    for index, row in enumerate(rows):
+        drawn.add_row(*(Text(cell) for cell in row), end_section=index in breaks)
+    Console(width=_width(), highlight=False, emoji=False, markup=False).print(drawn)
+
+
+def document(command: str, content: Mapping[str, Any], warnings: Iterable[str] = ()) -> None:
+    """Print one JSON document: the program's version, the command, its answer, and the warnings."""
+    whole = {"matdb": VERSION, "command": command, **content, "warnings": list(warnings)}
+    ascii_only = "utf" not in (getattr(sys.stdout, "encoding", None) or "").lower()
+    print(json.dumps(_plain(whole), indent=2, ensure_ascii=ascii_only, allow_nan=False))
+
+
+def _plain(value: Any) -> Any:
+    """A value as JSON knows it; what is not finite becomes null."""
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, bool | int | str) or value is None:
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if hasattr(value, "tolist"):
+        return _plain(value.tolist())
+    if hasattr(value, "isoformat"):
+        return value.isoformat()
+    if isinstance(value, Iterable):
+        return [_plain(v) for v in value]
+    return str(value)
+
+
+def number_text(value: float | None, digits: int = 3) -> str:
+    """A number with three significant digits, without a power of ten where it can be avoided."""
+    if value is None or not math.isfinite(value):
+        return "-"
+    if value == 0.0:
+        return "0"
+    size = math.floor(math.log10(abs(value)))
+    if not -5 <= size <= 7:
+        return f"{value:.{digits - 1}e}"
+    return f"{round(value, digits - 1 - size):.{max(digits - 1 - size, 0)}f}"
+
+
+def band_text(median: float | None, low: float | None = None, high: float | None = None) -> str:
+    """A band as ``12.3 (11.1-13.8)``: median and the ends of the central 95 %."""
+    if median is None:
+        return "-"
+    if low is None or high is None:
+        return number_text(median)
+    between = " to " if low < 0.0 else "-"
+    return f"{number_text(median)} ({number_text(low)}{between}{number_text(high)})"
+
+
+def share_text(probability: float) -> str:
+    """A probability in percent; never 0 or 100 unless every draw said so."""
+    if 0.0 < probability < 0.01:
+        return "below 1 %"
+    if 0.99 < probability < 1.0:
+        return "above 99 %"
+    return f"{100.0 * probability:.0f} %"
+
+
+@contextmanager
+def progress(what: str, *, after_s: float = 1.0) -> Iterator[Callable[[float], None]]:
+    """A bar on the error stream once the work has lasted ``after_s`` seconds; terminals only.
+
+    Yields
+    ------
+    callable
+        To be called with the share done, 0 to 1.
+    """
+    if not sys.stderr.isatty():
+        yield lambda share: None
+        return
+    started = time.monotonic()
+    drawn: Any = None
+    task: Any = None
+
+    def update(share: float) -> None:
+        nonlocal drawn, task
+        if drawn is None:
+            if time.monotonic() - started < after_s or share >= 1.0:
+                return
+            from rich.console import Console
+            from rich.progress import Progress
+
+            drawn = Progress(console=Console(stderr=True, markup=False), transient=True)
+            drawn.start()
+            task = drawn.add_task(what.replace("[", r"\["), total=1.0)
+        drawn.update(task, completed=min(share, 1.0))
+
+    try:
+        yield update
+    finally:
+        if drawn is not None:
+            drawn.stop()

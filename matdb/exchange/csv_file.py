@@ -1,0 +1,115 @@
+"""Plain rectangular CSV: UTF-8, line feeds, units in the header, and no cell that a spreadsheet would run."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import secrets
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from matdb.errors import InputError
+
+__all__ = ["cell", "csv_text", "guarded", "unguarded", "write_csv", "write_text"]
+
+#: Text that begins with one of these is a formula to a spreadsheet; the apostrophe keeps the guard reversible.
+_RISKY = ("=", "+", "-", "@", "'", "\t", "\r")
+
+
+def guarded(text: str) -> str:
+    """Put an apostrophe before text that a spreadsheet would take for a formula."""
+    return "'" + text if text.lstrip(" \n")[:1] in _RISKY and text.strip() else text
+
+
+def unguarded(text: str) -> str:
+    """Take away the apostrophe that :func:`guarded` put."""
+    return text[1:] if text[:1] == "'" and text[1:].lstrip(" \n")[:1] in _RISKY else text
+
+
+def cell(value: Any) -> str:
+    """One value as a cell: numbers so that they read back exactly, text guarded, None empty."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float):
+        return "" if value != value else repr(value)
+    if hasattr(value, "isoformat"):
+        return str(value.isoformat())
+    return guarded(str(value))
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A table as CSV text.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Column names with their units.
+    rows : iterable of sequence
+        Cells, as many as the header has.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(header)
+    for row in rows:
+        writer.writerow([cell(value) for value in row])
+    return out.getvalue()
+
+
+def write_csv(
+    path: str | os.PathLike[str],
+    header: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    *,
+    force: bool = False,
+) -> Path:
+    """Write a table to a file, whole or not at all.
+
+    Parameters
+    ----------
+    path : str or path
+        The file; its folder must be there.
+    header, rows
+        As :func:`csv_text`.
+    force : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    InputError
+        The file is there already, or it is a folder.
+    OSError
+        The folder cannot be written or the disk is full; nothing is left behind.
+    """
+    return write_text(path, csv_text(header, rows), force=force)
+
+
+def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> Path:
+    """Write UTF-8 text to a file, whole or not at all; raises as :func:`write_csv`."""
+    target = Path(path).expanduser()
+    if target.is_dir():
+        raise InputError("file", str(target), "a file", "it is a folder; add a file name")
+    if target.exists() and not force:
+        raise InputError(
+            "file", str(target), "a new file", "name another one, or replace this one with --force"
+        )
+    part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(target)
+    except OSError as error:
+        # The user named the target, not the temporary file.
+        if error.filename == str(part):
+            error.filename = str(target)
+        raise
+    finally:
+        part.unlink(missing_ok=True)
+    return target
