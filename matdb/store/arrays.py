@@ -89,10 +89,6 @@ def _header(text: bytes) -> list[tuple[str, tuple[int, ...]]]:
     except (ValueError, TypeError, KeyError, RecursionError):
         raise ValueError("the header is not understood") from None
     for name, shape in found:
-        if (
-            not isinstance(name, str)
-            or len(shape) > 8
-            or not all(type(n) is int and 0 <= n <= _MOST for n in shape)
-        ):
+        if not isinstance(name, str) or len(shape) > 8 or not all(type(n) is int and 0 <= n <= _MOST for n in shape):
             raise ValueError("the header is not understood")
     return found

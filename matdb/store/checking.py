@@ -41,9 +41,7 @@ def _structure(records: Records) -> Iterator[Finding]:
             yield Finding(level="error", what="file", says=str(line))
     for table, row, parent, _ in records._reader.rows("PRAGMA foreign_key_check"):
         yield Finding(level="error", what=f"{table} {row}", says=f"points to no {parent}")
-    for kind, name in records._reader.rows(
-        "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"
-    ):
+    for kind, name in records._reader.rows("SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"):
         yield Finding(level="error", what=f"{kind} {name}", says="was not made by matdb")
 
 
@@ -84,7 +82,7 @@ _LINKS = (
     (
         "fit_reading of fit",
         "is left without its fit or its reading",
-        "SELECT x.fit_id FROM fit_reading x LEFT JOIN fit f ON f.id = x.fit_id "
+        "SELECT DISTINCT x.fit_id FROM fit_reading x LEFT JOIN fit f ON f.id = x.fit_id "
         "LEFT JOIN reading r ON r.id = x.reading_id WHERE f.id IS NULL OR r.id IS NULL",
     ),
 )
@@ -105,6 +103,4 @@ def _stale(records: Records) -> Iterator[Finding]:
     )
     for material_id, name, number, mark in records._reader.rows(newest):
         if codec.fingerprint(records._reader.rows, material_id) != mark:
-            yield Finding(
-                level="note", what=f"fit {number} of {name}", says="is older than its readings; fit again"
-            )
+            yield Finding(level="note", what=f"fit {number} of {name}", says="is older than its readings; fit again")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -30,6 +31,7 @@ __all__ = [
     "definition_of",
     "fingerprint",
     "fit_of",
+    "history_of",
     "material_of",
     "mounting_of",
     "not_found",
@@ -210,15 +212,28 @@ def fingerprint(rows: Rows, material_id: int) -> str:
         "WHERE material_id = ? AND retired_at IS NULL",
         (material_id,),
     )
-    retired = rows(
-        "SELECT count(*) FROM reading WHERE material_id = ? AND retired_at IS NOT NULL", (material_id,)
-    )
+    retired = rows("SELECT count(*) FROM reading WHERE material_id = ? AND retired_at IS NOT NULL", (material_id,))
     seen = [
         list(material[0]),
-        sorted([name, as_json(form), thread] for name, form, thread in parts),
+        sorted([name, _form(form), thread] for name, form, thread in parts),
         [int(n) for n in (*active[0], *retired[0])],
     ]
     return hashlib.sha256(json.dumps(seen, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
+
+
+def _form(value: Any) -> Any:
+    try:
+        return as_json(value)
+    except ValueError:  # damaged: then at least it is not what it was
+        return value
+
+
+def history_of(row: Sequence[Any], shown: str) -> tuple[dt.datetime, str, dict[str, Any]]:
+    """A row of what was replaced: when, why, the values."""
+    with _whole(shown, "the history of", row[1]):
+        when, before = as_time(row[0]), as_json(row[2])
+        assert when is not None
+        return when, row[1], dict(before)
 
 
 def not_found(what: str, name: object, names: Iterable[str]) -> NotFound:

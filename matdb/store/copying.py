@@ -12,7 +12,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matdb.errors import NotAStore, StoreError, StoreReadOnly
+from matdb.errors import NotAStore, StoreError
 from matdb.store import schema
 from matdb.store.faults import faults
 from matdb.store.reader import as_json, as_time, connect_sqlite, stamp
@@ -57,9 +57,7 @@ def copy_store(source: Records, target: Records) -> dict[str, int]:
     with source._reader.snapshot(), target._change() as (connection, _, _now):
         for table in tables:
             if connection.exec_driver_sql(f'SELECT count(*) FROM "{table.name}"').scalar_one():
-                raise StoreError(
-                    target.place.shown, f"is not empty (table {table.name}); copy into a new store"
-                )
+                raise StoreError(target.place.shown, f"is not empty (table {table.name}); copy into a new store")
         for table in tables:
             there, back = _Digest(table), _Digest(table)
             rows = source._reader.stream(_all_rows(table))
@@ -71,9 +69,7 @@ def copy_store(source: Records, target: Records) -> dict[str, int]:
             for row in connection.exec_driver_sql(_all_rows(table)):
                 back.add(tuple(row))
             if there.value() != back.value():
-                raise StoreError(
-                    target.place.shown, f"gave back another {table.name} than was written; nothing kept"
-                )
+                raise StoreError(target.place.shown, f"gave back another {table.name} than was written; nothing kept")
             _advance_numbers(connection, table)
     return counts
 
@@ -96,17 +92,22 @@ def backup(records: Records, to: str | os.PathLike[str]) -> None:
     """
     target = _new_file(to)
     part = target.with_name(target.name + ".part")
-    part.unlink(missing_ok=True)
+    _remove(part)
     try:
         if records.place.path is not None:
             _vacuum_into(records.place, part)
         else:
-            with Records(part) as fresh:
-                copy_store(records, fresh)
+            # A store leaves its file set for a log beside it; a backup is one file, read or burnt as it is.
+            first = part.with_name(part.name + ".first")
+            try:
+                with Records(first) as fresh:
+                    copy_store(records, fresh)
+                _vacuum_into(locate(first), part)
+            finally:
+                _remove(first)
         _settle(part, target)
     finally:
-        for leftover in _with_companions(part):
-            leftover.unlink(missing_ok=True)
+        _remove(part)
 
 
 def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] | None) -> None:
@@ -154,18 +155,13 @@ def _new_file(path: str | os.PathLike[str]) -> Path:
 
 def _vacuum_into(place: Place, to: Path) -> None:
     """Copy a file as it is at one instant, whoever else is reading or writing it."""
-    for mode in ("mode=ro", "mode=ro&immutable=1"):
+    mode = "mode=ro&immutable=1" if schema.is_shut(place) else "mode=rw"
+    with faults(place):
+        connection = connect_sqlite(place, mode, 30.0)
         try:
-            with faults(place):
-                connection = connect_sqlite(place, mode, 30.0)
-                try:
-                    connection.execute("VACUUM INTO ?", (str(to),))
-                finally:
-                    connection.close()
-            return
-        except StoreReadOnly:
-            if "immutable" in mode or schema.has_log(place.file) or not os.access(to.parent, os.W_OK):
-                raise
+            connection.execute("VACUUM INTO ?", (str(to),))
+        finally:
+            connection.close()
 
 
 def _settle(part: Path, target: Path) -> None:
@@ -177,8 +173,9 @@ def _settle(part: Path, target: Path) -> None:
     part.rename(target)
 
 
-def _with_companions(path: Path) -> list[Path]:
-    return [path, *(path.with_name(path.name + end) for end in ("-wal", "-shm", "-journal"))]
+def _remove(path: Path) -> None:
+    for end in ("", "-wal", "-shm", "-journal"):
+        path.with_name(path.name + end).unlink(missing_ok=True)
 
 
 def _all_rows(table: sa.Table) -> str:

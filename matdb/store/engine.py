@@ -122,10 +122,7 @@ def writing(
                     raise
                 time.sleep(0.05)
         try:
-            if (
-                place.path is None
-                and connection.exec_driver_sql("SHOW transaction_read_only").scalar() == "on"
-            ):
+            if place.path is None and connection.exec_driver_sql("SHOW transaction_read_only").scalar() == "on":
                 raise StoreReadOnly(place.shown, "the server takes no writes from this user now")
             yield connection
             connection.commit()

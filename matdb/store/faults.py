@@ -112,6 +112,4 @@ def _from_psycopg(error: Exception, place: Place) -> StoreError:
         if words in text:
             kind, why = _STATES[state]
             return kind(place.shown, why)
-    return StoreError(
-        place.shown, "the server cannot be reached or broke off; check its address and that it runs"
-    )
+    return StoreError(place.shown, "the server cannot be reached or broke off; check its address and that it runs")

@@ -56,9 +56,7 @@ class Reader:
                 return list(self._connection.execute(sql, parameters))
             return list(self._connection.execute(sql.replace("?", "%s"), parameters or None))
 
-    def stream(
-        self, sql: str, parameters: Sequence[object] = (), size: int = 5000
-    ) -> Iterator[tuple[Any, ...]]:
+    def stream(self, sql: str, parameters: Sequence[object] = (), size: int = 5000) -> Iterator[tuple[Any, ...]]:
         """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
         with faults(self.place):
             if self._sqlite:

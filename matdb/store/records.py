@@ -12,7 +12,6 @@ from matdb.errors import InputError, NotFound, StoreReadOnly
 from matdb.store import codec, schema
 from matdb.store.faults import READ_ONLY_CURE
 from matdb.store.kept import Evidence, Finding, FitRecord, StoredReading
-from matdb.store.reader import as_json, as_time
 from matdb.store.where import Place, locate
 
 if TYPE_CHECKING:
@@ -64,9 +63,7 @@ class Records:
         self.place: Place = locate(where)
         self._wait_s, self._on_wait = wait_s, on_wait
         self._engine: sa.Engine | None = None
-        self._reader, frozen = schema.open_reader(
-            self.place, wait_s=wait_s, create=not readonly, on_wait=on_wait
-        )
+        self._reader, frozen = schema.open_reader(self.place, wait_s=wait_s, create=not readonly, on_wait=on_wait)
         self.readonly = readonly or frozen
 
     def __repr__(self) -> str:
@@ -122,9 +119,7 @@ class Records:
                     sorts[kind].append(i)
                     break
             else:
-                raise InputError(
-                    "record", type(thing).__name__, "a material, a part, a reading or a mounting"
-                )
+                raise InputError("record", type(thing).__name__, "a material, a part, a reading or a mounting")
         ids = [0] * len(given)
         with self._change() as (connection, writer, now):
             for kind, add in (
@@ -152,9 +147,7 @@ class Records:
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound, with close names."""
-        return codec.material_of(
-            self._one("material", codec.MATERIAL + " WHERE m.name = ?", name), self._shown
-        )
+        return codec.material_of(self._one("material", codec.MATERIAL + " WHERE m.name = ?", name), self._shown)
 
     def part(self, name: str) -> Part:
         """The part of that name. Raises NotFound, with close names."""
@@ -162,9 +155,7 @@ class Records:
 
     def mounting(self, name: str) -> Mounting:
         """The mounting of that name. Raises NotFound, with close names."""
-        return codec.mounting_of(
-            self._one("mounting", codec.MOUNTING + " WHERE g.name = ?", name), self._shown
-        )
+        return codec.mounting_of(self._one("mounting", codec.MOUNTING + " WHERE g.name = ?", name), self._shown)
 
     def materials(self) -> list[Material]:
         """All materials, by name."""
@@ -175,9 +166,7 @@ class Records:
         if material is None:
             rows = self._reader.rows(codec.PART)
         else:
-            rows = self._reader.rows(
-                codec.PART + " WHERE p.material_id = ?", (self._id("material", material),)
-            )
+            rows = self._reader.rows(codec.PART + " WHERE p.material_id = ?", (self._id("material", material),))
         return [codec.part_of(row, self._shown) for row in _by_name(rows)]
 
     def mountings(self) -> list[Mounting]:
@@ -211,7 +200,7 @@ class Records:
             "SELECT replaced_at, why, before FROM replaced WHERE what = ? AND record_id = ? ORDER BY id",
             (what, number),
         )
-        return [(_time(row[0]), row[1], as_json(row[2])) for row in rows]
+        return [codec.history_of(row, self._shown) for row in rows]
 
     # -- readings ------------------------------------------------------------------------------------------
 
@@ -384,9 +373,7 @@ class Records:
 
     def fit_reading_ids(self, number: int) -> tuple[int, ...]:
         """The numbers of the readings that a fit used."""
-        rows = self._reader.rows(
-            "SELECT reading_id FROM fit_reading WHERE fit_id = ? ORDER BY reading_id", (number,)
-        )
+        rows = self._reader.rows("SELECT reading_id FROM fit_reading WHERE fit_id = ? ORDER BY reading_id", (number,))
         return tuple(row[0] for row in rows)
 
     def is_stale(self, fit: FitRecord) -> bool:
@@ -449,9 +436,7 @@ class Records:
         return int(self._one(what, f"SELECT id FROM {what} WHERE name = ?", name)[0])
 
     def _missing(self, what: str, name: str) -> NotFound:
-        return codec.not_found(
-            what, name, (str(row[0]) for row in self._reader.rows(f"SELECT name FROM {what}"))
-        )
+        return codec.not_found(what, name, (str(row[0]) for row in self._reader.rows(f"SELECT name FROM {what}")))
 
     @staticmethod
     def _what(thing: object) -> str:
@@ -474,9 +459,3 @@ def _number(what: str, number: object) -> int:
     if isinstance(number, bool) or not isinstance(number, int) or not 0 < number < 2**31:
         raise NotFound(what, number)
     return number
-
-
-def _time(value: Any) -> dt.datetime:
-    time = as_time(value)
-    assert time is not None
-    return time

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -140,27 +141,32 @@ def revision_of(place: Place, wait_s: float = 5.0) -> str | None:
 
 def _open(place: Place, wait_s: float) -> tuple[Reader, bool, str | None]:
     """A reader, whether the file is frozen, and the revision that it names."""
-    for frozen in (False, True):
-        reader = None
-        try:
-            reader = Reader(place, wait_s, immutable=frozen)
-            return reader, frozen, _version(reader)
-        except StoreError as error:
-            if reader is not None:
-                reader.close()
-            # SQLite cannot make its lock files in a folder that it may not write; without a log beside
-            # the file nobody is writing it, and it can be read as it lies.
-            readable = place.path is not None and place.path.is_file() and not has_log(place.path)
-            if frozen or not readable or not isinstance(error, StoreReadOnly):
-                raise
-    raise AssertionError
+    frozen = is_shut(place)
+    reader = Reader(place, wait_s, immutable=frozen)
+    try:
+        return reader, frozen, _version(reader)
+    except BaseException:
+        reader.close()
+        raise
+
+
+def is_shut(place: Place) -> bool:
+    """Whether this user may write neither the file nor its folder, and nobody is writing it just now.
+
+    Such a file is read as it lies: SQLite would need lock files beside it, and those of another user would
+    be in the owner's way. A log beside the file shows that somebody is at it; then the locks are there.
+    """
+    if place.path is None:
+        return False
+    may_write = os.access(place.path, os.W_OK) and os.access(place.path.parent, os.W_OK)
+    return not may_write and not has_log(place.path)
 
 
 def _is_new(path: Path, place: Place) -> bool:
     """True when there is no file yet, or an empty one; refuses what cannot become a store."""
+    if path.is_dir():
+        raise NotAStore(place.shown, "is a folder; name a file in it")
     try:
-        if path.is_dir():
-            raise NotAStore(place.shown, "is a folder; name a file in it")
         with path.open("rb") as file:
             head = file.read(16)
     except FileNotFoundError:

@@ -176,9 +176,7 @@ def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int
     number = int(key[0])
     used = sorted(set(fit.reading_ids or ()))
     _check_readings_of(connection, material_id, fit, used)
-    insert_tuples(
-        connection, FitReadingRow.__tablename__, ("fit_id", "reading_id"), [(number, i) for i in used]
-    )
+    insert_tuples(connection, FitReadingRow.__tablename__, ("fit_id", "reading_id"), [(number, i) for i in used])
     return number
 
 
@@ -229,9 +227,7 @@ def _add_named(connection: sa.Connection, what: str, rows: list[dict[str, Any]])
     return [ids[name] for name in names]
 
 
-def _ids(
-    connection: sa.Connection, what: str, names: set[str], *, missing_ok: bool = False
-) -> dict[str, int]:
+def _ids(connection: sa.Connection, what: str, names: set[str], *, missing_ok: bool = False) -> dict[str, int]:
     """The numbers of names; raises for the first unknown one unless that is fine."""
     table: Any = _TABLES[what]
     found: dict[str, int] = {}

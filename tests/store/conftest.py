@@ -12,6 +12,7 @@ from store.postgresql_server import Server
 from store.sample_records import fill
 
 from matdb.store import Records
+from matdb.store.models import Base
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -41,9 +42,12 @@ def empty_store_file(tmp_path_factory):
 def where(request, tmp_path):
     """The address of a new, empty store, on each engine in turn."""
     if request.param == "sqlite":
-        return str(shutil.copy(request.getfixturevalue("empty_store_file"), tmp_path / "store.sqlite"))
+        yield str(shutil.copy(request.getfixturevalue("empty_store_file"), tmp_path / "store.sqlite"))
+        return
     server = request.getfixturevalue("server")
-    return server.url(server.database(request.getfixturevalue("empty_store_template")))
+    name = server.empty_store(request.getfixturevalue("empty_store_template"))
+    yield server.url(name)
+    server.take_back(name, list(Base.metadata.tables))
 
 
 @pytest.fixture

@@ -150,6 +150,7 @@ def main():
     reader = argparse.ArgumentParser()
     reader.add_argument("kills", type=int)
     reader.add_argument("--sqlite", help="a folder for stores: this engine alone, the rows as JSON")
+    reader.add_argument("--urls", nargs="*", help="empty stores on a server: the rows as JSON")
     reader.add_argument("--works", default=",".join(WORKS))
     given = reader.parse_args()
     works = tuple(given.works.split(","))
@@ -160,6 +161,10 @@ def main():
 
     if given.sqlite:
         print(json.dumps(table(files(given.sqlite), given.kills, works=works)))
+        return
+    if given.urls:
+        urls = iter(given.urls)
+        print(json.dumps(table(lambda: next(urls), given.kills, works=works)))
         return
     from store.postgresql_server import Server
 

@@ -10,6 +10,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from matdb.store.revisions import HEAD
+
 
 def _binaries():
     """The folder of the newest server that the test extra brought."""
@@ -49,13 +51,14 @@ class Server:
         options = " ".join(f"-c {name}='{value}'" for name, value in settings.items())
         script = (
             f"cd '{self.folder}'; '{self.bin}/postgres' -D data {options} >log 2>&1 </dev/null & server=$!; "
-            f"cat >/dev/null; kill -INT $server; wait $server; rm -rf '{self.folder}'/*; rmdir '{self.folder}'"
+            f"cat >/dev/null; kill -QUIT $server; wait $server; rm -rf '{self.folder}'/*; rmdir '{self.folder}'"
         )
         self.shell = subprocess.Popen(
             ["/bin/sh", "-c", script], stdin=subprocess.PIPE, start_new_session=True, **self.as_user
         )
         self._wait()
         self.made = 0
+        self.clean = []
 
     def _run(self, program, *arguments):
         command = [str(self.bin / program), *map(str, arguments)]
@@ -94,6 +97,21 @@ class Server:
         name = f"store_{self.made}"
         self.sql(f"CREATE DATABASE {name}" + (f" TEMPLATE {template}" if template else ""))
         return name
+
+    def empty_store(self, template):
+        """A database with an empty store in it: one that a test is done with, or a new one."""
+        return self.clean.pop() if self.clean else self.database(template)
+
+    def take_back(self, name, tables):
+        """Empty a database for the next test, once nobody is connected and its schema is whole."""
+        gone = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{}'"
+        self.sql(gone.format(name))
+        held = {row[0] for row in self.sql("SELECT tablename FROM pg_tables WHERE schemaname = 'public'", name)}
+        if held == {*tables, "alembic_version"} and self.sql("SELECT * FROM alembic_version", name) == [(HEAD,)]:
+            self.sql(f"TRUNCATE {', '.join(tables)} RESTART IDENTITY CASCADE", name)
+            self.clean.append(name)
+        else:
+            self.sql(f"DROP DATABASE {name} WITH (FORCE)")
 
     def stop(self):
         self.shell.stdin.close()
