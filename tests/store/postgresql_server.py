@@ -21,6 +21,16 @@ def _binaries():
     return max(found, key=lambda path: path.parent.parent.name).parent
 
 
+def _memory():
+    """A file system in memory with room to spare, where there is one: nothing here must outlive the run."""
+    shared = Path("/dev/shm")
+    try:
+        roomy = os.access(shared, os.W_OK) and shutil.disk_usage(shared).free > 2 * 2**30
+    except OSError:
+        roomy = False
+    return shared if roomy else None
+
+
 class Server:
     """A server of one test run, reached through a socket in its own folder.
 
@@ -31,7 +41,7 @@ class Server:
     def __init__(self):
         # The server refuses to run as root, and needs an account that exists.
         self.as_user = {}
-        self.folder = Path(tempfile.mkdtemp(prefix="matdb-pg-"))
+        self.folder = Path(tempfile.mkdtemp(prefix="matdb-pg-", dir=_memory()))
         if os.geteuid() == 0:
             nobody = pwd.getpwnam("nobody")
             self.as_user = {"user": nobody.pw_uid, "group": nobody.pw_gid, "extra_groups": []}
