@@ -197,9 +197,9 @@ def fingerprint(rows: Rows, material_id: int) -> str:
     """What a fit of the material depends on, as 64 hexadecimal digits.
 
     It covers the definitions of the material and its parts (not their notes and sources) and the set of
-    readings that count. Readings are never deleted, never counted again once retired, and numbers never
-    used twice; so the count, the sum and the largest of the numbers that count, with the number of retired
-    ones, change whenever the set does, and cost one pass over an index.
+    readings that count. Readings are never deleted and never counted again once retired; so how many count
+    and how many are retired tell one state from every other, and cost one pass over an index. The largest
+    number alone would not do: on a server a number can be drawn first and written last.
     """
     material = rows(
         "SELECT name, family, hardness, density_kg_m3, glass_transition_c, service_min_c, service_max_c "
@@ -207,16 +207,16 @@ def fingerprint(rows: Rows, material_id: int) -> str:
         (material_id,),
     )
     parts = rows("SELECT name, form, thread FROM part WHERE material_id = ?", (material_id,))
-    active = rows(
-        "SELECT count(*), coalesce(sum(id), 0), coalesce(max(id), 0) FROM reading "
-        "WHERE material_id = ? AND retired_at IS NULL",
-        (material_id,),
-    )
-    retired = rows("SELECT count(*) FROM reading WHERE material_id = ? AND retired_at IS NOT NULL", (material_id,))
+    counting = "SELECT count(*) FROM reading WHERE material_id = ? AND retired_at IS "
+    active = rows(counting + "NULL", (material_id,))[0][0]
+    retired = rows(counting + "NOT NULL", (material_id,))[0][0]
+    newest = rows(
+        "SELECT coalesce(max(id), 0) FROM reading WHERE material_id = ? AND retired_at IS NULL", (material_id,)
+    )[0][0]
     seen = [
         list(material[0]),
         sorted([name, _form(form), thread] for name, form, thread in parts),
-        [int(n) for n in (*active[0], *retired[0])],
+        [active, retired, newest],
     ]
     return hashlib.sha256(json.dumps(seen, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
 

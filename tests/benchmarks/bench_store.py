@@ -1,0 +1,173 @@
+"""How fast readings go into a store, as ratios in one run.
+
+    python tests/benchmarks/bench_store.py [rows]
+
+Compared, on the same rows and into the same table with its indexes and checks:
+the standard library's ``executemany`` on prepared tuples, sqlite-utils' ``insert_all``, SQLAlchemy's ORM (a
+tenth of the rows, scaled), psycopg's own ``COPY``. Needs the ``bench`` and ``test`` extras.
+A ratio is this program's rows per second over the other's; the best of three interleaved rounds.
+"""
+
+# ruff: noqa: E402 - the paths come first
+
+import resource
+import shutil
+import sqlite3
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
+
+from store.postgresql_server import Server
+from store.sample_records import fill
+
+from matdb.bench.readings import RingDown
+from matdb.store import Records
+from matdb.store.engine import make_engine, writing
+from matdb.store.where import locate
+
+ROUNDS = 3
+
+
+def readings(rows):
+    return [
+        RingDown(
+            part="007",
+            temperature_c=-18 + i * 1e-5,
+            mass_kg=0.25,
+            frequency_hz=31.2,
+            log_decrement=0.5,
+            who="bench",
+        )
+        for i in range(rows)
+    ]
+
+
+def stored(records):
+    """The rows of the table as it holds them, for the others to insert again."""
+    names = [row[1] for row in records._reader.rows("PRAGMA table_info(reading)")]
+    counted = ", ".join(f'count("{c}")' for c in names)
+    (held,) = records._reader.rows(f"SELECT {counted} FROM reading WHERE id > 7")
+    columns = [c for c, count in zip(names, held, strict=True) if count]  # no NULLs to carry, the harder match
+    listed = ", ".join(f'"{c}"' for c in columns)
+    return columns, records._reader.rows(f"SELECT {listed} FROM reading WHERE id > 7")
+
+
+def timed(work, *arguments):
+    started = time.perf_counter()
+    work(*arguments)
+    return time.perf_counter() - started
+
+
+def plain_sqlite(path, columns, rows):
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = NORMAL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("BEGIN IMMEDIATE")
+    names, marks = ", ".join(f'"{c}"' for c in columns), ", ".join("?" * len(columns))
+    connection.executemany(f"INSERT INTO reading ({names}) VALUES ({marks})", rows)
+    connection.execute("COMMIT")
+    connection.close()
+
+
+def by_orm(path, columns, rows):
+    import datetime as dt
+
+    from sqlalchemy.orm import Session
+
+    from matdb.store.models import ReadingRow
+
+    place = locate(path)
+    engine = make_engine(place, 5.0)
+    times = [i for i, c in enumerate(columns) if c in ("taken_at", "logged_at")]
+    with writing(engine, place, 5.0) as connection, Session(connection) as session:
+        for row in rows:
+            values = list(row)
+            for i in times:
+                values[i] = dt.datetime.fromisoformat(values[i]).replace(tzinfo=dt.UTC)
+            session.add(ReadingRow(**dict(zip(columns, values, strict=True))))
+        session.flush()
+    engine.dispose()
+
+
+def by_sqlite_utils(path, columns, rows):
+    import sqlite_utils
+
+    database = sqlite_utils.Database(path)
+    database["reading"].insert_all(dict(zip(columns, row, strict=True)) for row in rows)
+    database.conn.close()
+
+
+def plain_copy(url, columns, rows):
+    import psycopg
+
+    names = ", ".join(f'"{c}"' for c in columns)
+    with (
+        psycopg.connect(url.replace("+psycopg", "")) as connection,
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY reading ({names}) FROM STDIN") as copy,
+    ):
+        for row in rows:
+            copy.write_row(row)
+
+
+def add(where, given):
+    with Records(where) as records:
+        records.add_readings(given)
+
+
+def main():
+    rows = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+    given = readings(rows)
+    spent = {}
+
+    def note(name, seconds):
+        spent[name] = min(seconds, spent.get(name, 1e9))
+
+    with tempfile.TemporaryDirectory() as folder:
+        empty = Path(folder) / "empty.sqlite"
+        with Records(empty) as records:
+            fill(records)
+        first = Path(shutil.copy(empty, Path(folder) / "first.sqlite"))
+        add(first, given)
+        with Records(first) as records:
+            columns, raw = stored(records)
+        server = Server()
+        try:
+            template = server.database()
+            with Records(server.url(template)) as records:
+                fill(records)
+            for turn in range(ROUNDS):
+                for name, work in (
+                    ("matdb", lambda p: add(p, given)),
+                    ("sqlite3", lambda p: plain_sqlite(p, columns, raw)),
+                    ("sqlite-utils", lambda p: by_sqlite_utils(p, columns, raw)),
+                ):
+                    path = shutil.copy(empty, Path(folder) / f"{name}{turn}.sqlite")
+                    note(f"SQLite {name}", timed(work, path))
+                    Path(path).unlink()
+                if turn == 0:
+                    path = shutil.copy(empty, Path(folder) / "orm.sqlite")
+                    some = raw[: max(rows // 10, 1)]
+                    note("SQLite ORM add_all", timed(by_orm, path, columns, some) * rows / len(some))
+                for name, work in (
+                    ("matdb", lambda u: add(u, given)),
+                    ("psycopg", lambda u: plain_copy(u, columns, raw)),
+                ):
+                    url = server.url(server.database(template))
+                    note(f"PostgreSQL {name}", timed(work, url))
+        finally:
+            server.stop()
+    print(f"{rows} readings, best of {ROUNDS} rounds")
+    print(f"{'':<24}{'rows/s':>12}{'matdb / it':>12}")
+    for name, seconds in spent.items():
+        base = spent[name.split()[0] + " matdb"]
+        print(f"{name:<24}{rows / seconds:>12,.0f}{seconds / base:>12.2f}")
+    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB, the rows included twice")
+
+
+if __name__ == "__main__":
+    main()
