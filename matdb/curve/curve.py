@@ -38,9 +38,11 @@ _MISFIT_K: Final = 25.0
 _MISFIT_LN_HZ: Final = 3.5
 _MISFIT_WAVES: Final = 4
 #: A second, slow relaxation adds to however small a loss: an absolute share of the misfit.
-_MISFIT_LOSS_FLOOR: Final = 1.0
+_MISFIT_LOSS_FLOOR: Final = 0.7
 #: Outside the measured temperatures the misfit grows by its own size every so many kelvin.
 _MISFIT_GROWTH_K: Final = 10.0
+#: And outside the reduced frequencies every so many nepers (about two thirds of a decade).
+_MISFIT_GROWTH_LN_HZ: Final = 1.5
 
 
 @dataclass(frozen=True)
@@ -267,6 +269,11 @@ class Curve:
         total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
         if self.measured_c is not None:
             outside = np.maximum(self.measured_c[0] - t, t - self.measured_c[1]).reshape(-1) / _MISFIT_GROWTH_K
+            if self.measured_ln_hz is not None:
+                reduced = np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi)
+                reduced = reduced + self.median_ln_shift(t).reshape(-1)
+                beyond = np.maximum(self.measured_ln_hz[0] - reduced, reduced - self.measured_ln_hz[1])
+                outside = np.maximum(outside, beyond / _MISFIT_GROWTH_LN_HZ)
             total *= 1.0 + np.clip(outside, 0.0, 4.0)
         # The imaginary part of ln E is about the loss factor: scale it by the median loss.
         loss = np.clip(self._evaluate(t, ln_omega, slope=False)[0].imag.reshape(n, -1), 0.0, 1.2)
