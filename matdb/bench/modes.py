@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Block", "Solution", "grid_gain", "pole_grid", "solve"]
+__all__ = ["Block", "Moving", "Solution", "basis", "evaluate", "grid_gain", "pole_grid", "solve", "solve_moving"]
 
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
@@ -112,14 +112,15 @@ class Solution:
 
 def basis(time: Array, poles: Poles) -> Array:
     """Cosine and sine columns of every pole, shape (n, 2 modes)."""
-    wave = np.exp(time[:, None] * poles)
+    t = time[:, None]
+    envelope, phase = np.exp(t * poles.real), t * poles.imag
     out = np.empty((time.size, 2 * poles.size))
-    out[:, 0::2], out[:, 1::2] = wave.real, -wave.imag
+    out[:, 0::2], out[:, 1::2] = envelope * np.cos(phase), -envelope * np.sin(phase)
     return out
 
 
-def _evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
-    """Cost, Gauss-Newton matrix and gradient at the poles."""
+def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
+    """Cost, amplitudes and Gauss-Newton matrix at the poles, and the gradient."""
     m = poles.size
     matrix, gradient, cost, count = np.zeros((2 * m, 2 * m)), np.zeros(2 * m), 0.0, 0
     amplitudes, residuals = [], []
@@ -151,7 +152,7 @@ def _evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
     return Solution(poles, cost, count - 2 * m, matrix, amplitudes, residuals), gradient
 
 
-def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40) -> Solution:
+def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40, close: float = 1e-4) -> Solution:
     """Least squares over the poles by damped Gauss-Newton steps.
 
     Parameters
@@ -162,6 +163,8 @@ def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40) -> Solution
         First guess of the poles.
     steps : int
         Most steps taken.
+    close : float
+        Stop when a step lowers the cost by less than this many times the noise variance.
 
     Returns
     -------
@@ -174,7 +177,7 @@ def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40) -> Solution
 
     """
     poles = _bounded(np.atleast_1d(np.asarray(start, dtype=complex)))
-    best, gradient = _evaluate(blocks, poles)
+    best, gradient = evaluate(blocks, poles)
     damping = 1e-3
     for _ in range(steps):
         matrix = best.information
@@ -188,12 +191,12 @@ def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40) -> Solution
         reach = np.max(np.abs(move[0::2] + 1j * move[1::2]) / np.abs(poles))
         move *= min(1.0, 0.2 / max(reach, 1e-300))
         tried = _bounded(poles - move[0::2] + 1j * move[1::2])
-        other, slope = _evaluate(blocks, tried)
+        other, slope = evaluate(blocks, tried)
         if other.cost < best.cost:
             gain = best.cost - other.cost
             poles, best, gradient = tried, other, slope
             damping = max(0.2 * damping, 1e-9)
-            if gain < 1e-7 * best.cost / max(best.freedom, 1) + 1e-14 * best.cost:
+            if gain < close * best.cost / max(best.freedom, 1) + 1e-14 * best.cost:
                 break
         else:
             damping *= 6.0
@@ -209,9 +212,9 @@ def _bounded(poles: Poles) -> Poles:
 
 
 def pole_grid(low_hz: float, high_hz: float) -> Poles:
-    """Poles that cover a band of frequencies, spaced by their own width, at five damping ratios."""
+    """Poles that cover a band of frequencies, spaced by their own width, at four damping ratios."""
     out = []
-    for zeta in (0.006, 0.02, 0.05, 0.11, 0.22):
+    for zeta in (0.01, 0.03, 0.08, 0.2):
         count = max(int(np.ceil(np.log(high_hz / low_hz) / max(zeta, 0.008))), 2)
         omega = 2.0 * np.pi * np.geomspace(low_hz, high_hz, count)
         out.append(omega * (1j - zeta))
@@ -253,3 +256,98 @@ def grid_gain(blocks: Sequence[Block], grid: Poles, known: Poles) -> Array:
             top = bb[:, None] * ya**2 - 2.0 * ab[:, None] * ya * yb + aa[:, None] * yb**2
             gain[part] += np.sum(top, axis=1) / det
     return gain
+
+
+@dataclass
+class Moving:
+    """A mode whose pole moves with its amplitude: s = pole + shift u, u the amplitude over the largest.
+
+    Attributes
+    ----------
+    pole, shift : complex
+        1/s and rad/s.
+    covariance : array, shape (4, 4)
+        Of the real part (with its sign turned), the imaginary part of the pole, and of the shift likewise.
+    cost, freedom : float, int
+        As in :class:`Solution`.
+
+    """
+
+    pole: complex
+    shift: complex
+    covariance: Array
+    cost: float
+    freedom: int
+
+
+def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving | None:
+    """Fit the first mode with a pole that moves in proportion to its amplitude; further modes stay where they are.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        The stretches.
+    poles : array of complex
+        Poles found without that.
+    payload : int
+        Number of channels (the first ones) whose amplitude counts.
+
+    Returns
+    -------
+    Moving or None
+        The fit, None when it does not settle near the poles given.
+
+    Notes
+    -----
+    With u = u0 exp(-alpha t) the phase is s t + shift u0 (1 - exp(-alpha t)) / alpha. Gauss-Newton with numerical
+    derivatives; the amplitudes u0 of the stretches come from the fit before.
+
+    """
+    start = evaluate(blocks, poles)[0]
+    height: dict[int, float] = {}
+    for b, a in zip(blocks, start.amplitudes, strict=True):
+        mine = [i for i, c in enumerate(b.channels) if c < payload]
+        if mine:
+            height[b.tap] = max(height.get(b.tap, 0.0), float(np.max(np.abs(a[0, mine]))) / np.sqrt(b.thin))
+    largest = max(height.values(), default=0.0)
+    if largest <= 0.0:
+        return None
+
+    def rest(values: Array) -> Array:
+        out = []
+        alpha, omega, shift = values[0], values[1], complex(-values[2], values[3])
+        for b in blocks:
+            u = height.get(b.tap, largest) / largest
+            grown = (1.0 - np.exp(-alpha * b.time)) / alpha
+            wave = np.exp(complex(-alpha, omega) * b.time + shift * u * grown)
+            columns = np.column_stack([wave.real, wave.imag, basis(b.time, poles[1:])])
+            q = np.linalg.qr(b.without_slow(columns))[0]
+            out.append((b.clean - q @ (q.T @ b.clean)).ravel())
+        return np.concatenate(out)
+
+    values = np.array([-poles[0].real, poles[0].imag, 0.0, 0.0])
+    now = rest(values)
+    cost, damping = float(now @ now), 1e-3
+    step = 1e-4 * abs(poles[0]) * np.ones(4)
+    matrix = np.eye(4)
+    for _ in range(15):
+        jacobian = np.column_stack([(rest(values + d) - now) / d.sum() for d in np.diag(step)])
+        matrix = jacobian.T @ jacobian
+        for _ in range(6):
+            move = np.linalg.lstsq(matrix + damping * np.diag(np.diag(matrix)), -jacobian.T @ now, rcond=None)[0]
+            tried = values + move
+            if tried[0] > 1e-4 * tried[1] and np.max(np.abs(move)) < 0.3 * abs(poles[0]):
+                other = rest(tried)
+                if float(other @ other) < cost:
+                    break
+            damping *= 8.0
+        else:
+            break
+        gain = cost - float(other @ other)
+        values, now, cost, damping = tried, other, float(other @ other), max(0.2 * damping, 1e-9)
+        if gain < 1e-3 * cost / max(start.freedom, 1):
+            break
+    if abs(values[1] / poles[0].imag - 1.0) > 0.4 or abs(complex(values[2], values[3])) > 0.6 * abs(poles[0]):
+        return None
+    covariance = np.linalg.pinv(matrix, hermitian=True) * cost / max(start.freedom - 2, 1)
+    return Moving(complex(-values[0], values[1]), complex(-values[2], values[3]), covariance, cost, start.freedom - 2)

@@ -1,6 +1,6 @@
 """Traces of known truth: the fit against the plain peak-and-log method, one table.
 
-    python tests/benchmarks/trace_table.py [records]
+python tests/benchmarks/trace_table.py [records]
 """
 
 import sys
@@ -33,10 +33,10 @@ def peak_and_log(trace):
     return 1.0 / np.polyfit(n, trace.time_s[places], 1)[0], -np.polyfit(n, np.log(heights), 1)[0]
 
 
-def run(count):
-    """Errors and verdicts of ``count`` records, as rows of dictionaries."""
+def run(seeds):
+    """Errors and verdicts of the records with these seeds, as rows of dictionaries."""
     rows = []
-    for seed in range(count):
+    for seed in seeds:
         truth = record(seed)
         fit = fit_trace(truth.trace)
         row = {"seed": seed, "truth": truth, "fit": fit, "verdict": fit.verdict, "modes": []}
@@ -74,9 +74,7 @@ def summary(rows):
     verdict = np.array([r["verdict"] for r in rows])
     plain = np.array([within(r["plain"]) for r in rows])
     silent = (verdict == "good") & ~good
-    second_silent = sum(
-        1 for r in rows if r["verdict"] == "good" for m in r["modes"][1:] if not m[4] and not within(m)
-    )
+    second_silent = sum(1 for r in rows if r["verdict"] == "good" for m in r["modes"][1:] if not m[4] and not within(m))
     z = np.array([m[2:4] for m in first if m is not None and abs(m[0]) < 0.2])
     cover = [np.mean(np.abs(z) < k, axis=0) for k in (1.0, 1.96)]
     figures = {
@@ -110,5 +108,5 @@ def summary(rows):
 
 
 if __name__ == "__main__":
-    found = run(int(sys.argv[1]) if len(sys.argv) > 1 else 500)
+    found = run(range(int(sys.argv[1]) if len(sys.argv) > 1 else 500))
     print("\n".join(summary(found)[0]))
