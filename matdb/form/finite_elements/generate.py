@@ -1,0 +1,290 @@
+"""Compute the tables in ``data/`` by finite elements, and points held aside to check them by."""
+
+from __future__ import annotations
+
+import json
+import platform
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.form.finite_elements.linear import bush_stiffness, column_stiffness
+from matdb.form.finite_elements.mesh import COARSE, FINE, ROUGH, Fineness
+from matdb.form.finite_elements.squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, squeeze_column
+from matdb.form.tables import Axis, checksum
+
+__all__ = [
+    "CASES",
+    "TABLE_VERSION",
+    "aside_points",
+    "aside_squeeze",
+    "linear_tables",
+    "solve_case",
+    "squeeze_fit",
+    "write_json",
+]
+
+Array = NDArray[np.float64]
+
+#: Raised when the meaning of a table changes.
+TABLE_VERSION = 1
+
+_SHAPE = Axis("shape_factor", "log", 0.08, 8.0, 16)
+_HOLE = Axis("diameter_ratio", "square root", 0.0, 0.88, 14)
+_SLENDER = Axis("slenderness", "log", 0.8, 12.0, 10)
+_RATIO = Axis("radius_ratio", "log of excess over 1", 1.2, 4.5, 10)
+_LENGTH = Axis("length_ratio", "log", 0.08, 5.0, 14)
+_SOFT = Axis("compressibility", "log1p of E/B over 0.003", 0.0, 0.1, 6)
+
+
+def _with(axis: Axis, count: int) -> Axis:
+    return Axis(axis.name, axis.map, axis.low, axis.high, count)
+
+
+def _pad(axis: str) -> Callable[..., float]:
+    def solve(shape: float, hole: float, compressibility: float = 0.0, *, fineness: Fineness) -> float:
+        slenderness = (1.0 - hole) / (4.0 * shape)
+        return column_stiffness(slenderness, hole, axis, compressibility=compressibility, fineness=fineness)
+
+    return solve
+
+
+def _strut(axis: str) -> Callable[..., float]:
+    def solve(slenderness: float, hole: float, *, fineness: Fineness) -> float:
+        return column_stiffness(slenderness, hole, axis, fineness=fineness)
+
+    return solve
+
+
+def _bush(axis: str, bonded: bool = True) -> Callable[..., float]:
+    def solve(ratio: float, length: float, compressibility: float = 0.0, *, fineness: Fineness) -> float:
+        return bush_stiffness(ratio, length, axis, bonded=bonded, compressibility=compressibility, fineness=fineness)
+
+    return solve
+
+
+def _shear(shape: float, hole: float, *, fineness: Fineness) -> float:
+    return 3.0 * _pad("sideways")(shape, hole, fineness=fineness)
+
+
+#: Table name → what a value is, its axes, and how it is solved.
+CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
+    "pad axial": ("k h / (E A), bonded, incompressible", (_SHAPE, _HOLE), _pad("axial")),
+    "pad shear": ("k h / (G A), bonded, faces parallel, incompressible", (_SHAPE, _HOLE), _shear),
+    "pad softening": (
+        "k h / (E A), bonded, by E / B",
+        (_with(_SHAPE, 9), _with(_HOLE, 10), _SOFT),
+        _pad("axial"),
+    ),
+    "strut axial": ("k L / (E A), bonded, incompressible", (_SLENDER, _with(_HOLE, 10)), _strut("axial")),
+    "strut lateral": (
+        "k L / (E A), bonded, ends parallel, incompressible",
+        (_SLENDER, _with(_HOLE, 10)),
+        _strut("sideways"),
+    ),
+    "bush axial": ("k / (E b), bonded, incompressible", (_RATIO, _LENGTH), _bush("axial")),
+    "bush radial": ("k / (E b), bonded, incompressible", (_RATIO, _LENGTH), _bush("radial")),
+    "bush radial frictionless": (
+        "k / (E b), frictionless sleeves in touch, incompressible",
+        (_RATIO, _LENGTH),
+        _bush("radial", bonded=False),
+    ),
+    "bush radial softening": (
+        "k / (E b), bonded, by E / B",
+        (_with(_RATIO, 8), _with(_LENGTH, 10), _SOFT),
+        _bush("radial"),
+    ),
+}
+
+
+def solve_case(job: tuple[str, tuple[float, ...]]) -> tuple[float, float]:
+    """Value of a case at its coordinates on the finer of two meshes, and their relative difference."""
+    name, at = job
+    solve = CASES[name][2]
+    # Of softening only the ratio to the incompressible value is kept, in which most of the error cancels.
+    meshes = (ROUGH, COARSE) if name.endswith("softening") else (COARSE, FINE)
+    coarse, fine = (solve(*at, fineness=mesh) for mesh in meshes)
+    return fine, abs(coarse / fine - 1.0)
+
+
+def _over(jobs: list[Any], work: Callable[[Any], Any], processes: int) -> Iterator[Any]:
+    if processes <= 1:
+        yield from map(work, jobs)
+        return
+    with ProcessPoolExecutor(processes) as pool:
+        yield from pool.map(work, jobs, chunksize=4)
+
+
+def linear_tables(names: list[str], processes: int = 1, say: Callable[[str], None] = print) -> dict[str, Any]:
+    """Solve every point of the named tables."""
+    out = {}
+    for name in names:
+        meaning, axes, _ = CASES[name]
+        grid = np.meshgrid(*(a.points() for a in axes), indexing="ij")
+        jobs = [(name, tuple(map(float, at))) for at in zip(*(g.ravel() for g in grid), strict=True)]
+        solved = np.array(list(_over(jobs, solve_case, processes)))
+        out[name] = {
+            "meaning": meaning,
+            "axes": [vars(a) for a in axes],
+            "mesh_error": float(f"{solved[:, 1].max():.2g}"),
+            "median_mesh_error": float(f"{np.median(solved[:, 1]):.2g}"),
+            "values": [float(f"{v:.8g}") for v in solved[:, 0]],
+        }
+        say(f"{name}: {len(jobs)} points, meshes differ by at most {solved[:, 1].max():.1e}")
+    return out
+
+
+#: Ranges within which points are held aside (those of the stated accuracy, not the tables' own).
+_ASIDE: dict[str, tuple[tuple[str, float, float], ...]] = {
+    "pad axial": (("log", 0.1, 6.0), ("", 0.0, 0.8)),
+    "pad shear": (("log", 0.1, 6.0), ("", 0.0, 0.8)),
+    "pad softening": (("log", 0.5, 6.0), ("", 0.0, 0.8), ("log", 1e-4, 0.05)),
+    "strut axial": (("", 1.0, 8.0), ("", 0.0, 0.8)),
+    "strut lateral": (("", 1.0, 8.0), ("", 0.0, 0.8)),
+    "bush axial": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
+    "bush radial": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
+    "bush radial frictionless": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
+    "bush radial softening": (("", 1.25, 4.0), ("log", 0.1, 4.0), ("log", 1e-4, 0.05)),
+}
+
+
+def aside_points(count: int, seed: int, processes: int = 1) -> list[tuple[str, tuple[float, ...], float]]:
+    """Solve points at random geometries, for tests; a third of the pads have no hole."""
+    random = np.random.default_rng(seed)
+    jobs: list[tuple[str, tuple[float, ...]]] = []
+    for name, ranges in _ASIDE.items():
+        for i in range(count):
+            at = []
+            for kind, low, high in ranges:
+                x = random.uniform(np.log(low), np.log(high)) if kind else random.uniform(low, high)
+                at.append(float(f"{np.exp(x) if kind else x:.4g}"))
+            if i % 3 == 0 and not name.startswith("bush"):
+                at[1] = 0.0
+            jobs.append((name, tuple(at)))
+    solved = _over(jobs, solve_case, processes)
+    return [(name, at, value) for (name, at), (value, _) in zip(jobs, solved, strict=True)]
+
+
+_SQUEEZE_SHAPE = Axis("shape_factor", "log", 0.08, 5.0, 9)
+_SQUEEZE_HOLE = Axis("diameter_ratio", "square root", 0.0, 0.82, 8)
+_SQUEEZE_MOST = 0.3
+_DEGREES = (6, 6, 5)
+
+
+def _squeeze_job(at: tuple[float, float]) -> list[tuple[float, float, float]]:
+    """(share, F / (k₀ h e), relative difference between meshes) of one geometry; nan without a second mesh."""
+    shape, hole = at
+    shares: Array = np.linspace(0.0, _SQUEEZE_MOST, 13)[1:]
+    runs = [squeeze_column((1.0 - hole) / (4.0 * shape), hole, shares, mesh) for mesh in (COARSE_SQUEEZE, FINE_SQUEEZE)]
+    rows = []
+    for i, share in enumerate(shares):
+        # A hole's wall that has nearly closed would touch itself.
+        values = [run.force[i] / run.linear / share for run in runs if i < run.share.size and run.narrowest[i] > 0.1]
+        if values:
+            difference = abs(values[0] / values[-1] - 1.0) if len(values) == 2 else np.nan
+            rows.append((float(share), float(values[-1]), float(difference)))
+    return rows
+
+
+def squeeze_fit(processes: int = 1, say: Callable[[str], None] = print) -> dict[str, Any]:
+    """Solve large squeeze over pads and rings, and fit it smoothly."""
+    jobs = [(float(s), float(h)) for s in _SQUEEZE_SHAPE.points() for h in _SQUEEZE_HOLE.points()]
+    rows = []
+    for at, solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
+        rows += [(*at, *row) for row in solved]
+    data = np.array(rows)
+    shape, hole, share, relative, difference = data.T
+    design = _design(shape, hole, share)
+    target = np.log(relative * 2.0 * share / ((1.0 - share) ** -2 - 1.0))
+    coefficients = np.linalg.lstsq(design, target, rcond=1e-10)[0]
+    residual = design @ coefficients - target
+    known = difference[np.isfinite(difference)]
+    say(f"squeeze: {len(rows)} points, fit rms {residual.std():.1e}, most {np.abs(residual).max():.1e}")
+    return {
+        "squeeze": {
+            "meaning": "Chebyshev coefficients of ln[F / (k0 squeeze) * 2e / (lambda^-2 - 1)] / e, "
+            "bonded, incompressible, neo-Hookean, walls in frictionless contact with the plates",
+            "axes": [
+                vars(_SQUEEZE_SHAPE),
+                vars(_SQUEEZE_HOLE),
+                {"name": "squeeze_share", "map": "linear", "low": 0.0, "high": _SQUEEZE_MOST, "count": 12},
+            ],
+            "degrees": list(_DEGREES),
+            "points": len(rows),
+            "fit_error": float(f"{np.sqrt(np.mean(residual**2)):.2g}"),
+            "largest_fit_error": float(f"{np.abs(residual).max():.2g}"),
+            "mesh_error": float(f"{known.max():.2g}"),
+            "median_mesh_error": float(f"{np.median(known):.2g}"),
+            "values": [float(f"{c:.8g}") for c in coefficients],
+        }
+    }
+
+
+def aside_squeeze(count: int, seed: int, processes: int = 1) -> list[tuple[float, ...]]:
+    """Solve large squeeze at random geometries: rows of shape factor, diameter ratio, share, F / (k₀ h e)."""
+    random = np.random.default_rng(seed)
+    jobs = []
+    for i in range(count):
+        shape = float(f"{np.exp(random.uniform(np.log(0.1), np.log(4.0))):.4g}")
+        jobs.append((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.8):.4g}")))
+    rows: list[tuple[float, ...]] = []
+    for at, solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
+        rows += [(*at, share, value) for share, value, _ in solved]
+    return rows
+
+
+def _design(shape: Array, hole: Array, share: Array) -> Array:
+    bases = [
+        np.polynomial.chebyshev.chebvander(x, degree)
+        for x, degree in zip(
+            (
+                _SQUEEZE_SHAPE.reduced(shape),
+                _SQUEEZE_HOLE.reduced(hole),
+                2.0 * share / _SQUEEZE_MOST - 1.0,
+            ),
+            _DEGREES,
+            strict=True,
+        )
+    ]
+    tensor = np.einsum("pi,pj,pk->pijk", *bases) * share[:, None, None, None]
+    design: Array = tensor.reshape(share.size, -1)
+    return design
+
+
+def write_json(path: Path, contents: dict[str, Any], about: str) -> None:
+    """Write a table file with its version, tools and checksum."""
+    whole = {
+        "about": about,
+        "version": TABLE_VERSION,
+        "made_by": "python -m matdb.form.finite_elements",
+        "tools": {
+            "python": platform.python_version(),
+            "numpy": version("numpy"),
+            "scipy": version("scipy"),
+            "scikit-fem": version("scikit-fem"),
+        },
+        "sha256": checksum(contents),
+        "tables": contents,
+    }
+    text = json.dumps(whole, indent=1, ensure_ascii=False)
+    # One line per list of numbers.
+    lines, joined = [], ""
+    for line in text.splitlines():
+        bare = line.strip()
+        number = bare.rstrip(",").replace(".", "").replace("-", "").replace("e", "").replace("+", "").isdigit()
+        if number:
+            joined += (" " if joined else line[: len(line) - len(line.lstrip())]) + bare
+            if len(joined) > 100:
+                lines.append(joined)
+                joined = ""
+            continue
+        if joined:
+            lines.append(joined)
+            joined = ""
+        lines.append(line)
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")

@@ -1,0 +1,70 @@
+"""Screw threads: the pitch that turns a number of turns into millimetres."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from matdb.errors import InputError
+
+__all__ = ["COARSE_PITCH_MM", "pitch_mm", "squeeze_from_turns", "turns_from_squeeze"]
+
+#: ISO metric coarse pitches in mm (ISO 261 and ISO 724, from memory).
+COARSE_PITCH_MM: dict[str, float] = {
+    "M1.6": 0.35,
+    "M2": 0.4,
+    "M2.5": 0.45,
+    "M3": 0.5,
+    "M4": 0.7,
+    "M5": 0.8,
+    "M6": 1.0,
+    "M8": 1.25,
+}
+
+
+def pitch_mm(thread: str) -> float:
+    """Advance of a screw per turn in mm.
+
+    Parameters
+    ----------
+    thread : str
+        A coarse ISO thread such as ``"M3"``, or with its pitch in mm for any other: ``"M3x0.35"``.
+
+    Raises
+    ------
+    InputError
+        Neither of these.
+
+    Examples
+    --------
+    >>> pitch_mm("M3"), pitch_mm("M4x0.5")
+    (0.5, 0.5)
+    """
+    cure = "for any other thread give its pitch too: M3x0.35"
+    if isinstance(thread, str):
+        name = thread.strip().upper().replace("×", "X")
+        if name in COARSE_PITCH_MM:
+            return COARSE_PITCH_MM[name]
+        size, cross, pitch = name.partition("X")
+        if cross and size.startswith("M"):
+            try:
+                diameter, value = float(size[1:]), float(pitch)
+            except ValueError:
+                diameter = value = 0.0
+            if 0.0 < value < diameter <= 100.0:
+                return value
+    raise InputError("thread", thread, "one of " + ", ".join(COARSE_PITCH_MM), cure)
+
+
+def squeeze_from_turns(turns: ArrayLike, thread: str) -> Any:
+    """Squeeze in mm after a number of turns past first touch; see :func:`pitch_mm`."""
+    value = np.asarray(turns, dtype=float) * pitch_mm(thread)
+    return value.item() if value.ndim == 0 else value
+
+
+def turns_from_squeeze(squeeze_mm: ArrayLike, thread: str) -> Any:
+    """Turns past first touch that give a squeeze in mm; see :func:`pitch_mm`."""
+    value = np.asarray(squeeze_mm, dtype=float) / pitch_mm(thread)
+    return value.item() if value.ndim == 0 else value
