@@ -46,16 +46,16 @@ def _root(
     pass
 
 
-app.command("demo")(demo.demo)
+app.command("demo", short_help="Walk the main job on an invented scenario.")(demo.demo)
 app.add_typer(material.app, name="material")
 app.add_typer(part.app, name="part")
 app.add_typer(reading.app, name="reading")
-app.command("fit")(fit.fit)
-app.command("report")(fit.report)
-app.command("curve")(curve.curve)
-app.command("stiffness")(stiffness.stiffness)
+app.command("fit", short_help="Fit all readings of a material.")(fit.fit)
+app.command("report", short_help="Tell what a fit rests on.")(fit.report)
+app.command("curve", short_help="Show modulus and loss factor.")(curve.curve)
+app.command("stiffness", short_help="Show a part's stiffness in the field.")(stiffness.stiffness)
 app.add_typer(mounting.app, name="mounting")
-app.command("suit")(suit.suit)
+app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
 app.add_typer(export.app, name="export")
 
 

@@ -17,7 +17,6 @@ FLIGHT = (
 
 #: At the bench.
 BENCH = (
-    "Oven and freezer: wear gloves, stay below the material's service temperature, and never share an oven "
-    "with food.",
+    "Oven and freezer: wear gloves, stay below the material's service temperature, and never share an oven with food.",
     "Secure weights and keep feet and fingers from under them.",
 )

@@ -30,7 +30,8 @@ def curve(
     frequency: FrequenciesOption = None,
     step: StepOption = "5K",
     fit_number: Annotated[
-        int | None, typer.Option("--fit", min=1, help="Answer from this older fit instead of the newest.")
+        int | None,
+        typer.Option("--fit", min=1, metavar="NUMBER", help="Answer from this older fit instead of the newest."),
     ] = None,
     csv: CsvOption = None,
     force: ForceOption = False,
@@ -38,7 +39,7 @@ def curve(
     as_json: JsonOption = False,
 ) -> None:
     """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
-    from matdb.cli.screen import band_text, document, lines, number_text, show, table
+    from matdb.cli.screen import band_text, document, given_text, lines, show, table
     from matdb.errors import InputError
     from matdb.exchange.tables import curve_table
 
@@ -59,10 +60,10 @@ def curve(
         ["at degC", "at Hz", "storage modulus, MPa", "loss factor", ""],
         [
             [
-                number_text(r["temperature_c"]),
-                number_text(r["frequency_hz"]),
+                given_text(r["temperature_c"]),
+                given_text(r["frequency_hz"]),
                 band_text(r["storage_mpa"], r["storage_mpa_low"], r["storage_mpa_high"]),
-                band_text(r["loss_factor"], r["loss_factor_low"], r["loss_factor_high"]),
+                band_text(r["loss_factor"], r["loss_factor_low"], r["loss_factor_high"], 2),
                 _where(r["basis"], r["extrapolated"]),
             ]
             for r in rows

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import CsvOption, ForceOption, JsonOption, StoreOption
+from matdb.cli.options import ForceOption, JsonOption, StoreOption
 
 if TYPE_CHECKING:
     from matdb.curve.curve import Curve
@@ -19,7 +19,10 @@ INVENTED = "All materials, parts, readings and the craft of this demo are invent
 def demo(
     ctx: typer.Context,
     store: StoreOption = None,
-    csv: CsvOption = None,
+    csv: Annotated[
+        str | None,
+        typer.Option("--csv", metavar="FILE", help="Also write the curve of one material to this CSV file."),
+    ] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -76,12 +79,14 @@ def demo(
             "fits": [summary(c) for c in curves],
             "stiffness": [nested(r) for r in answer.records()],
             "csv": written,
-            **suit_content(scenario.mounting, hours, ranking, "axial", 0.0),
+            **suit_content(scenario.mounting, hours, ranking, "axial", None),
         }
         document("demo", content, [*answer.warnings, *all_warnings(ranking)])
         return
     _fits(curves, laws_text)
-    _title(f"3. Stiffness of the {shown.name} in the field, {count} of them under {scenario.mounting.mass_kg * 1e3:g} g")
+    _title(
+        f"3. Stiffness of the {shown.name} in the field, {count} of them under {scenario.mounting.mass_kg * 1e3:g} g"
+    )
     stiffness_rows(answer.records())
     for line in answer.warnings:
         show(line, indent="  - ")

@@ -50,9 +50,7 @@ def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
             raise InputError(option, value, "given once")
         given[option] = value
     if len(names) != 1:
-        raise InputError(
-            "name", " ".join(names) or None, "one name", "put a name of several words in quotation marks"
-        )
+        raise InputError("name", " ".join(names) or None, "one name", "put a name of several words in quotation marks")
     return names[0], given
 
 
@@ -76,7 +74,7 @@ def form_from_words(kind: str, given: dict[str, str]) -> FormBase:
     cls = FORMS.get(kind)
     if cls is None:
         raise InputError("--form", kind, "one of " + ", ".join(sorted(FORMS)))
-    by_option = {option: f for option, f in _options(cls).items()}
+    by_option = _options(cls)
     values: dict[str, Any] = {}
     for option, text in given.items():
         plain = option.replace("--not-", "--", 1)

@@ -27,7 +27,7 @@ from matdb.cli.options import (
     write_answer,
 )
 
-app = typer.Typer(help="Write curves, readings or stiffness to a CSV file.", rich_markup_mode=None)
+app = typer.Typer(help="Write curves, readings or stiffness to CSV.", rich_markup_mode=None)
 
 FileOption = Annotated[str, typer.Option("--csv", metavar="FILE", help="The CSV file to write.")]
 
@@ -44,7 +44,10 @@ def curve(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write a material's modulus and loss factor over temperatures and frequencies."""
+    """Write a material's curve.
+
+    Storage modulus and loss factor over temperatures and frequencies.
+    """
     from matdb.exchange.tables import curve_table
 
     t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
@@ -74,7 +77,10 @@ def stiffness(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write the stiffness and damping ratio of parts over temperatures."""
+    """Write the stiffness of parts.
+
+    Stiffness and damping ratio over temperatures.
+    """
     from matdb.errors import InputError
     from matdb.exchange.tables import stiffness_table
 
@@ -106,18 +112,19 @@ def readings(
     material: Annotated[
         str | None, typer.Option("--material", metavar="NAME", help="Only readings of this material.")
     ] = None,
-    part: Annotated[
-        str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")
+    part: Annotated[str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", metavar="KIND", help="Only this kind, such as ring-down.")
     ] = None,
-    kind: Annotated[str | None, typer.Option("--kind", help="Only readings of this kind.")] = None,
-    retired: Annotated[
-        bool, typer.Option("--all", help="Also readings that were corrected or removed.")
-    ] = False,
+    retired: Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")] = False,
     force: ForceOption = False,
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write readings in the form that 'matdb reading import' takes."""
+    """Write readings.
+
+    In the form that 'matdb reading import' takes back.
+    """
     from matdb.exchange.tables import readings_table
 
     with opened(ctx, store) as kept:

@@ -17,7 +17,7 @@ MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The m
 def fit(
     ctx: typer.Context,
     material: MaterialArgument,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Seed of the random draws.")] = 0,
+    seed: Annotated[int, typer.Option("--seed", min=0, metavar="NUMBER", help="Seed of the random draws.")] = 0,
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -42,7 +42,7 @@ def report(
     ctx: typer.Context, material: MaterialArgument, store: StoreOption = None, as_json: JsonOption = False
 ) -> None:
     """Report on the newest fit: each reading's residual, and what came from readings or from the prior."""
-    from matdb.cli.screen import band_text, document, lines, number_text, show, table
+    from matdb.cli.screen import band_text, document, given_text, lines, show, table
 
     with opened(ctx, store) as kept:
         curve = kept.curve(material)
@@ -76,7 +76,7 @@ def report(
                     str(r.get("number", "-")),
                     str(r.get("kind", "")),
                     str(r.get("subject", "")),
-                    number_text(r.get("temperature_c")),
+                    given_text(r.get("temperature_c")),
                     _residual(r.get("stiffness")),
                     _residual(r.get("loss")),
                     "does not fit" if r.get("fumbled") else "",
@@ -124,7 +124,7 @@ def laws_text(curve: Curve) -> str:
     from matdb.cli.screen import share_text
 
     weights = sorted(curve.weights.items(), key=lambda item: -item[1])
-    return ", ".join(f"{name} {share_text(weight)}" for name, weight in weights if weight >= 0.01)
+    return "; ".join(f"{name} {share_text(weight)}" for name, weight in weights if weight >= 0.05)
 
 
 def modulus_text(curve: Curve) -> str:

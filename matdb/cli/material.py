@@ -20,7 +20,9 @@ def add(
     name: NameArgument,
     family: Annotated[
         str,
-        typer.Option("--family", help="Generic family, such as silicone; 'matdb material families' lists them."),
+        typer.Option(
+            "--family", metavar="FAMILY", help="Generic family, such as silicone; 'matdb material families' lists them."
+        ),
     ] = "unknown",
     hardness: Annotated[
         str | None,
@@ -39,9 +41,7 @@ def add(
     ] = None,
     service_min: Annotated[
         str | None,
-        typer.Option(
-            "--service-min", metavar="TEMPERATURE", help=f"Lowest service temperature, {_TEMPERATURE}."
-        ),
+        typer.Option("--service-min", metavar="TEMPERATURE", help=f"Lowest service temperature, {_TEMPERATURE}."),
     ] = None,
     service_max: Annotated[
         str | None,
@@ -77,7 +77,10 @@ def add(
 
 @app.command("list")
 def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
-    """List the materials, with how much was read of each."""
+    """List the materials.
+
+    With how much was read of each, and whether its fit is current.
+    """
     from matdb.cli.screen import document, show, table
 
     rows: list[dict[str, Any]] = []
@@ -115,10 +118,11 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
 
 
 @app.command("show")
-def show_(
-    ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False
-) -> None:
-    """Show a material, its parts, its fits and what it said before."""
+def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False) -> None:
+    """Show a material.
+
+    Its entries, its parts, its fits and what it said before.
+    """
     from matdb.cli.screen import document, show, table
 
     with opened(ctx, store) as kept:
@@ -167,7 +171,10 @@ def show_(
 
 @app.command()
 def families(as_json: JsonOption = False) -> None:
-    """List the generic families and what is known of them before any reading."""
+    """List the generic families.
+
+    With what is known of them before any reading.
+    """
     from matdb.cli.screen import document, show, table
     from matdb.material.families import families as known
 

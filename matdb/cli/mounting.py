@@ -36,7 +36,7 @@ def add(
     manoeuvre: ManoeuvreOption = None,
     order: Annotated[
         list[float] | None,
-        typer.Option("--order", help="Rotor order to isolate from. May be given several times."),
+        typer.Option("--order", metavar="NUMBER", help="Rotor order to isolate from. May be given several times."),
     ] = None,
     source: SourceOption = "",
     note: NoteOption = "",
@@ -98,10 +98,11 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
 
 
 @app.command("show")
-def show_(
-    ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False
-) -> None:
-    """Show a mounting: every entry, its rotor orders, the window of natural frequencies."""
+def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False) -> None:
+    """Show a mounting.
+
+    Every entry, its rotor orders and the window of natural frequencies.
+    """
     from matdb.cli.screen import document, number_text, table
 
     with opened(ctx, store) as kept:

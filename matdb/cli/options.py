@@ -25,9 +25,7 @@ StoreOption = Annotated[
         help="The store: a file or a database URL. Without it, MATDB_STORE, else your own store.",
     ),
 ]
-JsonOption = Annotated[
-    bool, typer.Option("--json", help="Answer with one JSON document instead of tables.")
-]
+JsonOption = Annotated[bool, typer.Option("--json", help="Answer with one JSON document instead of tables.")]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is there already.")]
 NoteOption = Annotated[str, typer.Option("--note", metavar="TEXT", help="Free text.")]
 SourceOption = Annotated[str, typer.Option("--source", metavar="TEXT", help="Where the entries come from.")]
@@ -55,16 +53,14 @@ MassOption = Annotated[
     str | None,
     typer.Option("--mass", metavar="MASS", help="The mass on all the parts together, such as 250g."),
 ]
-CountOption = Annotated[int, typer.Option("--count", help="How many equal parts share the mass.")]
+CountOption = Annotated[int, typer.Option("--count", metavar="NUMBER", help="How many equal parts share the mass.")]
 AxisOption = Annotated[
     str, typer.Option("--axis", metavar="AXIS", help="Direction of the part: axial, shear, radial or lateral.")
 ]
 SqueezeOption = Annotated[
     str, typer.Option("--squeeze", metavar="LENGTH", help="Static squeeze of each part, such as 0.5mm.")
 ]
-CsvOption = Annotated[
-    str | None, typer.Option("--csv", metavar="FILE", help="Also write the rows to this CSV file.")
-]
+CsvOption = Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Also write the rows to this CSV file.")]
 
 #: More states than this in one answer are refused.
 _MOST_STATES = 20_000

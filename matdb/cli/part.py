@@ -8,7 +8,7 @@ import typer
 
 from matdb.cli.options import JsonOption, NoteOption, StoreOption, opened
 
-app = typer.Typer(help="Parts: what is made of a material, with its dimensions.", rich_markup_mode=None)
+app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
 
 
 @app.command(
@@ -41,9 +41,7 @@ def add(
     from matdb.form import Part
 
     name, given = split_words(words)
-    part = Part(
-        name=name, material=material, form=form_from_words(form, given), thread=thread, note=note
-    )
+    part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
     with opened(ctx, store) as kept:
         number = kept.add(part)
     warnings = part.form.warnings(part.form.axes[0])
@@ -63,7 +61,10 @@ def list_(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List the parts, with how much was read of each."""
+    """List the parts.
+
+    With how much was read of each.
+    """
     from matdb.cli.screen import document, show, table
 
     with opened(ctx, store) as kept:
@@ -89,7 +90,10 @@ def show_(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show a part: its form, what its geometry does to a modulus of 1 MPa, its readings."""
+    """Show a part.
+
+    Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
+    """
     from matdb.cli.screen import document, lines, number_text, table
 
     with opened(ctx, store) as kept:
@@ -99,7 +103,8 @@ def show_(
             {"replaced_at": when, "why": why, "before": before}
             for when, why, before in kept.records.history("part", name)
         ]
-    unit, warnings = {}, {}
+    unit: dict[str, float] = {}
+    warnings: dict[str, None] = {}
     for axis in part.form.axes:
         try:
             unit[axis] = float(part.form.stiffness_n_per_mm(1.0, axis))

@@ -26,20 +26,16 @@ def list_(
     material: Annotated[
         str | None, typer.Option("--material", metavar="NAME", help="Only readings of this material and its parts.")
     ] = None,
-    part: Annotated[
-        str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")
-    ] = None,
+    part: Annotated[str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")] = None,
     kind: Annotated[
         str | None, typer.Option("--kind", metavar="KIND", help="Only this kind, such as ring-down.")
     ] = None,
-    retired: Annotated[
-        bool, typer.Option("--all", help="Also readings that were corrected or removed.")
-    ] = False,
+    retired: Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")] = False,
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List readings."""
-    from matdb.cli.screen import document, number_text, show, table
+    from matdb.cli.screen import document, given_text, show, table
 
     with opened(ctx, store) as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
@@ -57,7 +53,7 @@ def list_(
                 str(each.id),
                 r.kind,
                 str(getattr(r, r.subject)),
-                number_text(r.temperature_c),
+                given_text(r.temperature_c),
                 _figures(r),
                 f"{r.taken_at:%Y-%m-%d}" if r.taken_at else "",
                 r.who,
@@ -80,9 +76,7 @@ def correct(
     count: Annotated[str | None, typer.Option("--count", metavar="NUMBER", help="New number of parts.")] = None,
     axis: Annotated[str | None, typer.Option("--axis", metavar="AXIS", help="New direction.")] = None,
     squeeze: Annotated[str | None, typer.Option("--squeeze", metavar="LENGTH", help="New squeeze.")] = None,
-    frequency: Annotated[
-        str | None, typer.Option("--frequency", metavar="FREQUENCY", help="New frequency.")
-    ] = None,
+    frequency: Annotated[str | None, typer.Option("--frequency", metavar="FREQUENCY", help="New frequency.")] = None,
     frequency_sd: Annotated[
         str | None, typer.Option("--frequency-sd", metavar="FREQUENCY", help="New standard deviation of it.")
     ] = None,
@@ -92,28 +86,20 @@ def correct(
     decrement_sd: Annotated[
         str | None, typer.Option("--decrement-sd", metavar="NUMBER", help="New standard deviation of it.")
     ] = None,
-    width: Annotated[
-        str | None, typer.Option("--width", metavar="FREQUENCY", help="New half-power width.")
-    ] = None,
+    width: Annotated[str | None, typer.Option("--width", metavar="FREQUENCY", help="New half-power width.")] = None,
     amplification: Annotated[
         str | None, typer.Option("--amplification", metavar="NUMBER", help="New amplification.")
     ] = None,
-    deflection: Annotated[
-        str | None, typer.Option("--deflection", metavar="LENGTH", help="New deflection.")
-    ] = None,
+    deflection: Annotated[str | None, typer.Option("--deflection", metavar="LENGTH", help="New deflection.")] = None,
     deflection_sd: Annotated[
         str | None, typer.Option("--deflection-sd", metavar="LENGTH", help="New standard deviation of it.")
     ] = None,
     dwell: Annotated[str | None, typer.Option("--dwell", metavar="TIME", help="New dwell.")] = None,
-    storage: Annotated[
-        str | None, typer.Option("--storage", metavar="MODULUS", help="New storage modulus.")
-    ] = None,
+    storage: Annotated[str | None, typer.Option("--storage", metavar="MODULUS", help="New storage modulus.")] = None,
     storage_sd: Annotated[
         str | None, typer.Option("--storage-sd", metavar="NUMBER", help="New relative standard deviation of it.")
     ] = None,
-    loss_factor: Annotated[
-        str | None, typer.Option("--loss-factor", metavar="NUMBER", help="New loss factor.")
-    ] = None,
+    loss_factor: Annotated[str | None, typer.Option("--loss-factor", metavar="NUMBER", help="New loss factor.")] = None,
     loss_factor_sd: Annotated[
         str | None, typer.Option("--loss-factor-sd", metavar="NUMBER", help="New standard deviation of it.")
     ] = None,
@@ -128,7 +114,10 @@ def correct(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Correct a reading: a new one takes its place, and the old one is kept with the reason."""
+    """Correct a reading.
+
+    A new one takes its place; the old one is kept with the reason.
+    """
     from dataclasses import fields, replace
 
     from matdb.cli.screen import document, show
@@ -136,9 +125,7 @@ def correct(
     from matdb.exchange.reading_file import check_on_part
 
     named = locals()
-    given = {
-        field: named[option.removeprefix("--").replace("-", "_")] for field, option in OPTION_OF.items()
-    }
+    given = {field: named[option.removeprefix("--").replace("-", "_")] for field, option in OPTION_OF.items()}
     changes = values_of({field: text for field, text in given.items() if text is not None})
     if not changes:
         raise InputError("changes", None, "at least one option that says what to change")
@@ -148,9 +135,7 @@ def correct(
         for field in changes:
             if field not in known:
                 allowed = sorted(OPTION_OF[name] for name in known if name in OPTION_OF)
-                raise InputError(
-                    OPTION_OF[field], given[field], f"an option of a {old.kind}: " + ", ".join(allowed)
-                )
+                raise InputError(OPTION_OF[field], given[field], f"an option of a {old.kind}: " + ", ".join(allowed))
         new = replace(old, **changes)
         if new.subject == "part":
             check_on_part(new, kept.part(getattr(new, "part")))  # noqa: B009
@@ -170,7 +155,10 @@ def remove(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Let a reading count no more; it is kept with the reason."""
+    """Let a reading count no more.
+
+    It is kept with the reason.
+    """
     from matdb.cli.screen import document, show
 
     with opened(ctx, store) as kept:
@@ -205,7 +193,12 @@ def import_(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Log all readings of a CSV file, or none of them when a row has a problem."""
+    """Log the readings of a CSV file.
+
+    All of them, or none when a row has a problem; every problem is told with its line and column. Headings may
+    name units (temp_F, mass_g, frequency [Hz]); semicolons, decimal commas, blank lines and comments are
+    understood. Rows that the store knows already are passed over.
+    """
     from pathlib import Path
 
     from matdb.cli.screen import document, lines, progress, show
@@ -277,14 +270,14 @@ def _refuse(file: str, found: Any, as_json: bool) -> None:
 
 
 def _preview(found: Any) -> None:
-    from matdb.cli.screen import number_text, show, table
+    from matdb.cli.screen import given_text, show, table
 
     shown = list(zip(found.lines, found.readings, strict=True))[:20]
     if shown:
         table(
             ["line", "kind", "on", "at degC", "figures"],
             [
-                [str(line), r.kind, str(getattr(r, r.subject)), number_text(r.temperature_c), _figures(r)]
+                [str(line), r.kind, str(getattr(r, r.subject)), given_text(r.temperature_c), _figures(r)]
                 for line, r in shown
             ],
             right=(0, 3),
@@ -308,27 +301,33 @@ def _some(numbers: list[int]) -> str:
 
 def _figures(reading: Any) -> str:
     """What was read, in one cell."""
-    from matdb.cli.screen import number_text
+    from matdb.cli.screen import given_text
 
-    n = number_text
-    told = {
-        "frequency_hz": lambda v: f"{n(v)} Hz",
-        "log_decrement": lambda v: f"decrement {n(v)}",
-        "half_power_width_hz": lambda v: f"width {n(v)} Hz",
-        "amplification": lambda v: f"amplified {n(v)} times",
-        "deflection_mm": lambda v: f"{n(v)} mm",
-        "dwell_s": lambda v: f"after {n(v)} s",
-        "storage_mpa": lambda v: f"{n(v)} MPa",
-        "loss_factor": lambda v: f"loss factor {n(v)}",
-        "value": lambda v: f"Shore {v}",
-        "mass_kg": lambda v: f"{n(v * 1e3)} g on {reading.count}",
-        "axis": lambda v: "" if v == "axial" else str(v),
-        "squeeze_mm": lambda v: f"squeezed {n(v)} mm" if v else "",
-        "soak_min": lambda v: f"soaked {n(v)} min",
-        "seconds_out": lambda v: f"{n(v)} s out",
+    shown = {
+        "frequency_hz": "{} Hz",
+        "log_decrement": "decrement {}",
+        "half_power_width_hz": "width {} Hz",
+        "amplification": "amplified {} times",
+        "deflection_mm": "{} mm",
+        "dwell_s": "after {} s",
+        "storage_mpa": "{} MPa",
+        "loss_factor": "loss factor {}",
+        "value": "Shore {}",
+        "mass_kg": "{} g on " + str(getattr(reading, "count", 1)),
+        "axis": "{}",
+        "squeeze_mm": "squeezed {} mm",
+        "soak_min": "soaked {} min",
+        "seconds_out": "{} s out",
     }
-    parts = [text(getattr(reading, name)) for name, text in told.items() if getattr(reading, name, None) is not None]
-    return ", ".join(p for p in parts if p)
+    parts = []
+    for name, words in shown.items():
+        value = getattr(reading, name, None)
+        if value is None or value == "axial" or (name == "squeeze_mm" and not value):
+            continue
+        if name == "mass_kg":
+            value *= 1e3
+        parts.append(words.format(value if isinstance(value, str) else given_text(value)))
+    return ", ".join(parts)
 
 
 def _plain(each: StoredReading) -> dict[str, Any]:

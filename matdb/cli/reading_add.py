@@ -47,29 +47,17 @@ def _option(name: str, metavar: str, text: str) -> Any:
 PartArgument = Annotated[str, typer.Argument(metavar="PART", help="The part that was read.")]
 MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material that was read.")]
 Temp = Annotated[str, _option("--temp", "TEMPERATURE", "Temperature of the part's core, such as -18C.")]
-TempSd = Annotated[
-    str | None, _option("--temp-sd", "KELVIN", "Standard deviation of the temperature, such as 0.5K.")
-]
+TempSd = Annotated[str | None, _option("--temp-sd", "KELVIN", "Standard deviation of the temperature, such as 0.5K.")]
 Mass = Annotated[str, _option("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
-Count = Annotated[int, typer.Option("--count", help="How many equal parts share the mass.")]
+Count = Annotated[int, typer.Option("--count", metavar="NUMBER", help="How many equal parts share the mass.")]
 Axis = Annotated[str, _option("--axis", "AXIS", "Direction: axial, shear, radial or lateral.")]
-Squeeze = Annotated[
-    str | None, _option("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")
-]
+Squeeze = Annotated[str | None, _option("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")]
 Frequency = Annotated[str, _option("--frequency", "FREQUENCY", "The frequency read, such as 31.2Hz.")]
-FrequencySd = Annotated[
-    str | None, _option("--frequency-sd", "FREQUENCY", "Its standard deviation; 3 % without it.")
-]
-Soak = Annotated[
-    str | None, _option("--soak", "TIME", "How long the part lay at the temperature, such as 45min.")
-]
-Out = Annotated[
-    str | None, _option("--out", "TIME", "Time since it left the freezer or oven, such as 8s.")
-]
+FrequencySd = Annotated[str | None, _option("--frequency-sd", "FREQUENCY", "Its standard deviation; 3 % without it.")]
+Soak = Annotated[str | None, _option("--soak", "TIME", "How long the part lay at the temperature, such as 45min.")]
+Out = Annotated[str | None, _option("--out", "TIME", "Time since it left the freezer or oven, such as 8s.")]
 Who = Annotated[str | None, _option("--who", "NAME", "Who took the reading.")]
-At = Annotated[
-    str | None, _option("--at", "TIME", "When it was taken, such as 2024-01-31T14:05; now without it.")
-]
+At = Annotated[str | None, _option("--at", "TIME", "When it was taken, such as 2024-01-31T14:05; now without it.")]
 
 
 @app.command("ring-down")
@@ -99,7 +87,10 @@ def ring_down(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Log a free vibration: a mass on the part is tapped, frequency and decay are read."""
+    """Log a free vibration.
+
+    A mass on the part is tapped; frequency and decay are read.
+    """
     given = {
         "frequency_hz": frequency,
         "log_decrement": decrement,
@@ -138,7 +129,10 @@ def resonance(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Log a forced response: the resonance of a mass on the part, with its width or its height."""
+    """Log a forced response.
+
+    The resonance of a mass on the part, with the width or the height of its peak.
+    """
     given = {
         "frequency_hz": frequency,
         "half_power_width_hz": width,
@@ -157,9 +151,7 @@ def deflection(
     temp: Temp,
     mass: Mass,
     deflection: Annotated[str, _option("--deflection", "LENGTH", "How far it gave way, such as 0.31mm.")],
-    dwell: Annotated[
-        str | None, _option("--dwell", "TIME", "Time from loading to reading; 10s without it.")
-    ] = None,
+    dwell: Annotated[str | None, _option("--dwell", "TIME", "Time from loading to reading; 10s without it.")] = None,
     count: Count = 1,
     axis: Axis = "axial",
     squeeze: Squeeze = None,
@@ -175,7 +167,10 @@ def deflection(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Log a static deflection: a weight on the part, read after a dwell."""
+    """Log a static deflection.
+
+    A weight on the part, read after a dwell.
+    """
     given = {"deflection_mm": deflection, "dwell_s": dwell, "deflection_sd_mm": deflection_sd}
     given |= {"mass_kg": mass, "count": str(count), "axis": axis, "squeeze_mm": squeeze}
     given |= _common(temp, temp_sd, soak, out, who, at, note)
@@ -205,7 +200,10 @@ def modulus(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Log a point of a laboratory sweep: storage modulus and loss factor."""
+    """Log a point of a laboratory sweep.
+
+    Storage modulus and loss factor at a temperature and a frequency.
+    """
     given = {"frequency_hz": frequency, "storage_mpa": storage, "loss_factor": loss_factor}
     given |= {"storage_sd": storage_sd, "loss_factor_sd": loss_factor_sd}
     given |= _common(temp, temp_sd, soak, out, who, at, note)
@@ -286,7 +284,7 @@ def log(
     with opened(ctx, store) as kept:
         if subject == "part":
             check_on_part(reading, kept.part(on))
-        number = kept.add(reading)
+        number = kept.records.add_reading(reading)
         logged = kept.records.reading(number)
     warnings = hazards(reading)
     if as_json:

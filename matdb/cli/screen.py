@@ -14,7 +14,7 @@ from typing import Any
 
 from matdb.version import VERSION
 
-__all__ = ["band_text", "document", "lines", "number_text", "progress", "share_text", "show", "table"]
+__all__ = ["band_text", "document", "given_text", "lines", "number_text", "progress", "share_text", "show", "table"]
 
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 110
@@ -112,29 +112,35 @@ def number_text(value: float | None, digits: int = 3) -> str:
         return "-"
     if value == 0.0:
         return "0"
-    size = math.floor(math.log10(abs(value)))
+    # The exponent after rounding: 99.96 has three digits before the point.
+    size = int(f"{value:.{digits - 1}e}".partition("e")[2])
     if not -5 <= size <= 7:
         return f"{value:.{digits - 1}e}"
     return f"{round(value, digits - 1 - size):.{max(digits - 1 - size, 0)}f}"
 
 
-def band_text(median: float | None, low: float | None = None, high: float | None = None) -> str:
+def given_text(value: float | None) -> str:
+    """A number that somebody gave, not computed: as short as it was written."""
+    return "-" if value is None else f"{value:.4g}"
+
+
+def band_text(median: float | None, low: float | None = None, high: float | None = None, digits: int = 3) -> str:
     """A band as ``12.3 (11.1-13.8)``: median and the ends of the central 95 %."""
     if median is None:
         return "-"
     if low is None or high is None:
-        return number_text(median)
+        return number_text(median, digits)
     between = " to " if low < 0.0 else "-"
-    return f"{number_text(median)} ({number_text(low)}{between}{number_text(high)})"
+    return f"{number_text(median, digits)} ({number_text(low, digits)}{between}{number_text(high, digits)})"
 
 
 def share_text(probability: float) -> str:
     """A probability in percent; never 0 or 100 unless every draw said so."""
     if 0.0 < probability < 0.01:
-        return "below 1 %"
+        return "below 1%"
     if 0.99 < probability < 1.0:
-        return "above 99 %"
-    return f"{100.0 * probability:.0f} %"
+        return "above 99%"
+    return f"{100.0 * probability:.0f}%"
 
 
 @contextmanager

@@ -85,7 +85,7 @@ def stiffness(
 
 def stiffness_rows(rows: Sequence[dict[str, Any]], *, with_part: bool = False) -> None:
     """Print rows of :func:`matdb.exchange.tables.stiffness_table`."""
-    from matdb.cli.screen import band_text, number_text, table
+    from matdb.cli.screen import band_text, given_text, number_text, table
 
     suspended = any(r["mass_kg"] is not None for r in rows)
     table(
@@ -101,10 +101,10 @@ def stiffness_rows(rows: Sequence[dict[str, Any]], *, with_part: bool = False) -
         [
             [
                 *([r["part"]] if with_part else []),
-                number_text(r["temperature_c"]),
+                given_text(r["temperature_c"]),
                 number_text(r["frequency_hz"]),
                 _band(r, "stiffness_n_per_mm", band_text),
-                _band(r, "damping_ratio", band_text),
+                _band(r, "damping_ratio", band_text, 2),
                 *([_band(r, "natural_frequency_hz", band_text)] if suspended else []),
                 r["basis"] + (", extrapolated" if r["extrapolated"] and r["basis"] == "readings" else ""),
             ]
@@ -128,5 +128,5 @@ def nested(row: dict[str, Any]) -> dict[str, Any]:
     return out
 
 
-def _band(row: dict[str, Any], name: str, text: Any) -> str:
-    return str(text(row[name], row[f"{name}_low"], row[f"{name}_high"]))
+def _band(row: dict[str, Any], name: str, text: Any, digits: int = 3) -> str:
+    return str(text(row[name], row[f"{name}_low"], row[f"{name}_high"], digits))

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import AxisOption, JsonOption, SqueezeOption, StoreOption, needed, opened
-from matdb.cli.options import is_range as is_range
+from matdb.cli.options import AxisOption, JsonOption, StoreOption, is_range, opened, quantity
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,11 +24,9 @@ RotorOption = Annotated[
         help="Rotor speed in flight, lowest to highest, such as 4200rpm..8000rpm.",
     ),
 ]
-MassOption = Annotated[
-    str | None, typer.Option("--mass", metavar="MASS", help="Suspended mass, such as 600g.")
-]
-CountOption = Annotated[int | None, typer.Option("--count", help="Number of isolators.")]
-BladesOption = Annotated[int | None, typer.Option("--blades", help="Blades per rotor; 2 without it.")]
+MassOption = Annotated[str | None, typer.Option("--mass", metavar="MASS", help="Suspended mass, such as 600g.")]
+CountOption = Annotated[int | None, typer.Option("--count", metavar="NUMBER", help="Number of isolators.")]
+BladesOption = Annotated[int | None, typer.Option("--blades", metavar="NUMBER", help="Blades per rotor; 2 without it.")]
 ManoeuvreOption = Annotated[
     str | None,
     typer.Option(
@@ -48,9 +45,7 @@ def suit(
             "--temp", metavar="RANGE", help="Temperatures of the flight, such as -10C..25C, or one such as -5C."
         ),
     ],
-    mounting: Annotated[
-        str | None, typer.Option("--mounting", metavar="NAME", help="A mounting of the store.")
-    ] = None,
+    mounting: Annotated[str | None, typer.Option("--mounting", metavar="NAME", help="A mounting of the store.")] = None,
     mass: MassOption = None,
     count: CountOption = None,
     rotor: RotorOption = None,
@@ -61,7 +56,12 @@ def suit(
         typer.Option("--part", metavar="NAME", help="Judge only this part. May be given several times."),
     ] = None,
     axis: AxisOption = "axial",
-    squeeze: SqueezeOption = "0mm",
+    squeeze: Annotated[
+        str | None,
+        typer.Option(
+            "--squeeze", metavar="LENGTH", help="Static squeeze of each part, such as 0.5mm; the best without it."
+        ),
+    ] = None,
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -70,7 +70,7 @@ def suit(
     from matdb.errors import InputError
 
     hours = flight_temperatures(temp)
-    squeeze_mm = needed(squeeze, "length", "--squeeze")
+    squeeze_mm = quantity(squeeze, "length", "--squeeze")
     given = {"--mass": mass, "--count": count, "--rotor": rotor, "--blades": blades, "--manoeuvre": manoeuvre}
     with opened(ctx, store) as kept:
         if mounting is not None:
@@ -116,9 +116,7 @@ def mounting_from_options(
         more["manoeuvre_hz"] = parse(manoeuvre, "frequency", "--manoeuvre")
     if blades is not None:
         more["blades"] = blades
-    return Mounting(
-        name=name, mass_kg=parse(mass, "mass", "--mass"), count=count, rpm_idle=low, rpm_full=high, **more
-    )
+    return Mounting(name=name, mass_kg=parse(mass, "mass", "--mass"), count=count, rpm_idle=low, rpm_full=high, **more)
 
 
 def flight_temperatures(text: str) -> NDArray[np.float64]:
@@ -145,7 +143,7 @@ def suit_content(
     hours: NDArray[np.float64],
     ranking: Sequence[Suitability],
     axis: str,
-    squeeze_mm: float,
+    squeeze_mm: float | None,
 ) -> dict[str, Any]:
     """The ranking in plain values."""
     from matdb.cli.cautions import ESTIMATE, FLIGHT
@@ -155,7 +153,7 @@ def suit_content(
         "mounting": mounting.to_dict(),
         "temperature_c": {"low": float(hours.min()), "high": float(hours.max())},
         "axis": axis,
-        "squeeze_mm": squeeze_mm,
+        "squeeze_mm_asked": squeeze_mm,
         "lowest_rotor_hz": mounting.lowest_rotor_hz,
         "window_hz": {"low": low, "high": high},
         "ranking": [row.to_dict() for row in ranking],
@@ -178,7 +176,7 @@ def all_warnings(ranking: Sequence[Suitability]) -> list[str]:
 def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> None:
     """Print warnings and cautions first, then the ranked table and the reasons: the answer comes last."""
     from matdb.cli.cautions import ESTIMATE, FLIGHT
-    from matdb.cli.screen import lines, number_text, share_text, show, table
+    from matdb.cli.screen import given_text, lines, number_text, share_text, show, table
 
     low, high = window_of(mounting)
     cold, warm = float(hours.min()), float(hours.max())
@@ -208,35 +206,38 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
                     str(row.rank) if index == 0 else "",
                     (row.part, row.basis)[index] if index < 2 else "",
                     (row.verdict, f"probability {share_text(row.probability)}")[index] if index < 2 else "",
-                    f"{label} {state.temperature_c:g}",
+                    given_text(row.squeeze_mm) if index == 0 else "",
+                    f"{label} {given_text(state.temperature_c)}",
                     _band(state.natural_frequency_hz),
-                    _band(state.damping_ratio),
-                    _band(state.transmissibility),
+                    _band(state.damping_ratio, 2),
+                    _band(state.transmissibility, 2),
                     share_text(state.probability),
                 ]
             )
         if len(states) == 1:
-            rows.append(["", row.basis, f"probability {share_text(row.probability)}", "", "", "", "", ""])
+            rows.append(["", row.basis, f"probability {share_text(row.probability)}", *[""] * 6])
         breaks.append(len(rows) - 1)
     table(
         [
             "",
             "part, rests on",
             "verdict",
+            "squeeze, mm",
             "at degC",
             "natural freq., Hz",
             "damping ratio",
-            f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz",
-            "in window",
+            f"through at {number_text(mounting.lowest_rotor_hz)} Hz",
+            "inside",
         ],
         rows,
-        right=(0,),
+        right=(0, 3),
         breaks=breaks[:-1],
     )
     show()
     for row in ranking:
+        settle = f"; {row.settle}" if row.settle and "settle" not in row.reason else ""
         show(
-            f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}.",
+            f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}.",
             indent=f"{row.rank}. ",
         )
 
@@ -253,7 +254,7 @@ def _states(row: Suitability) -> list[tuple[str, Any]]:
     return [*states, ("worst", row.worst)]
 
 
-def _band(found: Any) -> str:
+def _band(found: Any, digits: int = 3) -> str:
     from matdb.cli.screen import band_text
 
-    return band_text(found.median, found.low, found.high)
+    return band_text(found.median, found.low, found.high, digits)

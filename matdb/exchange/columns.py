@@ -179,9 +179,7 @@ def _time(text: str, label: str) -> dt.datetime:
         # A time without a zone is the clock on this wall.
         return when if when.tzinfo is not None else when.astimezone()
     except (ValueError, OverflowError, OSError):
-        raise InputError(
-            label, text, "a date and time such as 2024-01-31T14:05 or 2024-01-31T14:05+01:00"
-        ) from None
+        raise InputError(label, text, "a date and time such as 2024-01-31T14:05 or 2024-01-31T14:05+01:00") from None
 
 
 def _plain(text: str) -> str:

@@ -95,9 +95,7 @@ def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) 
     if target.is_dir():
         raise InputError("file", str(target), "a file", "it is a folder; add a file name")
     if target.exists() and not force:
-        raise InputError(
-            "file", str(target), "a new file", "name another one, or replace this one with --force"
-        )
+        raise InputError("file", str(target), "a new file", "name another one, or replace this one with --force")
     part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
     try:
         with part.open("x", encoding="utf-8", newline="") as file:

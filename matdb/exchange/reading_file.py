@@ -17,9 +17,7 @@ from matdb.form.part import Part
 __all__ = ["Problem", "ReadingFile", "check_on_part", "duplicate_key", "read_readings"]
 
 #: Columns that an export adds and an import may carry along; they say nothing of the reading itself.
-IGNORED: Final = frozenset(
-    {"number", "on", "subject", "logged_at", "counts", "retired_at", "retired_why", "corrects"}
-)
+IGNORED: Final = frozenset({"number", "on", "subject", "logged_at", "counts", "retired_at", "retired_why", "corrects"})
 #: More problems than this are counted but not told.
 MOST_PROBLEMS: Final = 200
 
@@ -241,9 +239,7 @@ def _values(
     return values
 
 
-def _reading(
-    found: ReadingFile, headings: list[Heading | None], values: dict[str, Any], line: int
-) -> Reading | None:
+def _reading(found: ReadingFile, headings: list[Heading | None], values: dict[str, Any], line: int) -> Reading | None:
     kind = str(values.get("kind", "")).strip().casefold().replace(" ", "-").replace("_", "-")
     kind = {"ringdown": "ring-down", "shore": "hardness", "sweep": "modulus"}.get(kind, kind)
     cls = READINGS.get(kind)

@@ -1,0 +1,85 @@
+"""The command reference, made from the commands themselves: ``python -m matdb.cli.reference`` rewrites it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+__all__ = ["REFERENCE", "reference_text", "write_reference"]
+
+#: The file that :func:`write_reference` writes and a test compares.
+REFERENCE = Path(__file__).with_name("REFERENCE.md")
+
+_HEAD = """# Commands
+
+Made from the commands by `python -m matdb.cli.reference`; do not edit by hand.
+
+Quantities carry their unit (`-18C`, `0F`, `250g`, `0.55lb`, `16mm`, `30Hz`, `4200rpm`), ranges are written
+`-10C..25C`. The store is the one that `--store` names before or after the command, else `MATDB_STORE`, else
+your own. Exit codes: 0 done, 1 refused or failed, 2 wrong usage or input, 130 stopped by the user. With
+`--json` the output is one JSON document, warnings included.
+"""
+
+
+def reference_text() -> str:
+    """The reference as Markdown."""
+    import typer
+
+    from matdb.cli.app import app
+    from matdb.cli.dimensions import form_options
+    from matdb.form import FORMS
+
+    root = typer.main.get_command(app)
+    parts = [_HEAD, *(_section(path, command) for path, command in _walk(root, "matdb"))]
+    forms = "\n".join(f"| `{kind}` | {_cell(form_options(kind))} |" for kind in sorted(FORMS))
+    parts.append(f"## Dimensions of the forms\n\n| form | dimensions |\n|---|---|\n{forms}\n")
+    return "\n".join(parts)
+
+
+def write_reference() -> Path:
+    """Write the reference beside this module."""
+    REFERENCE.write_text(reference_text(), encoding="utf-8", newline="\n")
+    return REFERENCE
+
+
+def _walk(command: Any, path: str) -> Iterator[tuple[str, Any]]:
+    if not getattr(command, "commands", None):
+        yield path, command
+        return
+    for name, below in command.commands.items():
+        yield from _walk(below, f"{path} {name}")
+
+
+def _section(path: str, command: Any) -> str:
+    shown = [p for p in command.params if not getattr(p, "hidden", False)]
+    arguments = [p for p in shown if p.param_type_name == "argument"]
+    options = [p for p in shown if p.param_type_name == "option" and "--help" not in p.opts]
+    needed = " ".join(f"{p.opts[0]} {p.metavar}" for p in options if p.required)
+    usage = " ".join(filter(None, [path, *(str(p.metavar) for p in arguments), needed, "[OPTIONS]"]))
+    text = " ".join(str(command.help or "").split())
+    rows = [f"| `{p.metavar}` | {_cell(p.help)} |" for p in arguments]
+    rows += [f"| `{_name(p)}` | {_cell(p.help)}{_default(p)} |" for p in options]
+    example = f"\n{command.epilog}\n" if command.epilog else ""
+    return f"## {path}\n\n{text}\n\n    {usage}\n\n| | |\n|---|---|\n" + "\n".join(rows) + "\n" + example
+
+
+def _name(option: Any) -> str:
+    name = ", ".join(option.opts)
+    return name if option.is_flag else f"{name} {option.metavar}"
+
+
+def _default(option: Any) -> str:
+    if option.required:
+        return " Needed."
+    if option.default in (None, "", False) or callable(option.default) or option.is_flag:
+        return ""
+    return f" Without it: {option.default}."
+
+
+def _cell(text: str | None) -> str:
+    return " ".join((text or "").split()).replace("|", "\\|")
+
+
+if __name__ == "__main__":
+    print(write_reference())

@@ -1,0 +1,236 @@
+"""Every bad input: one plain line, the documented exit code, and the store as it was."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+TOP = Path(__file__).parents[2]
+RING_DOWN = ("reading", "add", "ring-down", "0042")
+GOOD = ("--temp", "-18C", "--mass", "150g", "--frequency", "23Hz")
+
+
+def without(option, *instead):
+    words = list(GOOD)
+    at = words.index(option)
+    words[at : at + 2] = instead
+    return (*RING_DOWN, *words)
+
+
+BAD = {
+    "unknown part": (("stiffness", "0043", "--temp", "-5C", "--frequency", "30Hz"), 1, ["part", "'0043'", "'0042'"]),
+    "reading on unknown part": ((*RING_DOWN[:3], "nut", *GOOD), 1, ["part", "'nut'"]),
+    "unknown material": (("fit", "ambre"), 1, ["material", "'ambre'", "'amber'"]),
+    "unknown mounting": (("suit", "--mounting", "cram", "--temp", "-5C"), 1, ["mounting", "'cram'", "'cam'"]),
+    "unknown reading": (("reading", "remove", "99", "--why", "x"), 1, ["reading", "99"]),
+    "unknown fit": (("curve", "amber", "--temp", "0C", "--fit", "99"), 1, ["fit", "99"]),
+    "wrong unit": (without("--mass", "--mass", "150mm"), 2, ["--mass", "'150mm'", "a mass in g"]),
+    "no unit": (without("--temp", "--temp", "-18"), 2, ["--temp", "'-18'", "in C, F or K"]),
+    "below absolute zero": (without("--temp", "--temp", "-300C"), 2, ["--temp", "-273.15"]),
+    "asked below absolute zero": (("curve", "amber", "--temp", "-1K"), 2, ["--temp"]),
+    "negative mass": (without("--mass", "--mass", "-150g"), 2, ["mass_kg", "-0.15", "above 0"]),
+    "zero decrement": ((*RING_DOWN, *GOOD, "--decrement", "0"), 2, ["log_decrement", "above 0", "leave it out"]),
+    "text for a number": (without("--frequency", "--frequency", "fast"), 2, ["--frequency", "'fast'"]),
+    "a decimal comma": (without("--mass", "--mass", "1,5kg"), 2, ["--mass", "1.5kg", "15kg"]),
+    "text for a count": ((*RING_DOWN, *GOOD, "--count", "many"), 2, ["--count", "matdb reading add ring-down --help"]),
+    "no such axis": ((*RING_DOWN, *GOOD, "--axis", "shear"), 2, ["axis", "'shear'", "axial, lateral"]),
+    "too much squeeze": ((*RING_DOWN, *GOOD, "--squeeze", "9mm"), 2, ["squeeze_mm", "9"]),
+    "missing option": (("reading", "add", "ring-down", "0042", "--temp", "-18C"), 2, ["--mass"]),
+    "unknown option": (("suit", "--temperature", "-5C"), 2, ["--temperature", "matdb suit --help"]),
+    "unknown command": (("suits",), 2, ["suits", "matdb --help"]),
+    "no command of a group": (("material",), 2, ["matdb material --help"]),
+    "duplicate material": (("material", "add", "amber", "--family", "silicone"), 1, ["'amber'", "already"]),
+    "duplicate part": (
+        ("part", "add", "0042", "--material", "amber", "--form", "pad", "--diameter", "9mm", "--height", "9mm"),
+        1,
+        ["'0042'", "already"],
+    ),
+    "unknown family": (("material", "add", "x", "--family", "silicon"), 2, ["family", "'silicone'"]),
+    "hardness without scale": (("material", "add", "x", "--hardness", "40"), 2, ["40", "scale"]),
+    "unknown form": (("part", "add", "x", "--material", "amber", "--form", "cube"), 2, ["--form", "'cube'", "ring"]),
+    "dimension missing": (
+        ("part", "add", "x", "--material", "amber", "--form", "strut", "--outer", "6mm"),
+        2,
+        ["--length", "strut"],
+    ),
+    "dimension of another form": (
+        ("part", "add", "x", "--material", "amber", "--form", "pad", "--outer", "6mm"),
+        2,
+        ["'--outer'", "--diameter"],
+    ),
+    "hole larger than the part": (
+        ("part", "add", "x", "--material", "amber", "--form", "ring", "--outer=6mm", "--inner=8mm", "--height=5mm"),
+        2,
+        ["inner", "below outer"],
+    ),
+    "part without a name": (("part", "add", "--material", "amber", "--form", "pad", "--height", "6mm"), 2, ["name"]),
+    "range upside down": (("suit", "--mounting", "cam", "--temp", "25C..-10C"), 2, ["--temp", "lower end first"]),
+    "mounting without mass": (("suit", "--count", "4", "--rotor", "70Hz..90Hz", "--temp", "0C"), 2, ["--mass"]),
+    "mounting and mass": (("suit", "--mounting", "cam", "--mass", "1kg", "--temp", "0C"), 2, ["--mass", "--mounting"]),
+    "neither frequency nor mass": (("stiffness", "0042", "--temp", "0C"), 2, ["--frequency", "--mass"]),
+    "both frequency and mass": (
+        ("stiffness", "0042", "--temp", "0C", "--mass", "1kg", "--frequency", "30Hz"),
+        2,
+        ["--frequency", "--mass", "both"],
+    ),
+    "zero frequency": (("stiffness", "0042", "--temp", "0C", "--frequency", "0Hz"), 2, ["--frequency", "above 0"]),
+    "zero count": (("stiffness", "0042", "--temp", "0C", "--mass", "1kg", "--count", "0"), 2, ["count", "1 to 1000"]),
+    "endless range": (("curve", "amber", "--temp", "-200C..300C", "--step", "0.001K"), 2, ["at most 20000"]),
+    "no step": (("curve", "amber", "--temp", "-20C..30C", "--step", "0K"), 2, ["--step", "above 0"]),
+    "fit of another material": (("curve", "tan", "--temp", "0C", "--fit", "1"), 2, ["--fit", "amber"]),
+    "no such file": (("reading", "import", "none.csv"), 1, ["none.csv"]),
+    "no such folder": (("export", "readings", "--csv", "no/such/file.csv"), 1, ["file.csv", "No such file"]),
+    "correction of nothing": (("reading", "correct", "1", "--why", "x"), 2, ["changes"]),
+    "correction by a field of another kind": (
+        ("reading", "correct", "1", "--why", "x", "--deflection", "1mm"),
+        2,
+        ["--deflection", "ring-down", "--decrement"],
+    ),
+    "removal without a reason": (("reading", "remove", "1", "--why", " "), 2, ["why"]),
+    "a time that is none": ((*RING_DOWN, *GOOD, "--at", "yesterday"), 2, ["--at", "'yesterday'"]),
+}
+
+
+@pytest.mark.parametrize(("words", "code", "says"), BAD.values(), ids=BAD)
+@pytest.mark.parametrize("as_json", [False, True], ids=["text", "json"])
+def test_one_line_one_code_and_nothing_changed(matdb_says, dump, words, code, says, as_json, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    before = dump()
+    there = sorted(p.name for p in tmp_path.iterdir())
+    told = matdb_says(*words, *(["--json"] if as_json and words != ("material",) else []))
+    assert told.code == code, told.err
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    assert told.err.startswith("matdb: ")
+    assert "Traceback" not in told.err
+    for piece in says:
+        assert piece in told.err, told.err
+    assert dump() == before
+    assert sorted(p.name for p in tmp_path.iterdir() if not p.name.endswith(("-wal", "-shm"))) == there
+
+
+def test_a_store_from_a_newer_version(matdb_says, store, dump):
+    with sqlite3.connect(store) as connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+    connection.close()
+    before = store.read_bytes()
+    told = matdb_says("material", "list")
+    assert told.code == 1
+    assert told.err.count("\n") == 1
+    assert "9999" in told.err
+    assert "pip install --upgrade" in told.err
+    assert store.read_bytes() == before
+
+
+def test_a_file_that_is_not_a_store(matdb_says, tmp_path):
+    file = tmp_path / "letter.txt"
+    file.write_text("Dear aunt,\n" * 200, encoding="utf-8")
+    told = matdb_says("fit", "amber", "--store", file)
+    assert told.code == 1
+    assert told.err == f"matdb: store {file}: is not a matdb store; name another file\n"
+    assert file.read_text(encoding="utf-8") == "Dear aunt,\n" * 200
+
+
+def test_a_read_only_folder(tmp_path_factory):
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:  # pytest's own folder is not for every user
+        Path(folder).chmod(0o555)
+        # Everything is imported before the rights are given up: root may write anywhere.
+        code = (
+            "import contextlib, io, os, sys\n"
+            "from matdb.cli.app import run\n"
+            "words, allowed = sys.argv[1:-1], sys.argv[-1]\n"
+            "with contextlib.redirect_stdout(io.StringIO()):\n"
+            "    assert run([*words[:-1], allowed]) == 0\n"
+            "    assert run([*words[:-1], allowed + '/']) != 0\n"
+            "os.geteuid() or (os.setgid(65534), os.setuid(65534))\n"
+            "sys.exit(run(words))"
+        )
+        words = ["material", "add", "x", "--store", f"{folder}/new.sqlite"]
+        done = subprocess.run(
+            [sys.executable, "-c", code, *words, str(tmp_path_factory.mktemp("open") / "s.sqlite")],
+            capture_output=True,
+            text=True,
+            env=os.environ | {"PYTHONPATH": str(TOP)},
+            check=False,
+        )
+        Path(folder).chmod(0o755)
+        assert done.returncode == 1, done.stderr
+        assert done.stdout == ""
+        line = done.stderr.splitlines()[-1]
+        assert line.startswith(f"matdb: store {folder}/new.sqlite: ")
+        assert "cannot be" in line
+        assert done.stderr.count("\n") == 2, done.stderr
+        assert os.listdir(folder) == []
+
+
+def test_a_fit_without_readings_answers_from_the_prior_and_says_so(matdb_says, dump):
+    before = dump()
+    told = matdb_says("fit", "tan")
+    assert told.code == 0
+    assert "no reading" in told.out
+    assert "family prior of natural rubber, not a measurement" in told.out
+    assert dump() == before
+    answer = matdb_says("fit", "tan", "--json").json
+    assert answer["basis"] == "family prior"
+    assert answer["fit"] is None
+    assert any("not a measurement" in w for w in answer["warnings"])
+
+
+def test_unexpected_faults_are_one_line_too(matdb_says, monkeypatch):
+    from matdb.api import Store
+
+    def fails(*_, **__):
+        raise ZeroDivisionError("by\nzero")
+
+    monkeypatch.setattr(Store, "curve", fails)
+    told = matdb_says("report", "amber")
+    assert told.code == 1
+    assert told.err.count("\n") == 1
+    assert "unexpected fault (ZeroDivisionError: by zero)" in told.err
+
+
+@pytest.mark.parametrize(("fault", "code"), [(KeyboardInterrupt(), 130), (BrokenPipeError(), 1), (MemoryError(), 1)])
+def test_interruptions_end_quietly(matdb_says, monkeypatch, fault, code):
+    from matdb.api import Store
+
+    def fails(*_, **__):
+        raise fault
+
+    monkeypatch.setattr(Store, "curve", fails)
+    told = matdb_says("report", "amber")
+    assert told.code == code
+    assert "Traceback" not in told.err
+    assert told.err.count("\n") <= 1
+
+
+def test_a_full_disk_is_one_line_and_leaves_nothing(matdb_says, monkeypatch, tmp_path):
+    import errno
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    told = matdb_says("curve", "amber", "--temp", "0C", "--csv", tmp_path / "curve.csv")
+    assert told.code == 1
+    assert told.err == "matdb: No space left on device\n"
+    assert not list(tmp_path.glob("*curve.csv*"))
+
+
+def test_a_reader_that_goes_away_is_no_fault(store):
+    environment = os.environ | {"PYTHONPATH": str(TOP), "MATDB_STORE": str(store)}
+    pipe = subprocess.Popen(
+        [sys.executable, "-m", "matdb", "curve", "amber", "--temp", "-20C..40C", "--step", "0.1K"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=environment,
+    )
+    pipe.stdout.close()
+    err = pipe.stderr.read()
+    pipe.stderr.close()
+    assert pipe.wait() == 1
+    assert err == b""

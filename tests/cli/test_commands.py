@@ -1,0 +1,346 @@
+"""The commands one by one: what they print, what they store, what their JSON carries."""
+
+import csv
+import io
+import json
+import math
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import matdb
+from matdb.cli.screen import band_text, number_text, share_text
+
+TOP = Path(__file__).parents[2]
+
+
+def python(code, **environment):
+    env = {k: v for k, v in os.environ.items() if not k.startswith(("COV", "MATDB"))}
+    return subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=env | {"PYTHONPATH": str(TOP)} | environment,
+    )
+
+
+HEAVY = ("numpy", "scipy", "sqlalchemy", "alembic", "rich", "matdb.api", "matdb.store")
+
+
+@pytest.mark.parametrize("words", [["--version"], ["--help"], ["suit", "--help"], ["part", "add", "--help"]])
+def test_nothing_heavy_is_imported_to_say_little(words):
+    code = (
+        f"import sys; sys.argv[1:] = {words!r}\n"
+        "from matdb.__main__ import main\n"
+        f"code = main(); print([m for m in {HEAVY!r} if m in sys.modules], code, file=sys.stderr)"
+    )
+    done = python(code)
+    assert done.stderr.strip() == "[] 0", done.stderr
+    assert done.stdout
+
+
+def test_version(matdb_says):
+    assert matdb_says("--version").out == f"matdb {matdb.__version__}\n"
+
+
+def test_no_words_show_the_help(matdb_says):
+    told = matdb_says()
+    assert told.code == 0
+    assert "Usage: matdb" in told.out
+    assert told.out == matdb_says("--help").out
+
+
+def test_the_whole_way_by_hand(matdb_says, tmp_path):
+    new = ("--store", tmp_path / "new.sqlite")
+    steps = [
+        ("material", "add", "slate", "--family", "silicone", "--hardness", "20a", "--service-max", "150C"),
+        ("part", "add", "tube", "--material=slate", "--form", "strut", "--outer", "6mm", "--inner=4mm", "--length")
+        + ("1cm", "--thread", "M3"),
+        ("reading", "add", "ring-down", "tube", "--temp", "-18C", "--mass", "0.33lb", "--frequency", "17Hz")
+        + ("--decrement", "0.5", "--soak", "1h", "--out", "6s"),
+        ("reading", "add", "resonance", "tube", "--temp", "23C", "--mass", "150g", "--frequency", "16Hz", "--width")
+        + ("1.6Hz",),
+        ("reading", "add", "deflection", "tube", "--temp", "73.4F", "--mass", "150g", "--deflection", "1.1mm"),
+        ("reading", "add", "modulus", "slate", "--temp", "0C", "--frequency", "10Hz", "--storage", "850kPa")
+        + ("--loss-factor", "12%"),
+        ("reading", "add", "hardness", "slate", "--temp", "23C", "--value", "21 A"),
+        ("mounting", "add", "cam", "--mass", "600g", "--count", "4", "--rotor", "4200rpm..8000rpm", "--blades", "3"),
+    ]
+    for words in steps:
+        told = matdb_says(*words, *new)
+        assert told.code == 0, told.err
+        assert told.err == ""
+    readings = matdb_says("reading", "list", "--json", *new).json["readings"]
+    assert [r["kind"] for r in readings] == ["ring-down", "resonance", "deflection", "modulus", "hardness"]
+    assert readings[0]["mass_kg"] == pytest.approx(0.33 * 0.45359237)
+    assert (readings[0]["soak_min"], readings[0]["seconds_out"]) == (60.0, 6.0)
+    assert readings[2]["temperature_c"] == pytest.approx(23.0)
+    assert (readings[3]["storage_mpa"], readings[3]["loss_factor"]) == (0.85, 0.12)
+    part = matdb_says("part", "show", "tube", "--json", *new).json["part"]
+    assert part["form"] == {"form": "strut", "outer_mm": 6.0, "inner_mm": 4.0, "length_mm": 10.0, "bonded": True}
+    fit = matdb_says("fit", "slate", "--json", *new).json
+    assert (fit["basis"], fit["reading_count"], fit["fit"]) == ("readings", 5, 1)
+    answer = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..25C", "--json", *new).json
+    assert [row["part"] for row in answer["ranking"]] == ["tube"]
+    assert answer["mounting"]["blades"] == 3
+
+
+def test_the_store_may_be_named_before_and_after(matdb_says, tmp_path):
+    a, b = tmp_path / "a.sqlite", tmp_path / "b.sqlite"
+    assert matdb_says("--store", a, "material", "add", "in a").code == 0
+    assert matdb_says("material", "add", "in b", "--store", b).code == 0
+    names = {
+        file.name: [m["name"] for m in matdb_says("--store", file, "material", "list", "--json").json["materials"]]
+        for file in (a, b)
+    }
+    assert names == {"a.sqlite": ["in a"], "b.sqlite": ["in b"]}
+    assert [m["name"] for m in matdb_says("material", "list", "--json").json["materials"]] == ["amber", "tan"]
+
+
+def test_leading_zeros_survive(matdb_says):
+    assert "0042" in matdb_says("part", "list").out
+    assert matdb_says("part", "show", "0042", "--json").json["part"]["name"] == "0042"
+
+
+def test_names_that_look_like_markup_are_printed_as_they_are(matdb_says):
+    assert matdb_says("material", "add", "[red]x[/red]").code == 0
+    assert "[red]x[/red]" in matdb_says("material", "list").out
+
+
+def test_a_part_may_be_switched_to_frictionless_faces(matdb_says):
+    words = ("part", "add", "--not-bonded", "loose", "--material", "amber", "--form", "pad")
+    told = matdb_says(*words, "--diameter", '0.5"', "--height", "8mm", "--json")
+    assert told.json["part"]["form"] == {"form": "pad", "diameter_mm": 12.7, "height_mm": 8.0, "bonded": False}
+
+
+def test_every_form_can_be_added_from_its_fields(matdb_says):
+    from dataclasses import fields
+
+    from matdb.cli.dimensions import form_from_words, form_options
+    from matdb.form import FORMS
+
+    for kind in FORMS:
+        options = form_options(kind)
+        assert len(options.split(", ")) == len(fields(FORMS[kind])), kind
+    built = form_from_words("ring", {"--outer": "16mm", "--inner": "6mm", "--height": "5mm"})
+    assert built == matdb.Ring(16, 6, 5)
+
+
+def test_stiffness_of_a_measured_part(matdb_says, store):
+    told = matdb_says("stiffness", "0042", "--temp", "-5C", "--mass", "600g", "--count", "4")
+    assert told.code == 0
+    assert "readings" in told.out
+    answer = matdb_says("stiffness", "0042", "--temp", "-5C", "--mass", "600g", "--count", "4", "--json").json
+    (row,) = answer["rows"]
+    with matdb.open_store(store) as kept:
+        expected = kept.effective("0042", -5.0, mass_kg=0.6, count=4)
+    assert row["stiffness_n_per_mm"] == pytest.approx(expected.stiffness_n_per_mm.to_dict())
+    assert row["natural_frequency_hz"] == pytest.approx(expected.natural_frequency_hz.to_dict())
+    assert band_text(*row["stiffness_n_per_mm"].values()) in told.out
+    # 150 g on one part at its own natural frequency: k = m (2 pi f)^2.
+    k = 0.15 * (2 * math.pi * row["natural_frequency_hz"]["median"]) ** 2 * 1e-3
+    assert row["stiffness_n_per_mm"]["median"] == pytest.approx(k, rel=0.01)
+
+
+def test_answers_outside_the_readings_say_so_on_screen_in_json_and_in_csv(matdb_says, tmp_path):
+    file = tmp_path / "k.csv"
+    words = ("stiffness", "0042", "--temp", "20C", "--temp", "-45C", "--mass", "150g", "--csv", file)
+    told = matdb_says(*words)
+    assert "extrapolated" in told.out
+    assert "outside the measured temperatures (-18 to 50 degC)" in told.out
+    answer = matdb_says(*words, "--json", "--force").json
+    assert [r["extrapolated"] for r in answer["rows"]] == [False, True]
+    assert any("outside the measured" in w for w in answer["warnings"])
+    rows = list(csv.DictReader(io.StringIO(file.read_text(encoding="utf-8"))))
+    assert [r["extrapolated"] for r in rows] == ["false", "true"]
+    assert "outside the measured" not in rows[0]["warnings"]
+    assert "outside the measured" in rows[1]["warnings"]
+    assert {r["basis"] for r in rows} == {"readings"}
+
+
+def test_answers_from_the_prior_say_so_on_screen_in_json_and_in_csv(matdb_says, tmp_path):
+    file = tmp_path / "k.csv"
+    words = ("stiffness", "pad", "--temp", "-5C", "--frequency", "30Hz", "--csv", file)
+    told = matdb_says(*words)
+    assert "family prior" in told.out
+    assert "not a measurement" in told.out
+    answer = matdb_says(*words, "--json", "--force").json
+    assert answer["basis"] == "family prior"
+    assert any("not a measurement" in w for w in answer["warnings"])
+    (row,) = csv.DictReader(io.StringIO(file.read_text(encoding="utf-8")))
+    assert row["basis"] == "family prior"
+    assert row["extrapolated"] == "true"
+    assert "not a measurement" in row["warnings"]
+
+
+def test_a_stale_fit_says_so_until_it_is_made_again(matdb_says):
+    ask = ("curve", "amber", "--temp", "0C")
+    assert "older than the newest reading" not in matdb_says(*ask).out
+    matdb_says("reading", "add", "hardness", "amber", "--temp", "23C", "--value", "41 A")
+    assert "run 'matdb fit \"amber\"'" in matdb_says(*ask).out
+    assert "stale" in matdb_says("material", "list").out
+    assert matdb_says(*ask, "--json").json["stale"] is True
+    assert matdb_says("fit", "amber").code == 0
+    assert "older than the newest reading" not in matdb_says(*ask).out
+    # The old answer can still be had.
+    assert matdb_says(*ask, "--fit", "1", "--json").json["fit"] == 1
+
+
+def test_curve_covers_range_and_frequencies(matdb_says):
+    rows = matdb_says("curve", "amber", "--temp", "-20C..50C", "--step", "35K", "--frequency", "1Hz..10Hz", "--json")
+    rows = rows.json["rows"]
+    assert sorted({r["temperature_c"] for r in rows}) == [-20.0, 15.0, 50.0]
+    assert len({r["frequency_hz"] for r in rows}) == 6
+    assert all(r["storage_mpa_low"] < r["storage_mpa"] < r["storage_mpa_high"] for r in rows)
+
+
+def test_report_names_each_reading(matdb_says):
+    told = matdb_says("report", "amber")
+    assert told.code == 0
+    assert told.out.count("ring-down") == 3
+    for word in ("told by", "prior", "readings", "read / expected"):
+        assert word in told.out
+    report = matdb_says("report", "amber", "--json").json["report"]
+    assert [r["number"] for r in report["readings"]] == [1, 2, 3]
+    assert {p["from"] for p in report["parameters"]} == {"prior", "readings"}
+
+
+def test_suit_shows_probability_beside_every_verdict(matdb_says):
+    told = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..25C")
+    assert told.code == 0
+    answer = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..25C", "--json").json
+    assert [r["rank"] for r in answer["ranking"]] == sorted(r["rank"] for r in answer["ranking"])
+    assert {r["part"] for r in answer["ranking"]} == {"0042", "pad", "ring 16x6x5"}
+    for row in answer["ranking"]:
+        assert f"{row['part']}: {row['verdict']} ({share_text(row['probability'])})" in told.out
+    assert told.out.count("never an airworthiness approval") == 1
+    assert "propellers off" in told.out
+    assert answer["window_hz"] == {"low": 16.0, "high": pytest.approx(28.0)}
+    prior = next(r for r in answer["ranking"] if r["part"] == "pad")
+    assert prior["basis"] == "family prior"
+    assert any(w.startswith("pad: ") and "not a measurement" in w for w in answer["warnings"])
+    # The answer comes last.
+    assert told.out.rindex("1. ") > told.out.rindex("Cautions:")
+
+
+def test_suit_without_a_stored_mounting_is_the_same(matdb_says):
+    stored = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..5C", "--part", "0042", "--json").json
+    words = ("--mass", "0.6kg", "--count", "4", "--rotor", "70Hz..8000rpm", "--manoeuvre", "8Hz")
+    given = matdb_says("suit", *words, "--temp", "-10C..5C", "--part", "0042", "--json").json
+    assert given["ranking"] == stored["ranking"]
+
+
+def test_correction_keeps_the_old_reading(matdb_says):
+    told = matdb_says("reading", "correct", "2", "--why", "scale showed 160 g", "--mass", "160g", "--note", "again")
+    assert told.code == 0
+    rows = matdb_says("reading", "list", "--all", "--json").json["readings"]
+    old, new = rows[1], rows[-1]
+    assert (old["counts"], old["mass_kg"]) == (False, 0.15)
+    assert "scale showed 160 g" in old["retired_why"]
+    assert (new["counts"], new["mass_kg"], new["corrects"], new["note"]) == (True, 0.16, 2, "again")
+    assert new["taken_at"] == old["taken_at"]
+    assert matdb_says("reading", "remove", "1", "--why", "slipped").code == 0
+    assert [r["number"] for r in matdb_says("reading", "list", "--json").json["readings"]] == [3, 4]
+
+
+def test_every_field_of_every_reading_has_an_option():
+    from dataclasses import fields
+
+    from matdb.bench.readings import READINGS
+    from matdb.cli.reading_add import OPTION_OF
+
+    known = {f.name for cls in READINGS.values() for f in fields(cls)} - {"part", "material"}
+    assert known == set(OPTION_OF)
+
+
+def test_mounting_from_a_file(matdb_says, tmp_path):
+    file = tmp_path / "cam.json"
+    values = {"mass_kg": 0.9, "count": 4, "rpm_idle": 3000, "rpm_full": 6000, "box_mm": [80, 60, 50]}
+    file.write_text(json.dumps(values), encoding="utf-8")
+    assert matdb_says("mounting", "add", "boxed", "--from", file).code == 0
+    shown = matdb_says("mounting", "show", "boxed", "--json").json
+    assert shown["mounting"]["box_mm"] == [80.0, 60.0, 50.0]
+    assert [o["order"] for o in shown["rotor_orders"]] == [1.0, 2.0]
+    file.write_text(json.dumps(values | {"blade": 2}), encoding="utf-8")
+    told = matdb_says("mounting", "add", "other", "--from", file)
+    assert (told.code, told.err.count("\n")) == (2, 1)
+    assert "'blade'" in told.err
+
+
+ANSWERS = [
+    ("material", "list"),
+    ("material", "show", "amber"),
+    ("material", "families"),
+    ("part", "list"),
+    ("part", "show", "0042"),
+    ("part", "forms"),
+    ("reading", "list"),
+    ("mounting", "list"),
+    ("mounting", "show", "cam"),
+    ("report", "amber"),
+    ("report", "tan"),
+    ("curve", "amber", "--temp", "-60C"),
+    ("stiffness", "pad", "--temp", "0C", "--frequency", "30Hz", "--axis", "shear"),
+    ("suit", "--mounting", "cam", "--temp", "0C"),
+]
+
+
+@pytest.mark.parametrize("words", ANSWERS, ids=[" ".join(w[:2]) for w in ANSWERS])
+def test_json_is_one_document_with_warnings(matdb_says, words):
+    told = matdb_says(*words, "--json")
+    assert told.code == 0, told.err
+    assert told.err == ""
+    assert told.json["command"] == " ".join(w for w in words[: 2 if words[0] in GROUPS else 1])
+    assert isinstance(told.json["warnings"], list)
+    assert matdb_says(*words).code == 0
+
+
+GROUPS = {"material", "part", "reading", "mounting", "export"}
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "ascii"])
+def test_old_consoles_get_what_they_can_show(store, encoding):
+    done = subprocess.run(
+        [sys.executable, "-m", "matdb", "suit", "--mounting", "cam", "--temp", "0C", "--store", str(store)],
+        capture_output=True,
+        env=os.environ | {"PYTHONPATH": str(TOP), "PYTHONIOENCODING": encoding},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"0042" in done.stdout
+    assert done.stderr == b""
+
+
+def test_progress_only_after_a_while_and_only_on_a_terminal(monkeypatch):
+    from matdb.cli import screen
+
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    for stream, after, drawn in ((Terminal(), 0.0, True), (Terminal(), 60.0, False), (io.StringIO(), 0.0, False)):
+        monkeypatch.setattr(sys, "stderr", stream)
+        with screen.progress("fit of [amber]", after_s=after) as update:
+            update(0.0)
+            update(0.5)
+        assert bool(stream.getvalue()) is drawn
+        assert not drawn or "fit of [amber]" in stream.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(12.345, "12.3"), (0.0123456, "0.0123"), (1234.5, "1230"), (0.0, "0"), (None, "-"), (math.nan, "-")]
+    + [(99.96, "100"), (0.9999, "1.00"), (-4.0, "-4.00"), (1.5e9, "1.50e+09"), (2e-7, "2.00e-07")],
+)
+def test_numbers_have_three_digits(value, text):
+    assert number_text(value) == text
+
+
+def test_bands_and_shares_in_words():
+    assert band_text(12.3, 11.1, 13.8) == "12.3 (11.1-13.8)"
+    assert band_text(-1.0, -2.0, 1.0) == "-1.00 (-2.00 to 1.00)"
+    assert [share_text(p) for p in (0.0, 0.004, 0.5, 0.996, 1.0)] == ["0%", "below 1%", "50%", "above 99%", "100%"]

@@ -1,0 +1,50 @@
+"""Help texts read as sentences, and the reference says what the commands say."""
+
+import re
+
+import pytest
+import typer
+
+from matdb.cli.app import app
+from matdb.cli.reference import REFERENCE, reference_text
+
+
+def commands(command=None, path="matdb"):
+    command = command or typer.main.get_command(app)
+    yield path, command
+    for name, below in getattr(command, "commands", {}).items():
+        yield from commands(below, f"{path} {name}")
+
+
+def test_the_reference_is_current():
+    assert REFERENCE.read_text(encoding="utf-8") == reference_text(), "run: python -m matdb.cli.reference"
+
+
+@pytest.mark.parametrize(("path", "command"), [pytest.param(p, c, id=p) for p, c in commands()])
+def test_help_reads_as_plain_sentences(path, command):
+    texts = [command.help] + [p.help for p in command.params if "--help" not in getattr(p, "opts", ())]
+    for text in texts:
+        assert text, f"{path} has an option without help"
+        assert re.match(r"[A-Z0-9.]", text), text
+        assert text.rstrip().endswith("."), text
+        assert "numpy" not in text.lower()
+        assert "Parameters" not in text
+
+
+def test_every_command_that_answers_takes_json_and_store():
+    for path, command in commands():
+        if getattr(command, "commands", None) is not None:
+            continue
+        options = {o for p in command.params for o in p.opts}
+        assert "--json" in options, path
+        if path not in ("matdb material families", "matdb part forms"):
+            assert "--store" in options, path
+
+
+def test_no_short_text_is_cut(capsys):
+    from matdb.cli.app import run
+
+    for path, command in commands():
+        if getattr(command, "commands", None):
+            run([*path.split()[1:], "--help"])
+            assert "..." not in capsys.readouterr().out.split("Commands:")[1]
