@@ -56,13 +56,26 @@ def run_logging(records):
         records.add_reading(reading)
 
 
-WORKS = {"import": run_import, "fit": run_fit, "correction": run_correction, "logging": run_logging}
+def run_backup(records):
+    records.backup(BACKUP)
+
+
+WORKS = {
+    "import": run_import,
+    "fit": run_fit,
+    "correction": run_correction,
+    "logging": run_logging,
+    "backup": run_backup,
+    "making": None,  # the store itself, by its migrations
+}
+BACKUP = Path(tempfile.gettempdir()) / f"matdb-kill-{os.getpid()}.sqlite"
 
 
 def state(records):
     """What must only move in whole steps."""
     ((corrected,),) = records._reader.rows("SELECT count(*) FROM reading WHERE corrects_id IS NOT NULL")
-    whole = all(len(records.fit_reading_ids(f.id)) == 3 for f in records.fits("amber 40A"))
+    fits = records.fits("amber 40A") if records.materials() else []
+    whole = all(len(records.fit_reading_ids(f.id)) == 3 for f in fits)
     return {**records.counts(), "corrected": corrected, "whole fits": whole}
 
 
@@ -87,13 +100,15 @@ def in_child(where, work, delay=None):
     if pid == 0:
         os.close(answer)
         try:
+            if work == "making":
+                os.write(tell, b"go ")
             with Records(where) as records:
                 os.write(tell, b"go ")
                 if work == "logging":
                     for reading in BATCH[:20]:
                         records.add_reading(reading)
                         os.write(tell, b"1 ")
-                else:
+                elif work != "making":
                     WORKS[work](records)
                     os.write(tell, b"%d " % (ROWS if work == "import" else 1 if work == "correction" else 0))
                 os.write(tell, b"end ")
@@ -125,12 +140,19 @@ def table(fresh, kills, seed=1, works=tuple(WORKS)):
     for work in works:
         midway, faults = 0, []
         for kill in range(kills):
-            if kill % 5 == 0:
+            BACKUP.unlink(missing_ok=True)
+            if work == "making":
+                if kill == 0:
+                    spent, _, _ = in_child(fresh(), work)
+                where = fresh()
+                before = dict.fromkeys(("readings", "fits"), 0)
+            elif kill % 5 == 0:
                 where = fresh()
                 with Records(where) as records:
                     fill(records)
                 spent, _, ended = in_child(where, work)
                 assert ended, work
+                BACKUP.unlink(missing_ok=True)
                 with Records(where) as records:
                     before = state(records)
             _, confirmed, ended = in_child(where, work, draw.uniform(0.0, 1.05 * spent))
@@ -138,10 +160,17 @@ def table(fresh, kills, seed=1, works=tuple(WORKS)):
             with Records(where) as records:
                 after = state(records)
                 says = fault(work, before, after, confirmed)
+                holds = records.counts()
                 errors = [f"{f.what}: {f.says}" for f in records.check() if f.level == "error"]
+            if BACKUP.exists():
+                with Records(BACKUP) as copy:
+                    errors += [] if copy.counts() == holds else ["the backup holds something else"]
+                    errors += [f.says for f in copy.check() if f.level == "error"]
             if says or errors:
                 faults.append(says or errors[0])
             before = after
+        for leftover in BACKUP.parent.glob(BACKUP.name + "*"):
+            leftover.unlink()
         out.append({"work": work, "ms": round(1e3 * spent, 1), "kills": kills, "midway": midway, "faults": faults})
     return out
 

@@ -67,6 +67,9 @@ def test_programs_at_once_lose_and_double_nothing(records, where, python):
     assert records.check() == []
 
 
+WORKS = "import,fit,correction,logging"
+
+
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
 def test_a_killed_program_leaves_all_or_nothing(engine, server, empty_store_template, tmp_path, python):
     """See kill_table.py, which does the same two hundred times."""
@@ -74,10 +77,10 @@ def test_a_killed_program_leaves_all_or_nothing(engine, server, empty_store_temp
         "import sys, json, runpy; sys.argv[0] = 'kill_table'; runpy.run_module('store.kill_table', run_name='__main__')"
     )
     if engine == "sqlite":
-        out, said = python(code, 4, "--sqlite", tmp_path).communicate()
+        out, said = python(code, 4, "--works", WORKS, "--sqlite", tmp_path).communicate()
     else:
         urls = [server.url(server.database(empty_store_template)) for _ in range(4)]
-        out, said = python(code, 3, "--urls", *urls).communicate()
+        out, said = python(code, 3, "--works", WORKS, "--urls", *urls).communicate()
     assert said == ""
     found = json.loads(out)
     assert [row["faults"] for row in found] == [[]] * 4
