@@ -26,9 +26,7 @@ def test_small_form_overstates():
 
 
 def test_decrement_from_synthetic_peaks():
-    assert reduce.decrement_from_amplitudes([8.0, 4.0], [1.0, 1.0], [3, 2]) == pytest.approx(
-        [np.log(2), np.log(2)]
-    )
+    assert reduce.decrement_from_amplitudes([8.0, 4.0], [1.0, 1.0], [3, 2]) == pytest.approx([np.log(2), np.log(2)])
 
 
 @pytest.mark.parametrize("eta", [0.02, 0.2, 0.6])

@@ -74,6 +74,7 @@ def summary(rows):
     verdict = np.array([r["verdict"] for r in rows])
     plain = np.array([within(r["plain"]) for r in rows])
     silent = (verdict == "good") & ~good
+    told = ~good & (verdict != "good")
     second_silent = sum(1 for r in rows if r["verdict"] == "good" for m in r["modes"][1:] if not m[4] and not within(m))
     z = np.array([m[2:4] for m in first if m is not None and abs(m[0]) < 0.2])
     cover = [np.mean(np.abs(z) < k, axis=0) for k in (1.0, 1.96)]
@@ -96,7 +97,7 @@ def summary(rows):
         f"{'frequency within 1 %, decrement within 10 %':44}{good.mean():10.1%}{plain.mean():14.1%}",
         f"{'median error of the frequency':44}{median[0]:10.2%}{median_plain[0]:14.2%}",
         f"{'median error of the decrement':44}{median[1]:10.2%}{median_plain[1]:14.2%}",
-        f"{'of those outside: flagged or refused':44}{int((~good & (verdict != 'good')).sum()):6d} of {int((~good).sum()):d}",
+        f"{'of those outside: flagged or refused':44}{told.sum():6d} of {int((~good).sum()):d}",
         f"{'silently wrong':44}{int(silent.sum()):10d}{int((~plain).sum()):14d}",
         f"{'silently wrong second modes':44}{second_silent:10d}",
         f"{'good / flagged / refused':44}"

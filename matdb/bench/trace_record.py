@@ -1,0 +1,260 @@
+"""What goes into and comes out of a trace's fit: the record, its modes, the verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from statistics import NormalDist
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.bench.readings import RingDown
+from matdb.errors import InputError
+
+__all__ = ["AmplitudeDependence", "Trace", "TraceFit", "TraceMode"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A record: time in s, signals in columns.
+
+    Attributes
+    ----------
+    time_s : array, shape (n,)
+        Seconds, rising.
+    signal : array, shape (n, channels)
+        The payload's signals, one column an axis, in any unit (NaN: missing).
+    names : tuple of str
+        The columns' names.
+    base : array, shape (n, channels) or None
+        The same axes of a second sensor on the base, in the same unit.
+    notes : tuple of str
+        What was found or guessed on the way in.
+
+    """
+
+    time_s: Array
+    signal: Array
+    names: tuple[str, ...] = ()
+    base: Array | None = None
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        time, signal = _floats("time_s", self.time_s), _floats("signal", self.signal)
+        if time.ndim != 1 or time.size < 2:
+            raise InputError("time_s", f"shape {time.shape}", "a row of at least two times")
+        signal = signal[:, None] if signal.ndim == 1 else signal
+        if signal.ndim != 2 or signal.shape[0] != time.size or signal.shape[1] < 1:
+            raise InputError("signal", f"shape {signal.shape}", f"{time.size} rows, one a time")
+        base = self.base
+        if base is not None:
+            base = _floats("base", base)
+            base = base[:, None] if base.ndim == 1 else base
+            if base.shape != signal.shape:
+                raise InputError("base", f"shape {base.shape}", f"of the signals' shape {signal.shape}")
+        good = np.isfinite(time) & np.all(np.isfinite(signal), axis=1)
+        if base is not None:
+            good &= np.all(np.isfinite(base), axis=1)
+        order = np.flatnonzero(good)[np.argsort(time[good], kind="stable")]
+        order = order[np.concatenate([[True], np.diff(time[order]) > 0])] if order.size else order
+        names = self.names or tuple(f"signal {i + 1}" for i in range(signal.shape[1]))
+        if len(names) != signal.shape[1]:
+            raise InputError("names", len(names), f"{signal.shape[1]} names, one a signal")
+        notes = list(self.notes)
+        if order.size < time.size:
+            notes.append(f"{time.size - order.size} of {time.size} rows left out: missing or repeated time or value")
+        for name, value in (
+            ("time_s", time[order]),
+            ("signal", signal[order]),
+            ("base", None if base is None else base[order]),
+            ("names", names),
+            ("notes", tuple(notes)),
+        ):
+            object.__setattr__(self, name, value)
+
+    @property
+    def rate_hz(self) -> float:
+        """Usual sampling rate, Hz."""
+        return float(1.0 / np.median(np.diff(self.time_s))) if self.time_s.size > 1 else float("nan")
+
+
+@dataclass(frozen=True)
+class TraceMode:
+    """One mode of a trace.
+
+    Attributes
+    ----------
+    frequency_hz, frequency_sd_hz : float
+        Damped natural frequency and its standard deviation, Hz.
+    log_decrement, log_decrement_sd : float
+        Logarithmic decrement per cycle and its standard deviation.
+    amplitude : array, shape (taps, channels)
+        Amplitude just after each tap, in the signal's unit.
+    share : float
+        This mode's share of the energy of all modes.
+    flags : tuple of str
+        Why this mode's figures are not to be trusted as they are; empty when they are.
+
+    """
+
+    frequency_hz: float
+    frequency_sd_hz: float
+    log_decrement: float
+    log_decrement_sd: float
+    amplitude: Array
+    share: float
+    flags: tuple[str, ...] = ()
+
+    @property
+    def damping_ratio(self) -> float:
+        """Damping ratio."""
+        d = self.log_decrement / (2.0 * np.pi)
+        return float(d / np.sqrt(1.0 + d * d))
+
+    def frequency_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Interval that holds the damped natural frequency with this probability, Hz."""
+        half = _quantile(level) * self.frequency_sd_hz
+        return self.frequency_hz - half, self.frequency_hz + half
+
+    def decrement_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Interval that holds the logarithmic decrement with this probability."""
+        half = _quantile(level) * self.log_decrement_sd
+        return max(self.log_decrement - half, 0.0), self.log_decrement + half
+
+
+@dataclass(frozen=True)
+class AmplitudeDependence:
+    """The first mode at large and at small amplitude: its pole is fitted as moving with the amplitude.
+
+    Attributes
+    ----------
+    early_hz, early_sd_hz, late_hz, late_sd_hz : float
+        Frequency at large and at small amplitude, with standard deviations, Hz.
+    early_decrement, early_decrement_sd, late_decrement, late_decrement_sd : float
+        Logarithmic decrement likewise.
+    early_amplitude, late_amplitude : float
+        The two amplitudes, 0.8 and 0.1 of the largest tap's, in the signal's unit.
+    significant : bool
+        True when noise would explain the difference once in some three thousand records.
+
+    """
+
+    early_hz: float
+    early_sd_hz: float
+    late_hz: float
+    late_sd_hz: float
+    early_decrement: float
+    early_decrement_sd: float
+    late_decrement: float
+    late_decrement_sd: float
+    early_amplitude: float
+    late_amplitude: float
+    significant: bool
+
+
+@dataclass(frozen=True)
+class TraceFit:
+    """What a trace says.
+
+    Attributes
+    ----------
+    verdict : str
+        ``"good"``, ``"flagged"`` (figures with reasons to look twice) or ``"refused"`` (no figures to log).
+    reasons : tuple of str
+        Why it is flagged or refused, one line each.
+    modes : tuple of TraceMode
+        The modes, the strongest first; empty when refused.
+    taps_s : array
+        Times of the taps, s.
+    noise : array, shape (channels,)
+        Noise of each channel (standard deviation), in its unit.
+    hum_hz, hum_amplitude : float
+        Mains hum found, 0 when none; amplitude on the worst channel.
+    clipped : float
+        Share of the readings at the sensor's limit, left out.
+    rate_hz : float
+        Usual sampling rate.
+    fitted : array, shape (n, channels)
+        The fitted record, NaN outside the fitted stretches.
+    amplitude : AmplitudeDependence or None
+        Early against late part of the decays.
+    fixed_base : TraceMode or None
+        The first mode as on a base that does not move, when a base sensor was given and it moved.
+    trace : Trace
+        The record, for a picture.
+
+    """
+
+    verdict: str
+    reasons: tuple[str, ...]
+    modes: tuple[TraceMode, ...]
+    taps_s: Array
+    noise: Array
+    hum_hz: float
+    hum_amplitude: float
+    clipped: float
+    rate_hz: float
+    fitted: Array = field(repr=False)
+    amplitude: AmplitudeDependence | None
+    fixed_base: TraceMode | None
+    trace: Trace = field(repr=False)
+
+    def ring_down(self, part: str, temperature_c: float, mass_kg: float, *, mode: int = 0, **more: Any) -> RingDown:
+        """The reading to log: frequency and decrement of one mode with their standard deviations.
+
+        Parameters
+        ----------
+        part : str
+            The part's name.
+        temperature_c : float
+            Its temperature, degrees Celsius.
+        mass_kg : float
+            The ringing mass, kg.
+        mode : int
+            Which mode, 0 for the strongest.
+        **more
+            Further fields of :class:`~matdb.bench.readings.RingDown`.
+
+        Returns
+        -------
+        RingDown
+            The reading.
+
+        Raises
+        ------
+        InputError
+            The trace was refused, or it has no such mode.
+
+        """
+        if self.verdict == "refused":
+            raise InputError("trace", "refused", "a record with a clear ring-down", self.reasons[0])
+        if not 0 <= mode < len(self.modes):
+            raise InputError("mode", mode, f"from 0 to {len(self.modes) - 1}")
+        chosen = self.fixed_base if mode == 0 and self.fixed_base is not None else self.modes[mode]
+        return RingDown(
+            part=part,
+            temperature_c=temperature_c,
+            mass_kg=mass_kg,
+            frequency_hz=chosen.frequency_hz,
+            frequency_sd_hz=chosen.frequency_sd_hz,
+            log_decrement=chosen.log_decrement,
+            log_decrement_sd=chosen.log_decrement_sd,
+            **more,
+        )
+
+
+def _quantile(level: float) -> float:
+    """Half width of a two-sided normal interval, in standard deviations."""
+    if not 0.0 < level < 1.0:
+        raise InputError("level", level, "between 0 and 1")
+    return NormalDist().inv_cdf(0.5 + 0.5 * level)
+
+
+def _floats(name: str, values: ArrayLike) -> Array:
+    try:
+        return np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError(name, "something else", "an array of numbers") from None
