@@ -1,1 +1,1 @@
-"""Plots and the field page."""
+"""What is looked at: charts, drawn as PNG or SVG or in the terminal, and the field page."""

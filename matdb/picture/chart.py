@@ -1,0 +1,140 @@
+"""A chart before it is drawn: series, bands, spans and words, the same for every way of drawing it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
+__all__ = ["Chart", "Mark", "Panel", "Series", "Span", "signed"]
+
+Style = Literal["line", "dashed", "points", "crosses"]
+
+
+def signed(value: float) -> str:
+    """A number as text with a true minus sign."""
+    return f"{value:g}".replace("-", "−")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Series:
+    """A line with its band, or points.
+
+    Attributes
+    ----------
+    label : str
+        For the legend; empty for none.
+    x, y : ndarray, shape (n,)
+        In the units that the panel's axes name; nan leaves a gap.
+    low, high : ndarray or None
+        Ends of the band, shape (n,).
+    style : str
+        "line", "dashed" (extrapolated), "points", or "crosses" (points that hardly count).
+    colour : int
+        Which colour of the palette; also which dashes and which marker, so that nothing rests on colour alone.
+    """
+
+    label: str
+    x: Array
+    y: Array
+    low: Array | None = None
+    high: Array | None = None
+    style: Style = "line"
+    colour: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Span:
+    """A shaded range of one axis.
+
+    Attributes
+    ----------
+    axis : str
+        "x" or "y".
+    low, high : float
+        In the axis's unit; infinite ends reach to the edge.
+    label : str
+        What it means.
+    kind : str
+        "wanted", "forecast", "rotor" or "plain": decides shade and hatching.
+    """
+
+    axis: Literal["x", "y"]
+    low: float
+    high: float
+    label: str
+    kind: Literal["wanted", "forecast", "rotor", "plain"] = "plain"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """A thin straight line across the panel at one value of one axis."""
+
+    axis: Literal["x", "y"]
+    at: float
+    label: str = ""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Panel:
+    """One pair of axes.
+
+    Attributes
+    ----------
+    x_label, y_label : str
+        With units.
+    series, spans, marks
+        What is drawn.
+    x_log, y_log : bool
+        Logarithmic axes.
+    x_range, y_range : tuple of float or None
+        Ends of the axes; None takes them from the series.
+    x_factor, x_second
+        A second x axis on top: value times factor, and its label; none for an empty label.
+    """
+
+    x_label: str
+    y_label: str
+    series: tuple[Series, ...]
+    spans: tuple[Span, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    x_log: bool = False
+    y_log: bool = False
+    x_range: tuple[float, float] | None = None
+    y_range: tuple[float, float] | None = None
+    x_factor: float = 1.0
+    x_second: str = ""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Chart:
+    """Panels under one title.
+
+    Attributes
+    ----------
+    title, subtitle : str
+        What is shown, and what it rests on.
+    panels : tuple of Panel
+        From top to bottom.
+    notes : tuple of str
+        What to know before reading numbers off it.
+    """
+
+    title: str
+    subtitle: str
+    panels: tuple[Panel, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def description(self) -> str:
+        """The chart in words, for those who do not see it."""
+        said = [f"{self.title}. {self.subtitle}."]
+        for panel in self.panels:
+            names = [s.label for s in panel.series if s.label] + [s.label for s in panel.spans if s.label]
+            said.append(f"{panel.y_label} over {panel.x_label}: {', '.join(dict.fromkeys(names))}.")
+        return " ".join([*said, *self.notes])

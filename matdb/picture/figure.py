@@ -1,0 +1,295 @@
+"""A chart as PNG or SVG, the same bytes every time. Needs the optional package that draws."""
+
+from __future__ import annotations
+
+import io
+import math
+import os
+import re
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from matdb.errors import InputError, MissingExtra
+from matdb.picture.palette import DASHES, FAINT, GRID, INK, MARKERS, PAPER, SERIES, SPANS
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from matdb.picture.chart import Chart, Panel, Series
+
+__all__ = ["FORMATS", "draw", "picture_bytes", "save_picture"]
+
+FORMATS: Final = ("png", "svg")
+
+#: Inches and points: at 360 px wide the smallest text is about 9 px high, in print 8 points.
+_WIDE, _PANEL, _TEXT, _SMALL = 4.8, 2.35, 9.0, 8.0
+_DOTS: Final = 200
+_RULES: Final = {
+    "font.family": "DejaVu Sans",
+    "svg.hashsalt": "matdb",
+    "svg.fonttype": "path",
+    "path.simplify": False,
+    "axes.unicode_minus": True,
+    "hatch.linewidth": 0.5,
+}
+
+
+def _matplotlib() -> Any:
+    try:
+        import matplotlib
+    except ImportError:
+        raise MissingExtra("a picture as PNG or SVG", "pictures") from None
+    return matplotlib
+
+
+def draw(chart: Chart) -> Figure:
+    """Draw a chart.
+
+    Parameters
+    ----------
+    chart : Chart
+        What to draw.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        One pair of axes a panel, in order; independent of any global state of the drawing package.
+
+    Raises
+    ------
+    MissingExtra
+        The drawing package is not installed.
+    """
+    matplotlib = _matplotlib()
+    with matplotlib.rc_context(_RULES):
+        return _drawn(chart)
+
+
+def _drawn(chart: Chart) -> Figure:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    title = _wrapped(chart.title, 52)
+    subtitle = _wrapped(chart.subtitle, 68)
+    notes = [line for note in chart.notes for line in _wrapped(note, 88)]
+    legends = [_legend_rows(panel) for panel in chart.panels]
+    top = 0.19 * len(title) + 0.155 * len(subtitle) + 0.14
+    bottom = 0.13 * len(notes) + (0.1 if notes else 0.04)
+    heights = [
+        _PANEL + 0.17 * rows + (0.32 if p.x_second else 0.0) for rows, p in zip(legends, chart.panels, strict=True)
+    ]
+    tall = top + bottom + sum(heights)
+    figure = Figure(figsize=(_WIDE, tall), dpi=_DOTS, facecolor=PAPER)
+    FigureCanvasAgg(figure)
+    y = tall - 0.08
+    figure.text(0.12 / _WIDE, y / tall, "\n".join(title), ha="left", va="top", size=11, weight="bold", color=INK)
+    y -= 0.19 * len(title)
+    figure.text(0.12 / _WIDE, y / tall, "\n".join(subtitle), ha="left", va="top", size=_SMALL, color=FAINT)
+    y = tall - top
+    for panel, rows, high in zip(chart.panels, legends, heights, strict=True):
+        above = 0.10 + (0.32 if panel.x_second else 0.0)
+        below = 0.46 + 0.17 * rows
+        place = (0.68 / _WIDE, (y - high + below) / tall, (_WIDE - 0.68 - 0.14) / _WIDE, (high - above - below) / tall)
+        _panel(figure.add_axes(place), panel, rows, high - above - below)
+        y -= high
+    if notes:
+        figure.text(0.12 / _WIDE, 0.06 / tall, "\n".join(notes), ha="left", va="bottom", size=6.6, color=FAINT)
+    return figure
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """Lines; a number stays with its unit."""
+    return textwrap.wrap(re.sub(r"(?<=\d) (?=%|°|Hz|mm|g\b)", "\u00a0", text), width)
+
+
+def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
+    axes.set_facecolor(PAPER)
+    # The scale first: what is drawn later fits its own range to it.
+    if panel.x_log:
+        axes.set_xscale("log")
+    if panel.y_log:
+        axes.set_yscale("log")
+    for series in panel.series:
+        _series(axes, series)
+    axes.autoscale_view()
+    if panel.x_range:
+        axes.set_xlim(*panel.x_range)
+    if panel.y_range:
+        axes.set_ylim(*panel.y_range)
+    x_range, y_range = axes.get_xlim(), axes.get_ylim()
+    for span in panel.spans:
+        fill, opacity, hatch = SPANS[span.kind]
+        low, high = x_range if span.axis == "x" else y_range
+        ends = max(span.low, low), min(span.high, high)
+        if ends[0] > ends[1]:
+            continue
+        shade = axes.axvspan if span.axis == "x" else axes.axhspan
+        shade(
+            *ends,
+            facecolor=fill,
+            alpha=opacity,
+            edgecolor=FAINT,
+            hatch=hatch,
+            linewidth=0.0,
+            zorder=0.5,
+            label=span.label,
+        )
+        if ends[1] - ends[0] < 0.012 * abs(high - low) and not (panel.x_log and span.axis == "x"):
+            # A range of no width would not be seen.
+            line = axes.axvline if span.axis == "x" else axes.axhline
+            line(0.5 * (ends[0] + ends[1]), color=fill, linewidth=2.0, zorder=0.6)
+    for mark in panel.marks:
+        line = axes.axvline if mark.axis == "x" else axes.axhline
+        line(mark.at, color=FAINT, linewidth=0.8, dashes=(3.0, 2.0), zorder=1.0, label=mark.label or "_")
+    axes.set_xlim(*x_range)
+    axes.set_ylim(*y_range)
+    axes.set_xlabel(panel.x_label, size=_TEXT, color=INK, labelpad=2)
+    axes.set_ylabel(panel.y_label, size=_TEXT, color=INK, labelpad=2)
+    axes.grid(True, color=GRID, linewidth=0.6)
+    axes.set_axisbelow(True)
+    axes.tick_params(labelsize=_SMALL, colors=INK, length=3, width=0.7)
+    for side, spine in axes.spines.items():
+        spine.set_visible(side in ("left", "bottom"))
+        spine.set_color(INK)
+        spine.set_linewidth(0.8)
+    _ticks(axes, panel)
+    if panel.x_second:
+        k = panel.x_factor
+        second = axes.secondary_xaxis("top", functions=(lambda v: v * k, lambda v: v / k))
+        second.set_xlabel(panel.x_second, size=_TEXT, color=INK, labelpad=3)
+        second.tick_params(labelsize=_SMALL, colors=INK, length=3, width=0.7)
+    if rows:
+        handles, labels = axes.get_legend_handles_labels()
+        kept = dict(zip(labels, handles, strict=True))
+        axes.legend(
+            list(kept.values()),
+            list(kept),
+            loc="upper left",
+            bbox_to_anchor=(-0.12, -0.36 / tall),
+            ncols=2,
+            fontsize=_SMALL - 0.4,
+            frameon=False,
+            borderpad=0.0,
+            handlelength=2.4,
+            columnspacing=1.2,
+            labelspacing=0.25,
+            labelcolor=INK,
+        )
+
+
+def _series(axes: Any, series: Series) -> None:
+    k = series.colour % len(SERIES)
+    colour = SERIES[k]
+    if series.style in ("points", "crosses"):
+        cross = series.style == "crosses"
+        axes.plot(
+            series.x,
+            series.y,
+            linestyle="none",
+            marker="x" if cross else MARKERS[k],
+            markersize=5.0,
+            markerfacecolor=PAPER,
+            markeredgecolor=colour,
+            markeredgewidth=1.3,
+            zorder=4.0,
+            label=series.label or "_",
+        )
+        return
+    outside = series.style == "dashed"
+    if series.low is not None and series.high is not None:
+        axes.fill_between(
+            series.x, series.low, series.high, color=colour, alpha=0.10 if outside else 0.20, linewidth=0.0, zorder=2.0
+        )
+    dashes = (1.2, 1.6) if outside else DASHES[k]
+    (line,) = axes.plot(series.x, series.y, color=colour, linewidth=1.3 if outside else 1.9, zorder=3.0)
+    line.set_label(series.label or "_")
+    if dashes:
+        line.set_dashes(dashes)
+
+
+def _ticks(axes: Any, panel: Panel) -> None:
+    """Plain numbers on a logarithmic axis of few decades: round steps within one, else 1, 2, 5."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, MaxNLocator, NullFormatter, NullLocator
+
+    for log, axis, ends in ((panel.x_log, axes.xaxis, axes.get_xlim()), (panel.y_log, axes.yaxis, axes.get_ylim())):
+        steps = MaxNLocator(6, steps=[1, 2, 2.5, 5, 10])
+        if not log:
+            axis.set_major_locator(steps)
+            continue
+        decades = math.log10(ends[1] / ends[0])
+        if decades > 2.6:
+            continue
+        if decades < 0.6:
+            axis.set_major_locator(FixedLocator([v for v in steps.tick_values(*ends) if ends[0] <= v <= ends[1]]))
+            axis.set_minor_locator(NullLocator())
+        else:
+            few = [1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0] if decades < 1.0 else [1.0, 2.0, 5.0]
+            axis.set_major_locator(LogLocator(10.0, subs=few, numticks=12))
+        axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+        axis.set_minor_formatter(NullFormatter())
+
+
+def _legend_rows(panel: Panel) -> int:
+    labels = [s.label for s in panel.series] + [s.label for s in panel.spans] + [m.label for m in panel.marks]
+    return math.ceil(len({label for label in labels if label}) / 2)
+
+
+def picture_bytes(chart: Chart, kind: str = "png") -> bytes:
+    """A chart as the bytes of a PNG or SVG file; the same chart gives the same bytes.
+
+    Parameters
+    ----------
+    chart : Chart
+        What to draw.
+    kind : str
+        "png" or "svg".
+
+    Raises
+    ------
+    InputError
+        Another kind.
+    MissingExtra
+        The drawing package is not installed.
+    """
+    if kind not in FORMATS:
+        raise InputError("kind of picture", kind, "png or svg")
+    matplotlib = _matplotlib()
+    out = io.BytesIO()
+    with matplotlib.rc_context(_RULES):
+        figure = _drawn(chart)
+        words: dict[str, Any] = {"Title": chart.title, "Description": chart.description}
+        # Neither the date nor the drawing package's version, so that equal charts are equal files.
+        words |= {"Date": None, "Creator": "matdb"} if kind == "svg" else {"Software": None}
+        figure.savefig(out, format=kind, metadata=words, facecolor=PAPER)
+    return out.getvalue()
+
+
+def save_picture(chart: Chart, path: str | os.PathLike[str], *, force: bool = False) -> Path:
+    """Write a chart to a file, whole or not at all; the name's ending says which kind.
+
+    Parameters
+    ----------
+    chart : Chart
+        What to draw.
+    path : str or path
+        The file, ending in ``.png`` or ``.svg``; its folder must be there.
+    force : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    InputError
+        Another ending, the file is there already, or it is a folder.
+    MissingExtra
+        The drawing package is not installed.
+    OSError
+        The folder cannot be written.
+    """
+    from matdb.picture.files import new_file, write_bytes
+
+    target = new_file(path, force=force)
+    kind = target.suffix.lower().removeprefix(".")
+    if kind not in FORMATS:
+        raise InputError("picture file", str(target), "a name ending in .png or .svg")
+    return write_bytes(target, picture_bytes(chart, kind))

@@ -1,0 +1,290 @@
+"""Charts of one material: modulus over temperature, master curve and shift factors, residuals of the fit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+
+from matdb.curve.band import band
+from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+from matdb.errors import InputError
+from matdb.material.shift import ZERO_C
+from matdb.picture.chart import Chart, Mark, Panel, Series, Span
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from matdb.bench.readings import Reading
+    from matdb.curve.curve import Curve
+
+    Array = NDArray[np.float64]
+
+__all__ = ["DEGC", "frequency_of_reading", "master_chart", "modulus_chart", "residual_chart", "rests_on", "shift_draws"]
+
+DEGC: Final = "temperature, °C"
+_POINTS: Final = 161
+_LN10: Final = math.log(10.0)
+#: How the two components of a reading are called.
+_PARTS: Final = (("stiffness", "storage modulus"), ("loss", "loss factor"))
+
+
+def rests_on(curve: Curve) -> str:
+    """What a curve rests on, for the line under a title."""
+    if curve.basis != "readings":
+        return f"family prior of {curve.family}, no reading"
+    fit = f", fit {curve.fit_id}" if curve.fit_id is not None else ""
+    old = ", older than the newest reading" if curve.stale else ""
+    return f"{curve.reading_count} reading{'s' if curve.reading_count != 1 else ''}{fit}{old}"
+
+
+def frequency_of_reading(reading: Reading) -> float:
+    """The frequency in Hz that a reading looks at: its own, or 1/(2π·dwell) for a static one; nan if unknown."""
+    own = getattr(reading, "frequency_hz", None)
+    if own is not None:
+        return float(own)
+    dwell = getattr(reading, "dwell_s", None)
+    # Hardness is read after three seconds or so.
+    return 1.0 / (2.0 * math.pi * (float(dwell) if dwell else 3.0))
+
+
+def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, frequency_hz: float = 30.0) -> Chart:
+    """Storage modulus and loss factor over temperature at one frequency, with the readings.
+
+    Parameters
+    ----------
+    curve : Curve
+        A fit or a prior.
+    low_c, high_c : float
+        Ends of the temperature axis, degrees Celsius, low below high.
+    frequency_hz : float
+        Hz, above 0.
+
+    Returns
+    -------
+    Chart
+        Two panels. Every reading is drawn at its own temperature, as far above or below the median curve as it is
+        above or below what the fit predicts for it, so that readings at other frequencies can be compared.
+
+    Raises
+    ------
+    InputError
+        A temperature or frequency out of range, or low not below high.
+    """
+    t = _temperatures(low_c, high_c, curve.measured_c)
+    found = curve.modulus(t, frequency_hz)
+    outside = np.asarray(found.extrapolated)
+    rows = [r for r in curve.report.get("readings", ()) if low_c <= r["temperature_c"] <= high_c]
+    panels = []
+    for colour, (key, label, values, log) in enumerate(
+        (
+            ("stiffness", "storage modulus, MPa", found.storage_mpa, True),
+            ("loss", "loss factor", found.loss_factor, True),
+        )
+    ):
+        points = []
+        mine_by_label: dict[str, list[Mapping[str, Any]]] = {}
+        for row in rows:
+            if key in row:
+                mine_by_label.setdefault(_label_of(row, frequency_hz), []).append(row)
+        for label_of, mine in mine_by_label.items():
+            at = np.array([r["temperature_c"] for r in mine])
+            state = curve.modulus(at, frequency_hz)
+            middle = (state.storage_mpa if key == "stiffness" else state.loss_factor).median
+            ratio = np.array([r[key]["measured_over_predicted"] for r in mine])
+            points.append(
+                Series(
+                    label=label_of,
+                    x=at,
+                    y=np.asarray(middle) * ratio,
+                    style="crosses" if mine[0]["fumbled"] else "points",
+                    colour=3 if label_of.startswith("hardness") else colour,
+                )
+            )
+        panels.append(
+            Panel(
+                x_label=DEGC,
+                y_label=label,
+                series=(*_inside_and_outside(t, values, outside, curve.basis, colour), *points),
+                x_range=(low_c, high_c),
+                y_log=log,
+            )
+        )
+    return Chart(
+        title=f"{curve.material} over temperature",
+        subtitle=f"at {frequency_hz:g} Hz; {rests_on(curve)}; bands hold 95 %",
+        panels=tuple(panels),
+        notes=tuple(curve.report.get("warnings", ())),
+    )
+
+
+def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) -> Chart:
+    """Master curve at 23 degC over reduced frequency, and the shift factors that make it.
+
+    Parameters
+    ----------
+    curve : Curve
+        A fit or a prior.
+    low_c, high_c : float
+        Ends of the temperature axis of the shift factors, degrees Celsius.
+
+    Returns
+    -------
+    Chart
+        Three panels: storage modulus and loss factor over reduced frequency, log10 a_T over temperature.
+
+    Raises
+    ------
+    InputError
+        Low not below high.
+    """
+    t = _temperatures(low_c, high_c, curve.measured_c)
+    low, high = curve.measured_ln_hz or (math.log(0.1), math.log(1e4))
+    f = np.exp(np.linspace(low - 1.5 * _LN10, high + 1.5 * _LN10, _POINTS))
+    reference = REFERENCE_K - ZERO_C
+    found = curve.modulus(reference, f)
+    outside = np.ones(f.shape, dtype=bool)
+    if curve.measured_ln_hz is not None:
+        outside = (np.log(f) < low) | (np.log(f) > high)
+    panels = [
+        Panel(
+            x_label="reduced frequency f·a_T, Hz",
+            y_label=label,
+            series=_inside_and_outside(f, values, outside, curve.basis, colour),
+            x_log=True,
+            y_log=True,
+        )
+        for colour, (label, values) in enumerate(
+            (("storage modulus, MPa", found.storage_mpa), ("loss factor", found.loss_factor))
+        )
+    ]
+    shift = band(shift_draws(curve, t) / _LN10)
+    beyond = np.ones(t.shape, dtype=bool)
+    if curve.measured_c is not None:
+        beyond = (t < curve.measured_c[0]) | (t > curve.measured_c[1])
+    panels.append(
+        Panel(
+            x_label=DEGC,
+            y_label="log10 of shift factor a_T",
+            series=_inside_and_outside(t, shift, beyond, curve.basis, 2),
+            marks=(Mark(axis="x", at=reference), Mark(axis="y", at=0.0)),
+            x_range=(low_c, high_c),
+        )
+    )
+    by_weight = sorted(curve.weights.items(), key=lambda item: -item[1])
+    laws = "; ".join(f"{name} {100 * share:.0f} %" for name, share in by_weight if share >= 0.05)
+    return Chart(
+        title=f"{curve.material}: master curve at {reference:g} °C",
+        subtitle=f"{rests_on(curve)}; bands hold 95 %",
+        panels=tuple(panels),
+        notes=(f"Weight of the laws of shift: {laws}.",) if laws else (),
+    )
+
+
+def shift_draws(curve: Curve, temperature_c: Array) -> Array:
+    """Natural logarithm of a_T of every draw, relative to 23 degC, shape (draws, temperatures)."""
+    reference = curve.draws[:, [COLUMNS.index("ln_time_reference_s")]]
+    return np.asarray(ln_time(curve.draws, np.asarray(temperature_c, dtype=float) + ZERO_C) - reference)
+
+
+def residual_chart(curve: Curve) -> Chart:
+    """Standardised residuals of every reading over temperature: stiffness and loss.
+
+    Parameters
+    ----------
+    curve : Curve
+        A fit.
+
+    Returns
+    -------
+    Chart
+        One panel for each component that was read; a residual of 2 is as far as one reading in twenty lies.
+
+    Raises
+    ------
+    InputError
+        The curve is a prior, which has no residuals.
+    """
+    rows: Sequence[Mapping[str, Any]] = curve.report.get("readings", ())
+    if not rows:
+        raise InputError("material", curve.material, "one with a fit", f"run 'matdb fit \"{curve.material}\"'")
+    kinds = list(dict.fromkeys(r["kind"] for r in rows))
+    panels = []
+    for key, name in _PARTS:
+        series = []
+        for fumbled in (False, True):
+            for colour, kind in enumerate(kinds):
+                mine = [r for r in rows if key in r and r["kind"] == kind and r["fumbled"] is fumbled]
+                if mine:
+                    series.append(
+                        Series(
+                            label=f"{kind}, does not fit" if fumbled else kind,
+                            x=np.array([r["temperature_c"] for r in mine]),
+                            y=np.array([r[key]["standardised"] for r in mine]),
+                            style="crosses" if fumbled else "points",
+                            colour=colour,
+                        )
+                    )
+        if not series:
+            continue
+        t = np.concatenate([s.x for s in series])
+        farthest = max(3.0, 1.15 * float(np.abs(np.concatenate([s.y for s in series])).max()))
+        room = max(0.05 * float(np.ptp(t)), 2.0)
+        panels.append(
+            Panel(
+                x_label=DEGC,
+                y_label=f"{name}: residual",
+                series=tuple(series),
+                spans=(Span(axis="y", low=-2.0, high=2.0, label="95 % belong here", kind="wanted"),),
+                marks=(Mark(axis="y", at=0.0),),
+                x_range=(float(t.min()) - room, float(t.max()) + room),
+                y_range=(-farthest, farthest),
+            )
+        )
+    return Chart(
+        title=f"{curve.material}: residuals of the fit",
+        subtitle=f"{rests_on(curve)}; measured minus predicted, in standard deviations",
+        panels=tuple(panels),
+        notes=tuple(curve.report.get("warnings", ())),
+    )
+
+
+def _label_of(row: Mapping[str, Any], frequency_hz: float) -> str:
+    if row["fumbled"]:
+        return "reading that does not fit"
+    return "hardness, a surface value" if row["kind"] == "hardness" else f"readings, brought to {frequency_hz:g} Hz"
+
+
+def _temperatures(low_c: float, high_c: float, also: tuple[float, float] | None) -> Array:
+    """Evenly spaced temperatures; the ends of the measured range are among them."""
+    if not low_c < high_c:
+        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
+    t = np.linspace(low_c, high_c, _POINTS)
+    inside = [v for v in also or () if low_c < v < high_c]
+    return np.unique(np.concatenate([t, inside]))
+
+
+def _inside_and_outside(x: Array, values: Any, outside: Any, basis: str, colour: int) -> tuple[Series, ...]:
+    """A band as one series where it was measured and one where it was not; they share their joints."""
+    beyond = np.asarray(outside, dtype=bool)
+    found = []
+    if not beyond.all():
+        found.append(_hidden("median and band", x, values, ~beyond, "line", colour))
+    if beyond.any():
+        # One more point on either side, so that no gap shows.
+        wider = beyond | np.r_[beyond[1:], False] | np.r_[False, beyond[:-1]]
+        label = "extrapolated" if basis == "readings" else "family prior, not measured"
+        found.append(_hidden(label, x, values, wider, "dashed", colour))
+    return tuple(found)
+
+
+def _hidden(
+    label: str, x: Array, values: Any, wanted: NDArray[np.bool_], style: Literal["line", "dashed"], colour: int
+) -> Series:
+    """A band as a series with nan where it is not wanted."""
+    median, low, high = (np.where(wanted, np.asarray(v), np.nan) for v in (values.median, values.low, values.high))
+    return Series(label=label, x=x, y=median, low=low, high=high, style=style, colour=colour)

@@ -1,0 +1,307 @@
+"""Charts of parts under a camera: natural frequency, transmissibility, stiffness over squeeze."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from matdb.advice.effective import effective, ln_scale_draws
+from matdb.advice.suit import Candidate
+from matdb.curve.band import band
+from matdb.errors import InputError
+from matdb.mounting.one_axis import window_limits
+from matdb.picture.chart import Chart, Mark, Panel, Series, Span, signed
+from matdb.picture.material_charts import DEGC, rests_on
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from matdb.mounting.record import Mounting
+
+    Array = NDArray[np.float64]
+
+__all__ = ["frequency_chart", "squeeze_chart", "transmissibility_chart"]
+
+_MOST_PARTS: Final = 5
+_POINTS: Final = 111
+
+
+def frequency_chart(
+    candidates: Sequence[Candidate],
+    mounting: Mounting,
+    *,
+    low_c: float = -30.0,
+    high_c: float = 50.0,
+    forecast_c: tuple[float, float] | None = None,
+    squeeze_mm: float = 0.0,
+    axis: str = "axial",
+) -> Chart:
+    """Natural frequency over temperature, with the window that suits the mounting.
+
+    Parameters
+    ----------
+    candidates : sequence of Candidate
+        One to five parts with their curves.
+    mounting : Mounting
+        Payload, count, rotors, manoeuvre band.
+    low_c, high_c : float
+        Ends of the temperature axis, degrees Celsius, low below high.
+    forecast_c : tuple of float or None
+        Lowest and highest temperature expected, marked on the axis.
+    squeeze_mm, axis
+        As :meth:`matdb.api.Store.effective`.
+
+    Raises
+    ------
+    InputError
+        No or too many parts, or a value out of range.
+    """
+    if not 1 <= len(candidates) <= _MOST_PARTS:
+        raise InputError("parts", len(candidates), f"1 to {_MOST_PARTS} in one picture", "name them")
+    if not low_c < high_c:
+        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
+    t = np.linspace(low_c, high_c, _POINTS)
+    series: list[Series] = []
+    measured: dict[str, list[str]] = {}
+    for colour, each in enumerate(candidates):
+        found = effective(
+            each.curve,
+            each.material,
+            each.part,
+            t,
+            mass_kg=mounting.mass_kg,
+            count=mounting.count,
+            axis=axis,
+            squeeze_mm=squeeze_mm,
+        )
+        natural = found.natural_frequency_hz
+        assert natural is not None
+        prior = ", prior" if found.basis != "readings" else ""
+        series.append(
+            Series(
+                label=each.part.name + prior,
+                x=t,
+                y=np.asarray(natural.median),
+                low=np.asarray(natural.low),
+                high=np.asarray(natural.high),
+                colour=colour,
+            )
+        )
+        if found.basis == "readings" and each.curve.measured_c is not None:
+            cold, warm = each.curve.measured_c
+            if cold > low_c + 0.5 or warm < high_c - 0.5:
+                measured.setdefault(f"{signed(cold)} to {signed(warm)} °C", []).append(each.part.name)
+    notes = [f"Measured from {span}, extrapolated beyond: {', '.join(names)}." for span, names in measured.items()]
+    low_hz, high_hz = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
+    spans = [
+        Span(
+            axis="y",
+            low=float(low_hz),
+            high=float(high_hz),
+            label=f"wanted, {low_hz:.3g} to {high_hz:.3g} Hz",
+            kind="wanted",
+        )
+    ]
+    if low_hz > high_hz:
+        spans = []
+        notes.append(
+            f"No natural frequency does both: at least {low_hz:.3g} Hz to follow, at most {high_hz:.3g} Hz to isolate."
+        )
+    if forecast_c is not None:
+        cold, warm = forecast_c
+        spans.append(
+            Span(axis="x", low=cold, high=warm, label=f"forecast, {signed(cold)} to {signed(warm)} °C", kind="forecast")
+        )
+    seen = np.concatenate([[low_hz, high_hz], *(np.concatenate([s.low, s.high]) for s in series)])
+    return Chart(
+        title=f"{mounting.name}: natural frequency",
+        subtitle=f"{_load(mounting, squeeze_mm)}; bands hold 95 %",
+        panels=(
+            Panel(
+                x_label=DEGC,
+                y_label="natural frequency, Hz",
+                series=tuple(series),
+                spans=tuple(spans),
+                x_range=(low_c, high_c),
+                y_range=(0.85 * float(seen.min()), 1.15 * float(seen.max())),
+                y_log=True,
+            ),
+        ),
+        notes=tuple(notes),
+    )
+
+
+def transmissibility_chart(
+    candidate: Candidate,
+    mounting: Mounting,
+    temperature_c: Sequence[float],
+    *,
+    squeeze_mm: float = 0.0,
+    axis: str = "axial",
+) -> Chart:
+    """Transmissibility |K/(K - m w^2)| over frequency, with the rotor orders and the manoeuvre band.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        The part with its curve.
+    mounting : Mounting
+        Payload, count, rotors, manoeuvre band.
+    temperature_c : sequence of float
+        One to four temperatures, degrees Celsius: a line each.
+    squeeze_mm, axis
+        As :meth:`matdb.api.Store.effective`.
+
+    Raises
+    ------
+    InputError
+        No or too many temperatures, or one out of range.
+    """
+    if not 1 <= len(temperature_c) <= 4:
+        raise InputError("temperature_c", len(temperature_c), "1 to 4 temperatures in one picture")
+    bands = mounting.rotor_bands
+    top = max(b.high_hz for b in bands) * 1.5
+    f = np.geomspace(1.0, max(top, 100.0), 320)
+    omega = 2.0 * np.pi * f
+    scale = ln_scale_draws(candidate.curve, candidate.part, axis, squeeze_mm, mounting.count)
+    series = []
+    for colour, t in enumerate(temperature_c):
+        k = np.exp(candidate.curve.ln_modulus(np.full(f.shape, float(t)), np.log(omega)) + scale[:, None])
+        through = band(np.abs(k) / np.abs(k - mounting.mass_kg * omega**2 * 1e-3))
+        series.append(
+            Series(label=f"at {signed(t)} °C", x=f, y=through.median, low=through.low, high=through.high, colour=colour)
+        )
+    spans = [
+        Span(
+            axis="x",
+            low=b.low_hz,
+            high=b.high_hz,
+            label=f"rotor order {b.order:g}",
+            kind="rotor" if i == 0 else "plain",
+        )
+        for i, b in enumerate(bands)
+    ]
+    if mounting.manoeuvre_hz > 0.0:
+        spans.append(Span(axis="x", low=0.0, high=mounting.manoeuvre_hz, label="manoeuvres", kind="forecast"))
+    return Chart(
+        title=f"{mounting.name} on {candidate.part.name}: transmissibility",
+        subtitle=f"{_load(mounting, squeeze_mm)}; {rests_on(candidate.curve)}; bands hold 95 %",
+        panels=(
+            Panel(
+                x_label="frequency, Hz",
+                y_label="transmissibility",
+                series=tuple(series),
+                spans=tuple(spans),
+                marks=(Mark(axis="y", at=1.0),),
+                x_log=True,
+                y_log=True,
+                x_range=(float(f[0]), float(f[-1])),
+            ),
+        ),
+        notes=("Below 1 the camera shakes less than the craft. Vertical motion alone; rocking is another matter.",),
+    )
+
+
+def squeeze_chart(
+    candidate: Candidate,
+    temperature_c: Sequence[float],
+    *,
+    mass_kg: float,
+    count: int = 1,
+    most_share: float = 0.25,
+    pitch_mm: float | None = None,
+) -> Chart:
+    """Stiffness of one part, and natural frequency under its load, over the squeeze that it carries.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        The part with its curve.
+    temperature_c : sequence of float
+        One to four temperatures, degrees Celsius: a line each.
+    mass_kg, count : float, int
+        Mass on all the parts together, and how many they are.
+    most_share : float
+        Greatest squeeze over height, above 0 and at most 0.5.
+    pitch_mm : float or None
+        Pitch of the screw; gives a second axis in turns.
+
+    Raises
+    ------
+    InputError
+        The part takes no squeeze, or a value out of range.
+    """
+    part = candidate.part
+    height = part.form.squeezable_height_mm
+    if height is None:
+        raise InputError("part", part.name, "one that can be squeezed along its height")
+    if not 1 <= len(temperature_c) <= 4:
+        raise InputError("temperature_c", len(temperature_c), "1 to 4 temperatures in one picture")
+    if not 0.0 < most_share <= 0.5:
+        raise InputError("most_share", most_share, "above 0 and at most 0.5")
+    squeeze = np.linspace(0.0, most_share * height, 13)
+    at_rest = math.log(float(part.form.stiffness_n_per_mm(1.0)))
+    rise = np.log(np.asarray(part.form.stiffness_n_per_mm(1.0, squeeze_mm=squeeze))) - at_rest
+    t = np.asarray(temperature_c, dtype=float)
+    stiff: list[Series] = []
+    natural: list[Series] = []
+    for colour, each in enumerate(t):
+        rows = [
+            effective(
+                candidate.curve,
+                candidate.material,
+                part,
+                float(each),
+                mass_kg=mass_kg,
+                count=count,
+                squeeze_mm=float(q),
+            )
+            for q in squeeze
+        ]
+        for out, name in ((stiff, "stiffness_n_per_mm"), (natural, "natural_frequency_hz")):
+            values = [getattr(row, name) for row in rows]
+            out.append(
+                Series(
+                    label=f"at {signed(each)} °C",
+                    x=squeeze,
+                    y=np.array([v.median for v in values]),
+                    low=np.array([v.low for v in values]),
+                    high=np.array([v.high for v in values]),
+                    colour=colour,
+                )
+            )
+    spans = (Span(axis="x", low=0.20 * height, high=math.inf, label="over 20 %: sets and tears", kind="rotor"),)
+    label = "squeeze of the part, mm"
+    return Chart(
+        title=f"{part.name}: squeeze",
+        subtitle=f"{mass_kg * 1e3:g} g on {count}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %",
+        panels=(
+            Panel(
+                x_label=label,
+                y_label="stiffness, N/mm",
+                series=tuple(stiff),
+                spans=spans,
+                x_range=(0.0, float(squeeze[-1])),
+                x_factor=1.0 / (pitch_mm or 1.0),
+                x_second="turns after first touch" if pitch_mm else "",
+            ),
+            Panel(
+                x_label=label,
+                y_label="natural frequency, Hz",
+                series=tuple(natural),
+                spans=spans,
+                x_range=(0.0, float(squeeze[-1])),
+            ),
+        ),
+        notes=(
+            f"The form alone makes it {math.exp(rise[-1]):.2f} times as stiff at {squeeze[-1]:.3g} mm as unsqueezed.",
+        ),
+    )
+
+
+def _load(mounting: Mounting, squeeze_mm: float) -> str:
+    squeezed = f", squeezed {squeeze_mm:g} mm" if squeeze_mm else ""
+    return f"{mounting.mass_kg * 1e3:g} g on {mounting.count} isolators{squeezed}"

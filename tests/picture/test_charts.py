@@ -1,0 +1,173 @@
+"""Charts hold the numbers that the library answers with."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import matdb
+from matdb.errors import InputError
+from matdb.picture.material_charts import frequency_of_reading, master_chart, modulus_chart, residual_chart
+from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
+from matdb.picture.thread import pitch_of_thread
+
+
+def line(panel, style="line", colour=None):
+    return next(s for s in panel.series if s.style == style and colour in (None, s.colour))
+
+
+def test_the_modulus_chart_is_the_curve(store):
+    curve = store.curve("amber 40A")
+    chart = modulus_chart(curve, low_c=-30.0, high_c=60.0, frequency_hz=20.0)
+    for panel, name in zip(chart.panels, ("storage_mpa", "loss_factor"), strict=True):
+        inside, outside = line(panel), line(panel, "dashed")
+        for series in (inside, outside):
+            shown = np.isfinite(series.y)
+            found = getattr(curve.modulus(series.x[shown], 20.0), name)
+            np.testing.assert_allclose(series.y[shown], found.median, rtol=1e-12)
+            np.testing.assert_allclose(series.low[shown], found.low, rtol=1e-12)
+            np.testing.assert_allclose(series.high[shown], found.high, rtol=1e-12)
+        # Nothing is left out, and what was measured is told from what was not.
+        assert np.all(np.isfinite(inside.y) | np.isfinite(outside.y))
+        measured = inside.x[np.isfinite(inside.y)]
+        assert measured.min() >= -18.6
+        assert measured.max() <= 50.6
+
+
+def test_readings_lie_at_their_temperatures_and_near_the_curve(store):
+    chart = modulus_chart(store.curve("amber 40A"), frequency_hz=20.0)
+    points = [s for s in chart.panels[0].series if s.style == "points"]
+    assert sorted(np.concatenate([s.x for s in points])) == [-18.0, 0.0, 23.0, 23.0, 23.0, 50.0]
+    hardness = next(s for s in points if s.label.startswith("hardness"))
+    assert list(hardness.x) == [23.0]
+    curve = store.curve("amber 40A")
+    for series in points:
+        if series is hardness:
+            continue
+        median = curve.modulus(series.x, 20.0).storage_mpa.median
+        assert np.abs(np.log(series.y / median)).max() < 0.2
+
+
+def test_a_prior_says_so_in_its_chart(store):
+    chart = modulus_chart(store.curve("coral"))
+    assert "family prior" in chart.subtitle
+    assert {s.label for s in chart.panels[0].series} == {"family prior, not measured"}
+
+
+def test_the_master_chart_reduces_to_23_degrees(store):
+    curve = store.curve("amber 40A")
+    chart = master_chart(curve)
+    storage, loss, shift = chart.panels
+    inside = line(storage)
+    shown = np.isfinite(inside.y)
+    np.testing.assert_allclose(inside.y[shown], curve.modulus(23.0, inside.x[shown]).storage_mpa.median, rtol=1e-12)
+    ends = np.exp(curve.measured_ln_hz)
+    assert inside.x[shown].min() >= ends[0] * 0.999
+    assert inside.x[shown].max() <= ends[1] * 1.001
+    assert loss.y_label == "loss factor"
+    # The shift is one at the reference temperature, falls with temperature, and is the curve's own.
+    law = line(shift)
+    shown = np.isfinite(law.y)
+    assert np.interp(23.0, law.x[shown], law.y[shown]) == pytest.approx(0.0, abs=1e-3)
+    assert np.all(np.diff(law.y[shown]) < 0.0)
+    np.testing.assert_allclose(law.y[shown] * math.log(10.0), curve.median_ln_shift(law.x[shown]), atol=1e-9)
+
+
+def test_residuals_are_the_report_s(store):
+    curve = store.curve("amber 40A")
+    chart = residual_chart(curve)
+    drawn = sorted(v for s in chart.panels[0].series for v in s.y)
+    assert drawn == sorted(r["stiffness"]["standardised"] for r in curve.report["readings"] if "stiffness" in r)
+    kinds = {s.label: s.x.size for s in chart.panels[0].series}
+    assert kinds == {"ring-down": 4, "deflection": 1, "hardness": 1}
+
+
+def test_a_prior_has_no_residuals(store):
+    with pytest.raises(InputError, match="matdb fit"):
+        residual_chart(store.curve("coral"))
+
+
+def test_the_frequency_chart_is_the_answer(store, candidate):
+    chart = frequency_chart(
+        [candidate("ring"), candidate("leg <1>")],
+        store.mounting("nose"),
+        low_c=-18.0,
+        high_c=40.0,
+        forecast_c=(-6.0, 9.0),
+    )
+    (panel,) = chart.panels
+    for series, name in zip(panel.series, ("ring", "leg <1>"), strict=True):
+        found = store.effective(name, series.x, mass_kg=0.6, count=4).natural_frequency_hz
+        np.testing.assert_allclose(series.y, found.median, rtol=1e-12)
+        np.testing.assert_allclose(series.high, found.high, rtol=1e-12)
+    wanted, forecast = panel.spans
+    assert (wanted.axis, wanted.low, wanted.high) == ("y", pytest.approx(16.0), pytest.approx(28.0))
+    assert (forecast.axis, forecast.low, forecast.high) == ("x", -6.0, 9.0)
+    assert panel.series[1].label.endswith("prior")
+    # The measured range has a note; what was not measured needs none.
+    assert chart.notes == ()
+
+
+def test_beyond_the_readings_a_note_says_so(store, candidate):
+    chart = frequency_chart([candidate("ring")], store.mounting("nose"), low_c=-30.0, high_c=40.0)
+    assert chart.notes == ("Measured from −18 to 50 °C, extrapolated beyond: ring.",)
+
+
+def test_transmissibility_is_complex_stiffness_over_motion(store, candidate):
+    chosen = candidate("tube")
+    chart = transmissibility_chart(chosen, store.mounting("nose"), [-10.0, 23.0])
+    (panel,) = chart.panels
+    series = panel.series[1]
+    # Draw by draw, by the definition.
+    unit = 4 * chosen.part.form.stiffness_n_per_mm(1.0)
+    curve = chosen.curve
+    k = int(np.argmin(np.abs(series.x - 60.0)))
+    omega = 2 * np.pi * series.x[k]
+    stiff = unit * np.exp(curve.ln_modulus(np.array(23.0), np.log(omega)) + curve.offsets["tube"])
+    expected = np.median(np.abs(stiff / (stiff - 0.6 * omega**2 / 1e3)))
+    assert series.y[k] == pytest.approx(expected, rel=1e-9)
+    assert series.y[0] == pytest.approx(1.0, abs=0.01)
+    rotor = [s for s in panel.spans if s.kind in ("rotor", "plain")]
+    assert [(round(s.low, 6), round(s.high, 4)) for s in rotor] == [(70.0, 133.3333), (140.0, 266.6667)]
+
+
+def test_squeeze_stiffens_and_counts_turns(store, candidate):
+    chart = squeeze_chart(candidate("ring"), [-10.0, 23.0], mass_kg=0.6, count=4, pitch_mm=0.5)
+    stiff, natural = chart.panels
+    series = stiff.series[1]
+    assert series.x[0] == 0.0
+    assert series.x[-1] == pytest.approx(0.25 * 6.0)
+    at = 6
+    found = store.effective("ring", 23.0, mass_kg=0.6, count=4, squeeze_mm=float(series.x[at]))
+    assert series.y[at] == pytest.approx(found.stiffness_n_per_mm.median, rel=1e-12)
+    assert natural.series[1].low[at] == pytest.approx(found.natural_frequency_hz.low, rel=1e-12)
+    assert np.all(np.diff(series.y) > 0.0)
+    assert (stiff.x_factor, natural.x_second) == (2.0, "")
+
+
+def test_what_cannot_be_drawn_is_refused_in_one_line(store, candidate):
+    mounting = store.mounting("nose")
+    with pytest.raises(InputError, match="1 to 5"):
+        frequency_chart([], mounting)
+    with pytest.raises(InputError, match="lower to the higher"):
+        modulus_chart(store.curve("amber 40A"), low_c=5.0, high_c=5.0)
+    tube = candidate("tube")
+    bush = replace(tube, part=replace(tube.part, form=matdb.Bush(outer_mm=16, inner_mm=8, length_mm=12)))
+    with pytest.raises(InputError, match="squeezed"):
+        squeeze_chart(bush, [0.0], mass_kg=0.6)
+    with pytest.raises(InputError, match="1 to 4"):
+        transmissibility_chart(candidate("tube"), mounting, [])
+
+
+@pytest.mark.parametrize(
+    ("thread", "pitch"),
+    [("M3", 0.5), ("m2.5", 0.45), ("M3x0.35", 0.35), (" M 4 ", 0.7), (None, None), ("1/4-20", None), ("M99", None)],
+)
+def test_pitches(thread, pitch):
+    assert pitch_of_thread(thread) == pitch
+
+
+def test_frequency_of_a_static_reading_is_that_of_its_dwell(store):
+    kinds = {r.reading.kind: frequency_of_reading(r.reading) for r in store.readings()}
+    assert kinds["deflection"] == pytest.approx(1.0 / (2.0 * math.pi * 10.0))
