@@ -124,16 +124,12 @@ def test_no_text_at_all():
         parse(5.0, "mass", "payload")  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(
-    "text", ["-10C..25C", "-10C to 25C", "-10..25C", "\u221210 … 25 °C", "-10C...25C", "14F..77F"]
-)
+@pytest.mark.parametrize("text", ["-10C..25C", "-10C to 25C", "-10..25C", "\u221210 … 25 °C", "-10C...25C", "14F..77F"])
 def test_ranges(text):
     assert parse_range(text, "temperature", "forecast") == pytest.approx((-10.0, 25.0))
 
 
-@pytest.mark.parametrize(
-    "text", ["25C..-10C", "-10C", "-10C-25C", "..25C", "-10C..", "-10C..25", "a to b", "-10..25"]
-)
+@pytest.mark.parametrize("text", ["25C..-10C", "-10C", "-10C-25C", "..25C", "-10C..", "-10C..25", "a to b", "-10..25"])
 def test_refused_ranges(text):
     with pytest.raises(InputError) as caught:
         parse_range(text, "temperature", "forecast")
@@ -172,11 +168,9 @@ def test_every_example_in_the_messages_is_itself_understood():
 
 
 def test_importing_it_imports_nothing_heavy():
-    code = "import sys, matdb.units; print(sorted({'re', 'decimal', 'numpy', 'pint'} & set(sys.modules)))"
-    shown = subprocess.run(
-        [sys.executable, "-S", "-E", "-c", f"import sys; sys.path[:0] = {sys.path!r}; {code}"],
-        capture_output=True,
-        text=True,
-        check=True,
+    code = (
+        f"import sys; sys.path[:0] = {sys.path!r}; import matdb, matdb.errors; before = set(sys.modules)\n"
+        "import matdb.units; print(sorted(set(sys.modules) - before))"
     )
-    assert shown.stdout.strip() == "[]"
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert shown.stdout.strip() == "['matdb.units']"
