@@ -3,9 +3,10 @@
 ``python tests/benchmarks/calibration.py [specimens] [first seed] [family]`` prints two tables.
 
 The first: one reading in twenty is grossly wrong. Inside is every 10 K that was not measured (-10, 0, 10, 30, 40 degC),
-outside is 10 K beyond the readings (-28 and 60 degC). All are judged at 30 Hz, where the camera hangs; deflections speak
-for another frequency (1/(2 pi 10 s)), and are judged there as well. The second: three ring-downs, none of them wrong, at
--12, 0, 12 and 35 degC. ``loss`` stands for the loss factor, ``hi/lo`` for the width of a 95 % band of the storage modulus.
+outside is 10 K beyond the readings (-28 and 60 degC). All are judged at 30 Hz, where the camera hangs; deflections
+speak for another frequency (1/(2 pi 10 s)), and are judged there as well. The second: three ring-downs, none of them
+wrong, at -12, 0, 12 and 35 degC. ``loss`` stands for the loss factor, ``hi/lo`` for the width of a 95 % band of the
+storage modulus.
 """
 
 from __future__ import annotations
