@@ -177,11 +177,11 @@ class Evidence:
         """Log likelihood, shape (n,); each component tolerates a fumbled reading."""
         stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets)
         stiff_sd, loss_sd = self.residual_scale(stiff_rate, loss_rate, noise, misfit)
-        total = np.sum(self.weight * _tolerant((self.stiff - stiff) / stiff_sd, stiff_sd), axis=1)
+        total = np.sum(self.weight * (ln_tolerant((self.stiff - stiff) / stiff_sd) - np.log(stiff_sd)), axis=1)
         has = ~np.isnan(self.loss)
         if has.any():
             z = (self.loss[has] - loss[:, has]) / loss_sd[:, has]
-            total = total + np.sum(self.weight[has] * _tolerant(z, loss_sd[:, has]), axis=1)
+            total = total + np.sum(self.weight[has] * (ln_tolerant(z) - np.log(loss_sd[:, has])), axis=1)
         return np.asarray(total)
 
 
@@ -192,12 +192,13 @@ def fumbled_probability(z: Array) -> Array:
     return np.asarray(bad / np.maximum(good + bad, 1e-300))
 
 
-def _tolerant(z: Array, sd: Array) -> Array:
+def ln_tolerant(z: Array) -> Array:
+    """Ln density (not normalised) of a standardised residual: normal, or now and then a fumbled reading's."""
     square = z * z
     good = math.log(1.0 - FUMBLED_SHARE) - 0.5 * square
     bad = math.log(FUMBLED_SHARE / FUMBLED_WIDTH) - (0.5 / FUMBLED_WIDTH**2) * square
     top = np.maximum(good, bad)
-    return np.asarray(top + np.log1p(np.exp(-np.abs(good - bad))) - np.log(sd))
+    return np.asarray(top + np.log1p(np.exp(-np.abs(good - bad))))
 
 
 def _value_and_slope(

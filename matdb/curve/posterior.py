@@ -78,7 +78,7 @@ class Posterior:
     evaluations: int = 0
 
 
-def _unpack(evidence: Evidence | None, contrasts: Array, u: Array) -> tuple[Array, Array, Array]:
+def unpack(evidence: Evidence | None, contrasts: Array, u: Array) -> tuple[Array, Array, Array]:
     """Offsets, noise factors and misfit from the coordinates after the curve's own."""
     k = contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION : DIMENSION + k] @ contrasts.T)
@@ -181,7 +181,7 @@ def fit_posterior(
 
         def layer(u: Array, v: Variant = variant) -> Array:
             curve = prior.draws(u[:, :DIMENSION], v.law, skewed=v.skewed)
-            return evidence.log_likelihood(curve, *_unpack(evidence, contrasts, u))
+            return evidence.log_likelihood(curve, *unpack(evidence, contrasts, u))
 
         def report(share: float, index: int = index) -> None:
             if progress is not None:
@@ -194,7 +194,7 @@ def fit_posterior(
     kept: list[tuple[Array, Array, Array, Array, Array]] = []
     for run, variant, n in zip(runs, VARIANTS, _shares(list(weight), draws), strict=True):
         u = run.u[_evenly(particles, n)]
-        offsets, noise, misfit = _unpack(evidence, contrasts, u)
+        offsets, noise, misfit = unpack(evidence, contrasts, u)
         kept.append(
             (
                 prior.draws(u[:, :DIMENSION], variant.law, skewed=variant.skewed),
