@@ -191,7 +191,7 @@ def cylinder_roots(biot: ArrayLike, terms: int = TERMS) -> Array:
         low, high = np.where(value < 0, root, low), np.where(value < 0, high, root)
         step = root - value / (sign * (root * j0 + bi[:, None] * j1))
         new = np.where((step > low) & (step < high), step, 0.5 * (low + high))
-        done = bool(np.all(np.abs(new - root) <= 4e-16 * np.abs(new)))
+        done = bool(np.all(np.abs(new - root) <= 1e-14 * np.abs(new)))
         root = new
         if done:
             break

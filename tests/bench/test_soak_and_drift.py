@@ -122,8 +122,8 @@ def test_drift_uncertainty_covers_the_spread_of_films_and_heat_capacities():
     body, seconds = Body(8, 10), 15.0
     d = bench.drift(body, -20.0, seconds, family="natural rubber", chamber_sd_k=0.0, room_sd_k=0.0, seconds_sd=0.0)
     thermal = bench.thermal_of("natural rubber")
-    h = bench.film_coefficient("still", -20.0, 23.0) * np.exp(rng.normal(0, bench.AIR["still"][1], 400))
-    alpha = thermal.diffusivity_mm2_s * np.exp(rng.normal(0, thermal.relative_sd, 400))
+    h = bench.film_coefficient("still", -20.0, 23.0) * np.exp(rng.normal(0, bench.AIR["still"][1], 80))
+    alpha = thermal.diffusivity_mm2_s * np.exp(rng.normal(0, thermal.relative_sd, 80))
     drawn = bench.core_temperature(
         body,
         seconds / 60,
