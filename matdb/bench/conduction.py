@@ -229,9 +229,7 @@ def slab_theta(biot: ArrayLike, fourier: ArrayLike, *, at: str | float = "core",
     return Decay("slab", biot, at, terms)(np.asarray(fourier, dtype=float))[()]
 
 
-def cylinder_theta(
-    biot: ArrayLike, fourier: ArrayLike, *, at: str | float = "core", terms: int = TERMS
-) -> Any:
+def cylinder_theta(biot: ArrayLike, fourier: ArrayLike, *, at: str | float = "core", terms: int = TERMS) -> Any:
     """Share of the temperature difference left in a long cylinder in air.
 
     Parameters
@@ -317,9 +315,7 @@ class Decay:
     def __init__(self, shape: str, biot: ArrayLike, at: str | float = "core", terms: int = TERMS) -> None:
         if not 1 <= int(terms) <= TERMS:
             raise InputError("terms", terms, f"from 1 to {TERMS}")
-        place = (
-            {"core": 0.0, "surface": 1.0, "mean": np.nan}.get(at, -1.0) if isinstance(at, str) else float(at)
-        )
+        place = {"core": 0.0, "surface": 1.0, "mean": np.nan}.get(at, -1.0) if isinstance(at, str) else float(at)
         if not (np.isnan(place) or 0.0 <= place <= 1.0):
             raise InputError("at", at, "core, surface, mean, or a place from 0 to 1")
         self.place, self.terms = place, int(terms)
@@ -350,9 +346,7 @@ def _zero(order: int, n: Array) -> Array:
     beta = (n + 0.5 * order - 0.25) * np.pi
     beta = np.where(beta > 0, beta, 1.0)
     mu = 4.0 * order
-    z: Array = (
-        beta - (mu - 1.0) / (8.0 * beta) - 4.0 * (mu - 1.0) * (7.0 * mu - 31.0) / (3.0 * (8.0 * beta) ** 3)
-    )
+    z: Array = beta - (mu - 1.0) / (8.0 * beta) - 4.0 * (mu - 1.0) * (7.0 * mu - 31.0) / (3.0 * (8.0 * beta) ** 3)
     for _ in range(4):
         j0, j1 = _bessel(z)
         z = z + j0 / j1 if order == 0 else z - j1 / (j0 - j1 / z)

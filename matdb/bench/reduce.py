@@ -97,9 +97,7 @@ def decrement_from_amplitudes(first: ArrayLike, last: ArrayLike, cycles: ArrayLi
     )
     ratio = x0 / xn
     if np.any(ratio <= 1.0):
-        raise InputError(
-            "last amplitude", np.ravel(xn)[0], "below the first amplitude", "swap the two or read again"
-        )
+        raise InputError("last amplitude", np.ravel(xn)[0], "below the first amplitude", "swap the two or read again")
     return (np.log(ratio) / n)[()]
 
 
@@ -158,9 +156,7 @@ def decrement_from_damping_ratio(damping_ratio: ArrayLike) -> Any:
     0.6315
 
     """
-    zeta = _checked(
-        "damping_ratio", damping_ratio, "from 0 to below 1", 0.0, 1.0, open_low=False, open_high=True
-    )
+    zeta = _checked("damping_ratio", damping_ratio, "from 0 to below 1", 0.0, 1.0, open_low=False, open_high=True)
     return (2.0 * np.pi * zeta / np.sqrt(1.0 - zeta * zeta))[()]
 
 
@@ -209,9 +205,7 @@ def loss_factor_from_decrement(log_decrement: ArrayLike, *, form: str = "iso") -
     if form != "iso":
         raise InputError("form", form, "iso or small")
     if np.any(decrement > 2.0 * np.pi):
-        raise InputError(
-            "log_decrement", np.max(decrement), "at most 6.283", "so heavy a decay has no cycles to read"
-        )
+        raise InputError("log_decrement", np.max(decrement), "at most 6.283", "so heavy a decay has no cycles to read")
     d = decrement / (2.0 * np.pi)
     return (2.0 * d / (1.0 + d * d))[()]
 
@@ -323,9 +317,7 @@ def loss_factor_from_half_power(width_hz: ArrayLike, frequency_hz: ArrayLike, *,
     if form != "exact":
         raise InputError("form", form, "exact or small")
     if np.any(w >= np.sqrt(2.0)):
-        raise InputError(
-            "width_hz", np.max(width), "below 1.414 times the resonance frequency", "read a ring-down"
-        )
+        raise InputError("width_hz", np.max(width), "below 1.414 times the resonance frequency", "read a ring-down")
     return (w * np.sqrt(1.0 - 0.25 * w * w))[()]
 
 
@@ -463,9 +455,7 @@ def transmissibility(
     if (damping_ratio is None) == (loss_factor is None):
         raise InputError("damping", None, "one of damping_ratio and loss_factor")
     if damping_ratio is not None:
-        zeta = _checked(
-            "damping_ratio", damping_ratio, "0 or more", 0.0, np.inf, open_low=False, open_high=True
-        )
+        zeta = _checked("damping_ratio", damping_ratio, "0 or more", 0.0, np.inf, open_low=False, open_high=True)
         delta = 2.0 * zeta * r
     else:
         assert loss_factor is not None

@@ -116,9 +116,7 @@ class Body:
         outer = positive("diameter_mm", self.diameter_mm, "mm")
         bore = np.asarray(self.bore_mm, dtype=float)
         if not np.all((bore >= 0.0) & (bore < outer)):
-            raise InputError(
-                "bore_mm", np.ravel(bore)[0], f"from 0 to below the diameter ({np.ravel(outer)[0]:g} mm)"
-            )
+            raise InputError("bore_mm", np.ravel(bore)[0], f"from 0 to below the diameter ({np.ravel(outer)[0]:g} mm)")
 
     @classmethod
     def of(cls, form: object) -> Body:
@@ -144,9 +142,7 @@ class Body:
         outer = getattr(form, "diameter_mm", None) or getattr(form, "outer_mm", None)
         if height is None and outer is None:
             shown = getattr(form, "kind", "") or type(form).__name__
-            raise InputError(
-                "form", shown, "one with a height or a diameter", "give the part's thickness instead"
-            )
+            raise InputError("form", shown, "one with a height or a diameter", "give the part's thickness instead")
         return cls(height, outer, getattr(form, "inner_mm", None) or 0.0)
 
 
@@ -460,8 +456,7 @@ def check_soak(
     if not np.all(enough):
         worst = int(np.argmax(np.ravel(np.abs(core - chamber))))
         shown = [
-            float(np.ravel(np.broadcast_to(v, np.shape(core)))[worst])
-            for v in (minutes, needed.minutes, core, chamber)
+            float(np.ravel(np.broadcast_to(v, np.shape(core)))[worst]) for v in (minutes, needed.minutes, core, chamber)
         ]
         warning = (
             f"soaked {shown[0]:.3g} min of about {shown[1]:.0f}: the core is likely at {shown[2]:.1f} degC, "
@@ -550,9 +545,7 @@ def drift(
             f"out of the chamber for {float(np.max(time)):.0f} s: the part has drifted by about "
             f"{float(np.max(np.abs(moved))):.1f} K; its temperature is corrected and less certain"
         )
-    return Drift(
-        (chamber + moved)[()], np.sqrt(variance)[()], moved[()], spread[()], left[()], limit, warning
-    )
+    return Drift((chamber + moved)[()], np.sqrt(variance)[()], moved[()], spread[()], left[()], limit, warning)
 
 
 def crystallisation_note(family: str, temperature_c: float, soak_min: float | None = None) -> str:
