@@ -40,7 +40,7 @@ FUMBLED_WIDTH: Final = 10.0
 #: ln standard deviation of a laboratory specimen's own dimensions.
 SPECIMEN_SD: Final = 0.03
 #: The loss factor is missed by about this much more than the modulus.
-MISFIT_LOSS: Final = 4.0
+MISFIT_LOSS: Final = 3.8
 #: Readings beyond this number are averaged in cells of temperature and frequency; the fit's time goes with it.
 MOST_ROWS: Final = 80
 #: Readings that do not fit their cell stay rows of their own, at most so many.

@@ -24,9 +24,9 @@ Array = NDArray[np.float64]
 PARTICLES: Final = 800
 DRAWS: Final = 400
 #: ln standard deviation of the learned noise factors: benches differ little, laboratories much.
-_NOISE_SPREAD: Final = (0.25, 0.25, 0.8, 0.8, 0.2)
+_NOISE_SPREAD: Final = (0.2, 0.2, 0.8, 0.8, 0.2)
 #: Scale of the model's own misfit, ln of modulus (half-normal).
-MISFIT_SCALE: Final = 0.018
+MISFIT_SCALE: Final = 0.016
 
 
 @dataclass(frozen=True)
