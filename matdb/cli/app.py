@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli import curve, demo, export, fit, material, mounting, part, picture, reading, stiffness, suit
+from matdb.cli import curve, demo, export, fit, material, mounting, part, picture, reading, stiffness, store, suit
 from matdb.cli.options import StoreOption
 from matdb.errors import MatdbError
 from matdb.version import VERSION
@@ -57,6 +57,7 @@ app.command("stiffness", short_help="Show a part's stiffness in the field.")(sti
 app.add_typer(mounting.app, name="mounting")
 app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
 app.add_typer(export.app, name="export")
+app.add_typer(store.app, name="store")
 app.add_typer(picture.app, name="picture")
 
 

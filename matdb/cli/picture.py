@@ -51,7 +51,10 @@ def modulus(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw storage modulus and loss factor over temperature, with bands and readings."""
+    """Draw the modulus over temperature.
+
+    Storage modulus and loss factor, with bands and readings.
+    """
     from matdb.picture.material_charts import modulus_chart
 
     low, high = _range(temp)
@@ -71,7 +74,10 @@ def master(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw the master curve over reduced frequency, and the shift factors over temperature."""
+    """Draw the master curve.
+
+    Over reduced frequency, with the shift factors over temperature.
+    """
     from matdb.picture.material_charts import master_chart
 
     low, high = _range(temp)
@@ -89,7 +95,10 @@ def residuals(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw how far every reading lies from the fit."""
+    """Draw the residuals of a fit.
+
+    How far every reading lies from it.
+    """
     from matdb.picture.material_charts import residual_chart
 
     with opened(ctx, store) as kept:
@@ -113,7 +122,10 @@ def frequency(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw natural frequency over temperature, with the wanted window and the forecast."""
+    """Draw natural frequency over temperature.
+
+    With the wanted window and the forecast.
+    """
     from matdb.picture.mounting_charts import frequency_chart
 
     low, high = _range(temp)
@@ -144,7 +156,10 @@ def transmissibility(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw how much of the craft's shake reaches the camera, with the rotor orders."""
+    """Draw transmissibility.
+
+    How much of the craft's shake reaches the camera, with the rotor orders.
+    """
     from matdb.picture.mounting_charts import transmissibility_chart
 
     with opened(ctx, store) as kept:
@@ -177,7 +192,10 @@ def squeeze(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Draw a part's stiffness and natural frequency over the squeeze that it carries."""
+    """Draw stiffness over squeeze.
+
+    A part's stiffness and natural frequency over the squeeze that it carries.
+    """
     from matdb.picture.mounting_charts import squeeze_chart
     from matdb.picture.thread import pitch_of_thread
 

@@ -168,6 +168,8 @@ def value_of(column: Column, text: str, label: str, unit: str = "", *, comma: bo
             raise InputError(label, text, "a whole number from 1 to 1000")
         return int(float(plain))
     if unit and _NUMBER.fullmatch(plain):
+        if unit == column.unit == "min":
+            return parse(plain, "dimensionless", label)
         plain = f"{plain} {unit}"
     value = parse(plain, kind, label)
     return value / 60.0 if column.unit == "min" else value

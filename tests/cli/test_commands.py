@@ -5,6 +5,7 @@ import io
 import json
 import math
 import os
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -56,22 +57,18 @@ def test_no_words_show_the_help(matdb_says):
 
 def test_the_whole_way_by_hand(matdb_says, tmp_path):
     new = ("--store", tmp_path / "new.sqlite")
-    steps = [
-        ("material", "add", "slate", "--family", "silicone", "--hardness", "20a", "--service-max", "150C"),
-        ("part", "add", "tube", "--material=slate", "--form", "strut", "--outer", "6mm", "--inner=4mm", "--length")
-        + ("1cm", "--thread", "M3"),
-        ("reading", "add", "ring-down", "tube", "--temp", "-18C", "--mass", "0.33lb", "--frequency", "17Hz")
-        + ("--decrement", "0.5", "--soak", "1h", "--out", "6s"),
-        ("reading", "add", "resonance", "tube", "--temp", "23C", "--mass", "150g", "--frequency", "16Hz", "--width")
-        + ("1.6Hz",),
-        ("reading", "add", "deflection", "tube", "--temp", "73.4F", "--mass", "150g", "--deflection", "1.1mm"),
-        ("reading", "add", "modulus", "slate", "--temp", "0C", "--frequency", "10Hz", "--storage", "850kPa")
-        + ("--loss-factor", "12%"),
-        ("reading", "add", "hardness", "slate", "--temp", "23C", "--value", "21 A"),
-        ("mounting", "add", "cam", "--mass", "600g", "--count", "4", "--rotor", "4200rpm..8000rpm", "--blades", "3"),
-    ]
-    for words in steps:
-        told = matdb_says(*words, *new)
+    steps = """
+        material add slate --family silicone --hardness 20a --service-max 150C
+        part add tube --material=slate --form strut --outer 6mm --inner=4mm --length 1cm --thread M3
+        reading add ring-down tube --temp -18C --mass 0.33lb --frequency 17Hz --decrement 0.5 --soak 1h --out 6s
+        reading add resonance tube --temp 23C --mass 150g --frequency 16Hz --width 1.6Hz
+        reading add deflection tube --temp 73.4F --mass 150g --deflection 1.1mm
+        reading add modulus slate --temp 0C --frequency 10Hz --storage 850kPa --loss-factor 12%
+        reading add hardness slate --temp 23C --value 21A
+        mounting add cam --mass 600g --count 4 --rotor 4200rpm..8000rpm --blades 3
+    """
+    for line in steps.strip().splitlines():
+        told = matdb_says(*line.split(), *new)
         assert told.code == 0, told.err
         assert told.err == ""
     readings = matdb_says("reading", "list", "--json", *new).json["readings"]
@@ -333,8 +330,19 @@ def test_progress_only_after_a_while_and_only_on_a_terminal(monkeypatch):
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(12.345, "12.3"), (0.0123456, "0.0123"), (1234.5, "1230"), (0.0, "0"), (None, "-"), (math.nan, "-")]
-    + [(99.96, "100"), (0.9999, "1.00"), (-4.0, "-4.00"), (1.5e9, "1.50e+09"), (2e-7, "2.00e-07")],
+    [
+        (12.345, "12.3"),
+        (0.0123456, "0.0123"),
+        (1234.5, "1230"),
+        (99.96, "100"),
+        (0.9999, "1.00"),
+        (-4.0, "-4.00"),
+        (0.0, "0"),
+        (1.5e9, "1.50e+09"),
+        (2e-7, "2.00e-07"),
+        (None, "-"),
+        (math.nan, "-"),
+    ],
 )
 def test_numbers_have_three_digits(value, text):
     assert number_text(value) == text
@@ -344,3 +352,24 @@ def test_bands_and_shares_in_words():
     assert band_text(12.3, 11.1, 13.8) == "12.3 (11.1-13.8)"
     assert band_text(-1.0, -2.0, 1.0) == "-1.00 (-2.00 to 1.00)"
     assert [share_text(p) for p in (0.0, 0.004, 0.5, 0.996, 1.0)] == ["0%", "below 1%", "50%", "above 99%", "100%"]
+
+
+def test_the_store_as_a_whole(matdb_says, store, tmp_path):
+    answer = matdb_says("store", "info", "--json").json
+    assert answer["store"] == str(store)
+    assert (answer["counts"]["parts"], answer["counts"]["readings"]) == (3, 3)
+    assert matdb_says("store", "check").out == f"{store}: sound\n"
+    copy = tmp_path / "copy.sqlite"
+    assert matdb_says("store", "backup", copy).code == 0
+    assert matdb_says("part", "list", "--store", copy).out == matdb_says("part", "list").out
+    told = matdb_says("store", "backup", copy)
+    assert (told.code in (1, 2), told.err.count("\n")) == (True, 1)
+    connection = sqlite3.connect(store)
+    with connection:
+        connection.execute("PRAGMA ignore_check_constraints = on")
+        connection.execute("UPDATE reading SET temperature_c = -500 WHERE id = 1")
+    connection.close()
+    told = matdb_says("store", "check", "--json")
+    assert told.code == 1
+    assert told.json["sound"] is False
+    assert any(w.startswith("reading 1: ") for w in told.json["warnings"])

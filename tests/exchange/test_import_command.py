@@ -1,0 +1,144 @@
+"""The import as a command: dry run, all or nothing, killed half-way."""
+
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import matdb
+from matdb.cli.app import run
+
+TOP = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def store(tmp_path):
+    file = tmp_path / "bench.sqlite"
+    with matdb.open_store(file) as kept:
+        kept.add(matdb.Material(name="amber", family="silicone"))
+        kept.add(matdb.Part(name="0042", material="amber", form=matdb.Ring(16, 6, 5)))
+    return file
+
+
+def say(capsys, *words):
+    capsys.readouterr()
+    code = run([str(w) for w in words])
+    return code, *capsys.readouterr()
+
+
+def count(store):
+    connection = sqlite3.connect(store)
+    try:
+        return connection.execute("SELECT count(*) FROM reading").fetchone()[0]
+    finally:
+        connection.close()
+
+
+HEAD = "kind;part;temp_C;mass_g;frequency_hz;log_decrement\n"
+GOOD = HEAD + "ring-down;0042;-18;250;31,2;0,55\nring-down;0042;23;250;28,4;0,31\n"
+
+
+def test_dry_run_then_import_then_again(store, tmp_path, capsys):
+    file = tmp_path / "day.csv"
+    file.write_text(GOOD, encoding="utf-8")
+    ask = ("reading", "import", file, "--store", store)
+    code, out, err = say(capsys, *ask, "--dry-run")
+    assert (code, err, count(store)) == (0, "", 0)
+    assert "31.2 Hz" in out
+    assert "2 readings would be logged; nothing was" in out
+    code, out, _ = say(capsys, *ask)
+    assert (code, count(store)) == (0, 2)
+    assert "logged 2 readings" in out
+    code, out, _ = say(capsys, *ask, "--json")
+    answer = json.loads(out)
+    assert (code, count(store)) == (0, 2)
+    assert (answer["logged"], answer["duplicates"]) == (0, [2, 3])
+    assert "in the store already" in answer["warnings"][0]
+
+
+def test_one_bad_cell_and_nothing_is_logged(store, tmp_path, capsys):
+    file = tmp_path / "day.csv"
+    file.write_text(GOOD + "ring-down;0042;23;heavy;28,4;0\n", encoding="utf-8")
+    ask = ("reading", "import", file, "--store", store)
+    code, out, err = say(capsys, *ask)
+    assert (code, out, count(store)) == (2, "", 0)
+    first, last = err.splitlines()
+    assert first.startswith("line 4, column mass_g: ")
+    assert last.startswith("matdb: ")
+    assert "nothing was logged" in last
+    code, out, err = say(capsys, *ask, "--json")
+    answer = json.loads(out)
+    assert (code, count(store)) == (2, 0)
+    assert [(p["line"], p["column"]) for p in answer["problems"]] == [(4, "mass_g")]
+    assert err.count("\n") == 1
+
+
+def test_export_imports_into_another_store(store, tmp_path, capsys):
+    file, out_file, other = tmp_path / "day.csv", tmp_path / "out.csv", tmp_path / "other.sqlite"
+    file.write_text(GOOD, encoding="utf-8")
+    say(capsys, "reading", "import", file, "--store", store)
+    assert say(capsys, "export", "readings", "--csv", out_file, "--store", store)[0] == 0
+    with matdb.open_store(other) as kept:
+        kept.add(matdb.Material(name="amber", family="silicone"))
+        kept.add(matdb.Part(name="0042", material="amber", form=matdb.Ring(16, 6, 5)))
+    assert say(capsys, "reading", "import", out_file, "--store", other)[0] == 0
+    with matdb.open_store(store) as a, matdb.open_store(other) as b:
+        assert [r.reading.to_dict() for r in a.readings()] == [r.reading.to_dict() for r in b.readings()]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+@pytest.mark.parametrize("sent", [signal.SIGKILL, signal.SIGINT])
+def test_killing_an_import_leaves_all_or_nothing(store, tmp_path, sent):
+    file = tmp_path / "big.csv"
+    rows = (f"ring-down;0042;{t / 100:.2f};250;31,2;0,55\n" for t in range(-2000, 8000))
+    file.write_text(HEAD + "".join(rows), encoding="utf-8")
+    command = [sys.executable, "-m", "matdb", "reading", "import", str(file), "--store", str(store)]
+    left = set()
+    for wait_s in (0.2, 0.6, 0.9, 1.2, 1.6):
+        process = subprocess.Popen(
+            command,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            env=os.environ | {"PYTHONPATH": str(TOP)},
+        )
+        time.sleep(wait_s)
+        process.send_signal(sent)
+        err = process.communicate()[1]
+        if sent == signal.SIGINT and process.returncode == 130:
+            assert err in (b"matdb: stopped\n", b"")
+        with matdb.open_store(store) as kept:
+            number = len(kept.readings())
+            assert kept.records.check() == []
+        assert number in (0, 10_000)
+        left.add(number)
+        if number:
+            break
+    assert left
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_killing_a_fit_leaves_a_store_that_opens(store):
+    with matdb.open_store(store) as kept:
+        for t, f in ((-18.0, 31.2), (23.0, 28.4), (50.0, 27.9)):
+            kept.add(matdb.RingDown(part="0042", temperature_c=t, mass_kg=0.25, frequency_hz=f))
+    command = [sys.executable, "-m", "matdb", "fit", "amber", "--store", str(store)]
+    for wait_s in (0.2, 0.5, 0.9):
+        process = subprocess.Popen(
+            command,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env=os.environ | {"PYTHONPATH": str(TOP)},
+        )
+        time.sleep(wait_s)
+        process.kill()
+        process.wait()
+        with matdb.open_store(store) as kept:
+            assert len(kept.readings()) == 3
+            assert kept.records.check() == []
+            assert kept.curve("amber").basis in ("readings", "family prior")

@@ -1,0 +1,140 @@
+"""The demo: the main job on invented data, ending with the ranked answer."""
+
+import csv
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import matdb
+from matdb.exchange.demo_scenario import demo_scenario
+from matdb.shipped import data_folder
+
+TOP = Path(__file__).parents[1]
+
+
+def demo(*words, **more):
+    environment = os.environ | {"PYTHONPATH": str(TOP), "COLUMNS": "150", "NO_COLOR": "1"}
+    environment.pop("MATDB_STORE", None)
+    return subprocess.run(
+        [sys.executable, "-m", "matdb", "demo", *map(str, words)],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+        **({"env": environment | {"PYTHONIOENCODING": "utf-8"}} | more),
+    )
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory):
+    """The demo's text, with the folder that it ran in and the store that it filled."""
+    folder = tmp_path_factory.mktemp("demo")
+    return folder, demo("--store", folder / "demo.sqlite", "--csv", "gel.csv", cwd=folder)
+
+
+@pytest.fixture(scope="module")
+def ranking(shown):
+    with matdb.open_store(shown[0] / "demo.sqlite") as store:
+        scenario = demo_scenario()
+        from matdb.advice.suit import temperatures_between
+
+        return {row.part: row for row in store.suit("demo camera", temperatures_between(*scenario.forecast_c))}
+
+
+def test_it_ends_well_with_the_ranked_answer(shown, ranking):
+    _, done = shown
+    assert (done.returncode, done.stderr) == (0, "")
+    last = done.stdout[done.stdout.index("5. Which part suits tomorrow") :]
+    best = min(ranking.values(), key=lambda row: row.rank)
+    assert re.search(rf"^1 +{re.escape(best.part)} +suits", last, re.M)
+    listed = re.findall(r"^(\d)\. (.+?): (.+?) \(", last, re.M)
+    assert [(int(rank), part, word) for rank, part, word in listed[-8:]] == [
+        (row.rank, row.part, row.verdict) for row in ranking.values()
+    ]
+    assert done.stdout.rstrip().splitlines()[-1].strip()
+
+
+def test_it_says_what_must_be_said(shown):
+    text = shown[1].stdout
+    assert text.startswith("All materials, parts, readings and the craft of this demo are invented.\n")
+    assert text.count("This is an estimate, never an airworthiness approval.") == 1
+    assert "propellers off" in text
+    assert "family prior of natural rubber" in text
+
+
+def test_the_parts_play_their_roles(ranking):
+    assert ranking["gel ring 14x5x7"].verdict == "suits"
+    assert ranking["gel ring 14x5x7"].basis == "readings"
+    assert ranking["gel pad 8x12"].reason.startswith("too soft")
+    assert ranking["silicone ring 16x6x5"].reason.startswith("too stiff")
+    leg = ranking["printed leg 4x3.4x22"]
+    assert (leg.probability, leg.cold.probability) == (0.0, 0.0)
+    assert leg.warm.probability > 0.9
+    tube = ranking["silicone tube 8x5x6"]
+    assert 0.05 < tube.probability < 0.95
+    assert "would settle it" in tube.settle
+    assert ranking["tan tube 6x4x10"].basis == "family prior"
+
+
+def test_the_curve_is_written_only_when_asked(shown, tmp_path):
+    folder, _ = shown
+    assert sorted(p.name for p in folder.iterdir()) == ["demo.sqlite", "gel.csv"]
+    with (folder / "gel.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [float(r["temperature_c"]) for r in rows] == [-20.0 + 5.0 * k for k in range(15)]
+    assert rows[0]["extrapolated"] == "true"
+    assert rows[5]["extrapolated"] == "false"
+
+
+def test_a_second_demo_in_the_same_store_is_refused(shown):
+    folder, _ = shown
+    before = (folder / "demo.sqlite").read_bytes()
+    done = demo("--store", folder / "demo.sqlite")
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert "already" in done.stderr
+    assert (folder / "demo.sqlite").read_bytes() == before
+
+
+def test_json_and_a_store_of_its_own(tmp_path, capsys, monkeypatch):
+    from matdb.api import Store
+    from matdb.cli.app import run
+
+    # The fits are not the point here.
+    monkeypatch.setattr(Store, "fit", lambda store, name, **_: store.curve(name))
+    mine = tmp_path / "mine.sqlite"
+    monkeypatch.setenv("MATDB_STORE", str(mine))
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", None)
+    assert run(["demo", "--json"]) == 0
+    out, err = capsys.readouterr()
+    answer = json.loads(out)
+    assert err == ""
+    assert not mine.exists()
+    assert Path(answer["store"]).is_relative_to(tmp_path)
+    assert answer["counts"] == {"materials": 4, "parts": 8, "readings": 40}
+    assert [r["rank"] for r in answer["ranking"]] == sorted(r["rank"] for r in answer["ranking"])
+    assert any("not a measurement" in w for w in answer["warnings"])
+    assert "invented" in answer["about"]
+
+
+def test_the_files_say_that_they_are_invented():
+    folder = data_folder()
+    assert "Invented" in json.loads((folder / "demo.json").read_text(encoding="utf-8"))["about"]
+    lines = (folder / "demo_readings.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[0].startswith("# Invented")
+    assert all(line.endswith(",invented") for line in lines[2:])
+
+
+def test_the_readings_agree_with_each_other(shown):
+    with matdb.open_store(shown[0] / "demo.sqlite") as store:
+        for material in store.materials():
+            report = store.curve(material.name).report
+            assert not [r for r in report["readings"] if r["fumbled"]]
+            off = [abs(r[k]["standardised"]) for r in report["readings"] for k in ("stiffness", "loss") if r.get(k)]
+            assert all(x < 3.5 for x in off), material.name
