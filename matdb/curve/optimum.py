@@ -62,7 +62,7 @@ class Minimum:
     @property
     def standard_errors(self) -> Array:
         """For residuals that are whitened already."""
-        return np.sqrt(np.diag(self.covariance))
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
 
     @property
     def scaled_standard_errors(self) -> Array:
@@ -70,7 +70,7 @@ class Minimum:
         freedom = self.residuals - self.x.size
         if freedom < 1:
             raise InputError("residuals", self.residuals, f"more than the {self.x.size} parameters")
-        return self.standard_errors * np.sqrt(self.sum_of_squares / freedom)
+        return np.asarray(self.standard_errors * np.sqrt(self.sum_of_squares / freedom))
 
 
 def least_squares(
@@ -114,7 +114,7 @@ def least_squares(
         count += len(points)
         with np.errstate(all="ignore"):
             values = np.asarray(residuals(points), dtype=float)
-        return np.nan_to_num(np.clip(values, -_HUGE, _HUGE), nan=_HUGE)
+        return np.asarray(np.nan_to_num(np.clip(values, -_HUGE, _HUGE), nan=_HUGE))
 
     first = at(x0)[0]
     if np.abs(first).max() >= _HUGE:
@@ -175,7 +175,7 @@ def _inverse(matrix: Array) -> Array:
     scale = np.linalg.norm(matrix, axis=0)
     if np.any(scale == 0.0):
         return np.full((matrix.shape[1],) * 2, np.inf)
-    root = np.linalg.qr(matrix / scale, mode="r")
+    root: Array = np.asarray(np.linalg.qr(matrix / scale)[1])
     if np.abs(np.diag(root)).min() < 1e-14:
         return np.full(root.shape, np.inf)
     inverse = np.linalg.inv(root) / scale[:, None]
@@ -271,7 +271,7 @@ class Objective:
         likely = order[: count - count // 3]
         rest = order[count - count // 3 :]
         spread = rest[np.linspace(0, len(rest) - 1, count // 3).astype(int)] if len(rest) else rest
-        return self.particles[np.concatenate([likely, spread])]
+        return np.asarray(self.particles[np.concatenate([likely, spread])])
 
 
 def most_probable(

@@ -1,0 +1,225 @@
+"""A generalised Maxwell (Prony) series of the median curve, for programs that take one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.curve.curve import Curve
+from matdb.errors import FitError
+from matdb.material.modulus import maxwell_modulus
+from matdb.material.shift import ZERO_C
+
+__all__ = ["Prony", "prony_series"]
+
+Array = NDArray[np.float64]
+
+REFERENCE_C: Final = 23.0
+_LN10: Final = math.log(10.0)
+#: Largest relative error of storage and loss modulus that is aimed at.
+GOAL: Final = 0.01
+#: Terms per decade, tried in turn.
+_DENSITIES: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
+_POINTS_PER_DECADE: Final = 40
+#: Terms reach this many decades beyond the range, so that its ends are met too.
+_BEYOND_DECADES: Final = 2.0
+#: Without readings the range is this, Hz.
+_PRIOR_RANGE_HZ: Final = (1e-2, 1e4)
+
+
+@dataclass(frozen=True, eq=False)
+class Prony:
+    """E(s) = E0 + sum Ei s tau_i / (1 + s tau_i) at 23 degC, s = i 2 pi f a_T.
+
+    Attributes
+    ----------
+    equilibrium_mpa : float
+        E0, MPa.
+    moduli_mpa, times_s : ndarray, shape (n,)
+        Terms, all positive; times in s, ascending.
+    target : str
+        "median curve"; or "most central draw" where the draws differ so much that their medians of storage and loss
+        modulus are no curve that a material could have.
+    storage_error, loss_error : float
+        Largest relative error against it over the range.
+    range_hz : tuple of float
+        Reduced frequencies that it is fitted over, Hz at 23 degC.
+    terms_per_decade : float
+        Density that met the goal.
+    shift_c, ln_shift : ndarray, shape (m,)
+        Temperatures in degrees Celsius and ln a_T relative to 23 degC.
+    ln_vertical : ndarray, shape (m,)
+        ln b_T: the modulus at a temperature is b_T E(i 2 pi f a_T).
+    extrapolated : bool
+        True for a prior: no reading stands behind it.
+    """
+
+    equilibrium_mpa: float
+    moduli_mpa: Array
+    times_s: Array
+    target: str
+    storage_error: float
+    loss_error: float
+    range_hz: tuple[float, float]
+    terms_per_decade: float
+    shift_c: Array
+    ln_shift: Array
+    ln_vertical: Array
+    extrapolated: bool
+
+    def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> NDArray[np.complex128]:
+        """Complex modulus in MPa; the shift is interpolated in the table.
+
+        Parameters
+        ----------
+        temperature_c : array_like
+            Degrees Celsius, inside the table.
+        frequency_hz : array_like
+            Hz; broadcasts.
+        """
+        t = np.asarray(temperature_c, dtype=float)
+        shift = np.interp(t, self.shift_c, self.ln_shift)
+        s = 2j * math.pi * np.asarray(frequency_hz, dtype=float) * np.exp(shift)
+        vertical = np.exp(np.interp(t, self.shift_c, self.ln_vertical))
+        return np.asarray(vertical * maxwell_modulus(s, self.equilibrium_mpa, self.moduli_mpa, self.times_s))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in self.__dict__.items()}
+
+
+def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal: float = GOAL) -> Prony:
+    """Fit a generalised Maxwell series with non-negative terms to the median curve.
+
+    Storage and loss modulus are fitted together, relative to their size, by non-negative least squares [1]_ over the
+    reduced frequencies that the readings speak for; the number of terms per decade rises until ``goal`` is met.
+
+    Parameters
+    ----------
+    curve : Curve
+        Fitted, or the prior's (then over 0.01 Hz to 10 kHz).
+    temperatures_c : array_like, optional
+        For the table of shift factors; every 5 K over the measured range and 20 K beyond when None.
+    goal : float
+        Largest relative error of storage and loss modulus.
+
+    Raises
+    ------
+    FitError
+        The goal is out of reach.
+
+    References
+    ----------
+    .. [1] C. L. Lawson, R. J. Hanson, Solving Least Squares Problems, 1974, chapter 23 (from memory).
+    """
+    low, high = (
+        (math.log(_PRIOR_RANGE_HZ[0]), math.log(_PRIOR_RANGE_HZ[1]))
+        if curve.measured_ln_hz is None
+        else curve.measured_ln_hz
+    )
+    # A single reading speaks for its surroundings too.
+    middle, half = 0.5 * (low + high), max(0.5 * (high - low), _LN10 / 2.0)
+    low, high = middle - half, middle + half
+    decades = (high - low) / _LN10
+    ln_hz = np.linspace(low, high, max(math.ceil(decades * _POINTS_PER_DECADE), 60))
+    fitted = _fitted(*_median_curve(curve, ln_hz), ln_hz, goal)
+    target = "median curve"
+    if fitted.worst > goal:
+        # Medians of storage and loss, taken apart, need not belong together; a draw's always do.
+        fitted = _fitted(*_central_draw(curve, ln_hz), ln_hz, goal)
+        target = "most central draw"
+    if fitted.worst > goal:
+        raise FitError(
+            curve.material,
+            f"no generalised Maxwell series meets the curve to {100.0 * goal:g} % (best {100.0 * fitted.worst:.2g} %); "
+            "allow a larger error",
+        )
+    t = _table_temperatures(curve) if temperatures_c is None else np.sort(np.ravel(np.asarray(temperatures_c, float)))
+    keep = fitted.terms[1:] > 0.0
+    return Prony(
+        equilibrium_mpa=float(fitted.terms[0]),
+        moduli_mpa=fitted.terms[1:][keep],
+        times_s=fitted.times[keep],
+        target=target,
+        storage_error=fitted.storage_error,
+        loss_error=fitted.loss_error,
+        range_hz=(math.exp(low), math.exp(high)),
+        terms_per_decade=fitted.density,
+        shift_c=t,
+        ln_shift=curve.median_ln_shift(t),
+        ln_vertical=float(np.median(curve.draws[:, 4])) * np.log((t + ZERO_C) / (REFERENCE_C + ZERO_C)),
+        extrapolated=curve.measured_ln_hz is None,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Fitted:
+    terms: Array
+    times: Array
+    storage_error: float
+    loss_error: float
+    density: float
+
+    @property
+    def worst(self) -> float:
+        return max(self.storage_error, self.loss_error)
+
+
+def _fitted(storage: Array, loss: Array, ln_hz: Array, goal: float) -> _Fitted:
+    """The sparsest series that meets the goal, or the best there is; terms start with E0."""
+    from scipy.optimize import nnls
+
+    low, high = ln_hz[0] - _BEYOND_DECADES * _LN10, ln_hz[-1] + _BEYOND_DECADES * _LN10
+    s = 2j * math.pi * np.exp(ln_hz)
+    goal_column = np.ones(2 * ln_hz.size)
+    best: _Fitted | None = None
+    for density in _DENSITIES:
+        times = np.exp(-np.linspace(high, low, math.ceil((high - low) / _LN10 * density) + 1)) / (2.0 * math.pi)
+        x = s[:, None] * times
+        each = x / (1.0 + x)
+        # The first column is E0, which only storage feels.
+        columns = np.vstack(
+            [
+                np.hstack([np.ones((ln_hz.size, 1)), each.real]) / storage[:, None],
+                np.hstack([np.zeros((ln_hz.size, 1)), each.imag]) / loss[:, None],
+            ]
+        )
+        scale = np.linalg.norm(columns, axis=0)
+        terms = nnls(columns / scale, goal_column, maxiter=100 * columns.shape[1])[0] / scale
+        error = np.abs(columns @ terms - goal_column)
+        found = _Fitted(terms, times, float(error[: ln_hz.size].max()), float(error[ln_hz.size :].max()), density)
+        if best is None or found.worst < best.worst:
+            best = found
+        if best.worst <= goal:
+            break
+    assert best is not None
+    return best
+
+
+def _at_reference(curve: Curve, ln_hz: Array) -> NDArray[np.complex128]:
+    ln_omega = ln_hz + math.log(2.0 * math.pi)
+    return curve.ln_modulus(np.full(ln_hz.shape, REFERENCE_C), ln_omega, misfit=False)
+
+
+def _median_curve(curve: Curve, ln_hz: Array) -> tuple[Array, Array]:
+    """Median storage and loss modulus at 23 degC."""
+    value = np.exp(_at_reference(curve, ln_hz))
+    return np.median(value.real, axis=0), np.median(value.imag, axis=0)
+
+
+def _central_draw(curve: Curve, ln_hz: Array) -> tuple[Array, Array]:
+    """Storage and loss modulus of the draw that lies nearest to the medians throughout."""
+    value = _at_reference(curve, ln_hz)
+    parts = np.concatenate([value.real, np.log(value.imag)], axis=1)
+    away = np.abs(parts - np.median(parts, axis=0)) / np.maximum(parts.std(axis=0), 1e-9)
+    nearest = np.exp(value[np.argmin(away.mean(axis=1))])
+    return nearest.real, nearest.imag
+
+
+def _table_temperatures(curve: Curve) -> Array:
+    low, high = curve.measured_c or (-40.0, 60.0)
+    return np.arange(5.0 * math.floor((low - 20.0) / 5.0), high + 20.1, 5.0)
