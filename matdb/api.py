@@ -16,10 +16,15 @@ from matdb.version import VERSION
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+    from matdb.advice.camera import SixAxes
+    from matdb.advice.cover import Cover
     from matdb.advice.effective import Effective
+    from matdb.advice.exposure import Temperatures
+    from matdb.advice.score import Candidate
     from matdb.advice.suit import Suitability
     from matdb.curve.curve import Curve
     from matdb.mounting.record import Mounting
+    from matdb.mounting.shake import AirframeSpectrum
     from matdb.store.kept import FitRecord, StoredReading
     from matdb.store.records import Records
 
@@ -277,11 +282,13 @@ class Store:
     def suit(
         self,
         mounting: Mounting | str,
-        temperature_c: ArrayLike,
+        temperature_c: Temperatures,
         *,
         parts: Sequence[str] | None = None,
         squeeze_mm: float | None = None,
         axis: str = "axial",
+        package: str | None = None,
+        spectrum: AirframeSpectrum | None = None,
     ) -> list[Suitability]:
         """Rank parts for a mounting over temperatures; see :func:`matdb.advice.suit.suit`.
 
@@ -289,30 +296,126 @@ class Store:
         ----------
         mounting : Mounting or str
             A record, or the name of one in the store.
-        temperature_c : array_like, shape (hours,)
-            Degrees Celsius.
+        temperature_c : array_like of shape (hours,), Forecast or Flight
+            Degrees Celsius; a ``Flight`` also knows take-off hours and a warm car.
         parts : sequence of str, optional
             Names; all parts that have the axis when None.
         squeeze_mm : float, optional
             Static squeeze of every part; None tries several on each and keeps the best.
         axis : str
             Axis of the parts that carries the motion.
+        package : str, optional
+            Judge only this camera package; None asks that all of the mounting's hold, one at a time.
+        spectrum : AirframeSpectrum, optional
+            What the airframe was measured to do, for shake in pixels.
 
         Raises
         ------
         NotFound
             No such mounting or part.
         InputError
-            A temperature out of range.
+            A value out of range.
         """
-        from matdb.advice.suit import Candidate, suit
+        from matdb.advice.suit import suit
+
+        wanted, candidates = self._candidates(mounting, parts, axis)
+        return suit(
+            candidates, wanted, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
+        )
+
+    def cover(
+        self,
+        mounting: Mounting | str,
+        temperature_c: Temperatures,
+        *,
+        share: float = 0.95,
+        most: int = 4,
+        parts: Sequence[str] | None = None,
+        squeeze_mm: float | None = None,
+        axis: str = "axial",
+        package: str | None = None,
+    ) -> Cover:
+        """Find the fewest parts that hold the window for a share of a season; see :func:`matdb.advice.cover.cover`.
+
+        Parameters
+        ----------
+        mounting, parts, squeeze_mm, axis, package
+            As :meth:`suit`.
+        temperature_c : array_like of shape (hours,), Forecast or Flight
+            Temperatures of the season, one an hour, degrees Celsius.
+        share : float
+            Wanted expected share of hours, above 0 and at most 1.
+        most : int
+            Largest set to look for.
+
+        Raises
+        ------
+        NotFound
+            No such mounting or part.
+        InputError
+            No part, or a value out of range.
+        """
+        from matdb.advice.cover import cover
+
+        wanted, candidates = self._candidates(mounting, parts, axis)
+        return cover(
+            candidates,
+            wanted,
+            temperature_c,
+            share=share,
+            most=most,
+            squeeze_mm=squeeze_mm,
+            axis=axis,
+            package=package,
+        )
+
+    def modes(
+        self,
+        mounting: Mounting | str,
+        part: str,
+        temperature_c: float,
+        *,
+        squeeze_mm: float = 0.0,
+        package: str = "main",
+    ) -> SixAxes:
+        """All six rigid-body modes of a camera on a part; see :func:`matdb.advice.camera.six_axes`.
+
+        Parameters
+        ----------
+        mounting : Mounting or str
+            With isolator positions, and a box or an inertia.
+        part : str
+            Its name.
+        temperature_c, squeeze_mm : float
+            Degrees Celsius; static squeeze of each piece, mm.
+        package : str
+            The camera package.
+
+        Raises
+        ------
+        NotFound
+            No such mounting or part.
+        InputError
+            Positions or inertia are not known, or a value out of range.
+        """
+        from matdb.advice.camera import six_axes
+
+        wanted, candidates = self._candidates(mounting, [part], "axial")
+        return six_axes(candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package)
+
+    def _candidates(
+        self, mounting: Mounting | str, parts: Sequence[str] | None, axis: str
+    ) -> tuple[Mounting, list[Candidate]]:
+        from matdb.advice.score import Candidate
 
         wanted = self.records.mounting(mounting) if isinstance(mounting, str) else mounting
         known = [self.records.part(name) for name in parts] if parts is not None else self.records.parts()
+        curves: dict[str, tuple[Material, Curve]] = {}
         candidates = []
         for part in known:
             if parts is None and axis not in part.form.axes:
                 continue
-            record, curve = self._known(part.material)
-            candidates.append(Candidate(part, record, curve))
-        return suit(candidates, wanted, temperature_c, squeeze_mm=squeeze_mm, axis=axis)
+            if part.material not in curves:
+                curves[part.material] = self._known(part.material)
+            candidates.append(Candidate(part, *curves[part.material]))
+        return wanted, candidates

@@ -1,38 +1,58 @@
 """Which set of isolators covers a season: the fewest parts, and the temperatures at which to swap them.
 
-Whether a part is inside the window depends on the temperature alone, so a season is a histogram of temperatures and a
-set is judged hour by hour by its best member. The search is exact: sets of one, of two, … are searched with bounds that
-never discard a better one, so that the first size which reaches the wanted share is the smallest there is.
+Whether a part holds depends on the temperature alone, so a season is a histogram of temperatures and a set is judged
+hour by hour by its best member. The search is exact, so the first size that reaches the wanted share is the smallest
+there is.
 """
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from matdb.advice.suit import Candidate, Score, score, temperature_steps
+from matdb.advice.exposure import Exposure, Temperatures, exposure
+from matdb.advice.score import Candidate, Payload, Score, score
+from matdb.advice.subset import Best, best_set, undominated
 from matdb.errors import InputError
 from matdb.material.record import checked_number
 from matdb.mounting.record import Mounting
 
-__all__ = ["Cover", "Member", "Swap", "best_set", "cover"]
+__all__ = ["Cover", "Member", "SizeBest", "Swap", "cover"]
 
 Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
-#: Swap only where the other part is better by this much probability, so that nobody swaps to and fro.
-_HYSTERESIS: Final = 0.05
+#: Two parts serve a temperature alike when their probabilities differ by no more: that stretch is the hysteresis.
+_ALIKE: Final = 0.02
+#: Never swap to and fro within less than this.
 _LEAST_HYSTERESIS_K: Final = 1.0
+#: A swap more in the plan has to bring this share of the hours.
+_WORTH_A_SWAP: Final = 5e-4
+#: So many options are searched for sets of two, of three, of more; beyond, nearly equal ones are merged.
+_MOST_OPTIONS: Final = {1: 10**9, 2: 1000, 3: 250}
+_MOST_OPTIONS_BEYOND: Final = 120
+_TOLERANCES: Final = (0.0, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Member:
-    """One part of a set: its squeeze, the share of hours that it alone would hold, and what it serves in the set."""
+    """One part of a set.
+
+    Attributes
+    ----------
+    part, material, basis, squeeze_mm
+        The part, what its answer rests on, its squeeze.
+    share_alone : float
+        Expected share of the hours that it would hold alone.
+    share_served : float
+        Share of the hours at which it is the one to fly.
+    low_c, high_c : float or None
+        Coldest and warmest temperature that it serves; None when the others need no help after all.
+    """
 
     part: str
     material: str
@@ -40,18 +60,29 @@ class Member:
     squeeze_mm: float
     share_alone: float
     share_served: float
-    low_c: float
-    high_c: float
+    low_c: float | None
+    high_c: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Swap:
-    """Change to ``colder`` below ``down_c`` on a falling thermometer, back to ``warmer`` above ``up_c``."""
+    """Change to ``colder`` when the thermometer falls below ``down_c``, to ``warmer`` when it rises above ``up_c``."""
 
     colder: str
     warmer: str
     down_c: float
     up_c: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SizeBest:
+    """The best set of a size: its share, what no set of that size exceeds, and the hours it adds to the size before."""
+
+    size: int
+    share: float
+    at_most: float
+    added_hours: float
+    parts: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,269 +93,297 @@ class Cover:
     ----------
     reached : bool
         Whether the wanted share is reached.
+    proven : bool
+        Whether it is certain that no smaller set reaches it (and, when it is not reached, that none does).
     share, wanted : float
-        Expected share of hours inside the window, and the share asked for.
+        Expected share of hours at which the best member holds, and the share asked for.
+    share_with_swaps : float
+        The same when the swapping temperatures are followed through the record.
+    swap_count : int
+        How often that means to swap.
     members : tuple of Member
         From cold to warm.
     swaps : tuple of Swap
-        Between neighbours.
-    best_by_size : tuple of (int, float)
-        Best share of any set of each size that was searched: the proof that no smaller set does it.
-    sets_searched : int
-        Sets looked at, or excluded by a bound.
-    next_gain : float or None
-        Share of hours that one more part would add; None when there is no further part.
-    hours : int
+        From cold to warm.
+    best_by_size : tuple of SizeBest
+        Best of each size up to the one chosen: the proof; and of one part more: the price of the hours that are left.
+    hours : float
         Hours in the record.
+    options : int
+        Parts times squeezes that were judged.
     sentence : str
         The result in words.
+    notes : tuple of str
+        What was assumed of the temperatures.
     """
 
     reached: bool
+    proven: bool
     share: float
     wanted: float
+    share_with_swaps: float
+    swap_count: int
     members: tuple[Member, ...]
     swaps: tuple[Swap, ...]
-    best_by_size: tuple[tuple[int, float], ...]
-    sets_searched: int
-    next_gain: float | None
-    hours: int
+    best_by_size: tuple[SizeBest, ...]
+    hours: float
+    options: int
     sentence: str
+    notes: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return self.sentence
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         values = {k: getattr(self, k) for k in self.__dataclass_fields__}
-        values["members"] = [m.__dict__ for m in self.members]
-        values["swaps"] = [s.__dict__ for s in self.swaps]
-        values["best_by_size"] = [{"size": n, "share": share} for n, share in self.best_by_size]
+        for name in ("members", "swaps", "best_by_size"):
+            values[name] = [dict(each.__dict__) for each in values[name]]
+        for each in values["best_by_size"]:
+            each["parts"] = list(each["parts"])
+        values["notes"] = list(self.notes)
         return values
-
-
-def best_set(inside: ArrayLike, weight: ArrayLike, size: int) -> tuple[tuple[int, ...], float]:
-    """The set of ``size`` options with the largest expected share of hours, by branch and bound.
-
-    Parameters
-    ----------
-    inside : array_like, shape (options, steps)
-        Probability of each option at each temperature.
-    weight : array_like, shape (steps,)
-        Hours at each temperature; any positive scale.
-    size : int
-        At least 1; at most the number of options.
-
-    Returns
-    -------
-    (tuple of int, float)
-        Options in rising order (of equally good sets the first in that order), and the share.
-    """
-    p = np.asarray(inside, dtype=float)
-    w = np.asarray(weight, dtype=float)
-    w = w / w.sum()
-    n = len(p)
-    alone = p @ w
-    order = sorted(range(n), key=lambda k: (-alone[k], k))
-    ranked = p[order]
-    # What all later options together could still bring at each temperature.
-    later = np.zeros((n + 1, p.shape[1]))
-    for k in range(n - 1, -1, -1):
-        later[k] = np.maximum(later[k + 1], ranked[k])
-    best: list[Any] = [-1.0, ()]
-
-    def search(start: int, chosen: tuple[int, ...], have: Array) -> None:
-        left = size - len(chosen)
-        if left == 0:
-            share = float(have @ w)
-            names = tuple(sorted(order[k] for k in chosen))
-            if share > best[0] + 1e-12 or (share > best[0] - 1e-12 and names < best[1]):
-                best[0], best[1] = max(share, best[0]), names
-            return
-        if n - start < left:
-            return
-        gains = np.maximum(ranked[start:] - have, 0.0) @ w
-        # Two bounds: the best single gains added up, and everything that is left taken at once.
-        top = float(np.sort(gains)[::-1][:left].sum())
-        everything = float(np.maximum(have, later[start]) @ w)
-        if min(float(have @ w) + top, everything) < best[0] - 1e-12:
-            return
-        for k in np.argsort(-gains, kind="stable") if left == 1 else range(n - start):
-            if left == 1 and float(have @ w) + gains[k] < best[0] - 1e-12:
-                break
-            at = start + int(k)
-            search(n if left == 1 else at + 1, (*chosen, at), np.maximum(have, ranked[at]))
-
-    search(0, (), np.zeros(p.shape[1]))
-    return best[1], best[0]
 
 
 def cover(
     candidates: Sequence[Candidate],
     mounting: Mounting,
-    temperature_c: ArrayLike,
+    temperature_c: Temperatures,
     *,
     share: float = 0.95,
     most: int = 4,
     squeeze_mm: float | None = None,
     axis: str = "axial",
+    package: str | None = None,
 ) -> Cover:
     """Find the fewest parts, each at one squeeze, that hold the window for a share of a season's hours.
 
     Parameters
     ----------
-    candidates, mounting, squeeze_mm, axis
+    candidates, mounting, squeeze_mm, axis, package
         As :func:`matdb.advice.suit.suit`.
-    temperature_c : array_like, shape (hours,)
+    temperature_c : array_like of shape (hours,), Forecast or Flight
         Temperatures of the season, one an hour.
     share : float
         Wanted expected share of hours, above 0 and at most 1.
     most : int
-        Largest set to look for.
+        Largest set to look for, 1 to 8.
+
+    Returns
+    -------
+    Cover
+        One part is preferred to two that hold more, once it reaches the wanted share.
 
     Raises
     ------
     InputError
         No candidate, or a value out of range.
     """
-    checked_number("share", share, 0.0, 1.0, open_low=True)
+    wanted = checked_number("share", share, 0.0, 1.0, open_low=True)
     if not candidates:
         raise InputError("parts", "none", "at least one part", "add parts with 'matdb part add'")
-    if most != int(checked_number("most", most, 1, 8)):
+    if isinstance(most, bool) or most != int(checked_number("most", most, 1, 8)):
         raise InputError("most", most, "a whole number from 1 to 8")
-    steps, repeats = temperature_steps(temperature_c)
-    options = _undominated(
-        score(candidates, mounting, steps, repeats, squeeze_mm=squeeze_mm, axis=axis, every_squeeze=True)
-    )
+    exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
+    if len(exposed.weight) > 1:
+        raise InputError("car_c", "given", "left out for a season", "ask for one flight with 'matdb suit'")
+    payload = Payload.of(mounting, package)
+    options = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis, every_squeeze=True)
+    judged = len(options)
+    # Content decides among equals, names only among parts that cannot be told apart.
+    options.sort(key=lambda s: (*s.key, s.squeeze_mm, s.candidate.part.name))
     p = np.array([each.by_step for each in options])
-    w = repeats / repeats.sum()
-    sizes: list[tuple[int, float]] = []
-    chosen: tuple[int, ...] = ()
-    searched = 0
-    for size in range(1, min(most, len(options)) + 1):
-        names, found = best_set(p, w, size)
-        searched += math.comb(len(options), size)
-        if sizes and found < sizes[-1][1] + 1e-9:
-            # One more part brings nothing: the smaller set is as good as any.
-            sizes.append((size, found))
-            break
-        chosen = names
-        sizes.append((size, found))
-        if found >= share - 1e-12:
-            break
-    reached_share = max(s for _, s in sizes)
-    members, swaps = _plan([options[k] for k in chosen], steps, w)
-    gain = None
-    if len(options) > len(chosen):
-        rest = [k for k in range(len(options)) if k not in chosen]
-        have = p[list(chosen)].max(axis=0)
-        gain = float(max((np.maximum(p[k] - have, 0.0) @ w) for k in rest))
-    done = reached_share >= share - 1e-12
+    best = undominated(p)
+    options, p = [options[k] for k in best], p[best]
+    weight = exposed.weight[0]
+    sizes, chosen = _sizes(p, weight, wanted, int(most))
+    hours = float(weight.sum())
+    table = tuple(
+        SizeBest(
+            size=size,
+            share=each.share,
+            at_most=each.at_most,
+            added_hours=hours * (each.share - (sizes[size - 2].share if size > 1 else 0.0)),
+            parts=tuple(_label(options[k]) for k in each.options),
+        )
+        for size, each in enumerate(sizes, start=1)
+    )
+    reached = sizes[chosen].share >= wanted - 1e-12
+    proven = all(each.at_most < wanted - 1e-12 for each in sizes[:chosen]) and (
+        reached or sizes[-1].at_most < wanted - 1e-12
+    )
+    plan = _Plan([options[k] for k in sizes[chosen].options], exposed)
+    swapped, count = plan.followed()
+    members, swaps = plan.members(), plan.swaps
     return Cover(
-        reached=done,
-        share=reached_share,
-        wanted=share,
+        reached=reached,
+        proven=proven,
+        share=sizes[chosen].share,
+        wanted=wanted,
+        share_with_swaps=swapped,
+        swap_count=count,
         members=members,
         swaps=swaps,
-        best_by_size=tuple(sizes),
-        sets_searched=searched,
-        next_gain=gain,
-        hours=int(repeats.sum()),
-        sentence=_sentence(done, reached_share, share, members, sizes, int(repeats.sum())),
+        best_by_size=table,
+        hours=hours,
+        options=judged,
+        sentence=_sentence(reached, proven, wanted, chosen + 1, table, hours, count),
+        notes=exposed.notes,
     )
 
 
-def _undominated(options: list[Score]) -> list[Score]:
-    """Options that no other is at least as good as at every temperature; of equal ones the first by content."""
-    ordered = sorted(options, key=lambda s: (*s.key, s.squeeze_mm, s.candidate.part.name))
-    kept: list[Score] = []
-    for each in ordered:
-        if not any(np.all(other.by_step >= each.by_step - 1e-12) for other in kept):
-            kept.append(each)
-    return kept
+def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best], int]:
+    """Best set of each size up to one more than needed, and the place of the chosen one."""
+    sizes: list[Best] = []
+    chosen: int | None = None
+    for size in range(1, min(most + 1, len(p)) + 1):
+        found = _best(p, weight, size)
+        if sizes and found.share <= sizes[-1].share + 1e-9:
+            break  # one more brings nothing
+        sizes.append(found)
+        if chosen is not None or (size > most):
+            break
+        if found.share >= wanted - 1e-12:
+            chosen = size - 1
+    return sizes, min(len(sizes), most) - 1 if chosen is None else chosen
 
 
-def _plan(members: list[Score], steps: Array, weight: Array) -> tuple[tuple[Member, ...], tuple[Swap, ...]]:
+def _best(p: Array, weight: Array, size: int) -> Best:
+    """The best set of a size, nearly equal options merged when there are too many to search them all."""
+    most = _MOST_OPTIONS.get(size, _MOST_OPTIONS_BEYOND)
+    for tolerance in _TOLERANCES:
+        some = np.arange(len(p)) if tolerance == 0.0 else np.sort(undominated(p, tolerance))
+        if some.size <= most or tolerance == _TOLERANCES[-1]:
+            break
+    found = best_set(p[some], weight, min(size, some.size))
+    options = tuple(int(some[k]) for k in found.options)
+    if len(options) < size:
+        rest = [k for k in range(len(p)) if k not in options]
+        options = tuple(sorted((*options, *rest[: size - len(options)])))
+    return Best(options, found.share, min(found.at_most + tolerance, 1.0))
+
+
+class _Plan:
     """Who serves which temperatures, and where to swap."""
-    p = np.array([m.by_step for m in members])
-    serves = _server(p)
-    order = sorted(
-        range(len(members)), key=lambda k: float(np.mean(steps[serves == k])) if (serves == k).any() else 1e9
-    )
-    rows = []
-    for k in order:
-        mine = serves == k
-        each = members[k]
-        rows.append(
-            Member(
-                part=each.candidate.part.name,
-                material=each.candidate.material.name,
-                basis=each.candidate.curve.basis,
-                squeeze_mm=each.squeeze_mm,
-                share_alone=float(each.by_step @ weight),
-                share_served=float(weight[mine].sum()),
-                low_c=float(steps[mine].min()) if mine.any() else float("nan"),
-                high_c=float(steps[mine].max()) if mine.any() else float("nan"),
+
+    def __init__(self, members: list[Score], exposed: Exposure) -> None:
+        self.scores, self.exposed = members, exposed
+        self.p = np.array([m.by_step for m in members])
+        self.weight = exposed.weight[0] / exposed.weight[0].sum()
+        self.serves = _servers(self.p, self.weight)
+        starts = np.flatnonzero(np.diff(self.serves)) + 1
+        #: First step of each run of temperatures that one member serves.
+        self.starts = [0, *(int(k) for k in starts)]
+        self.swaps = tuple(self._swap(k) for k in range(1, len(self.starts)))
+
+    def members(self) -> tuple[Member, ...]:
+        steps = self.exposed.steps
+        first = {int(m): int(np.argmax(self.serves == m)) for m in np.unique(self.serves)}
+        rows = []
+        for k in sorted(range(len(self.scores)), key=lambda m: first.get(m, len(steps))):
+            each, mine = self.scores[k], self.serves == k
+            rows.append(
+                Member(
+                    part=each.candidate.part.name,
+                    material=each.candidate.material.name,
+                    basis=each.candidate.curve.basis,
+                    squeeze_mm=each.squeeze_mm,
+                    share_alone=each.share,
+                    share_served=float(self.weight[mine].sum()),
+                    low_c=float(steps[mine].min()) if mine.any() else None,
+                    high_c=float(steps[mine].max()) if mine.any() else None,
+                )
             )
-        )
-    swaps = []
-    for cold, warm in itertools.pairwise(order):
-        if not ((serves == cold).any() and (serves == warm).any()):
-            continue
-        edge = _edge(serves, steps, cold, warm)
-        # Either part will do where they differ by little: that stretch is the hysteresis.
-        alike = np.abs(p[cold] - p[warm]) <= _HYSTERESIS
-        down = up = edge
-        below = steps[(steps <= edge) & ~alike]
-        above = steps[(steps >= edge) & ~alike]
-        down = float(below.max()) if below.size else float(steps[0])
-        up = float(above.min()) if above.size else float(steps[-1])
+        return tuple(rows)
+
+    def _swap(self, run: int) -> Swap:
+        steps, start = self.exposed.steps, self.starts[run]
+        cold, warm = int(self.serves[start - 1]), int(self.serves[start])
+        edge = 0.5 * float(steps[start - 1] + steps[start])
+        alike = np.abs(self.p[cold] - self.p[warm]) <= _ALIKE
+        # Either will do where they hold alike; no farther than the middle of their own runs.
+        lowest = start - (start - self.starts[run - 1] + 1) // 2
+        end = self.starts[run + 1] if run + 1 < len(self.starts) else len(steps)
+        highest = start + (end - start) // 2
+        down, up = start - 1, start
+        while down > lowest and alike[down]:
+            down -= 1
+        while up < highest and up < len(steps) - 1 and alike[up]:
+            up += 1
         half = 0.5 * _LEAST_HYSTERESIS_K
-        swaps.append(
-            Swap(
-                colder=_label(members[cold]),
-                warmer=_label(members[warm]),
-                down_c=min(down, edge - half),
-                up_c=max(up, edge + half),
-            )
+        return Swap(
+            colder=_label(self.scores[cold]),
+            warmer=_label(self.scores[warm]),
+            down_c=min(float(steps[down]), edge - half),
+            up_c=max(float(steps[up]), edge + half),
         )
-    return tuple(rows), tuple(swaps)
+
+    def followed(self) -> tuple[float, int]:
+        """Share of the hours held and number of swaps when the thermometer is followed through the record."""
+        steps, sequence = self.exposed.steps, self.exposed.sequence[0]
+        owners = [int(self.serves[start]) for start in self.starts]
+        counts = np.bincount(sequence, minlength=steps.size)
+        hours = self.exposed.weight[0] / np.maximum(counts, 1)
+        run = int(np.searchsorted(self.starts, sequence[0], side="right")) - 1
+        held, swapped = 0.0, 0
+        for step in sequence:
+            t = float(steps[step])
+            while run > 0 and t < self.swaps[run - 1].down_c:
+                run, swapped = run - 1, swapped + 1
+            while run < len(self.swaps) and t > self.swaps[run].up_c:
+                run, swapped = run + 1, swapped + 1
+            held += float(self.p[owners[run], step] * hours[step])
+        return held / float(self.exposed.weight[0].sum()), swapped
 
 
-def _server(p: Array) -> NDArray[np.int64]:
-    """Which member serves each temperature: the best; on a tie, the one that served the colder neighbour."""
-    out = np.empty(p.shape[1], dtype=np.int64)
-    last = int(np.argmax(p[:, 0] + 1e-9 * p.sum(axis=1)))
-    for k in range(p.shape[1]):
-        if p[last, k] < p[:, k].max() - 1e-9:
-            last = int(np.argmax(p[:, k]))
-        out[k] = last
+def _servers(p: Array, weight: Array) -> Whole:
+    """Which member serves each temperature: the best, but no swap for next to nothing (dynamic programming)."""
+    members, steps = p.shape
+    value = p[:, 0] * weight[0]
+    came = np.zeros((steps, members), dtype=np.int64)
+    for k in range(1, steps):
+        best = int(np.argmax(value))
+        stay = value >= value[best] - _WORTH_A_SWAP
+        came[k] = np.where(stay, np.arange(members), best)
+        value = np.where(stay, value, value[best] - _WORTH_A_SWAP) + p[:, k] * weight[k]
+    out = np.empty(steps, dtype=np.int64)
+    out[-1] = int(np.argmax(value))
+    for k in range(steps - 1, 0, -1):
+        out[k - 1] = came[k, out[k]]
     return out
-
-
-def _edge(serves: NDArray[np.int64], steps: Array, cold: int, warm: int) -> float:
-    """The temperature half way between the last of ``cold`` and the first of ``warm``."""
-    last = float(steps[serves == cold].max())
-    first = steps[(serves == warm) & (steps > last)]
-    return 0.5 * (last + float(first.min())) if first.size else last
 
 
 def _label(each: Score) -> str:
     name = each.candidate.part.name
-    return f"{name} squeezed {each.squeeze_mm:g} mm" if each.squeeze_mm else name
+    return f"{name} squeezed {each.squeeze_mm:.3g} mm" if each.squeeze_mm else name
+
+
+def _parts(n: int) -> str:
+    return "one part" if n == 1 else f"{n} parts"
+
+
+def _hours(hours: float) -> str:
+    return f"{hours:.0f} h" if hours >= 10.0 else f"{hours:.1f} h"
 
 
 def _sentence(
-    done: bool, reached: float, wanted: float, members: tuple[Member, ...], sizes: list[tuple[int, float]], hours: int
+    reached: bool, proven: bool, wanted: float, n: int, sizes: tuple[SizeBest, ...], hours: float, swaps: int
 ) -> str:
-    n = len(members)
-    parts = "one part" if n == 1 else f"{n} parts"
-    if done and n == 1:
-        return f"one part holds the window for {100 * reached:.1f} % of {hours} hours: nothing has to be swapped"
-    if done:
-        less = next(s for size, s in sizes if size == n - 1)
-        return (
-            f"{parts} hold the window for {100 * reached:.1f} % of {hours} hours; "
-            f"the best {'single part' if n == 2 else f'{n - 1} parts'} would hold it for {100 * less:.1f} %"
-        )
-    return (
-        f"no set of up to {sizes[-1][0]} parts reaches {100 * wanted:.0f} %: the best, {parts}, holds the window for "
-        f"{100 * reached:.1f} % of {hours} hours"
-    )
+    have = sizes[n - 1]
+    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {100 * have.share:.1f} % of {hours:.0f} hours"
+    if n > 1:
+        text += f" with {swaps} swap{'' if swaps == 1 else 's'}"
+    if not reached:
+        sure = "no set" if proven else "no set that was found"
+        text = f"{sure} of up to {len(sizes)} parts reaches {100 * wanted:.3g} %: {text}"
+    elif n > 1:
+        less = sizes[n - 2]
+        best = f"{100 * less.at_most:.1f} %" if less.at_most > less.share else f"{100 * less.share:.1f} %"
+        text += f"; no {'single part' if n == 2 else f'set of {n - 1}'} holds it for more than {best}"
+        if not proven:
+            text += ", which does not exclude a smaller set"
+    if len(sizes) > n:
+        text += f"; one part more would add {_hours(sizes[n].added_hours)}"
+    elif reached and have.share < 1.0:
+        text += f"; one part more would add nothing to the {_hours(hours * (1.0 - have.share))} that are left"
+    return text

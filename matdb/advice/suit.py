@@ -1,4 +1,4 @@
-"""Which isolator suits: every candidate against the frequency window over a span of temperatures."""
+"""Which isolator suits: every candidate against the frequency window over the temperatures of a flight."""
 
 from __future__ import annotations
 
@@ -6,28 +6,33 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from matdb.advice.effective import ln_scale_draws, service_range, state_warnings, suspended
-from matdb.advice.table import NaturalTable
+from matdb.advice.effective import service_range, state_warnings
+from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
+from matdb.advice.limits import STATIC_HZ, Limits
+from matdb.advice.score import SQUEEZE_SHARES, TRAVEL_SHARE_MOST, Candidate, Payload, Score, score, squeezes
+from matdb.advice.words import VERDICTS, Causes, percent, reason, settle, verdict
 from matdb.curve.band import Band, band
-from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
-from matdb.errors import InputError
-from matdb.form.part import Part
-from matdb.material.record import Material
-from matdb.mounting.one_axis import FOLLOW_LEAST, GRAVITY_M_S2, ISOLATION_LEAST, window_limits
-from matdb.mounting.record import Mounting
+from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.mounting.one_axis import GRAVITY_M_S2, ISOLATION_LEAST
+from matdb.mounting.record import CameraPackage, Mounting
+
+if TYPE_CHECKING:
+    from matdb.advice.camera import CameraShake, SixAxes
+    from matdb.mounting.shake import AirframeSpectrum
 
 __all__ = [
+    "ROTOR_FREQUENCIES",
+    "SQUEEZE_SHARES",
+    "STATIC_HZ",
     "VERDICTS",
     "Candidate",
-    "Score",
     "State",
     "Suitability",
-    "score",
     "squeezes",
     "suit",
     "temperature_steps",
@@ -36,48 +41,32 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+Whole = NDArray[np.int64]
 
-#: Verdict words with the least probability that earns each; the words are explained in the README.
-VERDICTS: Final = (
-    (0.95, "suits"),
-    (0.75, "probably suits"),
-    (0.25, "open"),
-    (0.05, "probably not"),
-    (0.0, "does not suit"),
-)
 #: Static compression over this share of the height is warned of; common practice, no source.
 STATIC_SHARE_MOST: Final = 0.15
-#: A payload that hangs for ten minutes speaks for this frequency.
-STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
-#: Manoeuvre loads last a good part of a second.
-MANOEUVRE_LOAD_HZ: Final = 1.0
-#: Squeeze and travel together should stay within this share of the height; common practice, no source.
-TRAVEL_SHARE_MOST: Final = 0.25
-#: Squeezes that are tried when none is asked for, as shares of the height.
-SQUEEZE_SHARES: Final = (0.0, 0.05, 0.10, 0.15, 0.20)
-_COARSE_K: Final = 0.5
-_STEP_K: Final = 1.0
-_MOST_TEMPERATURES: Final = 181
-
-
-@dataclass(frozen=True, eq=False)
-class Candidate:
-    """A part with its material and its material's curve."""
-
-    part: Part
-    material: Material
-    curve: Curve
+#: So is squeeze and static compression together over this share; common practice, no source.
+SQUEEZE_SHARE_MOST: Final = 0.25
+#: Frequencies over all rotor orders and speeds at which the transmissibility is looked at.
+ROTOR_FREQUENCIES: Final = 60
+_FOLLOW_FREQUENCIES: Final = 8
+#: Six axes and shake are told for so many of the best parts.
+DETAILED_ROWS: Final = 10
+#: Rows described at once, so that memory does not grow with the number of parts.
+_BLOCK: Final = 64
 
 
 @dataclass(frozen=True, kw_only=True)
 class State:
-    """The suspended camera at one temperature."""
+    """The suspended camera at one temperature; ``package`` is the one that is nearest to its limit there."""
 
     temperature_c: float
     natural_frequency_hz: Band
     damping_ratio: Band
     transmissibility: Band
     probability: float
+    package: str = "main"
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
@@ -86,13 +75,14 @@ class State:
             "natural_frequency_hz": self.natural_frequency_hz.to_dict(),
             "damping_ratio": self.damping_ratio.to_dict(),
             "transmissibility_at_lowest_rotor_order": self.transmissibility.to_dict(),
-            "probability_in_window": self.probability,
+            "probability": self.probability,
+            "package": self.package,
         }
 
 
 @dataclass(frozen=True, kw_only=True)
 class Suitability:
-    """One row of the ranking.
+    """One row of the ranking; ``str(row)`` gives verdict, probability and reason in one line.
 
     Attributes
     ----------
@@ -103,23 +93,42 @@ class Suitability:
     verdict : str
         One of the words of ``VERDICTS``; never to be shown without ``probability``.
     probability : float
-        That the natural frequency stays inside the window at every temperature asked for.
+        That at every temperature the natural frequency stays inside the window, nothing bottoms out, and the material
+        stays in its service range, whichever camera package is flown.
     share_of_temperatures : float
-        Expected share of the temperatures (or hours) spent inside.
+        Expected share of the hours (or temperatures) at which all of that holds.
+    hours : float
+        Hours (or temperatures) looked at.
     cold, warm, worst : State
         At both ends, and where the probability is least.
+    worst_when : str
+        The first time of the worst temperature; empty when times are not known.
     squeeze_mm : float
         The static squeeze judged: the one asked for, or the best of those tried.
     isolation_margin, follow_margin : float
-        Median worst ratio over the least one allowed, minus 1, on either side of the window.
+        Ratio of rotor to natural frequency, and of natural frequency to manoeuvre band, over the least one allowed,
+        minus 1: median at the temperature that is worst for each. Infinite when nothing has to be followed.
     travel_margin : float or None
-        Room for travel at the greatest load factor over the travel, minus 1; None without a height.
+        Room for travel over the travel at the greatest load factor, minus 1, median at the softest; None without a
+        height to travel in.
+    lift_off_margin : float or None
+        For two halves squeezed by a screw; None for parts that cannot lift off.
     service_margin_k : float
         Kelvin to the nearer end of the service range; below 0 outside.
-    settle : str
-        The reading that would settle an open verdict; empty when it is settled.
+    rotor_transmissibility : Band
+        Largest share of the airframe's motion that gets through at any rotor order and speed, at the worst temperature.
+    rotor_worst_hz : float
+        The frequency at which that happens (median draw).
+    follow_error : Band
+        Largest share of a manoeuvre that the camera misses within the manoeuvre band, at the softest.
     reason : str
         One sentence.
+    settle : str
+        The reading that would settle an open verdict; empty when it is settled.
+    six_axes : SixAxes or None
+        All six axes at the worst temperature, for mountings that tell positions and inertia; the best parts only.
+    shake : CameraShake or None
+        Residual shake in pixels, for the same when a spectrum of the airframe is given.
     warnings : tuple of str
         What to know first.
     """
@@ -131,56 +140,52 @@ class Suitability:
     verdict: str
     probability: float
     share_of_temperatures: float
+    hours: float
     cold: State
     warm: State
     worst: State
+    worst_when: str
     squeeze_mm: float
     isolation_margin: float
     follow_margin: float
     travel_margin: float | None
+    lift_off_margin: float | None
     service_margin_k: float
+    rotor_transmissibility: Band
+    rotor_worst_hz: float
+    follow_error: Band
     reason: str
     settle: str
-    warnings: tuple[str, ...]
+    six_axes: SixAxes | None = None
+    shake: CameraShake | None = None
+    warnings: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        text = f"{self.rank}. {self.part}: {self.verdict} (probability {percent(self.probability)}): {self.reason}"
+        return f"{text}; {self.settle}" if self.settle else text
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         values = {k: getattr(self, k) for k in self.__dataclass_fields__}
-        for name in ("cold", "warm", "worst"):
-            values[name] = values[name].to_dict()
+        for name, value in values.items():
+            if hasattr(value, "to_dict"):
+                values[name] = value.to_dict()
         values["warnings"] = list(self.warnings)
         return values
-
-
-def verdict(probability: float) -> str:
-    """The word for a probability."""
-    return next(word for least, word in VERDICTS if probability >= least)
-
-
-def temperatures_between(low_c: float, high_c: float) -> Array:
-    """Temperatures from low to high in steps of at most 1 K (coarser for very wide ranges).
-
-    Raises
-    ------
-    InputError
-        Not a temperature, or low above high.
-    """
-    checked_state(np.array([low_c, high_c], dtype=float), 1.0)
-    if low_c > high_c:
-        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
-    n = min(max(math.ceil((high_c - low_c) / _STEP_K), 1) + 1, _MOST_TEMPERATURES)
-    return np.linspace(low_c, high_c, n) if high_c > low_c else np.array([low_c])
 
 
 def suit(
     candidates: Sequence[Candidate],
     mounting: Mounting,
-    temperature_c: ArrayLike,
+    temperature_c: Temperatures,
     *,
     squeeze_mm: float | None = None,
     axis: str = "axial",
+    package: str | None = None,
+    spectrum: AirframeSpectrum | None = None,
+    rotor_frequencies: int = ROTOR_FREQUENCIES,
 ) -> list[Suitability]:
-    """Rank isolators for a mounting over temperatures.
+    """Rank isolators for a mounting over the temperatures of a flight.
 
     Parameters
     ----------
@@ -188,288 +193,304 @@ def suit(
         In any order; the ranking does not depend on it, nor on names.
     mounting : Mounting
         Payload, number of isolators, rotors, manoeuvre band.
-    temperature_c : array_like, shape (hours,)
-        Temperatures that the camera will be flown at, degrees Celsius; one an hour when hours are to be counted.
+    temperature_c : array_like of shape (hours,), Forecast or Flight
+        Temperatures that the camera will be flown at, degrees Celsius; one an hour when hours are to be counted. A
+        ``Flight`` also knows take-off hours and a warm car.
     squeeze_mm : float or None
         Static squeeze of each part; None tries several and keeps the best for each part.
     axis : str
         Axis of the parts that carries the motion.
+    package : str or None
+        Judge only this camera package; None asks that all of them, one at a time, hold.
+    spectrum : AirframeSpectrum or None
+        What the airframe was measured to do: then shake in pixels is told for mountings that know positions, inertia,
+        focal length and pixel pitch.
+    rotor_frequencies : int
+        How finely rotor orders and speeds are looked at.
 
     Returns
     -------
     list of Suitability
-        Best first: by probability of staying inside the window throughout, then by the expected share of hours
-        inside, then by the smaller of the two margins, then by transmissibility at the lowest rotor order.
+        Best first: by probability of holding throughout (to a percent), then by the expected share of hours (to a
+        thousandth), then by the room to the nearest limit, then by what gets through at the lowest rotor order.
 
     Raises
     ------
     InputError
-        A temperature out of range.
+        A temperature out of range, no such package, or a part without that axis.
     """
-    steps, repeats = temperature_steps(temperature_c)
-    scores = score(candidates, mounting, steps, repeats, squeeze_mm=squeeze_mm, axis=axis)
-    judged = [_describe(each, mounting, steps, axis) for each in scores]
-    judged.sort(key=lambda pair: (*pair[0], pair[1].part))
+    payload = Payload.of(mounting, package)
+    exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
+    scores = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis)
+    groups: dict[int, list[Score]] = {}
+    for each in scores:
+        groups.setdefault(id(each.limits), []).append(each)
+    judged: list[tuple[tuple[float, ...], Suitability, Score]] = []
+    for members in groups.values():
+        view = _View(members[0].limits, mounting, payload, exposed, axis, rotor_frequencies)
+        for start in range(0, len(members), _BLOCK):
+            judged.extend(view.rows(members[start : start + _BLOCK]))
+    judged.sort(key=lambda found: (*found[0], found[1].part))
     ranked: list[Suitability] = []
-    for place, (key, row) in enumerate(judged):
-        same = place and key == judged[place - 1][0]
-        ranked.append(dataclasses.replace(row, rank=ranked[-1].rank if same else place + 1))
+    for place, (key, row, found) in enumerate(judged):
+        same = place > 0 and key == judged[place - 1][0]
+        more: dict[str, Any] = {"rank": ranked[-1].rank if same else place + 1}
+        if place < DETAILED_ROWS and mounting.has_six_axes:
+            more |= _six_axes(found, row, mounting, payload, spectrum)
+        ranked.append(dataclasses.replace(row, **more))
     return ranked
 
 
-def temperature_steps(temperature_c: ArrayLike) -> tuple[Array, NDArray[np.int64]]:
-    """Distinct temperatures and how many hours each stands for; long records are rounded to 0.5 K.
+def _six_axes(
+    found: Score, row: Suitability, mounting: Mounting, payload: Payload, spectrum: AirframeSpectrum | None
+) -> dict[str, Any]:
+    from matdb.advice.camera import camera_shake, six_axes
+    from matdb.errors import InputError
 
-    Raises
-    ------
-    InputError
-        No temperature, or one out of range.
-    """
-    hours, _ = checked_state(np.atleast_1d(np.asarray(temperature_c, dtype=float)).reshape(-1), 1.0)
-    if not hours.size:
-        raise InputError("temperature_c", "nothing", "at least one temperature")
-    steps, repeats = np.unique(hours, return_counts=True)
-    if steps.size > _MOST_TEMPERATURES:
-        steps, repeats = np.unique(np.round(hours / _COARSE_K) * _COARSE_K, return_counts=True)
-    return steps, repeats
-
-
-@dataclass(frozen=True, eq=False)
-class Score:
-    """A candidate at one squeeze against the window: what ranking and choosing need.
-
-    ``by_step`` is the probability of being inside at each temperature, shape (steps,).
-    """
-
-    candidate: Candidate
-    squeeze_mm: float
-    by_step: Array
-    probability: float
-    share: float
-    isolation_margin: float
-    follow_margin: float
-    worst: int
-
-    @property
-    def key(self) -> tuple[float, ...]:
-        """Better is smaller."""
-        return (
-            -round(self.probability, 9),
-            -round(self.share, 9),
-            -round(min(self.isolation_margin, self.follow_margin), 9),
+    package = row.worst.package
+    try:
+        told = six_axes(found.candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)
+    except InputError as error:
+        return {"warnings": (*row.warnings, f"six axes cannot be told: {error}")}
+    more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *told.warnings)))}
+    if spectrum is not None and mounting.has_camera:
+        more["shake"] = camera_shake(
+            found.candidate,
+            mounting,
+            spectrum,
+            row.worst.temperature_c,
+            squeeze_mm=row.squeeze_mm,
+            package=package,
         )
+    return more
 
 
-def score(
-    candidates: Sequence[Candidate],
-    mounting: Mounting,
-    steps: Array,
-    repeats: NDArray[np.int64],
-    *,
-    squeeze_mm: float | None = None,
-    axis: str = "axial",
-    every_squeeze: bool = False,
-) -> list[Score]:
-    """Judge candidates in one pass a material; see :func:`suit`.
+class _View:
+    """Full rows of one material: what does not depend on the part is evaluated once."""
 
-    Parameters
-    ----------
-    candidates, mounting, squeeze_mm, axis
-        As :func:`suit`.
-    steps, repeats : ndarray, shape (steps,)
-        From :func:`temperature_steps`.
-    every_squeeze : bool
-        True gives every squeeze that was tried, not only the best of each part.
-    """
-    low_hz, high_hz = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
-    ln_window = (math.log(max(low_hz, 1e-6)), math.log(high_hz))
-    tables: dict[int, NaturalTable] = {}
-    found: list[Score] = []
-    for candidate in candidates:
-        curve = candidate.curve
-        table = tables.get(id(curve))
-        if table is None:
-            table = tables[id(curve)] = NaturalTable(curve, steps)
-        mine = [
-            _score(candidate, table, mounting, repeats, squeeze, axis, ln_window)
-            for squeeze in ([squeeze_mm] if squeeze_mm is not None else squeezes(candidate.part, axis))
-        ]
-        found.extend(mine if every_squeeze else [min(mine, key=lambda each: (*each.key, each.squeeze_mm))])
-    return found
+    def __init__(
+        self, limits: Limits, mounting: Mounting, payload: Payload, exposed: Exposure, axis: str, frequencies: int
+    ) -> None:
+        self.limits, self.curve = limits, limits.curve
+        self.mounting, self.payload, self.exposed, self.axis = mounting, payload, exposed, axis
+        self.several = payload.light.mass_kg != payload.heavy.mass_kg
+        self.most = limits.high + math.log(1e-3 * payload.light.mass_kg)
+        self.least = limits.low + math.log(1e-3 * payload.heavy.mass_kg)
+        self.most_step, self.least_step = np.median(self.most, axis=0), np.median(self.least, axis=0)
+        self.bands = bands = mounting.rotor_bands
+        self.rotor = mounting.lowest_rotor_hz
+        each = max(frequencies // len(bands), 2)
+        self.rotor_hz = np.unique(np.concatenate([np.geomspace(b.low_hz, b.high_hz, each) for b in bands]))
+        top = mounting.manoeuvre_hz
+        self.follow_hz = np.linspace(top / _FOLLOW_FREQUENCIES, top, _FOLLOW_FREQUENCIES) if top > 0.0 else np.zeros(0)
+        self._moduli: dict[tuple[str, int], Complex] = {}
 
+    def modulus(self, name: str, step: int) -> Complex:
+        """Complex modulus in MPa at one temperature over the frequencies of a name."""
+        if (name, step) not in self._moduli:
+            hz = {"rotor": self.rotor_hz, "lowest": self.rotor_hz[:1], "follow": self.follow_hz}[name]
+            t = np.full(hz.shape, self.exposed.steps[step])
+            self._moduli[name, step] = np.exp(self.curve.ln_modulus(t, np.log(2.0 * math.pi * hz)))
+        return self._moduli[name, step]
 
-def squeezes(part: Part, axis: str) -> list[float]:
-    """Squeezes in mm to try on a part: none, and up to a fifth of its height where it has one."""
-    height = part.form.squeezable_height_mm
-    if height is None or axis != "axial":
-        return [0.0]
-    return [round(share * height, 6) for share in SQUEEZE_SHARES]
+    def rows(self, members: Sequence[Score]) -> list[tuple[tuple[float, ...], Suitability, Score]]:
+        """Rows of some scores with their sorting keys."""
+        places: list[dict[str, int]] = []
+        columns: list[tuple[int, int, CameraPackage]] = []
+        for number, found in enumerate(members):
+            seen: dict[tuple[int, str], int] = {}
+            places.append({})
+            for name, (step, package) in self._looked_at(found).items():
+                key = (step, package.name)
+                if key not in seen:
+                    seen[key] = len(columns)
+                    columns.append((number, step, package))
+                places[-1][name] = seen[key]
+        at = np.array([c[1] for c in columns], dtype=np.int64)
+        mass = np.array([c[2].mass_kg for c in columns])
+        scale = np.stack([members[c[0]].ln_scale for c in columns], axis=1)
+        frequency, ln_e = self.limits.natural(scale + np.log(1e3 / mass), at)
+        rotor = self.rotor
+        at_rotor = np.concatenate([self.modulus("lowest", int(each)) for each in at], axis=1)
+        k = at_rotor * np.exp(scale)
+        through = np.abs(k) / np.abs(k - 1e-3 * mass * (2.0 * math.pi * rotor) ** 2)
+        told = [band(values) for values in (frequency, 0.5 * np.tan(ln_e.imag), through)]
+        out = []
+        for number, found in enumerate(members):
+            states = {
+                name: State(
+                    temperature_c=float(self.exposed.steps[at[column]]),
+                    natural_frequency_hz=_pick(told[0], column),
+                    damping_ratio=_pick(told[1], column),
+                    transmissibility=_pick(told[2], column),
+                    probability=float(found.by_step[at[column]]),
+                    package=columns[column][2].name,
+                )
+                for name, column in places[number].items()
+            }
+            out.append(self._row(found, states))
+        return out
 
+    def _looked_at(self, found: Score) -> dict[str, tuple[int, CameraPackage]]:
+        """The temperatures of a row, and the camera package that is nearest to its limit at each."""
+        light, heavy = self.payload.light, self.payload.heavy
+        visited = np.flatnonzero(self.exposed.weight[self.exposed.row[found.index]] > 0.0)
+        middle = found.middle
+        stiff = self.most_step[found.worst] - middle < middle - self.least_step[found.worst]
+        return {
+            "cold": (int(visited[0]), light),
+            "warm": (int(visited[-1]), heavy),
+            "worst": (found.worst, light if stiff else heavy),
+            "stiffest": (int(visited[np.argmin(self.most_step[visited])]), light),
+            "softest": (
+                int(visited[np.argmax(self.least_step[visited])] if self.payload.low_hz > 0.0 else visited[-1]),
+                heavy,
+            ),
+        }
 
-def _score(
-    candidate: Candidate,
-    table: NaturalTable,
-    mounting: Mounting,
-    repeats: NDArray[np.int64],
-    squeeze_mm: float,
-    axis: str,
-    ln_window: tuple[float, float],
-) -> Score:
-    scale = ln_scale_draws(candidate.curve, candidate.part, axis, squeeze_mm, mounting.count)
-    ln_f = table.ln_frequency(scale + math.log(1e3 / mounting.mass_kg))
-    # A hair of slack, so that a natural frequency exactly on a limit counts as inside.
-    low, high = ln_window[0] - 1e-9, ln_window[1] + 1e-9
-    inside = (ln_f >= low) & (ln_f <= high)
-    by_step = inside.mean(axis=0)
-    margin = np.median(np.minimum(high - ln_f, ln_f - low), axis=0)
-    return Score(
-        candidate=candidate,
-        squeeze_mm=squeeze_mm,
-        by_step=by_step,
-        probability=float(inside.all(axis=1).mean()),
-        share=float(np.average(by_step, weights=repeats)),
-        isolation_margin=float(np.expm1(np.median(high - ln_f.max(axis=1)))),
-        follow_margin=float(np.expm1(min(np.median(ln_f.min(axis=1) - low), 30.0))),
-        # Among equally probable hours, the one nearest to an end of the window.
-        worst=int(np.argmin(by_step + 1e-6 * margin)),
-    )
-
-
-def _describe(found: Score, mounting: Mounting, steps: Array, axis: str) -> tuple[tuple[float, ...], Suitability]:
-    """The full row of a score: exact bands at both ends and at the worst hour."""
-    part, curve = found.candidate.part, found.candidate.curve
-    rotor = mounting.lowest_rotor_hz
-    low_hz, high_hz = window_limits(rotor, mounting.manoeuvre_hz)
-    at = np.array([0, len(steps) - 1, found.worst])
-    scale = ln_scale_draws(curve, part, axis, found.squeeze_mm, mounting.count)
-    state = suspended(curve, scale, mounting.mass_kg, steps[at])
-    # At the rotor's frequency the modulus is another one than at resonance.
-    k = np.exp(curve.ln_modulus(steps[at], np.full(3, math.log(2.0 * math.pi * rotor))) + scale[:, None])
-    through = np.abs(k) / np.abs(k - mounting.mass_kg * (2.0 * math.pi * rotor) ** 2 * 1e-3)
-    zeta = state.damping_ratio
-    cold, warm, worst = (
-        State(
-            temperature_c=float(steps[step]),
-            natural_frequency_hz=band(state.frequency_hz[:, k]),
-            damping_ratio=band(zeta[:, k]),
-            transmissibility=band(through[:, k]),
-            probability=float(found.by_step[step]),
+    def _row(self, found: Score, states: dict[str, State]) -> tuple[tuple[float, ...], Suitability, Score]:
+        part, material = found.candidate.part, found.candidate.material
+        low_hz, high_hz = self.payload.low_hz, self.payload.high_hz
+        visited = self.exposed.weight[self.exposed.row[found.index]] > 0.0
+        steps = self.exposed.steps[visited]
+        service = service_range(material)
+        worst = states["worst"]
+        when = self.exposed.when(found.index, found.worst)
+        travel, sag, bottoms = self._travel(found, visited)
+        outside = max(service[0] - float(steps[0]), float(steps[-1]) - service[1])
+        causes = Causes(
+            stiff=_share(found.ln_scale > self.most[:, found.worst] + 1e-9),
+            soft=_share(found.ln_scale < self.least[:, found.worst] - 1e-9),
+            bottoms=bottoms,
+            outside=outside,
         )
-        for k, step in enumerate(at)
-    )
-    low_c, high_c = service_range(found.candidate.material)
-    travel = _travel_margin(found, mounting, steps[at[:2]], scale, axis)
-    row = Suitability(
-        rank=0,
-        part=part.name,
-        material=found.candidate.material.name,
-        basis=curve.basis,
-        verdict=verdict(found.probability),
-        probability=found.probability,
-        share_of_temperatures=found.share,
-        cold=cold,
-        warm=warm,
-        worst=worst,
-        squeeze_mm=found.squeeze_mm,
-        isolation_margin=found.isolation_margin,
-        follow_margin=found.follow_margin,
-        travel_margin=travel,
-        service_margin_k=float(min(steps[0] - low_c, high_c - steps[-1])),
-        reason=_reason(worst, found.probability, low_hz, high_hz, rotor, mounting, curve),
-        settle=_settle(found, worst, mounting),
-        warnings=_warnings(found, mounting, steps, (cold, warm, worst), travel, axis, rotor),
-    )
-    key = (
-        *found.key,
-        round(max(s.transmissibility.median for s in (cold, warm, worst)), 9),
-        round(worst.natural_frequency_hz.median, 9),
-    )
-    return key, row
-
-
-def _travel_margin(found: Score, mounting: Mounting, ends_c: Array, scale: Array, axis: str) -> float | None:
-    """Room for travel over the travel at the greatest load factor, minus 1, at the softer end."""
-    height = found.candidate.part.form.squeezable_height_mm
-    if height is None or axis != "axial":
-        return None
-    ln_e = found.candidate.curve.ln_modulus(ends_c, np.full(ends_c.shape, math.log(2.0 * math.pi * MANOEUVRE_LOAD_HZ)))
-    stiffness = float(np.exp(np.median(ln_e.real + scale[:, None], axis=0)).min())
-    load = max(abs(f) for f in mounting.load_factors)
-    travel = load * mounting.mass_kg * GRAVITY_M_S2 / stiffness
-    room = max(TRAVEL_SHARE_MOST * height - found.squeeze_mm, 0.0)
-    return room / travel - 1.0
-
-
-def _settle(found: Score, worst: State, mounting: Mounting) -> str:
-    if found.probability >= VERDICTS[0][0] or found.probability < VERDICTS[-2][0]:
-        return ""
-    grams = 1e3 * mounting.mass_kg / mounting.count
-    return (
-        f"a ring-down of {found.candidate.part.name} at {worst.temperature_c:.3g} degC under {grams:.3g} g "
-        "(one isolator's share) would settle it"
-    )
-
-
-def _reason(
-    worst: State,
-    probability: float,
-    low_hz: float,
-    high_hz: float,
-    rotor: float,
-    mounting: Mounting,
-    curve: Curve,
-) -> str:
-    f, t = worst.natural_frequency_hz, worst.temperature_c
-    if low_hz > high_hz:
-        return (
-            f"no natural frequency does both: following needs at least {low_hz:.3g} Hz, "
-            f"isolating from {rotor:.3g} Hz at most {high_hz:.3g} Hz"
+        softest = states["softest"].natural_frequency_hz.median
+        follow = softest / low_hz - 1.0 if low_hz > 0.0 else math.inf
+        isolation = high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
+        rotor_through, rotor_worst = self._through_rotor(found, self._mass(worst.package))
+        open_side = max(causes.stiff, causes.soft)
+        row = Suitability(
+            rank=0,
+            part=part.name,
+            material=material.name,
+            basis=self.curve.basis,
+            verdict=verdict(found.probability),
+            probability=found.probability,
+            share_of_temperatures=found.share,
+            hours=float(self.exposed.weight[self.exposed.row[found.index]].sum()),
+            cold=states["cold"],
+            warm=states["warm"],
+            worst=worst,
+            worst_when=when,
+            squeeze_mm=found.squeeze_mm,
+            isolation_margin=isolation,
+            follow_margin=follow,
+            travel_margin=travel,
+            lift_off_margin=None,
+            service_margin_k=-outside,
+            rotor_transmissibility=rotor_through,
+            rotor_worst_hz=rotor_worst,
+            follow_error=self._missed(found, states["softest"].temperature_c),
+            reason=reason(
+                frequency=worst.natural_frequency_hz,
+                temperature_c=worst.temperature_c,
+                when=when,
+                probability=found.probability,
+                causes=causes,
+                window_hz=(low_hz, high_hz),
+                rotor_hz=self.rotor,
+                manoeuvre_hz=self.mounting.manoeuvre_hz,
+                service_c=service,
+                load_factor=self.payload.load_factor,
+                package=worst.package if self.several else "",
+                curve=self.curve,
+            ),
+            settle=settle(
+                part=part.name,
+                probability=found.probability,
+                temperature_c=worst.temperature_c,
+                mass_kg=self._mass(worst.package) / self.payload.count,
+                measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
+                geometry_share=_geometry_share(self.curve, found, worst),
+                cause_is_bottom=bottoms > open_side,
+            ),
+            warnings=self._warnings(found, states, travel, sag),
         )
-    where = f"{f.median:.3g} Hz ({f.low:.3g} to {f.high:.3g}) at {t:.3g} degC"
-    unsure = " as far as the family prior tells; one ring-down would settle it" if curve.basis == FAMILY_PRIOR else ""
-    if f.median > high_hz:
-        return f"too stiff: {where}, above the {high_hz:.3g} Hz that isolate from {rotor:.3g} Hz{unsure}"
-    if f.median < low_hz:
-        return (
-            f"too soft: {where}, below {FOLLOW_LEAST:g} times the {mounting.manoeuvre_hz:.3g} Hz manoeuvre band{unsure}"
+        key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
+        return key, row, found
+
+    def _mass(self, package: str) -> float:
+        return next(p.mass_kg for p in (self.payload.light, self.payload.heavy) if p.name == package)
+
+    def _travel(self, found: Score, visited: NDArray[np.bool_]) -> tuple[float | None, float, float]:
+        """Margin of travel, sag under the payload in mm, and the probability of bottoming out at the worst hour."""
+        height = found.candidate.part.form.squeezable_height_mm
+        if height is None or self.axis != "axial":
+            return None, 0.0, 0.0
+        room = max(TRAVEL_SHARE_MOST * height - found.squeeze_mm, 0.0) / self.payload.weight_n
+        spare = room * np.exp(self.limits.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
+        worst = room * np.exp(self.limits.ln_load_modulus[:, found.worst] + found.ln_scale)
+        still = float(np.median(self.limits.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
+        sag = self.payload.heavy.mass_kg * GRAVITY_M_S2 / math.exp(still)
+        return float(np.median(spare)) - 1.0, sag, _share(worst < 1.0)
+
+    def _through_rotor(self, found: Score, mass_kg: float) -> tuple[Band, float]:
+        modulus, scale = self.modulus("rotor", found.worst), np.exp(found.ln_scale)[:, None]
+        rest = modulus.real * scale - 1e-3 * mass_kg * (2.0 * math.pi * self.rotor_hz) ** 2
+        loss = modulus.imag * scale
+        held = (modulus.real * scale) ** 2 + loss**2
+        through = held / (rest**2 + loss**2)
+        most = np.argmax(through, axis=1)
+        worst = np.sqrt(through[np.arange(len(most)), most])
+        return band(worst), float(np.sort(self.rotor_hz[most])[len(most) // 2])
+
+    def _missed(self, found: Score, temperature_c: float) -> Band:
+        if not self.follow_hz.size:
+            return Band(0.0, 0.0, 0.0)
+        step = int(np.searchsorted(self.exposed.steps, temperature_c))
+        k = self.modulus("follow", step) * np.exp(found.ln_scale)[:, None]
+        inertia = 1e-3 * self.payload.heavy.mass_kg * (2.0 * math.pi * self.follow_hz) ** 2
+        return band((inertia / np.abs(k - inertia)).max(axis=1))
+
+    def _warnings(self, found: Score, states: dict[str, State], travel: float | None, sag: float) -> tuple[str, ...]:
+        part, rotor = found.candidate.part, self.rotor
+        told = [states[name] for name in ("cold", "warm", "worst")]
+        at = np.array([s.temperature_c for s in told])
+        natural = np.array([s.natural_frequency_hz.median for s in told])
+        said = list(
+            state_warnings(
+                self.curve, found.candidate.material, part, at, natural, axis=self.axis, squeeze_mm=found.squeeze_mm
+            )
         )
-    near = "stiff" if high_hz / f.median < f.median / max(low_hz, 1e-9) else "soft"
-    if probability >= VERDICTS[0][0]:
-        return f"inside {low_hz:.3g} to {high_hz:.3g} Hz throughout; nearest to its {near} end with {where}"
-    return f"the band reaches past the {near} end of {low_hz:.3g} to {high_hz:.3g} Hz: {where}{unsure}"
+        stiffest = states["stiffest"].natural_frequency_hz.median
+        if rotor / stiffest < ISOLATION_LEAST:
+            said.append(f"rotor to natural frequency falls to {rotor / stiffest:.2f}, below {ISOLATION_LEAST:g}")
+        inside = [b for b in self.bands if b.low_hz <= stiffest <= b.high_hz]
+        if inside:
+            said.append(f"resonates within the range of rotor order {inside[0].label}")
+        if states["softest"].natural_frequency_hz.median <= self.mounting.manoeuvre_hz:
+            said.append("the natural frequency lies inside the manoeuvre band")
+        if travel is not None and travel < 0.0:
+            said.append(f"bottoms out: at load factor {self.payload.load_factor:g} it needs more travel than it has")
+        height = part.form.squeezable_height_mm
+        if height and self.axis == "axial":
+            if sag > STATIC_SHARE_MOST * height:
+                said.append(f"sags {sag:.2g} mm under the payload, more than 15 % of its height: creep and set")
+            elif sag + found.squeeze_mm > SQUEEZE_SHARE_MOST * height:
+                said.append("squeeze and sag together exceed 25 % of its height: creep and set")
+        return tuple(dict.fromkeys(said))
 
 
-def _warnings(
-    found: Score,
-    mounting: Mounting,
-    steps: Array,
-    states: tuple[State, ...],
-    travel: float | None,
-    axis: str,
-    rotor: float,
-) -> tuple[str, ...]:
-    part, curve = found.candidate.part, found.candidate.curve
-    at = np.array([s.temperature_c for s in states])
-    natural = np.array([s.natural_frequency_hz.median for s in states])
-    said = list(
-        state_warnings(curve, found.candidate.material, part, at, natural, axis=axis, squeeze_mm=found.squeeze_mm)
-    )
-    if rotor / float(natural.max()) < ISOLATION_LEAST:
-        said.append(
-            f"rotor to natural frequency falls to {rotor / float(natural.max()):.2g}, below {ISOLATION_LEAST:g}"
-        )
-    if float(natural.min()) <= mounting.manoeuvre_hz:
-        said.append("the natural frequency lies inside the manoeuvre band")
-    if travel is not None and travel < 0.0:
-        said.append(
-            f"bottoms out: at load factor {max(mounting.load_factors, key=abs):g} it needs more travel than it has"
-        )
-    height = part.form.squeezable_height_mm
-    if height and axis == "axial":
-        scale = ln_scale_draws(curve, part, axis, found.squeeze_mm, mounting.count)
-        ln_e = curve.ln_modulus(at[:2], np.full(2, math.log(2 * math.pi * STATIC_HZ)))
-        stiffness = float(np.exp(np.median(ln_e.real + scale[:, None], axis=0)).min())
-        sag = mounting.mass_kg * GRAVITY_M_S2 / stiffness
-        if sag > STATIC_SHARE_MOST * height:
-            said.append(f"sags {sag:.2g} mm under the payload, more than 15 % of its height: creep and set")
-    return tuple(dict.fromkeys(said))
+def _share(told: NDArray[np.bool_]) -> float:
+    return float(np.count_nonzero(told)) / told.size
+
+
+def _pick(bands: Band, column: int) -> Band:
+    return Band(float(bands.median[column]), float(bands.low[column]), float(bands.high[column]))
+
+
+def _geometry_share(curve: Curve, found: Score, worst: State) -> float:
+    """Share of the variance of ln natural frequency that the part's own offset brings."""
+    f = worst.natural_frequency_hz
+    total = (0.5 * math.log(max(f.high / f.low, 1.0)) / 1.96) ** 2
+    return min(0.25 * float(np.var(found.ln_scale)) / total, 1.0) if total > 0.0 else 0.0

@@ -1,0 +1,283 @@
+"""All six axes of a camera on isolators, and the residual shake of its picture, with bands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.advice.limits import Limits
+from matdb.advice.score import Candidate, Payload
+from matdb.curve.band import Band, band
+from matdb.errors import InputError
+from matdb.form.base import FormBase
+from matdb.mounting.record import Mounting
+from matdb.mounting.shake import AirframeSpectrum, residual_shake
+from matdb.mounting.six_axis import coupling_warnings, material_modes, suspension
+
+__all__ = ["CameraShake", "Mode", "SixAxes", "camera_shake", "cross_axis", "six_axes"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mode:
+    """One rigid-body mode: its motion in words, natural frequency (Hz), damping ratio, probability of being inside."""
+
+    word: str
+    natural_frequency_hz: Band
+    damping_ratio: Band
+    probability: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        return {
+            "mode": self.word,
+            "natural_frequency_hz": self.natural_frequency_hz.to_dict(),
+            "damping_ratio": self.damping_ratio.to_dict(),
+            "probability_in_window": self.probability,
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class SixAxes:
+    """The six rigid-body modes at one temperature, lowest first.
+
+    Attributes
+    ----------
+    package : str
+        The camera package.
+    temperature_c, squeeze_mm : float
+        What was asked for.
+    window_hz : tuple of float
+        Lowest and highest natural frequency wanted.
+    modes : tuple of Mode
+        Six of them.
+    follows, isolates, inside : float
+        Probability that the lowest mode is high enough, that the highest is low enough, and both.
+    basis : str
+        What the answer rests on.
+    warnings : tuple of str
+        Modes outside the window, coupling.
+    """
+
+    package: str
+    temperature_c: float
+    squeeze_mm: float
+    window_hz: tuple[float, float]
+    modes: tuple[Mode, ...]
+    follows: float
+    isolates: float
+    inside: float
+    basis: str
+    warnings: tuple[str, ...]
+
+    @property
+    def lowest(self) -> Mode:
+        """The mode of the lowest natural frequency."""
+        return self.modes[0]
+
+    @property
+    def highest(self) -> Mode:
+        """The mode of the highest natural frequency."""
+        return self.modes[-1]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {
+            "package": self.package,
+            "temperature_c": self.temperature_c,
+            "squeeze_mm": self.squeeze_mm,
+            "window_hz": {"low": self.window_hz[0], "high": self.window_hz[1]},
+            "modes": [mode.to_dict() for mode in self.modes],
+            "probability": {"follows": self.follows, "isolates": self.isolates, "all_inside": self.inside},
+            "basis": self.basis,
+            "warnings": list(self.warnings),
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraShake:
+    """What is left of the airframe's measured motion in the picture, with bands.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Degrees Celsius.
+    horizontal_rms_px, vertical_rms_px : Band
+        Root mean square along the rows and across them, pixels.
+    worst_hz : float
+        The frequency that moves the picture most (median draw).
+    shear_rms_px_per_row : Band or None
+        Root mean square sideways shift between neighbouring rows, pixels; None without a row time.
+    bands_per_frame : float or None
+        Waves per frame at the worst frequency; None without row time and rows.
+    """
+
+    temperature_c: float
+    horizontal_rms_px: Band
+    vertical_rms_px: Band
+    worst_hz: float
+    shear_rms_px_per_row: Band | None
+    bands_per_frame: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        values = {k: getattr(self, k) for k in self.__dataclass_fields__}
+        return {k: v.to_dict() if isinstance(v, Band) else v for k, v in values.items()}
+
+
+def cross_axis(form: FormBase) -> str:
+    """The direction of a form across its axis: shear, lateral or radial.
+
+    Raises
+    ------
+    InputError
+        The form has a stiffness in one direction only.
+    """
+    others = [axis for axis in form.axes if axis not in ("axial", "torsion")]
+    if "axial" not in form.axes or not others:
+        raise InputError("axes", form.kind, "a form with a stiffness along and across its axis")
+    return others[0]
+
+
+def _units(candidate: Candidate, squeeze_mm: float) -> tuple[float, float]:
+    form = candidate.part.form
+    return (
+        float(form.stiffness_n_per_mm(1.0, "axial", squeeze_mm=squeeze_mm)),
+        float(form.stiffness_n_per_mm(1.0, cross_axis(form), squeeze_mm=squeeze_mm)),
+    )
+
+
+def six_axes(
+    candidate: Candidate,
+    mounting: Mounting,
+    temperature_c: float,
+    *,
+    squeeze_mm: float = 0.0,
+    package: str = "main",
+) -> SixAxes:
+    """Natural frequencies, damping ratios and motions of all six modes at a temperature.
+
+    All isolators are of one part, their axes as the mounting says. One offset of the part scales both of its
+    directions.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        The part and its material's curve.
+    mounting : Mounting
+        With positions, and a box or an inertia for the package.
+    temperature_c, squeeze_mm : float
+        Degrees Celsius; static squeeze of each piece, mm.
+    package : str
+        The camera package.
+
+    Raises
+    ------
+    InputError
+        Positions or inertia are not known, or the part has no stiffness across its axis.
+    """
+    body = suspension(mounting, package)
+    axial, across = _units(candidate, squeeze_mm)
+    unit = material_modes(body, axial, across, 1.0)
+    curve, payload = candidate.curve, Payload.of(mounting, package)
+    limits = Limits(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
+    offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))
+    with np.errstate(divide="ignore"):
+        # The frequency at 1 MPa tells stiffness per modulus over mass of each mode.
+        ln_w = 2.0 * np.log(2.0 * math.pi * np.maximum(unit.frequency_hz, 1e-9)) + offset[:, None]
+    frequency, ln_e = limits.natural(ln_w, np.zeros(6, dtype=np.int64))
+    low = ln_w >= limits.low - 1e-9
+    high = ln_w <= limits.high + 1e-9
+    f, zeta = band(frequency), band(0.5 * np.tan(ln_e.imag))
+    modes = tuple(
+        Mode(
+            word=str(unit.words[k]),
+            natural_frequency_hz=Band(float(f.median[k]), float(f.low[k]), float(f.high[k])),
+            damping_ratio=Band(float(zeta.median[k]), float(zeta.low[k]), float(zeta.high[k])),
+            probability=float((low[:, k] & high[:, k]).mean()),
+        )
+        for k in range(6)
+    )
+    said = []
+    rotor = mounting.lowest_rotor_hz
+    for mode in modes:
+        median = mode.natural_frequency_hz.median
+        if median > payload.high_hz:
+            said.append(
+                f"{mode.word} at {median:.3g} Hz lies above the {payload.high_hz:.3g} Hz that isolate from "
+                f"{rotor:.3g} Hz"
+            )
+        elif median < payload.low_hz:
+            said.append(
+                f"{mode.word} at {median:.3g} Hz lies below the {payload.low_hz:.3g} Hz that follow manoeuvres up to "
+                f"{mounting.manoeuvre_hz:.3g} Hz"
+            )
+    return SixAxes(
+        package=package,
+        temperature_c=float(temperature_c),
+        squeeze_mm=float(squeeze_mm),
+        window_hz=(payload.low_hz, payload.high_hz),
+        modes=modes,
+        follows=float(low.all(axis=1).mean()),
+        isolates=float(high.all(axis=1).mean()),
+        inside=float((low & high).all(axis=1).mean()),
+        basis=curve.basis,
+        warnings=(*said, *coupling_warnings(body, axial, across)),
+    )
+
+
+def camera_shake(
+    candidate: Candidate,
+    mounting: Mounting,
+    spectrum: AirframeSpectrum,
+    temperature_c: float,
+    *,
+    squeeze_mm: float = 0.0,
+    package: str = "main",
+    view: str = "forward",
+    distance_m: float | None = None,
+) -> CameraShake:
+    """Residual shake of the picture in pixels and rows at a temperature.
+
+    Parameters
+    ----------
+    candidate, mounting, temperature_c, squeeze_mm, package
+        As :func:`six_axes`; the mounting with focal length and pixel pitch.
+    spectrum : AirframeSpectrum
+        What the airframe was measured to do.
+    view, distance_m
+        As :func:`matdb.mounting.shake.residual_shake`.
+
+    Raises
+    ------
+    InputError
+        Something is not known, or an unknown view.
+    """
+    body = suspension(mounting, package)
+    axial, across = _units(candidate, squeeze_mm)
+    curve = candidate.curve
+    offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))
+
+    def along(unit: float) -> Callable[[Array], Any]:
+        def stiffness(frequency_hz: Array) -> Any:
+            f = frequency_hz.reshape(-1)
+            ln_e = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
+            return (unit * np.exp(ln_e + offset[:, None]))[..., None]
+
+        return stiffness
+
+    left = residual_shake(body, along(axial), along(across), spectrum, mounting, view=view, distance_m=distance_m)
+    return CameraShake(
+        temperature_c=float(temperature_c),
+        horizontal_rms_px=band(left.horizontal_rms_px),
+        vertical_rms_px=band(left.vertical_rms_px),
+        worst_hz=float(np.median(left.worst_hz)),
+        shear_rms_px_per_row=None if left.shear_rms_px_per_row is None else band(left.shear_rms_px_per_row),
+        bands_per_frame=None if left.bands_per_frame is None else float(np.median(left.bands_per_frame)),
+    )

@@ -1,0 +1,367 @@
+"""What the parts will be flown at: forecasts, altitudes, take-off hours and a warm car turned into temperatures."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.bench.soak import Body, thermal_of
+from matdb.curve.curve import checked_state
+from matdb.errors import InputError
+from matdb.form.part import Part
+from matdb.material.record import Material, checked_number
+from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, forecast_range, take_off_window
+from matdb.weather.lag import part_temperature
+
+__all__ = ["Exposure", "Flight", "Temperatures", "exposure", "flight", "temperature_steps", "temperatures_between"]
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+_COARSE_K: Final = 0.5
+_STEP_K: Final = 1.0
+_MOST_TEMPERATURES: Final = 181
+#: Temperatures of lagging parts are rounded to this, so that parts of a material share them.
+_LAG_K: Final = 0.25
+#: A part leaves a warm car once a day; more days than these are a season, in which it hardly matters.
+_MOST_DAYS: Final = 31
+
+
+@dataclass(frozen=True, eq=False)
+class Flight:
+    """The air that will be flown in, and where the parts come from.
+
+    Attributes
+    ----------
+    forecast : Forecast
+        Air temperatures at the site.
+    take_off : tuple of float or None
+        Hours of the day between which there will be flying, 0 to 24; hours since the start of a forecast that does
+        not know its date. None is all of it.
+    car_c : float or None
+        Temperature of the warm car or cold shed that the parts leave when the take-off hours begin, degrees Celsius;
+        None when they have the air's temperature.
+    air : str
+        ``"still"`` or ``"fanned"`` (in the rotors' wash): how fast they take it on.
+    """
+
+    forecast: Forecast
+    take_off: tuple[float, float] | None = None
+    car_c: float | None = None
+    air: str = "still"
+
+    def __post_init__(self) -> None:
+        if self.car_c is not None:
+            checked_number("car_c", self.car_c, COLDEST_C, HOTTEST_C, "degrees Celsius")
+
+    @property
+    def flown(self) -> Forecast:
+        """The air during the take-off hours. Raises InputError when the forecast holds none of them."""
+        if self.take_off is None:
+            return self.forecast
+        return take_off_window(self.forecast, *self.take_off, daily=self.forecast.start is not None)
+
+    def part_air(self, part: Part, material: Material) -> Forecast:
+        """The temperature of a part during the take-off hours.
+
+        Parameters
+        ----------
+        part, material
+            For the size and the conductivity.
+
+        Raises
+        ------
+        InputError
+            A form without dimensions, or more than a month of days with a car.
+        """
+        if self.car_c is None:
+            return self.flown
+        thermal, body = thermal_of(material.family), Body.of(part.form)
+
+        def lagging(air: Forecast) -> Forecast:
+            assert self.car_c is not None
+            return part_temperature(
+                air,
+                body,
+                start_c=self.car_c,
+                conductivity_w_mk=thermal.conductivity_w_mk,
+                diffusivity_mm2_s=thermal.diffusivity_mm2_s,
+                air=self.air,
+            )
+
+        flown = self.flown
+        if flown.times is None or len(flown) == 1:
+            known = lagging(Forecast(flown.temperature_c, source=flown.source, notes=flown.notes))
+            return Forecast(temperatures_between(known.low_c, known.high_c), source=known.source, notes=known.notes)
+        days = _days(flown.times)
+        if len(days) > _MOST_DAYS:
+            raise InputError(
+                "car_c",
+                f"{self.car_c:g} degC on {len(days)} days",
+                f"given for at most {_MOST_DAYS} days",
+                "leave it out",
+            )
+        each = [lagging(Forecast(flown.temperature_c[d], flown.times[d], start=flown.start)) for d in days]
+        times = [f.times for f in each if f.times is not None]
+        return Forecast(
+            np.concatenate([f.temperature_c for f in each]),
+            np.concatenate(times),
+            source=flown.source,
+            notes=(*flown.notes, *each[0].notes),
+            start=flown.start,
+        )
+
+
+#: Temperatures as callers give them.
+Temperatures = ArrayLike | Forecast | Flight
+
+
+def flight(
+    *,
+    low_c: float | None = None,
+    high_c: float | None = None,
+    csv: str | bytes | None = None,
+    monthly: str | bytes | None = None,
+    metar: str | None = None,
+    taf: str | None = None,
+    what: str = "forecast",
+    unit: str | None = None,
+    issued: dt.date | None = None,
+    forecast_altitude_m: float | None = None,
+    site_altitude_m: float | None = None,
+    take_off: tuple[float, float] | None = None,
+    car_c: float | None = None,
+    air: str = "still",
+) -> Flight:
+    """Temperatures of a flight from what a user has: one source, and corrections to it.
+
+    Parameters
+    ----------
+    low_c, high_c : float, optional
+        A range, degrees Celsius; ``low_c`` alone is one temperature.
+    csv, monthly : str or bytes, optional
+        An hourly table, or one of monthly extremes, as :func:`matdb.weather.hourly.hourly_csv` and
+        :func:`~matdb.weather.hourly.monthly_csv` read them.
+    metar, taf : str, optional
+        An aviation report.
+    what, unit, issued
+        Name of the file for messages, unit where the table does not name it, about when a report was issued.
+    forecast_altitude_m, site_altitude_m : float, optional
+        Give both or none; metres above sea level.
+    take_off, car_c, air
+        As :class:`Flight`.
+
+    Returns
+    -------
+    Flight
+
+    Raises
+    ------
+    InputError
+        No source or several, one altitude without the other, or a source that cannot be read.
+    """
+    from matdb.weather.hourly import hourly_csv, monthly_csv
+    from matdb.weather.reports import metar_forecast, taf_forecast
+
+    given = {"low_c": low_c, "csv": csv, "monthly": monthly, "metar": metar, "taf": taf}
+    named = [name for name, value in given.items() if value is not None]
+    if len(named) != 1:
+        raise InputError(
+            "temperatures",
+            " and ".join(named) or "nothing",
+            "told by one source: a range, an hourly or monthly table, a METAR or a TAF",
+        )
+    if low_c is not None:
+        forecast = forecast_range(low_c, low_c if high_c is None else high_c, steps=_range_steps(low_c, high_c))
+    elif csv is not None:
+        forecast = hourly_csv(csv, what=what, unit=unit)
+    elif monthly is not None:
+        forecast = monthly_csv(monthly, what=what, unit=unit)
+    elif metar is not None:
+        forecast = metar_forecast(metar, issued)
+    else:
+        assert taf is not None
+        forecast = taf_forecast(taf, issued)
+    if (forecast_altitude_m is None) != (site_altitude_m is None):
+        raise InputError(
+            "altitudes",
+            "one of two",
+            "both given, the forecast's and the site's, or none",
+            "6.5 K per kilometre between them",
+        )
+    if forecast_altitude_m is not None and site_altitude_m is not None:
+        forecast = at_altitude(forecast, forecast_altitude_m, site_altitude_m)
+    found = Flight(forecast, take_off, car_c, air)
+    _ = found.flown
+    return found
+
+
+def _range_steps(low_c: float, high_c: float | None) -> int:
+    wide = abs((low_c if high_c is None else high_c) - low_c)
+    return min(max(math.ceil(wide / _STEP_K), 1) + 1, _MOST_TEMPERATURES) if math.isfinite(wide) else 2
+
+
+def temperatures_between(low_c: float, high_c: float) -> Array:
+    """Temperatures from low to high in steps of at most 1 K (coarser for very wide ranges).
+
+    Raises
+    ------
+    InputError
+        Not a temperature, or low above high.
+    """
+    checked_state(np.array([low_c, high_c], dtype=float), 1.0)
+    if low_c > high_c:
+        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
+    return np.linspace(low_c, high_c, _range_steps(low_c, high_c)) if high_c > low_c else np.array([low_c])
+
+
+def temperature_steps(temperature_c: ArrayLike, hours: ArrayLike | None = None) -> tuple[Array, Array, Whole]:
+    """Distinct temperatures, the hours that each stands for, and which of them each entry is.
+
+    Long records are rounded to 0.5 K.
+
+    Parameters
+    ----------
+    temperature_c : array_like
+        Degrees Celsius.
+    hours : array_like, optional
+        Hours that each stands for; 1 when None.
+
+    Raises
+    ------
+    InputError
+        No temperature, or one out of range.
+    """
+    t, _ = checked_state(np.atleast_1d(np.asarray(temperature_c, dtype=float)).reshape(-1), 1.0)
+    if not t.size:
+        raise InputError("temperature_c", "nothing", "at least one temperature")
+    weight = np.ones(t.size) if hours is None else np.asarray(hours, dtype=float).reshape(-1)
+    steps, place = np.unique(t, return_inverse=True)
+    if steps.size > _MOST_TEMPERATURES:
+        steps, place = np.unique(np.round(t / _COARSE_K) * _COARSE_K, return_inverse=True)
+    place = place.reshape(-1).astype(np.int64)
+    hours_at = np.asarray(np.bincount(place, weights=weight, minlength=steps.size), dtype=float)
+    return np.asarray(steps, dtype=float), hours_at, place
+
+
+@dataclass(frozen=True, eq=False)
+class Exposure:
+    """Temperatures of all candidates over one flight or season.
+
+    Attributes
+    ----------
+    steps : ndarray, shape (steps,)
+        Distinct temperatures, degrees Celsius, rising.
+    weight : ndarray, shape (rows, steps)
+        Hours at each; one row that all share, or several.
+    row : ndarray of int, shape (candidates,)
+        The row of each candidate.
+    sequence : tuple of ndarray of int
+        For each row the step of each hour in the order of the record.
+    forecasts : tuple of Forecast or None
+        For each row where it comes from; None for bare numbers.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    steps: Array
+    weight: Array
+    row: Whole
+    sequence: tuple[Whole, ...]
+    forecasts: tuple[Forecast | None, ...]
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def hours(self) -> float:
+        """Hours in all (entries, where no times are known)."""
+        return float(self.weight[0].sum())
+
+    def when(self, candidate: int, step: int) -> str:
+        """The first time at which a candidate has a temperature; empty where times are not known."""
+        row = int(self.row[candidate])
+        forecast = self.forecasts[row]
+        if forecast is None or forecast.times is None:
+            return ""
+        return forecast.label(int(np.argmax(self.sequence[row] == step)))
+
+
+def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures) -> Exposure:
+    """Temperatures of parts from what a caller gives.
+
+    Parameters
+    ----------
+    parts : sequence of (Part, Material)
+        The candidates.
+    temperature_c : array_like, Forecast or Flight
+        Degrees Celsius, one an hour when hours are to be counted.
+
+    Raises
+    ------
+    InputError
+        A temperature out of range, or take-off hours outside the forecast.
+    """
+    if isinstance(temperature_c, Flight) and temperature_c.car_c is not None:
+        return _lagging(parts, temperature_c)
+    row = np.zeros(len(parts), dtype=np.int64)
+    if isinstance(temperature_c, Flight | Forecast):
+        forecast = temperature_c.flown if isinstance(temperature_c, Flight) else temperature_c
+        steps, weight, place = temperature_steps(forecast.temperature_c, _hours_of(forecast))
+        return Exposure(steps, weight[None], row, (place,), (forecast,), forecast.notes)
+    steps, weight, place = temperature_steps(temperature_c)
+    return Exposure(steps, weight[None], row, (place,), (None,))
+
+
+def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
+    keys: dict[Any, int] = {}
+    rows: list[int] = []
+    forecasts: list[Forecast] = []
+    notes: list[str] = []
+    for part, material in parts:
+        try:
+            key: Any = (Body.of(part.form), material.family)
+        except InputError:
+            key = None
+        if key not in keys:
+            keys[key] = len(forecasts)
+            if key is None:
+                forecasts.append(flown.flown)
+                notes.append(f"{part.name}: its lag behind the air is not known; taken as none")
+            else:
+                forecasts.append(flown.part_air(part, material))
+        rows.append(keys[key])
+    if not forecasts:
+        forecasts.append(flown.flown)
+    rounded = [np.round(f.temperature_c / _LAG_K) * _LAG_K for f in forecasts]
+    steps = np.unique(np.concatenate(rounded))
+    places = [np.searchsorted(steps, t) for t in rounded]
+    weight = np.array(
+        [
+            np.bincount(place, weights=_hours_of(f), minlength=steps.size)
+            for place, f in zip(places, forecasts, strict=True)
+        ]
+    )
+    said = dict.fromkeys([*flown.flown.notes, f"parts leave a place at {flown.car_c:g} degC", *notes])
+    return Exposure(steps, weight, np.array(rows, dtype=np.int64), tuple(places), tuple(forecasts), tuple(said))
+
+
+def _hours_of(forecast: Forecast) -> Array:
+    """Hours that each entry stands for: half of the way to its neighbours, gaps counted as one usual step."""
+    if forecast.times is None or forecast.times.size < 2:
+        return np.ones(len(forecast))
+    steps = np.diff(forecast.times)
+    usual = np.minimum(steps, max(float(np.median(steps)), 1.0))
+    return np.asarray(0.5 * (np.concatenate([usual[:1], usual]) + np.concatenate([usual, usual[-1:]])))
+
+
+def _days(times: Array) -> list[Whole]:
+    """Stretches of a forecast that are interrupted by more than a usual step."""
+    if times.size < 2:
+        return [np.arange(times.size)]
+    steps = np.diff(times)
+    return np.split(np.arange(times.size), np.flatnonzero(steps > max(3.0, 2.0 * float(np.median(steps)))) + 1)

@@ -1,0 +1,271 @@
+"""How often a part at a squeeze keeps the camera inside the window: the part that ranking and covering share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.advice.effective import service_range
+from matdb.advice.exposure import Exposure
+from matdb.advice.limits import Limits
+from matdb.curve.curve import Curve
+from matdb.errors import InputError
+from matdb.form.part import Part
+from matdb.material.record import Material
+from matdb.mounting.one_axis import GRAVITY_M_S2, window_limits
+from matdb.mounting.record import CameraPackage, Mounting
+
+__all__ = ["SQUEEZE_SHARES", "TRAVEL_SHARE_MOST", "Candidate", "Payload", "Score", "score", "squeezes"]
+
+Array = NDArray[np.float64]
+
+#: Squeeze and travel together stay within this share of the height, or the part bottoms out; as far as the forms
+#: answer, and common practice, no source.
+TRAVEL_SHARE_MOST: Final = 0.5
+#: Squeezes that are tried when none is asked for, as shares of the height.
+SQUEEZE_SHARES: Final = (0.0, 0.05, 0.10, 0.15, 0.20)
+#: Legs are tried up to this share of the squeeze at which they buckle; common practice, no source.
+_BUCKLING_SHARE_MOST: Final = 0.5
+#: A hair of slack, so that a natural frequency exactly on a limit counts as inside.
+_HAIR: Final = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """A part with its material and its material's curve."""
+
+    part: Part
+    material: Material
+    curve: Curve
+
+
+@dataclass(frozen=True)
+class Payload:
+    """The camera packages that a mounting must hold inside the window, one at a time: the lightest and the heaviest."""
+
+    light: CameraPackage
+    heavy: CameraPackage
+    low_hz: float
+    high_hz: float
+    count: int
+    load_factor: float
+
+    @classmethod
+    def of(cls, mounting: Mounting, package: str | None = None) -> Payload:
+        """Of all packages of a mounting, or of one. Raises InputError when there is no such package."""
+        packages = mounting.all_packages if package is None else (mounting.package(package),)
+        ordered = sorted(packages, key=lambda each: each.mass_kg)
+        low, high = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
+        return cls(ordered[0], ordered[-1], low, high, mounting.count, max(abs(f) for f in mounting.load_factors))
+
+    @property
+    def empty(self) -> bool:
+        """Whether no natural frequency both follows and isolates."""
+        return self.low_hz > self.high_hz
+
+    @property
+    def weight_n(self) -> float:
+        """Weight of the heaviest package times the greatest load factor, N."""
+        return self.load_factor * self.heavy.mass_kg * GRAVITY_M_S2
+
+
+@dataclass(frozen=True, eq=False)
+class Score:
+    """A candidate at one squeeze against everything it has to hold.
+
+    Attributes
+    ----------
+    index : int
+        Place of the candidate among those given.
+    candidate : Candidate
+        The part.
+    squeeze_mm : float
+        Static squeeze of each piece.
+    ln_scale : ndarray, shape (draws,)
+        ln of the stiffness of all pieces together at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
+    middle : float
+        Its median.
+    limits : Limits
+        Of its material.
+    by_step : ndarray, shape (steps,)
+        Probability that it holds at each temperature.
+    probability : float
+        That it holds at every temperature.
+    share : float
+        Expected share of the hours that it holds.
+    margin : float
+        Median room to the nearest limit, in ln of natural frequency.
+    worst : int
+        Step at which it is least probable to hold.
+    """
+
+    index: int
+    candidate: Candidate
+    squeeze_mm: float
+    ln_scale: Array
+    middle: float
+    limits: Limits
+    by_step: Array
+    probability: float
+    share: float
+    margin: float
+    worst: int
+
+    @property
+    def key(self) -> tuple[float, float, float]:
+        """Better is smaller: probability to a percent, share of hours to a thousandth, then room."""
+        return -round(self.probability, 2), -round(self.share, 3), -round(self.margin, 6)
+
+
+def squeezes(part: Part, axis: str) -> list[float]:
+    """Squeezes in mm to try on a part: none, and up to a fifth of its height where it has one."""
+    height = part.form.squeezable_height_mm
+    if height is None or axis != "axial":
+        return [0.0]
+    most = _BUCKLING_SHARE_MOST * float(getattr(part.form, "buckling_share", math.inf))
+    return [round(share * height, 6) for share in SQUEEZE_SHARES if share == 0.0 or share <= most]
+
+
+def score(
+    candidates: Sequence[Candidate],
+    payload: Payload,
+    exposed: Exposure,
+    *,
+    squeeze_mm: float | None = None,
+    axis: str = "axial",
+    every_squeeze: bool = False,
+) -> list[Score]:
+    """Judge candidates, the modulus of each material evaluated once for all of them.
+
+    Parameters
+    ----------
+    candidates : sequence of Candidate
+        The parts.
+    payload : Payload
+        What they carry and the window.
+    exposed : Exposure
+        Temperatures of these candidates, in the same order.
+    squeeze_mm : float or None
+        Static squeeze of every part; None tries several and keeps the best of each part.
+    axis : str
+        Axis of the parts that carries the motion.
+    every_squeeze : bool
+        True keeps every squeeze that was tried.
+
+    Returns
+    -------
+    list of Score
+        In the order of the candidates.
+
+    Raises
+    ------
+    InputError
+        A part that has no such axis or cannot take the squeeze.
+    """
+    groups: dict[int, list[int]] = {}
+    for index, each in enumerate(candidates):
+        groups.setdefault(id(each.curve), []).append(index)
+    found: list[list[Score]] = [[] for _ in candidates]
+    for members in groups.values():
+        judge = _Judge(candidates[members[0]].curve, payload, exposed)
+        for index in members:
+            mine = judge.candidate(index, candidates[index], squeeze_mm, axis)
+            found[index] = mine if every_squeeze else [min(mine, key=lambda s: (*s.key, s.squeeze_mm))]
+    return [each for mine in found for each in mine]
+
+
+class _Judge:
+    """Everything about one material that does not depend on the part."""
+
+    def __init__(self, curve: Curve, payload: Payload, exposed: Exposure) -> None:
+        self.curve, self.payload, self.exposed = curve, payload, exposed
+        limits = self.limits = Limits(curve, exposed.steps, payload.low_hz, payload.high_hz)
+        # In terms of ln stiffness per modulus in N/mm: the lightest package is stiffest, the heaviest softest.
+        self.most = limits.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR)
+        self.least = limits.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR)
+        self.bearing = math.log(payload.weight_n) - limits.ln_load_modulus
+        self.bearing_most = float(self.bearing.max())
+        self._middles: dict[int, float] = {}
+        self._ends: dict[int, tuple[Array, Array, Array, Array, Array, Array]] = {}
+
+    def ends(self, row: int) -> tuple[Array, Array, Array, Array, Array, Array]:
+        """For the temperatures of a row: which they are, limits over all of them, and median limits at each."""
+        if row not in self._ends:
+            visited = self.exposed.weight[row] > 0.0
+            self._ends[row] = (
+                visited,
+                self.most[:, visited].min(axis=1),
+                self.least[:, visited].max(axis=1),
+                self.bearing[:, visited].max(axis=1),
+                np.where(visited, np.median(self.most, axis=0), np.inf),
+                np.where(visited, np.median(self.least, axis=0), -np.inf),
+            )
+        return self._ends[row]
+
+    def _middle(self, offset: Array) -> float:
+        # Parts that were not measured share one spread, so there are few different ones.
+        key = hash(offset.tobytes())
+        if key not in self._middles:
+            self._middles[key] = float(np.median(offset))
+        return self._middles[key]
+
+    def candidate(self, index: int, each: Candidate, squeeze_mm: float | None, axis: str) -> list[Score]:
+        part, row = each.part, int(self.exposed.row[index])
+        tried = squeezes(part, axis) if squeeze_mm is None else [float(squeeze_mm)]
+        try:
+            units = np.atleast_1d(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=np.array(tried)))
+        except InputError as error:
+            raise InputError(f"{part.name}: {error.field}", error.value, error.allowed, error.cure) from None
+        offset = self.curve.offset_draws(part.name, part.form.offset_sd(axis))
+        visited, most, least, bearing, most_step, least_step = self.ends(row)
+        weight = self.exposed.weight[row]
+        low_c, high_c = service_range(each.material)
+        serviceable = (self.exposed.steps >= low_c) & (self.exposed.steps <= high_c)
+        height = part.form.squeezable_height_mm if axis == "axial" else None
+        ln_units = np.log(np.broadcast_to(units, len(tried)) * self.payload.count)
+        scales = ln_units[:, None] + offset
+        middles = ln_units + self._middle(offset)
+        floors = np.broadcast_to(least, scales.shape)
+        need = np.full(len(tried), -math.inf)
+        if height is not None:
+            room = TRAVEL_SHARE_MOST * height - np.array(tried)
+            need = np.where(room > 0.0, -np.log(np.maximum(room, 1e-12)), math.inf)
+            floors = np.maximum(least, bearing + need[:, None])
+        margins = 0.5 * np.median(np.minimum(most - scales, scales - floors), axis=1)
+        lowest = scales.min(axis=1)
+        served, total, all_visited, n = serviceable[visited].all(), weight.sum(), visited.all(), len(offset)
+        found = []
+        for k, squeeze in enumerate(tried):
+            column = scales[k][:, None]
+            floor = self.least
+            if need[k] + self.bearing_most > lowest[k]:
+                floor = np.maximum(floor, self.bearing + need[k])
+            inside = (column >= floor) & (column <= self.most)
+            by_step = np.add.reduce(inside.view(np.uint8), axis=0, dtype=np.uint32) / n
+            if not serviceable.all():
+                by_step = by_step * serviceable
+            always = inside.all(axis=1) if all_visited else inside[:, visited].all(axis=1)
+            # Among equally probable hours, the one nearest to an end of the window.
+            room_step = np.minimum(most_step - middles[k], middles[k] - least_step)
+            tie = by_step + 1e-6 * np.minimum(np.maximum(room_step, -1e3), 1e3)
+            found.append(
+                Score(
+                    index=index,
+                    candidate=each,
+                    squeeze_mm=squeeze,
+                    ln_scale=scales[k],
+                    middle=float(middles[k]),
+                    limits=self.limits,
+                    by_step=by_step,
+                    probability=float(np.count_nonzero(always)) / n if served else 0.0,
+                    share=float(by_step @ weight / total),
+                    margin=float(margins[k]),
+                    worst=int(np.argmin(tie if all_visited else np.where(visited, tie, np.inf))),
+                )
+            )
+        return found

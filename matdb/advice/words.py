@@ -1,0 +1,162 @@
+"""Verdicts, reasons and cures in plain words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from matdb.curve.band import Band
+from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST
+
+__all__ = ["VERDICTS", "Causes", "percent", "reason", "settle", "verdict"]
+
+#: Verdict words with the least probability that earns each. "suits" asks for so much that no 95 % band of a part that
+#: earns it reaches past an end of the window.
+VERDICTS: Final = (
+    (0.98, "suits"),
+    (0.75, "probably suits"),
+    (0.25, "open"),
+    (0.02, "probably not"),
+    (0.0, "does not suit"),
+)
+
+
+@dataclass(frozen=True)
+class Causes:
+    """Probability of each way to fail at the worst temperature.
+
+    Attributes
+    ----------
+    stiff, soft, bottoms : float
+        Natural frequency above the window, below it; travel beyond the room for it.
+    outside : float
+        Kelvin by which the flight leaves the service range; 0 or less inside.
+    """
+
+    stiff: float
+    soft: float
+    bottoms: float
+    outside: float
+
+
+def verdict(probability: float) -> str:
+    """The word for a probability."""
+    return next(word for least, word in VERDICTS if probability >= least)
+
+
+def percent(probability: float) -> str:
+    """A probability in percent; never 0 or 100 unless every draw said so."""
+    if 0.0 < probability < 0.01:
+        return "below 1 %"
+    if 0.99 < probability < 1.0:
+        return "above 99 %"
+    return f"{100.0 * probability:.0f} %"
+
+
+def reason(
+    *,
+    frequency: Band,
+    temperature_c: float,
+    when: str,
+    probability: float,
+    causes: Causes,
+    window_hz: tuple[float, float],
+    rotor_hz: float,
+    manoeuvre_hz: float,
+    service_c: tuple[float, float],
+    load_factor: float,
+    package: str,
+    curve: Curve,
+) -> str:
+    """Why a part has its verdict, in one sentence without a full stop.
+
+    Parameters
+    ----------
+    frequency : Band
+        Natural frequency at the worst temperature, Hz.
+    temperature_c, when, package
+        The worst temperature, its time and camera package; the last two may be empty.
+    probability : float
+        Of holding throughout.
+    causes : Causes
+        Ways to fail there.
+    window_hz, rotor_hz, manoeuvre_hz
+        The window, the lowest rotor order, the manoeuvre band.
+    service_c, load_factor
+        Service range and greatest load factor.
+    curve : Curve
+        For what it rests on.
+    """
+    low, high = window_hz
+    if low > high:
+        return (
+            f"no natural frequency does both: following manoeuvres up to {manoeuvre_hz:.3g} Hz needs at least "
+            f"{low:.3g} Hz, isolating from {rotor_hz:.3g} Hz at most {high:.3g} Hz"
+        )
+    if causes.outside > 0.0:
+        return (
+            f"flown {causes.outside:.3g} K outside the material's service range of {service_c[0]:g} to "
+            f"{service_c[1]:g} degC"
+        )
+    place = f"at {temperature_c:.3g} degC" + (f" ({when})" if when else "") + (f" with {package}" if package else "")
+    where = f"{frequency.median:.3g} Hz ({frequency.low:.3g} to {frequency.high:.3g}) {place}"
+    near_stiff = high / frequency.median < frequency.median / max(low, 1e-9)
+    worst = max(causes.stiff, causes.soft, causes.bottoms)
+    prior = curve.basis == FAMILY_PRIOR
+    if worst == 0.0 or probability >= VERDICTS[0][0]:
+        end = "stiff" if near_stiff else "soft"
+        return f"inside {low:.3g} to {high:.3g} Hz throughout, nearest to the {end} end with {where}"
+    unsure = "" if not prior else ", as far as the label tells"
+    if causes.bottoms == worst and causes.bottoms > max(causes.stiff, causes.soft):
+        sure = "bottoms out" if causes.bottoms > 0.5 else "may bottom out"
+        return f"{sure} at load factor {load_factor:g}: too little room for its travel {place}{unsure}"
+    if causes.stiff >= causes.soft:
+        limit = f"the {high:.3g} Hz that isolate from {rotor_hz:.3g} Hz (rotor over {ISOLATION_LEAST:g})"
+        head = "too stiff" if causes.stiff > 0.5 else "may be too stiff"
+        return f"{head}: {where} {_against('above', causes.stiff, limit)}{unsure}"
+    limit = f"the {low:.3g} Hz that follow ({FOLLOW_LEAST:g} times the {manoeuvre_hz:.3g} Hz manoeuvre band)"
+    head = "too soft" if causes.soft > 0.5 else "may be too soft"
+    return f"{head}: {where} {_against('below', causes.soft, limit)}{unsure}"
+
+
+def _against(side: str, share: float, limit: str) -> str:
+    if share > 0.5:
+        return f"lies {side} {limit}"
+    return f"reaches {side} {limit}" if share > 0.025 else f"comes close to {limit}"
+
+
+def settle(
+    *,
+    part: str,
+    probability: float,
+    temperature_c: float,
+    mass_kg: float,
+    measured: bool,
+    geometry_share: float,
+    cause_is_bottom: bool,
+) -> str:
+    """The reading that would settle an open verdict; empty when it is settled.
+
+    Parameters
+    ----------
+    part, temperature_c, mass_kg
+        The part, the worst temperature, one isolator's share of the payload.
+    probability : float
+        Of holding throughout.
+    measured : bool
+        Whether the material has readings.
+    geometry_share : float
+        Share of the variance of the natural frequency that a reading of this very part would take away at any
+        temperature.
+    cause_is_bottom : bool
+        Whether travel is what is open.
+    """
+    if probability >= VERDICTS[0][0] or probability < VERDICTS[-2][0]:
+        return ""
+    grams = f"{1e3 * mass_kg:.3g} g (one isolator's share)"
+    if cause_is_bottom:
+        return f"a static deflection of {part} under {grams} at {temperature_c:.3g} degC would settle it"
+    if measured and geometry_share > 0.6:
+        return f"a ring-down of {part} under {grams} at any temperature would settle it: only its geometry is open"
+    return f"a ring-down of {part} under {grams} at {temperature_c:.3g} degC would settle it"
