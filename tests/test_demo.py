@@ -51,7 +51,8 @@ def test_it_ends_well_with_the_ranked_answer(shown, ranking):
     assert (done.returncode, done.stderr) == (0, "")
     last = done.stdout[done.stdout.index("5. Which part suits tomorrow") :]
     best = min(ranking.values(), key=lambda row: row.rank)
-    assert re.search(rf"^1 +{re.escape(best.part)} +suits", last, re.M)
+    assert re.search(rf"^1 +{re.escape(best.part)} +-6", last, re.M)
+    assert re.search(r"^ +suits \(\d+%\) ", last, re.M)
     listed = re.findall(r"^(\d)\. (.+?): (.+?) \(", last, re.M)
     assert [(int(rank), part, word) for rank, part, word in listed[-8:]] == [
         (row.rank, row.part, row.verdict) for row in ranking.values()

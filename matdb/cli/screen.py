@@ -74,12 +74,32 @@ def table(
     from rich.table import Table
     from rich.text import Text
 
+    rows = list(rows)
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for index, header in enumerate(headers):
-        drawn.add_column(Text(header), justify="right" if index in right else "left", overflow="fold")
+    for index, width in enumerate(_widths([headers, *rows], _width())):
+        drawn.add_column(
+            Text(headers[index]),
+            justify="right" if index in right else "left",
+            overflow="fold",
+            width=width,
+        )
     for index, row in enumerate(rows):
         drawn.add_row(*(Text(cell) for cell in row), end_section=index in breaks)
     Console(width=_width(), highlight=False, emoji=False, markup=False).print(drawn)
+
+
+def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:
+    """Column widths that fit the screen: lines break between words first, inside words only where they must."""
+    columns = list(zip(*lines_of_cells, strict=True))
+    widths = [max(len(cell) for cell in column) or 1 for column in columns]
+    words = [max((len(w) for cell in column for w in cell.split()), default=1) for column in columns]
+    # A blank on either side of the line between two columns, and one at the right edge.
+    room = max(whole - 3 * len(columns), len(columns))
+    while sum(widths) > room:
+        spare = [w if w > least else 0 for w, least in zip(widths, words, strict=True)]
+        widest = max(spare) or max(widths)
+        widths[(spare if max(spare) else widths).index(widest)] -= 1
+    return widths
 
 
 def document(command: str, content: Mapping[str, Any], warnings: Iterable[str] = ()) -> None:

@@ -200,37 +200,26 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
     rows, breaks = [], []
     for row in ranking:
         states = _states(row)
-        for index, (label, state) in enumerate(states):
-            rows.append(
-                [
-                    str(row.rank) if index == 0 else "",
-                    (row.part, row.basis)[index] if index < 2 else "",
-                    (row.verdict, f"probability {share_text(row.probability)}")[index] if index < 2 else "",
-                    given_text(row.squeeze_mm) if index == 0 else "",
-                    f"{label} {given_text(state.temperature_c)}",
-                    _band(state.natural_frequency_hz),
-                    _band(state.damping_ratio, 2),
-                    _band(state.transmissibility, 2),
-                    share_text(state.probability),
-                ]
-            )
-        if len(states) == 1:
-            rows.append(["", row.basis, f"probability {share_text(row.probability)}", *[""] * 6])
+        labels = [row.part, f"{row.verdict} ({share_text(row.probability)})", f"from {row.basis}"]
+        if row.squeeze_mm:
+            labels.append(f"squeezed {given_text(row.squeeze_mm)} mm")
+        for index in range(max(len(labels), len(states))):
+            label = labels[index] if index < len(labels) else ""
+            told = _state_cells(*states[index]) if index < len(states) else [""] * 5
+            rows.append(["" if index else str(row.rank), label, *told])
         breaks.append(len(rows) - 1)
     table(
         [
             "",
-            "part, rests on",
-            "verdict",
-            "squeeze, mm",
+            "part, verdict",
             "at degC",
             "natural freq., Hz",
             "damping ratio",
-            f"through at {number_text(mounting.lowest_rotor_hz)} Hz",
+            f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz",
             "inside",
         ],
         rows,
-        right=(0, 3),
+        right=(0,),
         breaks=breaks[:-1],
     )
     show()
@@ -242,6 +231,18 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
         )
 
 
+def _state_cells(label: str, state: Any) -> list[str]:
+    from matdb.cli.screen import given_text, share_text
+
+    return [
+        f"{given_text(state.temperature_c)} {label}".rstrip(),
+        _band(state.natural_frequency_hz),
+        _band(state.damping_ratio, 2),
+        _band(state.transmissibility, 2),
+        share_text(state.probability),
+    ]
+
+
 def _states(row: Suitability) -> list[tuple[str, Any]]:
     """Cold end, warm end and the worst temperature, each once."""
     if row.cold.temperature_c == row.warm.temperature_c:
@@ -249,7 +250,7 @@ def _states(row: Suitability) -> list[tuple[str, Any]]:
     states = [("cold", row.cold), ("warm", row.warm)]
     for index, (label, state) in enumerate(states):
         if state.temperature_c == row.worst.temperature_c:
-            states[index] = (f"worst, {label}", state)
+            states[index] = (f"{label}, worst", state)
             return states
     return [*states, ("worst", row.worst)]
 

@@ -373,3 +373,17 @@ def test_the_store_as_a_whole(matdb_says, store, tmp_path):
     assert told.code == 1
     assert told.json["sound"] is False
     assert any(w.startswith("reading 1: ") for w in told.json["warnings"])
+
+
+@pytest.mark.parametrize("width", range(40, 140, 9))
+def test_tables_fit_the_screen_and_break_between_words(width, capsys, monkeypatch):
+    from matdb.cli import screen
+
+    monkeypatch.setenv("COLUMNS", str(width))
+    row = ["a long name of a part", "12.3 (11.1-13.8)", "reaches past the end"]
+    screen.table(["part", "natural frequency, Hz", "reason"], [row, row], right=(1,), breaks=(0,))
+    out = capsys.readouterr().out
+    assert max(map(len, out.splitlines())) <= width
+    assert out.count("(11.1-13.8)") == 2
+    assert out.count("reaches") == 2
+    assert "reason" in out
