@@ -8,8 +8,6 @@ tenth of the rows, scaled), psycopg's own ``COPY``. Needs the ``bench`` and ``te
 A ratio is this program's rows per second over the other's; the best of three interleaved rounds.
 """
 
-# ruff: noqa: E402 - the paths come first
-
 import resource
 import shutil
 import sqlite3
