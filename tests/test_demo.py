@@ -92,6 +92,13 @@ def test_the_curve_is_written_only_when_asked(shown, tmp_path):
     assert rows[5]["extrapolated"] == "false"
 
 
+def test_a_file_that_is_there_is_refused_before_any_work(shown, tmp_path):
+    folder, _ = shown
+    done = demo("--store", tmp_path / "other.sqlite", "--csv", folder / "gel.csv")
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert not (tmp_path / "other.sqlite").exists()
+
+
 def test_a_second_demo_in_the_same_store_is_refused(shown):
     folder, _ = shown
     before = (folder / "demo.sqlite").read_bytes()

@@ -94,7 +94,7 @@ def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:
     widths = [max(len(cell) for cell in column) or 1 for column in columns]
     words = [max((len(w) for cell in column for w in cell.split()), default=1) for column in columns]
     # A blank on either side of the line between two columns, and one at the right edge.
-    room = max(whole - 3 * len(columns), len(columns))
+    room = max(whole - 3 * len(columns) + 2, len(columns))
     while sum(widths) > room:
         spare = [w if w > least else 0 for w, least in zip(widths, words, strict=True)]
         widest = max(spare) or max(widths)

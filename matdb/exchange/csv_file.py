@@ -12,7 +12,7 @@ from typing import Any
 
 from matdb.errors import InputError
 
-__all__ = ["cell", "csv_text", "guarded", "unguarded", "write_csv", "write_text"]
+__all__ = ["cell", "csv_text", "guarded", "target_of", "unguarded", "write_csv", "write_text"]
 
 #: Text that begins with one of these is a formula to a spreadsheet; the apostrophe keeps the guard reversible.
 _RISKY = ("=", "+", "-", "@", "'", "\t", "\r")
@@ -89,13 +89,19 @@ def write_csv(
     return write_text(path, csv_text(header, rows), force=force)
 
 
-def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> Path:
-    """Write UTF-8 text to a file, whole or not at all; raises as :func:`write_csv`."""
+def target_of(path: str | os.PathLike[str], *, force: bool = False) -> Path:
+    """The file to write, once it is sure that it may be; for asking before long work. Raises InputError."""
     target = Path(path).expanduser()
     if target.is_dir():
         raise InputError("file", str(target), "a file", "it is a folder; add a file name")
     if target.exists() and not force:
         raise InputError("file", str(target), "a new file", "name another one, or replace this one with --force")
+    return target
+
+
+def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> Path:
+    """Write UTF-8 text to a file, whole or not at all; raises as :func:`write_csv`."""
+    target = target_of(path, force=force)
     part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
     try:
         with part.open("x", encoding="utf-8", newline="") as file:
