@@ -196,7 +196,7 @@ def cover(
     best = undominated(p)
     options, p = [options[k] for k in best], p[best]
     weight = exposed.weight[0]
-    sizes, chosen = _sizes(p, weight, wanted, int(most))
+    sizes, chosen, exhausted = _sizes(p, weight, wanted, int(most))
     hours = float(weight.sum())
     table = tuple(
         SizeBest(
@@ -227,25 +227,27 @@ def cover(
         best_by_size=table,
         hours=hours,
         options=judged,
-        sentence=_sentence(reached, proven, wanted, chosen + 1, table, hours, count),
+        sentence=_sentence(reached, proven, exhausted, wanted, chosen + 1, table, hours, count),
         notes=exposed.notes,
     )
 
 
-def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best], int]:
-    """Best set of each size up to one more than needed, and the place of the chosen one."""
+def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best], int, bool]:
+    """Best set of each size up to one more than needed, the place of the chosen one, and whether more brings nothing."""
     sizes: list[Best] = []
     chosen: int | None = None
+    exhausted = len(p) <= most
     for size in range(1, min(most + 1, len(p)) + 1):
         found = _best(p, weight, size)
         if sizes and found.share <= sizes[-1].share + 1e-9:
-            break  # one more brings nothing
+            exhausted = True
+            break
         sizes.append(found)
         if chosen is not None or (size > most):
             break
         if found.share >= wanted - 1e-12:
             chosen = size - 1
-    return sizes, min(len(sizes), most) - 1 if chosen is None else chosen
+    return sizes, min(len(sizes), most) - 1 if chosen is None else chosen, exhausted
 
 
 def _best(p: Array, weight: Array, size: int) -> Best:
@@ -367,7 +369,14 @@ def _hours(hours: float) -> str:
 
 
 def _sentence(
-    reached: bool, proven: bool, wanted: float, n: int, sizes: tuple[SizeBest, ...], hours: float, swaps: int
+    reached: bool,
+    proven: bool,
+    exhausted: bool,
+    wanted: float,
+    n: int,
+    sizes: tuple[SizeBest, ...],
+    hours: float,
+    swaps: int,
 ) -> str:
     have = sizes[n - 1]
     text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {100 * have.share:.1f} % of {hours:.0f} hours"
@@ -375,7 +384,8 @@ def _sentence(
         text += f" with {swaps} swap{'' if swaps == 1 else 's'}"
     if not reached:
         sure = "no set" if proven else "no set that was found"
-        text = f"{sure} of up to {len(sizes)} parts reaches {100 * wanted:.3g} %: {text}"
+        up_to = "" if exhausted else f" of up to {_parts(len(sizes))}"
+        text = f"{sure}{up_to} reaches {100 * wanted:.3g} %: {text}"
     elif n > 1:
         less = sizes[n - 2]
         best = f"{100 * less.at_most:.1f} %" if less.at_most > less.share else f"{100 * less.share:.1f} %"

@@ -238,7 +238,7 @@ def temperature_steps(temperature_c: ArrayLike, hours: ArrayLike | None = None) 
     InputError
         No temperature, or one out of range.
     """
-    t, _ = checked_state(np.atleast_1d(np.asarray(temperature_c, dtype=float)).reshape(-1), 1.0)
+    t = np.atleast_1d(checked_state(temperature_c, 1.0)[0]).reshape(-1)
     if not t.size:
         raise InputError("temperature_c", "nothing", "at least one temperature")
     weight = np.ones(t.size) if hours is None else np.asarray(hours, dtype=float).reshape(-1)
@@ -351,12 +351,18 @@ def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
 
 
 def _hours_of(forecast: Forecast) -> Array:
-    """Hours that each entry stands for: half of the way to its neighbours, gaps counted as one usual step."""
+    """Hours that each entry stands for: half of the way to its neighbours; a gap counts for nothing."""
     if forecast.times is None or forecast.times.size < 2:
         return np.ones(len(forecast))
-    steps = np.diff(forecast.times)
-    usual = np.minimum(steps, max(float(np.median(steps)), 1.0))
-    return np.asarray(0.5 * (np.concatenate([usual[:1], usual]) + np.concatenate([usual, usual[-1:]])))
+    usual = max(float(np.median(np.diff(forecast.times))), 1.0)
+    hours = []
+    for stretch in _days(forecast.times):
+        steps = np.diff(forecast.times[stretch])
+        if not steps.size:
+            hours.append(np.array([usual]))
+            continue
+        hours.append(0.5 * (np.concatenate([steps[:1], steps]) + np.concatenate([steps, steps[-1:]])))
+    return np.concatenate(hours)
 
 
 def _days(times: Array) -> list[Whole]:

@@ -154,7 +154,8 @@ def settle(
     """
     if probability >= VERDICTS[0][0] or probability < VERDICTS[-2][0]:
         return ""
-    grams = f"{1e3 * mass_kg:.3g} g (one isolator's share)"
+    grams = f"{1e3 * mass_kg:.4g} g" if mass_kg < 9.9 else f"{mass_kg:.3g} kg"
+    grams += " (one isolator's share)"
     if cause_is_bottom:
         return f"a static deflection of {part} under {grams} at {temperature_c:.3g} degC would settle it"
     if measured and geometry_share > 0.6:

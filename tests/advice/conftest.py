@@ -1,0 +1,67 @@
+"""Candidates of several families with few draws, so that the tests stay quick."""
+
+import dataclasses
+
+import pytest
+
+from matdb.advice.score import Candidate
+from matdb.curve.fit import prior_curve
+from matdb.form import Pad, Part, Ring, Strut
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting
+
+DRAWS = 100
+LABELS = {
+    "silicone": ("silicone", "40 A"),
+    "gel": ("silicone gel", "30 OO"),
+    "urethane": ("thermoplastic polyurethane ester", "85 A"),
+    "natural": ("natural rubber", "45 A"),
+}
+
+
+@pytest.fixture(scope="session")
+def materials():
+    """Material and curve by a short name."""
+    found = {}
+    for name, (family, hardness) in LABELS.items():
+        material = Material(name=name, family=family, hardness=hardness)
+        curve = prior_curve(material)
+        found[name] = (
+            material,
+            dataclasses.replace(curve, draws=curve.draws[:DRAWS], misfit=curve.misfit[:DRAWS] + 0.02),
+        )
+    return found
+
+
+@pytest.fixture(scope="session")
+def sure(materials):
+    """The same with next to no uncertainty, as well measured parts have."""
+    found = {}
+    for name, (material, curve) in materials.items():
+        draws = curve.draws[:1].repeat(DRAWS, axis=0)
+        found[name] = (
+            material,
+            dataclasses.replace(curve, draws=draws, misfit=curve.misfit * 0.0, basis="readings", measured_c=(-30, 60)),
+        )
+    return found
+
+
+@pytest.fixture(scope="session")
+def candidates(materials):
+    """Twelve parts of four materials."""
+    forms = {
+        "ring": Ring(outer_mm=12, inner_mm=5, height_mm=8),
+        "pad": Pad(diameter_mm=8, height_mm=6),
+        "leg": Strut(outer_mm=6, inner_mm=0, length_mm=20),
+    }
+    return [
+        Candidate(Part(name=f"{label} {name}", material=name, form=form), *materials[name])
+        for name in LABELS
+        for label, form in forms.items()
+    ]
+
+
+@pytest.fixture
+def mounting():
+    """A small camera on four isolators."""
+    return Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=4.0)

@@ -1,0 +1,118 @@
+"""Forecasts, altitudes, take-off hours and warm cars become temperatures and hours."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from matdb.advice.exposure import Flight, exposure, flight, temperature_steps, temperatures_between
+from matdb.errors import InputError
+from matdb.form import Bush, Pad, Part, Ring
+from matdb.material.record import Material
+from matdb.weather.forecast import Forecast
+
+GEL = Material(name="gel", family="silicone gel")
+SMALL = Part(name="small", material="gel", form=Pad(diameter_mm=8, height_mm=5))
+LARGE = Part(name="large", material="gel", form=Pad(diameter_mm=60, height_mm=40))
+CSV = "time,temperature (C)\n" + "".join(f"2026-01-03 {h:02d}:00,{h - 12}\n" for h in range(24))
+
+
+def test_a_range_is_cut_into_steps_of_a_kelvin():
+    assert temperatures_between(-2.0, 3.0).tolist() == [-2, -1, 0, 1, 2, 3]
+    assert flight(low_c=-2.0, high_c=3.0).forecast.temperature_c.tolist() == [-2, -1, 0, 1, 2, 3]
+    assert flight(low_c=4.0).forecast.temperature_c.tolist() == [4.0]
+    with pytest.raises(InputError, match="from the lower to the higher"):
+        temperatures_between(3.0, -2.0)
+
+
+def test_exactly_one_source_is_taken():
+    with pytest.raises(InputError, match="nothing"):
+        flight()
+    with pytest.raises(InputError, match="low_c and metar"):
+        flight(low_c=1.0, metar="METAR EDDM 031150Z 24005KT M02/M05 Q1013")
+
+
+def test_reports_tables_and_altitudes():
+    assert flight(metar="METAR EDDM 031150Z 24005KT M02/M05 Q1013").forecast.temperature_c.tolist() == [-2.0]
+    taf = flight(taf="TAF EDDM 201100Z 2012/2118 TX03/2014Z TNM05/2106Z").forecast
+    assert (taf.low_c, taf.high_c) == (-5.0, 3.0)
+    high = flight(csv=CSV, forecast_altitude_m=500.0, site_altitude_m=1500.0).forecast
+    assert high.low_c == pytest.approx(-12.0 - 6.5)
+    monthly = flight(monthly="month,low (C),high (C)\nJan,-8,2\nJul,12,27\n").forecast
+    assert (monthly.low_c, monthly.high_c) == (-8.0, 27.0)
+    with pytest.raises(InputError, match="both given"):
+        flight(csv=CSV, site_altitude_m=1500.0)
+    with pytest.raises(InputError, match="no unit"):
+        flight(csv=CSV.replace(" (C)", ""))
+    assert flight(csv=CSV.replace(" (C)", ""), unit="F").forecast.low_c == pytest.approx((-12 - 32) / 1.8)
+
+
+def test_take_off_hours_narrow_a_forecast():
+    told = exposure([(SMALL, GEL)], flight(csv=CSV, take_off=(6.0, 10.0)))
+    assert told.steps.tolist() == [-6, -5, -4, -3, -2]
+    assert told.hours == pytest.approx(5.0)
+    assert told.when(0, 0) == "2026-01-03 06:00"
+    with pytest.raises(InputError, match="take-off window"):
+        flight(csv=CSV, take_off=(6.0, 30.0))
+
+
+def test_hours_count_what_each_entry_stands_for():
+    thirds = Forecast(np.array([1.0, 2.0, 3.0]), np.array([0.0, 3.0, 6.0]))
+    assert exposure([(SMALL, GEL)], thirds).hours == pytest.approx(9.0)
+    gap = Forecast(np.array([1.0, 2.0, 3.0, 4.0]), np.array([0.0, 1.0, 50.0, 51.0]))
+    assert exposure([(SMALL, GEL)], gap).hours == pytest.approx(4.0)
+
+
+def test_long_records_are_rounded_to_half_a_kelvin_and_lose_no_hour():
+    t = np.random.default_rng(1).normal(5.0, 9.0, 8760)
+    steps, hours, place = temperature_steps(t)
+    assert hours.sum() == pytest.approx(8760.0)
+    assert np.all(np.diff(steps) >= 0.5 - 1e-9)
+    assert np.abs(steps[place] - t).max() <= 0.25 + 1e-9
+    steps, hours, place = temperature_steps([3.0, 1.0, 3.0])
+    assert steps.tolist() == [1.0, 3.0]
+    assert hours.tolist() == [1.0, 2.0]
+    assert place.tolist() == [1, 0, 1]
+
+
+def test_a_part_from_a_warm_car_lags_behind_the_air_the_large_one_longer():
+    told = exposure([(SMALL, GEL), (LARGE, GEL)], flight(csv=CSV, take_off=(2.0, 5.0), car_c=22.0))
+    assert told.row.tolist() == [0, 1]
+    small, large = (np.sort(told.steps[told.weight[k] > 0]) for k in (0, 1))
+    assert small[-1] == large[-1] == 22.0
+    mean = [np.average(told.steps, weights=told.weight[k]) for k in (0, 1)]
+    assert mean[1] > mean[0] + 2.0
+    assert small[0] < 0.0
+    assert told.weight.sum(axis=1) == pytest.approx(3.6, abs=0.2)
+    # Fanned by the rotors it takes on the air's temperature sooner.
+    fanned = exposure([(LARGE, GEL)], flight(csv=CSV, take_off=(2.0, 5.0), car_c=22.0, air="fanned"))
+    assert np.average(fanned.steps, weights=fanned.weight[0]) < mean[1] - 1.0
+
+
+def test_from_a_car_into_a_single_report_all_between_is_met():
+    told = exposure([(SMALL, GEL)], flight(metar="METAR EDDM 031150Z 24005KT M02/M05 Q1013", car_c=20.0))
+    assert (told.steps[0], told.steps[-1]) == (-2.0, 20.0)
+    assert np.diff(told.steps).max() <= 1.0
+
+
+def test_each_day_of_a_trip_begins_in_the_car_but_not_of_a_season():
+    days = 3
+    air = Forecast(np.full(24 * days, -5.0), np.arange(24.0 * days), start=dt.datetime(2026, 1, 3))
+    told = exposure([(SMALL, GEL)], Flight(air, (8.0, 9.0), car_c=20.0))
+    assert told.weight[0][told.steps == 20.0] == pytest.approx(days * 0.25)
+    season = Forecast(np.full(24 * 60, -5.0), np.arange(24.0 * 60), start=dt.datetime(2026, 1, 3))
+    with pytest.raises(InputError, match="60 days"):
+        exposure([(SMALL, GEL)], Flight(season, (8.0, 9.0), car_c=20.0))
+
+
+def test_forms_of_equal_size_share_a_row():
+    rings = [Part(name=n, material="gel", form=Ring(16, 6, 5)) for n in "ab"]
+    bush = Part(name="c", material="gel", form=Bush(outer_mm=20, inner_mm=8, length_mm=15))
+    told = exposure([(p, GEL) for p in (*rings, bush)], flight(csv=CSV, car_c=20.0))
+    assert told.row.tolist() == [0, 0, 1]
+    assert any("20 degC" in note for note in told.notes)
+
+
+def test_a_car_out_of_range_is_refused():
+    with pytest.raises(InputError, match="car_c"):
+        flight(low_c=1.0, car_c=200.0)

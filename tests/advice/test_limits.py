@@ -1,0 +1,66 @@
+"""Window limits and the table of natural frequencies against the equation solved anew."""
+
+import math
+
+import numpy as np
+import pytest
+
+from matdb.advice.effective import suspended
+from matdb.advice.exposure import exposure
+from matdb.advice.limits import FREQUENCIES_HZ, Limits
+from matdb.advice.score import Payload, score
+
+STEPS = np.linspace(-25.0, 45.0, 8)
+
+
+@pytest.mark.parametrize("name", ["silicone", "gel", "urethane", "natural"])
+def test_the_table_is_within_a_thousandth_of_the_solved_frequency(materials, name):
+    curve = materials[name][1]
+    limits = Limits(curve, STEPS, 8.0, 30.0)
+    assert FREQUENCIES_HZ.size == 60
+    for target in (3.0, 20.0, 90.0):  # Hz, about
+        scale = np.full(len(curve.draws), 0.0)
+        mass = float(np.exp(np.median(curve.ln_modulus(STEPS, np.full(8, math.log(2 * math.pi * target))).real)))
+        mass *= 1e3 / (2 * math.pi * target) ** 2
+        solved = suspended(curve, scale, mass, STEPS)
+        ln_w = np.broadcast_to((scale + math.log(1e3 / mass))[:, None], (len(scale), STEPS.size))
+        found, ln_e = limits.natural(ln_w, np.arange(STEPS.size))
+        assert found == pytest.approx(solved.frequency_hz, rel=1e-3)
+        zeta = 0.5 * np.tan(ln_e.imag)
+        assert zeta == pytest.approx(solved.damping_ratio, rel=5e-3, abs=3e-4)
+
+
+def test_a_mass_on_the_limit_rings_at_the_limit(materials):
+    curve = materials["natural"][1]
+    limits = Limits(curve, STEPS, 8.0, 30.0)
+    for k, t in enumerate(STEPS):
+        # W of the limit, taken as the stiffness of 1 kg.
+        at_high = suspended(curve, limits.high[:, k] - math.log(1e3), 1.0, np.array([t]))
+        at_low = suspended(curve, limits.low[:, k] - math.log(1e3), 1.0, np.array([t]))
+        assert at_high.frequency_hz == pytest.approx(30.0, rel=1e-4)
+        assert at_low.frequency_hz == pytest.approx(8.0, rel=1e-4)
+
+
+def test_without_a_manoeuvre_band_nothing_is_too_soft(materials):
+    limits = Limits(materials["gel"][1], STEPS, 0.0, 30.0)
+    assert np.all(limits.low == -np.inf)
+
+
+def test_probabilities_are_those_of_counting_solved_frequencies(candidates, mounting):
+    hours = np.repeat(STEPS, [1, 2, 3, 4, 4, 3, 2, 1])
+    payload = Payload.of(mounting)
+    exposed = exposure([(c.part, c.material) for c in candidates], hours)
+    for found in score(candidates, payload, exposed, squeeze_mm=0.0):
+        f = suspended(found.candidate.curve, found.ln_scale, mounting.mass_kg, STEPS).frequency_hz
+        inside = (f >= payload.low_hz) & (f <= payload.high_hz)
+        # Nothing bottoms out here, which the travel would show.
+        height = found.candidate.part.form.squeezable_height_mm
+        k = np.exp(found.limits.ln_load_modulus + found.ln_scale[:, None])
+        inside &= payload.weight_n / k <= 0.5 * height
+        low, high = (-50, 70) if found.candidate.material.family == "natural rubber" else (-30, 80)
+        if found.candidate.material.family.startswith(("natural", "thermo")):
+            inside &= (STEPS >= low) & (STEPS <= high)
+        assert found.by_step == pytest.approx(inside.mean(axis=0), abs=1e-12)
+        assert found.probability == pytest.approx(inside.all(axis=1).mean(), abs=1e-12)
+        assert found.share == pytest.approx(np.average(inside.mean(axis=0), weights=exposed.weight[0]), abs=1e-12)
+        assert found.by_step[found.worst] == found.by_step.min()

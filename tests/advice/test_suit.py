@@ -1,0 +1,232 @@
+"""The ranking: its numbers, its words, and that nothing but the physics decides it."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from matdb.advice.score import Candidate
+from matdb.advice.suit import VERDICTS, squeezes, suit, verdict
+from matdb.advice.words import percent
+from matdb.errors import InputError
+from matdb.form import Pad, Part, Ring, Strut
+from matdb.mounting.one_axis import window_limits
+from matdb.mounting.record import CameraPackage, Mounting
+
+HOURS = np.linspace(-15.0, 30.0, 10)
+
+
+def ring(materials, name, height=8.0, part="ring"):
+    return Candidate(
+        Part(name=part, material=name, form=Ring(outer_mm=12, inner_mm=5, height_mm=height)), *materials[name]
+    )
+
+
+def on_target(sure, name, hz, manoeuvre_hz=4.0, **more):
+    """A mounting whose mass makes a well known ring swing at ``hz`` at 20 degC."""
+    probe = Mounting(name="p", mass_kg=1.0, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=manoeuvre_hz)
+    mass = 1.0
+    for _ in range(30):
+        row = suit([ring(sure, name)], dataclasses.replace(probe, mass_kg=mass), [20.0], squeeze_mm=0.0)[0]
+        mass *= (row.cold.natural_frequency_hz.median / hz) ** 2
+    return dataclasses.replace(probe, mass_kg=mass, **more)
+
+
+def without_names(row):
+    told = row.to_dict()
+    for key in ("part", "settle", "reason", "warnings"):
+        del told[key]
+    return json.dumps(told, sort_keys=True)
+
+
+@settings(max_examples=8, deadline=None)
+@given(order=st.permutations(range(12)), names=st.permutations(range(12)))
+def test_neither_order_nor_names_matter(candidates, order, names):
+    mounting = Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=4.0)
+    plain = suit(candidates, mounting, HOURS)
+    renamed = [
+        dataclasses.replace(candidates[k], part=dataclasses.replace(candidates[k].part, name=f"n{names[k]:02d}"))
+        for k in order
+    ]
+    back = {f"n{names[k]:02d}": candidates[k].part.name for k in range(12)}
+    other = suit(renamed, mounting, HOURS)
+    assert [(r.rank, without_names(r)) for r in other] == [(r.rank, without_names(r)) for r in plain]
+    # Equal rows may stand in any order; all others keep their place.
+    assert sorted((r.rank, back[r.part]) for r in other) == sorted((r.rank, r.part) for r in plain)
+
+
+def test_equal_parts_share_a_rank(sure, mounting):
+    twins = [ring(sure, "gel", part=name) for name in ("b", "a")]
+    rows = suit([*twins, ring(sure, "urethane", part="c")], mounting, HOURS)
+    ranks = {r.part: r.rank for r in rows}
+    assert ranks["a"] == ranks["b"]
+    assert sorted(ranks.values()) in ([1, 1, 3], [1, 2, 2])
+
+
+def test_a_band_that_straddles_the_window_never_suits_and_always_shows_its_probability(candidates):
+    seen = 0
+    for mass in (0.15, 0.3, 0.6, 1.2, 2.4):
+        mounting = Mounting(name="cam", mass_kg=mass, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=4.0)
+        low, high = window_limits(mounting.lowest_rotor_hz, 4.0)
+        for row in suit(candidates, mounting, HOURS):
+            straddles = False
+            for state in (row.cold, row.warm, row.worst):
+                f = state.natural_frequency_hz
+                straddles |= f.low < low < f.high or f.low < high < f.high
+            told = row.to_dict()
+            assert told["verdict"] in {word for _, word in VERDICTS}
+            assert told["probability"] == row.probability
+            assert f"{row.verdict} (probability {percent(row.probability)})" in str(row)
+            if straddles:
+                seen += 1
+                assert row.verdict != "suits"
+                assert row.probability < VERDICTS[0][0]
+    assert seen > 10
+
+
+def test_verdict_words_cover_every_probability():
+    assert [verdict(p) for p in (1.0, 0.98, 0.9, 0.5, 0.1, 0.0)] == [
+        "suits",
+        "suits",
+        "probably suits",
+        "open",
+        "probably not",
+        "does not suit",
+    ]
+    assert [percent(p) for p in (0.0, 0.001, 0.5, 0.999, 1.0)] == ["0 %", "below 1 %", "50 %", "above 99 %", "100 %"]
+
+
+def test_margins_tell_the_distance_to_each_end(sure):
+    mounting = on_target(sure, "gel", 20.0)
+    row = suit([ring(sure, "gel")], mounting, [20.0], squeeze_mm=0.0)[0]
+    # The part's own geometry stays open, so the median is what is exact here.
+    assert row.isolation_margin == pytest.approx(30.0 / 20.0 - 1.0, rel=1e-3)
+    assert row.follow_margin == pytest.approx(20.0 / 8.0 - 1.0, rel=2e-3)
+    assert row.service_margin_k == pytest.approx(min(20.0 + 55.0, 200.0 - 20.0))
+    assert row.lift_off_margin is None
+    assert row.rotor_transmissibility.median == pytest.approx(row.worst.transmissibility.median, rel=1e-6)
+    assert row.rotor_worst_hz == pytest.approx(75.0)
+    # One axis, hardly any damping: |T - 1| at 4 Hz of 20 Hz is 1/24.
+    assert row.follow_error.median == pytest.approx(1.0 / 24.0, rel=0.05)
+
+
+def test_too_stiff_and_too_soft_are_said(sure):
+    stiff = suit([ring(sure, "gel")], on_target(sure, "gel", 55.0), [20.0], squeeze_mm=0.0)[0]
+    assert stiff.reason.startswith("too stiff: 55 Hz")
+    assert stiff.isolation_margin < 0.0 < stiff.follow_margin
+    assert stiff.verdict == "does not suit"
+    assert any("below 2.5" in text for text in stiff.warnings)
+    soft = suit([ring(sure, "gel")], on_target(sure, "gel", 10.0, 10.0), [20.0], squeeze_mm=0.0)[0]
+    assert soft.reason.startswith("too soft")
+    assert "20 Hz that follow" in soft.reason
+    assert any("inside the manoeuvre band" in text for text in soft.warnings)
+
+
+def test_a_resonance_within_the_rotors_range_is_warned_of(sure):
+    row = suit([ring(sure, "gel")], on_target(sure, "gel", 90.0), [20.0], squeeze_mm=0.0)[0]
+    assert any("resonates within the range of rotor order 1/rev" in text for text in row.warnings)
+    assert row.rotor_transmissibility.median > 2.0
+    assert row.rotor_worst_hz == pytest.approx(90.0, rel=0.1)
+
+
+def test_no_window_no_candidate(sure):
+    mounting = Mounting(name="m", mass_kg=0.6, count=4, rpm_idle=1200, rpm_full=9000, manoeuvre_hz=10)
+    row = suit([ring(sure, "gel")], mounting, [20.0])[0]
+    assert row.probability == 0.0
+    assert row.reason.startswith("no natural frequency does both")
+
+
+def test_bottoming_out_counts(sure):
+    mounting = on_target(sure, "gel", 20.0)
+    easy = suit([ring(sure, "gel")], mounting, [20.0], squeeze_mm=0.0)[0]
+    assert easy.travel_margin > 0.0
+    load = 2.0 * (1.0 + easy.travel_margin) * 2.0
+    hard = suit([ring(sure, "gel")], dataclasses.replace(mounting, load_factors=(0.5, load)), [20.0], squeeze_mm=0.0)[0]
+    assert hard.travel_margin == pytest.approx(-0.5)
+    assert hard.probability < 0.02
+    assert hard.reason.startswith("bottoms out at load factor")
+    assert any(text.startswith("bottoms out") for text in hard.warnings)
+
+
+def test_outside_the_service_range_nothing_suits(sure):
+    mounting = on_target(sure, "gel", 18.0)
+    material, curve = sure["gel"]
+    part = ring(sure, "gel").part
+    frail = Candidate(part, dataclasses.replace(material, service_min_c=0.0), curve)
+    row = suit([frail], mounting, [-4.0, 10.0, 20.0, 20.0], squeeze_mm=0.0)[0]
+    assert row.probability == 0.0
+    assert row.share_of_temperatures == pytest.approx(0.75, abs=0.03)
+    assert row.service_margin_k == pytest.approx(-4.0)
+    assert row.reason.startswith("flown 4 K outside the material's service range of 0 to")
+    assert row.worst.temperature_c == -4.0
+
+
+def test_the_best_squeeze_is_kept(candidates, mounting):
+    best = {r.part: r for r in suit(candidates, mounting, HOURS)}
+    for each in candidates:
+        tried = squeezes(each.part, "axial")
+        alone = [suit([each], mounting, HOURS, squeeze_mm=q)[0] for q in tried]
+        top = max(alone, key=lambda r: (round(r.probability, 2), round(r.share_of_temperatures, 3)))
+        assert best[each.part.name].probability == pytest.approx(top.probability, abs=0.0051)
+        assert best[each.part.name].squeeze_mm in tried
+
+
+def test_legs_are_not_squeezed_until_they_buckle():
+    slender = Part(name="leg", material="m", form=Strut(outer_mm=4, inner_mm=0, length_mm=30))
+    assert max(squeezes(slender, "axial")) < slender.form.buckling_share * 30
+    assert squeezes(Part(name="pad", material="m", form=Pad(10, 10)), "shear") == [0.0]
+    assert squeezes(Part(name="pad", material="m", form=Pad(10, 10)), "axial") == [0.0, 0.5, 1.0, 1.5, 2.0]
+
+
+def test_every_camera_package_has_to_hold(materials, mounting):
+    both = dataclasses.replace(
+        mounting, packages=(CameraPackage(name="zoom", mass_kg=1.1), CameraPackage(name="light", mass_kg=0.35))
+    )
+    some = [ring(materials, name, part=name) for name in ("gel", "silicone", "natural")]
+    together = {r.part: r for r in suit(some, both, HOURS, squeeze_mm=0.0)}
+    for package in ("main", "zoom", "light"):
+        for row in suit(some, both, HOURS, squeeze_mm=0.0, package=package):
+            assert together[row.part].probability <= row.probability + 1e-12
+            assert row.worst.package == package
+    for row in together.values():
+        assert row.cold.package == "light"
+        assert row.warm.package == "zoom"
+        assert row.cold.natural_frequency_hz.median > row.warm.natural_frequency_hz.median
+        assert row.worst.package in row.reason or "inside" in row.reason
+    with pytest.raises(InputError, match="one of main, zoom, light"):
+        suit(some, both, HOURS, package="other")
+
+
+def test_an_unmeasured_part_is_told_which_reading_would_settle_it(candidates, mounting):
+    rows = suit(candidates, mounting, HOURS)
+    undecided = [r for r in rows if 0.02 <= r.probability < 0.98]
+    assert undecided
+    for row in undecided:
+        assert row.part in row.settle
+        assert "150 g" in row.settle
+        assert "would settle it" in row.settle
+        assert row.settle in str(row)
+    assert all(r.settle == "" for r in rows if not 0.02 <= r.probability < 0.98)
+
+
+def test_a_wrong_axis_is_refused_in_one_line(candidates, mounting):
+    with pytest.raises(InputError, match="leg silicone: axis"):
+        suit(candidates, mounting, HOURS, axis="shear")
+
+
+def test_nothing_to_judge_is_an_empty_ranking(mounting):
+    assert suit([], mounting, HOURS) == []
+
+
+@pytest.mark.parametrize("bad", [[], [np.nan], [-400.0], ["cold"]])
+def test_bad_temperatures_are_refused(candidates, mounting, bad):
+    with pytest.raises(InputError, match="temperature_c"):
+        suit(candidates, mounting, bad)
+
+
+def test_a_row_is_fit_for_json(candidates, mounting):
+    for row in suit(candidates, mounting, HOURS):
+        json.dumps(row.to_dict(), allow_nan=False)
