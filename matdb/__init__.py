@@ -6,7 +6,7 @@ with a band that says how sure it is.
 Examples
 --------
 >>> import matdb
->>> with matdb.open_store(":memory:") as store:                                          # doctest: +SKIP
+>>> with matdb.open_store("bench.sqlite") as store:  # doctest: +SKIP
 ...     store.add(matdb.Material(name="amber 40A", family="silicone", hardness="40 A"))
 """
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from matdb.bench.readings import Reading
+from matdb.bench.readings import Reading, check_on_part
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.version import VERSION
@@ -46,7 +46,7 @@ def open_store(where: str | os.PathLike[str] | None = None) -> Store:
     """
     from matdb.store.records import Records
 
-    return Store(Records(where))
+    return Store(Records(where if where is not None else os.environ.get("MATDB_STORE") or None))
 
 
 class Store:
@@ -88,13 +88,27 @@ class Store:
         ------
         AlreadyExists
             A name is taken.
+        InputError
+            A reading along an axis or at a squeeze that its part's form does not have.
         NotFound
             A part's material, or a reading's part or material, is not in the store.
         """
         self._curves.clear()
         single = not isinstance(things, Iterable)
-        numbers = self.records.add([things] if single else things)
+        listed = [things] if single else list(things)
+        self._check_readings(listed)
+        numbers = self.records.add(listed)
         return numbers[0] if single else numbers
+
+    def _check_readings(self, things: Sequence[Any]) -> None:
+        """Refuse readings that no fit could use, before any of them is written."""
+        parts = {thing.name: thing for thing in things if isinstance(thing, Part)}
+        for thing in things:
+            name = getattr(thing, "part", None)
+            if isinstance(thing, Reading) and name is not None:
+                if name not in parts:
+                    parts[name] = self.records.part(name)
+                check_on_part(thing, parts[name])
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound."""
@@ -126,6 +140,7 @@ class Store:
 
     def correct(self, number: int, new: Reading, why: str) -> int:
         """Put a reading in the place of another, which is kept; answers the new number."""
+        self._check_readings([new])
         self._curves.clear()
         return self.records.correct_reading(number, new, why)
 

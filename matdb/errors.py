@@ -63,7 +63,8 @@ class InputError(MatdbError, ValueError):
 
     def __init__(self, field: str, value: object, allowed: str, cure: str = "") -> None:
         self.field, self.value, self.allowed, self.cure = field, value, allowed, cure
-        line = f"{field}: {_shown(value)} is not allowed; it must be {allowed}"
+        given = "nothing" if value is None else _shown(value)
+        line = f"{field}: {given} is not allowed; it must be {allowed}"
         super().__init__(f"{line}; {cure}" if cure else line)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar
 
 from matdb.errors import InputError
+from matdb.form.part import Part
 from matdb.material.hardness import parse_hardness
 from matdb.material.record import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
 
@@ -18,6 +19,7 @@ __all__ = [
     "Reading",
     "Resonance",
     "RingDown",
+    "check_on_part",
     "reading_from_dict",
 ]
 
@@ -255,6 +257,19 @@ class HardnessReading(Reading):
     def __post_init__(self) -> None:
         super().__post_init__()
         object.__setattr__(self, "value", str(parse_hardness(self.value)))
+
+
+def check_on_part(reading: Reading, part: Part) -> None:
+    """Refuse a reading along an axis or at a squeeze that its part's form does not have.
+
+    Raises
+    ------
+    InputError
+        As :meth:`matdb.form.base.FormBase.stiffness_n_per_mm`.
+    """
+    axis = getattr(reading, "axis", None)
+    if axis is not None:
+        part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=getattr(reading, "squeeze_mm", 0.0))
 
 
 #: Every kind of reading by its short name.

@@ -120,9 +120,9 @@ def correct(
     """
     from dataclasses import fields, replace
 
+    from matdb.bench.readings import check_on_part
     from matdb.cli.screen import document, show
     from matdb.errors import InputError
-    from matdb.exchange.reading_file import check_on_part
 
     named = locals()
     given = {field: named[option.removeprefix("--").replace("-", "_")] for field, option in OPTION_OF.items()}

@@ -275,9 +275,8 @@ def log(
     given: dict[str, str | None],
 ) -> None:
     """Make a reading of a command's words, check it on its part, and log it."""
-    from matdb.bench.readings import READINGS, reading_from_dict
+    from matdb.bench.readings import READINGS, check_on_part, reading_from_dict
     from matdb.cli.screen import document, lines, show
-    from matdb.exchange.reading_file import check_on_part
 
     subject = READINGS[kind].subject
     reading = reading_from_dict({"kind": kind, subject: on, **values_of(given)})

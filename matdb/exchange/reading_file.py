@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Final
 
-from matdb.bench.readings import READINGS, Reading, reading_from_dict
+from matdb.bench.readings import READINGS, Reading, check_on_part, reading_from_dict
 from matdb.delimited import Table, read_table
 from matdb.errors import InputError
 from matdb.exchange.columns import BY_FIELD, COLUMNS, Heading, heading_of, value_of
 from matdb.form.part import Part
 
-__all__ = ["Problem", "ReadingFile", "check_on_part", "duplicate_key", "read_readings"]
+__all__ = ["Problem", "ReadingFile", "duplicate_key", "read_readings"]
 
 #: Columns that an export adds and an import may carry along; they say nothing of the reading itself.
 IGNORED: Final = frozenset({"number", "on", "subject", "logged_at", "counts", "retired_at", "retired_why", "corrects"})
@@ -66,19 +66,6 @@ class ReadingFile:
         self.problem_count += 1
         if len(self.problems) < MOST_PROBLEMS:
             self.problems.append(Problem(line, column, says))
-
-
-def check_on_part(reading: Reading, part: Part) -> None:
-    """Refuse a reading along an axis or at a squeeze that its part's form does not have.
-
-    Raises
-    ------
-    InputError
-        As :meth:`matdb.form.base.FormBase.stiffness_n_per_mm`.
-    """
-    axis = getattr(reading, "axis", None)
-    if axis is not None:
-        part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=getattr(reading, "squeeze_mm", 0.0))
 
 
 def duplicate_key(reading: Reading, *, with_time: bool) -> tuple[Any, ...]:
