@@ -1,10 +1,41 @@
-"""Part geometry: one file per form; stiffness per unit modulus."""
+"""Part geometry: one file per form; stiffness per unit modulus.
 
-from matdb.form.base import FORMS, FormBase, form_from_dict
+A new form is one file in this folder: a frozen dataclass derived from :class:`FormBase` with ``@register``. It is
+found by itself; the names below are only those that the package offers.
+"""
+
+import importlib
+import pkgutil
+
+from matdb.form.base import FORMS, FormBase, form_from_dict, form_from_text
 from matdb.form.bush import Bush
+from matdb.form.cable_loop import CableLoop
+from matdb.form.grommet_pair import GrommetPair
+from matdb.form.measured import Measured
 from matdb.form.pad import Pad
 from matdb.form.part import Part
+from matdb.form.printed_strut import PrintedStrut
 from matdb.form.ring import Ring
 from matdb.form.strut import Strut
+from matdb.form.taper import Taper
 
-__all__ = ["FORMS", "Bush", "FormBase", "Pad", "Part", "Ring", "Strut", "form_from_dict"]
+__all__ = [
+    "FORMS",
+    "Bush",
+    "CableLoop",
+    "FormBase",
+    "GrommetPair",
+    "Measured",
+    "Pad",
+    "Part",
+    "PrintedStrut",
+    "Ring",
+    "Strut",
+    "Taper",
+    "form_from_dict",
+    "form_from_text",
+]
+
+for _module in pkgutil.iter_modules(__path__):
+    if not _module.ispkg:
+        importlib.import_module(f"{__name__}.{_module.name}")

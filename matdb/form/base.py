@@ -20,6 +20,7 @@ __all__ = [
     "FormBase",
     "checked_modulus",
     "form_from_dict",
+    "form_from_text",
     "register",
 ]
 
@@ -225,6 +226,33 @@ def checked_modulus(name: str, value: ArrayLike) -> Any:
 def _first(values: Any, where: Any) -> Any:
     """Return the first value that is marked, for an error message."""
     return np.broadcast_to(values, where.shape)[where].flat[0].item()
+
+
+def form_from_text(text: str) -> FormBase:
+    """Build a form from its short name and its dimensions in mm: ``"ring 16x6x5"``, ``"pad 10x4"``.
+
+    Parameters
+    ----------
+    text : str
+        The name, a blank, and the dimensions in the order of the form's fields, joined by x.
+
+    Raises
+    ------
+    InputError
+        Not of this shape, or a dimension out of range.
+    """
+    kind, _, sizes = text.strip().lower().partition(" ")
+    allowed = "a form and its dimensions in mm, such as ring 16x6x5 or pad 10x4"
+    if kind not in FORMS:
+        raise InputError("form", text, allowed, "known forms: " + ", ".join(sorted(FORMS)))
+    try:
+        return FORMS[kind](*(float(size) for size in sizes.replace("×", "x").split("x")))
+    except TypeError:
+        raise InputError("form", text, allowed) from None
+    except ValueError as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError("form", text, allowed) from None
 
 
 def form_from_dict(values: dict[str, Any]) -> FormBase:

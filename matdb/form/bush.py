@@ -8,8 +8,8 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.form import closed_form
-from matdb.form.base import Array, FormBase, checked_modulus, register
+from matdb.form import closed_form, dimensionless
+from matdb.form.base import INSIDE_SD, OUTSIDE_SD, Array, FormBase, checked_modulus, register
 
 __all__ = ["Bush"]
 
@@ -59,8 +59,35 @@ class Bush(FormBase):
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_stiffness`."""
-        form = closed_form.bush_axial if axis == "axial" else closed_form.bush_radial
-        return self.outer_mm / 2.0 * form(*self._ratios) * np.ones_like(squeeze_mm)
+        if axis == "axial":
+            value = dimensionless.bush_axial(*self._ratios)
+        else:
+            value = dimensionless.bush_radial(*self._ratios, compressibility, bonded=self.bonded)
+        return self.outer_mm / 2.0 * value
+
+    @property
+    def covered(self) -> bool:
+        """Whether the finite-element tables hold this geometry."""
+        return dimensionless.bush_covered(*self._ratios)
+
+    def offset_sd(self, axis: str = "axial") -> float:
+        """See :meth:`FormBase.offset_sd`: 0.15 inside the tables, 0.25 outside or for frictionless sleeves."""
+        self._check_axis(axis)
+        return INSIDE_SD if self.covered and self.bonded else OUTSIDE_SD
+
+    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
+        """See :meth:`FormBase.warnings`."""
+        self._check_axis(axis)
+        out = []
+        ratio, length = self._ratios
+        if not self.covered:
+            out.append(
+                f"bush: outside the finite-element tables (b/a {ratio:.3g}, L/b {length:.3g}); closed form, "
+                "less certain"
+            )
+        if axis == "radial" and self.bonded and length * ratio / (ratio - 1.0) > 8.0:
+            out.append("bush: long and thin, so across it the bulk modulus matters; give it")
+        return tuple(out)
 
     def torsional_stiffness_n_mm_per_rad(self, youngs_modulus_mpa: ArrayLike = 1.0) -> Any:
         """Moment over angle when the inner sleeve is twisted, ``4πGL/(1/a² − 1/b²)``, in N mm/rad.

@@ -19,6 +19,8 @@ __all__ = [
     "column_axial",
     "column_covered",
     "column_sideways",
+    "taper",
+    "taper_covered",
 ]
 
 
@@ -29,6 +31,11 @@ def _column(pad: str, strut: str, slenderness: Any, hole: Any, pad_scale: float)
     if not tall.any():
         return pad_scale * table(pad).value(shape, eta)
     value = table(strut).value(slender, eta)
+    # The ends' share fades with the length: beyond the table the ratio to the trend goes to 1.
+    most = table(strut).axes[0].high
+    if (slender > most).any():
+        trend = TRENDS[strut](slender, eta)
+        value = np.where(slender > most, trend + (value - trend) * most / slender, value)
     if tall.all():
         return value
     return np.where(tall, value, pad_scale * table(pad).value(shape, eta))
@@ -103,6 +110,26 @@ def bush_radial(radius_ratio: Any, length_ratio: Any, compressibility: Any = 0.0
         return stiff
     at = (np.asarray(radius_ratio), np.asarray(length_ratio), np.asarray(compressibility))
     return stiff * table("bush radial softening").ratio(*at) * TRENDS["bush radial softening"](*at, stiff)
+
+
+def taper(top_ratio: Any, slenderness: Any, axis: str) -> Any:
+    """Stiffness over E·D of a solid truncated cone with bonded faces, D its large diameter.
+
+    Parameters
+    ----------
+    top_ratio : array_like
+        Small over large diameter.
+    slenderness : array_like
+        Height over large diameter.
+    axis : str
+        ``"axial"`` or ``"shear"``.
+    """
+    return table(f"taper {axis}").value(top_ratio, slenderness)
+
+
+def taper_covered(top_ratio: float, slenderness: float) -> bool:
+    """Whether the tables hold the cone."""
+    return bool(table("taper axial").holds(top_ratio, slenderness))
 
 
 def bush_covered(radius_ratio: float, length_ratio: float) -> bool:

@@ -25,6 +25,9 @@ class Ring(RoundPad):
     bonded : bool
         True when both faces hold the rubber (glued, moulded on or clamped); False for frictionless faces,
         which carry no shear.
+    load_points : tuple of (float, float), or str
+        Measured deflection in mm and force in N, rising (as text ``"0.5:4, 1:10"``): their shape replaces that
+        of the table when the part is squeezed; the modulus still gives the scale.
 
     Raises
     ------
@@ -43,11 +46,13 @@ class Ring(RoundPad):
     inner_mm: float
     height_mm: float
     bonded: bool = True
+    load_points: tuple[tuple[float, float], ...] | str = ()
 
     def __post_init__(self) -> None:
         self._positive("outer_mm", "inner_mm", "height_mm")
         self._below("inner_mm", "outer_mm")
         self._yes_or_no("bonded")
+        self._checked_points()
 
     @property
     def _diameters_mm(self) -> tuple[float, float]:

@@ -72,6 +72,7 @@ class FrictionlessLaw:
 class TabulatedLaw:
     """The finite-element table at one geometry, as a polynomial in the share up to its end.
 
+    The end is 0.3, or less where no equilibrium was found, the hole closes or a thin wall folds.
     Beyond the end the tangent goes on as ``λ⁻³``, the closed form's growth for bonded faces.
     """
 
@@ -117,7 +118,7 @@ def tabulated_law(shape: float, hole: float) -> TabulatedLaw:
         Inner over outer diameter.
     """
     squeeze = squeeze_table()
-    return TabulatedLaw(squeeze.polynomial(shape, hole), squeeze.most)
+    return TabulatedLaw(squeeze.polynomial(shape, hole), squeeze.reach_at(shape, hole))
 
 
 @dataclass(frozen=True)
@@ -209,8 +210,8 @@ def checked_load_points(field: str, points: Any, least: int = 1) -> tuple[tuple[
     ----------
     field : str
         The field's name for the message.
-    points : sequence of (deflection in mm, force in N)
-        Both above 0 and rising; the origin is implied, and dropped when given.
+    points : sequence of (deflection in mm, force in N), or str
+        Both above 0 and rising; the origin is implied, and dropped when given. As text: ``"0.5:4, 1:10"``.
     least : int
         Fewest points.
 
@@ -220,6 +221,8 @@ def checked_load_points(field: str, points: Any, least: int = 1) -> tuple[tuple[
         Not pairs of numbers, too few, or not rising.
     """
     allowed = f"at least {least} pairs (deflection mm, force N), both above 0 and rising"
+    if isinstance(points, str):
+        points = [pair.split(":") for pair in points.replace(";", ",").split(",") if pair.strip()]
     try:
         pairs = tuple((float(d), float(f)) for d, f in points)
     except (TypeError, ValueError):

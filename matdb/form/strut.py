@@ -6,9 +6,12 @@ import math
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+import numpy as np
+
 from matdb.errors import InputError
-from matdb.form import closed_form
-from matdb.form.base import Array, FormBase, register
+from matdb.form.base import INSIDE_SD, OUTSIDE_SD, Array, FormBase, register
+from matdb.form.dimensionless import column_axial, column_covered, column_sideways
+from matdb.form.squeeze_law import FrictionlessLaw
 
 __all__ = ["Strut"]
 
@@ -81,24 +84,51 @@ class Strut(FormBase):
         scale = self.area_mm2 / self.length_mm
         share = squeeze_mm / self.length_mm
         if axis == "axial":
-            linear = closed_form.strut_axial(slender, hole) if self.bonded else 1.0
-            return scale * closed_form.squeeze_tangent(share, linear, 0.0)
-        left = 1.0 - share / self.buckling_share
+            linear = column_axial(slender, hole, compressibility) if self.bonded else 1.0
+            return scale * linear * FrictionlessLaw().tangent(share)
+        return scale * column_sideways(slender, hole) * self.left_under(squeeze_mm)
+
+    def left_under(self, squeeze_mm: Array) -> Array:
+        """Lateral stiffness left under a static squeeze, ``1 − P / P_buckling``, by small-strain beam theory.
+
+        Raises
+        ------
+        InputError
+            The strut buckles.
+        """
+        left: Array = 1.0 - np.asarray(squeeze_mm) / (self.buckling_share * self.length_mm)
         if (left <= 0.0).any():
             raise InputError(
                 "squeeze_mm",
-                squeeze_mm.max().item(),
+                float(np.max(squeeze_mm)),
                 f"below {self.buckling_share * self.length_mm:.3g} mm, where this strut buckles",
                 "take a shorter or thicker strut",
             )
-        return scale * closed_form.sideways(slender, hole) * left
+        return left
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
         """See :meth:`FormBase.warnings`."""
+        self._check_axis(axis)
+        out = []
         share = self.buckling_share
+        if not self.covered:
+            out.append(
+                f"strut: outside the finite-element tables (L/D {self.length_mm / self.outer_mm:.3g}, diameter ratio "
+                f"{self.inner_mm / self.outer_mm:.2g}); closed form, less certain"
+            )
         if share < 0.1:
-            return (f"slender strut: it buckles at about {share:.1%} static squeeze; keep well below",)
-        return ()
+            out.append(f"strut: slender, it buckles at about {share:.1%} static squeeze; keep below half of that")
+        return tuple(out)
+
+    @property
+    def covered(self) -> bool:
+        """Whether the finite-element tables hold this geometry; frictionless ends need none."""
+        return not self.bonded or column_covered(self.length_mm / self.outer_mm, self.inner_mm / self.outer_mm)
+
+    def offset_sd(self, axis: str = "axial") -> float:
+        """See :meth:`FormBase.offset_sd`: 0.15 inside the tables, 0.25 outside."""
+        self._check_axis(axis)
+        return INSIDE_SD if self.covered else OUTSIDE_SD
 
     def _check_axis(self, axis: str) -> None:
         super()._check_axis(axis)

@@ -42,6 +42,7 @@ _SCALE = 0.003
 
 #: Coordinate maps and their inverses.
 MAPS: Mapping[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
+    "linear": (lambda x: x, lambda x: x),
     "log": (np.log, np.exp),
     "square root": (np.sqrt, np.square),
     "log of excess over 1": (lambda q: np.log(q - 1.0), lambda t: 1.0 + np.exp(t)),
@@ -62,6 +63,12 @@ TRENDS: Mapping[str, Callable[..., Any]] = {
     "bush axial": closed_form.bush_axial,
     "bush radial": closed_form.bush_radial,
     "bush radial frictionless": lambda ratio, length: length * _one(ratio, length),
+    "taper axial": lambda top, height: (
+        np.pi / 4.0 * top / height * closed_form.disc_axial(np.sqrt(top) / (4.0 * height))
+    ),
+    "taper shear": lambda top, height: (
+        np.pi / 4.0 * top / height * closed_form.sideways(height / np.sqrt(top), np.zeros(()))
+    ),
     "pad softening": lambda shape, hole, compressibility, stiff: 1.0 / (1.0 + compressibility * stiff),
     "bush radial softening": lambda ratio, length, compressibility, stiff: (
         1.0 / (1.0 + compressibility * stiff / length * (1.0 - 1.0 / ratio) / 3.0)
@@ -216,12 +223,17 @@ class SqueezeTable:
         Shape factor, diameter ratio, squeeze share (this one linear, from 0).
     coefficients : ndarray
         c.
+    most : float
+        Largest share of any geometry in the table.
+    reach : ndarray
+        Largest share that was solved at each point of shape factor and diameter ratio.
     fit_error, mesh_error : float
         Root mean square of the fit's residual, and largest relative difference between two meshes.
     """
 
     axes: tuple[Axis, Axis]
     most: float
+    reach: Array
     coefficients: Array
     fit_error: float
     mesh_error: float
@@ -230,20 +242,36 @@ class SqueezeTable:
         """Whether the geometry lies within the table."""
         return self.axes[0].holds(shape) & self.axes[1].holds(hole)
 
+    def reach_at(self, shape: float, hole: float) -> float:
+        """Largest share up to which all neighbouring points of the table were solved, at least 0.025.
+
+        Parameters
+        ----------
+        shape, hole : float
+            Shape factor and diameter ratio, clipped to the table.
+        """
+        around = []
+        for axis, value in zip(self.axes, (shape, hole), strict=True):
+            points = axis.points()
+            at = min(max(value, points[0]), points[-1])
+            last = int(np.clip(np.searchsorted(points, at, side="right") - 1, 0, axis.count - 1))
+            around.append(slice(last, last + (1 if points[last] == at else 2)))
+        return max(float(self.reach[around[0], around[1]].min()), 0.025)
+
     def polynomial(self, shape: float, hole: float) -> tuple[float, ...]:
-        """Power coefficients, lowest first, of ``F / k₀h`` in e on 0 … ``most`` for one geometry.
+        """Power coefficients, lowest first, of ``F / k₀h`` in e on 0 … ``reach_at`` for one geometry.
 
         F / (k₀ h) = e (1 + a₁ e + … ), exact in its first term, the rest fitted to the table to 1e-6.
         """
         c = self.coefficients
         for axis, value in zip(self.axes, (shape, hole), strict=True):
             c = np.tensordot(_chebyshev(np.asarray([axis.reduced(value)]), c.shape[0])[:, 0], c, (0, 0))
-        e = self.most * (chebyshev_points(40) + 1.0) / 2.0
+        e = self.reach_at(shape, hole) * (chebyshev_points(40) + 1.0) / 2.0
         e = e[1:]
         log = e * (c @ _chebyshev(2.0 * e / self.most - 1.0, c.size))
         relative = np.exp(log) * ((1.0 - e) ** -2 - 1.0) / (2.0 * e)
-        powers = e[:, None] ** np.arange(1, 10)
-        fitted = np.linalg.lstsq(powers, relative - 1.0, rcond=None)[0]
+        order = np.arange(1, 8)
+        fitted = np.linalg.lstsq((e[:, None] / e[-1]) ** order, relative - 1.0, rcond=None)[0] / e[-1] ** order
         return (0.0, 1.0, *map(float, fitted))
 
 
@@ -254,7 +282,8 @@ def checksum(contents: Mapping[str, Any]) -> str:
         digest.update(name.encode())
         for axis in contents[name]["axes"]:
             digest.update(np.array([axis["low"], axis["high"], axis["count"]], dtype="<f8").tobytes())
-        digest.update(np.array(contents[name]["values"], dtype="<f8").tobytes())
+        for numbers in ("reach", "values"):
+            digest.update(np.array(contents[name].get(numbers, []), dtype="<f8").tobytes())
     return digest.hexdigest()
 
 
@@ -306,7 +335,11 @@ def squeeze_table() -> SqueezeTable:
     entry = _read("form_squeeze.json")["tables"]["squeeze"]
     axes = [Axis(**axis) for axis in entry["axes"][:2]]
     shape = [entry["degrees"][k] + 1 for k in range(3)]
-    coefficients = np.array(entry["values"], dtype=float).reshape(shape)
     return SqueezeTable(
-        (axes[0], axes[1]), entry["axes"][2]["high"], coefficients, entry["fit_error"], entry["mesh_error"]
+        (axes[0], axes[1]),
+        entry["axes"][2]["high"],
+        np.array(entry["reach"], dtype=float).reshape(axes[0].count, axes[1].count),
+        np.array(entry["values"], dtype=float).reshape(shape),
+        entry["fit_error"],
+        entry["mesh_error"],
     )

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.form.finite_elements.linear import bush_stiffness, column_stiffness
-from matdb.form.finite_elements.mesh import COARSE, FINE, ROUGH, Fineness
+from matdb.form.finite_elements.linear import bush_stiffness, column_stiffness, taper_stiffness
+from matdb.form.finite_elements.mesh import COARSE, FINE, FINER, ROUGH, Fineness
 from matdb.form.finite_elements.squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, squeeze_column
 from matdb.form.tables import Axis, checksum
 
@@ -39,6 +39,8 @@ _HOLE = Axis("diameter_ratio", "square root", 0.0, 0.88, 14)
 _SLENDER = Axis("slenderness", "log", 0.8, 12.0, 10)
 _RATIO = Axis("radius_ratio", "log of excess over 1", 1.2, 4.5, 10)
 _LENGTH = Axis("length_ratio", "log", 0.08, 5.0, 14)
+_TOP = Axis("diameter_ratio", "linear", 0.4, 1.0, 7)
+_TALL = Axis("slenderness", "log", 0.15, 4.0, 9)
 _SOFT = Axis("compressibility", "log1p of E/B over 0.003", 0.0, 0.1, 6)
 
 
@@ -64,6 +66,13 @@ def _strut(axis: str) -> Callable[..., float]:
 def _bush(axis: str, bonded: bool = True) -> Callable[..., float]:
     def solve(ratio: float, length: float, compressibility: float = 0.0, *, fineness: Fineness) -> float:
         return bush_stiffness(ratio, length, axis, bonded=bonded, compressibility=compressibility, fineness=fineness)
+
+    return solve
+
+
+def _taper(axis: str) -> Callable[..., float]:
+    def solve(top: float, height: float, *, fineness: Fineness) -> float:
+        return taper_stiffness(top, height, axis, fineness=fineness)
 
     return solve
 
@@ -94,6 +103,12 @@ CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
         (_RATIO, _LENGTH),
         _bush("radial", bonded=False),
     ),
+    "taper axial": ("k / (E D), bonded, by small over large diameter, incompressible", (_TOP, _TALL), _taper("axial")),
+    "taper shear": (
+        "k / (E D), bonded, faces parallel, by small over large diameter, incompressible",
+        (_TOP, _TALL),
+        _taper("sideways"),
+    ),
     "bush radial softening": (
         "k / (E b), bonded, by E / B",
         (_with(_RATIO, 8), _with(_LENGTH, 10), _SOFT),
@@ -108,6 +123,8 @@ def solve_case(job: tuple[str, tuple[float, ...]]) -> tuple[float, float]:
     solve = CASES[name][2]
     # Of softening only the ratio to the incompressible value is kept, in which most of the error cancels.
     meshes = (ROUGH, COARSE) if name.endswith("softening") else (COARSE, FINE)
+    if name.startswith("taper"):
+        meshes = (FINE, FINER)
     coarse, fine = (solve(*at, fineness=mesh) for mesh in meshes)
     return fine, abs(coarse / fine - 1.0)
 
@@ -149,6 +166,8 @@ _ASIDE: dict[str, tuple[tuple[str, float, float], ...]] = {
     "bush axial": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
     "bush radial": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
     "bush radial frictionless": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
+    "taper axial": (("", 0.45, 1.0), ("log", 0.17, 3.0)),
+    "taper shear": (("", 0.45, 1.0), ("log", 0.17, 3.0)),
     "bush radial softening": (("", 1.25, 4.0), ("log", 0.1, 4.0), ("log", 1e-4, 0.05)),
 }
 
@@ -163,7 +182,7 @@ def aside_points(count: int, seed: int, processes: int = 1) -> list[tuple[str, t
             for kind, low, high in ranges:
                 x = random.uniform(np.log(low), np.log(high)) if kind else random.uniform(low, high)
                 at.append(float(f"{np.exp(x) if kind else x:.4g}"))
-            if i % 3 == 0 and not name.startswith("bush"):
+            if i % 3 == 0 and name.startswith(("pad", "strut")):
                 at[1] = 0.0
             jobs.append((name, tuple(at)))
     solved = _over(jobs, solve_case, processes)
@@ -173,35 +192,51 @@ def aside_points(count: int, seed: int, processes: int = 1) -> list[tuple[str, t
 _SQUEEZE_SHAPE = Axis("shape_factor", "log", 0.08, 5.0, 9)
 _SQUEEZE_HOLE = Axis("diameter_ratio", "square root", 0.0, 0.82, 8)
 _SQUEEZE_MOST = 0.3
-_DEGREES = (6, 6, 5)
+_DEGREES = (7, 7, 4)
+#: Weight of a coefficient against growing with the square of its degree: keeps the fit calm where points are missing.
+_CALM = 3e-4
 
 
-def _squeeze_job(at: tuple[float, float]) -> list[tuple[float, float, float]]:
-    """(share, F / (k₀ h e), relative difference between meshes) of one geometry; nan without a second mesh."""
-    shape, hole = at
+def _squeeze_job(job: tuple[tuple[float, float], bool]) -> list[tuple[float, float, float]]:
+    """(share, F / (k₀ h e), relative difference from a finer mesh) of one geometry; nan where not compared."""
+    (shape, hole), compare = job
     shares: Array = np.linspace(0.0, _SQUEEZE_MOST, 13)[1:]
-    runs = [squeeze_column((1.0 - hole) / (4.0 * shape), hole, shares, mesh) for mesh in (COARSE_SQUEEZE, FINE_SQUEEZE)]
+    slenderness = (1.0 - hole) / (4.0 * shape)
+    run = squeeze_column(slenderness, hole, shares, COARSE_SQUEEZE)
+    finer = squeeze_column(slenderness, hole, shares, FINE_SQUEEZE) if compare else None
     rows = []
-    for i, share in enumerate(shares):
-        # A hole's wall that has nearly closed would touch itself.
-        values = [run.force[i] / run.linear / share for run in runs if i < run.share.size and run.narrowest[i] > 0.1]
-        if values:
-            difference = abs(values[0] / values[-1] - 1.0) if len(values) == 2 else np.nan
-            rows.append((float(share), float(values[-1]), float(difference)))
+    before, slope = (0.0, 0.0), 1.0
+    for i, share in enumerate(run.share):
+        value = run.force[i] / run.linear / share
+        slope, last = (value * share - before[1]) / (share - before[0]), slope
+        before = (share, value * share)
+        # A hole's wall that has nearly closed would touch itself; a slope that falls is a wall that folds, or a
+        # corner's elements that fail: neither is a mount to fly.
+        if run.narrowest[i] <= 0.1 or slope < 0.98 * last:
+            break
+        difference = np.nan
+        if finer is not None and i < finer.share.size:
+            difference = abs(value / (finer.force[i] / finer.linear / share) - 1.0)
+        rows.append((float(share), float(value), float(difference)))
     return rows
 
 
 def squeeze_fit(processes: int = 1, say: Callable[[str], None] = print) -> dict[str, Any]:
     """Solve large squeeze over pads and rings, and fit it smoothly."""
-    jobs = [(float(s), float(h)) for s in _SQUEEZE_SHAPE.points() for h in _SQUEEZE_HOLE.points()]
-    rows = []
-    for at, solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
+    places = [(float(s), float(h)) for s in _SQUEEZE_SHAPE.points() for h in _SQUEEZE_HOLE.points()]
+    jobs = [(at, i % 5 == 0) for i, at in enumerate(places)]
+    rows, reach = [], []
+    for (at, _), solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
         rows += [(*at, *row) for row in solved]
+        reach.append(round(solved[-1][0], 6) if solved else 0.0)
     data = np.array(rows)
     shape, hole, share, relative, difference = data.T
     design = _design(shape, hole, share)
     target = np.log(relative * 2.0 * share / ((1.0 - share) ** -2 - 1.0))
-    coefficients = np.linalg.lstsq(design, target, rcond=1e-10)[0]
+    orders = np.indices([d + 1 for d in _DEGREES]).reshape(3, -1).sum(axis=0)
+    calm = np.diag(_CALM * orders.astype(float) ** 2)
+    padded = np.concatenate([target, np.zeros(calm.shape[0])])
+    coefficients = np.linalg.lstsq(np.vstack([design, calm]), padded, rcond=None)[0]
     residual = design @ coefficients - target
     known = difference[np.isfinite(difference)]
     say(f"squeeze: {len(rows)} points, fit rms {residual.std():.1e}, most {np.abs(residual).max():.1e}")
@@ -215,6 +250,7 @@ def squeeze_fit(processes: int = 1, say: Callable[[str], None] = print) -> dict[
                 {"name": "squeeze_share", "map": "linear", "low": 0.0, "high": _SQUEEZE_MOST, "count": 12},
             ],
             "degrees": list(_DEGREES),
+            "reach": reach,
             "points": len(rows),
             "fit_error": float(f"{np.sqrt(np.mean(residual**2)):.2g}"),
             "largest_fit_error": float(f"{np.abs(residual).max():.2g}"),
@@ -231,9 +267,9 @@ def aside_squeeze(count: int, seed: int, processes: int = 1) -> list[tuple[float
     jobs = []
     for i in range(count):
         shape = float(f"{np.exp(random.uniform(np.log(0.1), np.log(4.0))):.4g}")
-        jobs.append((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.8):.4g}")))
+        jobs.append(((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.8):.4g}")), False))
     rows: list[tuple[float, ...]] = []
-    for at, solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
+    for (at, _), solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
         rows += [(*at, share, value) for share, value, _ in solved]
     return rows
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from matdb.form.finite_elements.mesh import FINE, Fineness, graded, tensor_mesh
 
-__all__ = ["bush_stiffness", "column_stiffness", "solve"]
+__all__ = ["bush_stiffness", "column_stiffness", "solve", "taper_stiffness"]
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,7 @@ def solve(
     fixed: list[tuple[str, int, float]],
     *,
     compressibility: float = 0.0,
+    taper: float = 0.0,
 ) -> float:
     """Energy ``∫σ:ε dV`` of a rectangle revolved, under prescribed displacements.
 
@@ -79,6 +80,8 @@ def solve(
         Side ``left``, ``right``, ``bottom``, ``top``; component as in :func:`_strains`.
     compressibility : float
         E / B, 0 for incompressible.
+    taper : float
+        The radii at height z are those given times ``1 + taper · (z − z₀) / (z₁ − z₀)``.
     """
     from scipy.sparse import bmat, coo_matrix
     from scipy.sparse.linalg import spsolve
@@ -86,11 +89,14 @@ def solve(
 
     solid = bool(r[0] == 0.0) and harmonic == 1
     mesh = tensor_mesh(r, z)
+    if taper:
+        mesh = mesh.translated((0.0, 0.0))
+        mesh.p[0] *= 1.0 + taper * (mesh.p[1] - z[0]) / (z[-1] - z[0])
     fine = Basis(mesh, ElementQuad2(), intorder=6)
     coarse = Basis(mesh, ElementQuad1(), intorder=6)
-    values = np.array([fine.basis[i][0].value for i in range(fine.Nbfun)])
+    values = np.array([np.asarray(fine.basis[i][0]) for i in range(fine.Nbfun)])
     slopes = np.array([fine.basis[i][0].grad for i in range(fine.Nbfun)])
-    pressure = np.moveaxis(np.array([coarse.basis[i][0].value for i in range(coarse.Nbfun)]), 0, -1)
+    pressure = np.moveaxis(np.array([np.asarray(coarse.basis[i][0]) for i in range(coarse.Nbfun)]), 0, -1)
     place = fine.mapping.F(fine.X)
     radius = place[0]
     weight = fine.dx * radius * (2.0 * np.pi if harmonic == 0 else np.pi)
@@ -180,6 +186,31 @@ def column_stiffness(
         energy = solve(r, z, 1, fixed, compressibility=compressibility)
     area = np.pi / 4.0 * (1.0 - hole**2)
     return 2.0 * energy * slenderness / float(area)
+
+
+def taper_stiffness(top: float, height: float, axis: str, *, fineness: Fineness = FINE) -> float:
+    """Stiffness over E·D of a solid truncated cone between bonded faces.
+
+    Parameters
+    ----------
+    top, height : float
+        Diameter of the top face and height, both over the diameter of the bottom face.
+    axis : str
+        ``"axial"``, or ``"sideways"`` with both faces held parallel.
+    fineness : Fineness
+        Mesh.
+    """
+    smallest = fineness.least * min(0.5, height)
+    r = graded(0.0, 0.5, smallest, fineness, at_start=False, at_end=True)
+    z = graded(0.0, height, smallest, fineness, at_start=True, at_end=True)
+    fixed: list[tuple[str, int, float]]
+    if axis == "axial":
+        fixed = [("left", 0, 0.0), ("bottom", 0, 0.0), ("bottom", 1, 0.0), ("top", 0, 0.0), ("top", 1, 1.0)]
+        return solve(r, z, 0, fixed, taper=top - 1.0)
+    fixed = [("left", 1, 0.0), ("left", 2, 0.0)]
+    fixed += [("bottom", c, 0.0) for c in range(3)]
+    fixed += [("top", 0, 1.0), ("top", 1, 0.0), ("top", 2, 0.0)]
+    return solve(r, z, 1, fixed, taper=top - 1.0)
 
 
 def bush_stiffness(

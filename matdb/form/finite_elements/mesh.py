@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["COARSE", "FINE", "ROUGH", "Fineness", "graded", "tensor_mesh"]
+__all__ = ["COARSE", "FINE", "FINER", "ROUGH", "Fineness", "graded", "tensor_mesh"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,8 @@ class Fineness:
 ROUGH = Fineness(growth=4.0, most=4, least=5e-3)
 COARSE = Fineness(growth=2.6, most=5, least=1e-3)
 FINE = Fineness(growth=2.0, most=7, least=2e-4)
+#: For cones, whose blunt corners are more singular and whose flat rims need more elements.
+FINER = Fineness(growth=1.7, most=12, least=1e-4)
 
 
 def graded(start: float, end: float, smallest: float, fine: Fineness, *, at_start: bool, at_end: bool) -> Array:

@@ -68,10 +68,10 @@ class _Column:
         z = graded(0.0, self.half, smallest, fineness, at_start=False, at_end=True)
         mesh = tensor_mesh(r, z)
         fine, coarse = Basis(mesh, ElementQuad2(), intorder=6), Basis(mesh, ElementQuad1(), intorder=6)
-        values = np.moveaxis(np.array([fine.basis[i][0].value for i in range(fine.Nbfun)]), 0, -1)
+        values = np.moveaxis(np.array([np.asarray(fine.basis[i][0]) for i in range(fine.Nbfun)]), 0, -1)
         slopes = np.array([fine.basis[i][0].grad for i in range(fine.Nbfun)])
         dr, dz = (np.moveaxis(slopes[:, i], 0, -1) for i in (0, 1))
-        self.pressure = np.moveaxis(np.array([coarse.basis[i][0].value for i in range(coarse.Nbfun)]), 0, -1)
+        self.pressure = np.moveaxis(np.array([np.asarray(coarse.basis[i][0]) for i in range(coarse.Nbfun)]), 0, -1)
         radius = fine.mapping.F(fine.X)[0]
         self.weight = 2.0 * np.pi * fine.dx * radius
         zero = np.zeros_like(dr)

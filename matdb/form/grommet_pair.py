@@ -1,0 +1,144 @@
+"""A two-part grommet: a plate between a lower and an upper half, squeezed by a screw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from matdb.errors import InputError
+from matdb.form.base import Array, FormBase, form_from_dict, form_from_text, register
+from matdb.form.pair_balance import balance
+from matdb.form.round_pad import RoundPad
+from matdb.form.thread import pitch_mm
+
+__all__ = ["GrommetPair"]
+
+
+@register
+@dataclass(frozen=True)
+class GrommetPair(FormBase):
+    """A plate held between two pads or rings that one screw squeezes.
+
+    While both halves touch, the stiffness is their sum; :mod:`matdb.mounting.squeeze` says when one lifts off.
+    Here the plate carries no load: the halves share the squeeze so that their forces are equal. With no squeeze
+    they just touch.
+
+    Attributes
+    ----------
+    lower, upper : Pad or Ring
+        The halves; upper None takes one like the lower. A dictionary as from ``to_dict``, or text such as
+        ``"ring 12x5x4"`` (mm), does as well.
+    plate_mm : float
+        Thickness of the plate between them in mm, 0 or more.
+    thread : str or None
+        The screw's thread, for instance ``"M3"``.
+    spacer_mm : float or None
+        Length of the sleeve that stops the screw, in mm; when the squeeze is not given, it is the spacer's.
+
+    Raises
+    ------
+    InputError
+        A half is neither a pad nor a ring, a dimension is out of range, or the thread is unknown.
+
+    Examples
+    --------
+    >>> from matdb.form.ring import Ring
+    >>> pair = GrommetPair(Ring(12.0, 5.0, 4.0), plate_mm=2.0, thread="M3", spacer_mm=9.4)
+    >>> pair.stack_mm, round(pair.spacer_squeeze_mm, 6)
+    (10.0, 0.6)
+    """
+
+    kind: ClassVar[str] = "grommet-pair"
+    axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
+
+    lower: RoundPad | dict[str, Any] | str
+    upper: RoundPad | dict[str, Any] | str | None = None
+    plate_mm: float = 0.0
+    thread: str | None = None
+    spacer_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("lower", "upper"):
+            half = getattr(self, name)
+            if half is None and name == "upper":
+                half = self.lower
+            if isinstance(half, dict):
+                half = form_from_dict(half)
+            elif isinstance(half, str):
+                half = form_from_text(half)
+            if not isinstance(half, RoundPad):
+                raise InputError(f"{self.kind} {name}", half, "a pad or a ring, such as ring 12x5x4")
+            object.__setattr__(self, name, half)
+        if self.plate_mm == 0.0 and not isinstance(self.plate_mm, bool):
+            object.__setattr__(self, "plate_mm", 0.0)
+        else:
+            self._positive("plate_mm")
+        if self.thread is not None:
+            pitch_mm(self.thread)
+        if self.spacer_mm is not None:
+            self._positive("spacer_mm")
+            if self.spacer_mm <= self.plate_mm:
+                raise InputError(f"{self.kind} spacer_mm", self.spacer_mm, f"above plate_mm ({self.plate_mm:g} mm)")
+            squeeze, most = self.spacer_squeeze_mm, 0.5 * self.squeezable_height_mm
+            if squeeze is not None and squeeze > most:
+                raise InputError(
+                    f"{self.kind} spacer_mm",
+                    self.spacer_mm,
+                    f"at least {self.stack_mm - most:g} mm, where the halves are squeezed to half their height",
+                    "take a longer spacer",
+                )
+
+    @property
+    def halves(self) -> tuple[RoundPad, RoundPad]:
+        """Lower and upper half."""
+        assert isinstance(self.lower, RoundPad)
+        assert isinstance(self.upper, RoundPad)
+        return self.lower, self.upper
+
+    @property
+    def squeezable_height_mm(self) -> float:
+        """Free height of both halves together in mm."""
+        return sum(half.height_mm for half in self.halves)
+
+    @property
+    def stack_mm(self) -> float:
+        """Height of halves and plate at first touch in mm."""
+        return self.squeezable_height_mm + self.plate_mm
+
+    @property
+    def spacer_squeeze_mm(self) -> float | None:
+        """Total squeeze in mm when the screw is tight on the spacer; negative: the halves stay loose."""
+        return None if self.spacer_mm is None else self.stack_mm - self.spacer_mm
+
+    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_stiffness`; a squeeze of 0 takes the spacer's, if there is one."""
+        total = np.asarray(squeeze_mm, dtype=float)
+        held = self.spacer_squeeze_mm
+        if held is not None and held > 0.0:
+            total = np.where(total == 0.0, held, total)
+        lower, upper = self.halves
+        soft = np.real(compressibility)
+        down, up = balance(lower, upper, total, 0.0, soft) if np.any(total) else (total, total)
+        value = lower.unit_stiffness(axis, down, compressibility)
+        return value + upper.unit_stiffness(axis, up, compressibility)
+
+    def offset_sd(self, axis: str = "axial") -> float:
+        """See :meth:`FormBase.offset_sd`: that of the less certain half."""
+        return max(half.offset_sd(axis) for half in self.halves)
+
+    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
+        """See :meth:`FormBase.warnings`: those of both halves, and of the spacer."""
+        out = list(dict.fromkeys(text for half in self.halves for text in half.warnings(axis)))
+        held = self.spacer_squeeze_mm
+        if held is not None and held < 0.0:
+            out.append(
+                f"grommet-pair: the spacer is {-held:.3g} mm longer than the stack; the plate is loose and rattles"
+            )
+        return tuple(out)
+
+    def _check_axis(self, axis: str) -> None:
+        super()._check_axis(axis)
+        for half in self.halves:
+            half._check_axis(axis)

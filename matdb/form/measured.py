@@ -1,0 +1,64 @@
+"""An isolator known only by its readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from matdb.form.base import Array, FormBase, register
+
+__all__ = ["Measured"]
+
+
+@register
+@dataclass(frozen=True)
+class Measured(FormBase):
+    """No geometry at all: the part's offset, which its readings set, does the work.
+
+    At a Young's modulus of 1 MPa the stiffness is 1 N/mm, a mere convention.
+
+    Attributes
+    ----------
+    height_mm : float or None
+        Free height in mm if known, so that a squeeze has a meaning (its effect on the stiffness is not modelled).
+    shear_share : float
+        Stiffness across over stiffness along, 1 when unknown.
+
+    Raises
+    ------
+    InputError
+        A value out of range.
+    """
+
+    kind: ClassVar[str] = "measured"
+    axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
+    has_geometry: ClassVar[bool] = False
+
+    height_mm: float | None = None
+    shear_share: float = 1.0
+
+    def __post_init__(self) -> None:
+        self._positive("shear_share")
+        if self.height_mm is not None:
+            self._positive("height_mm")
+
+    @property
+    def squeezable_height_mm(self) -> float | None:
+        """The free height in mm, None when unknown."""
+        return self.height_mm
+
+    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
+        """1 N/mm by convention; see :meth:`FormBase.unit_stiffness`."""
+        return np.full_like(squeeze_mm, 1.0 if axis == "axial" else self.shear_share)
+
+    def offset_sd(self, axis: str = "axial") -> float:
+        """See :meth:`FormBase.offset_sd`: 3, a factor of 20 either way; one reading settles it."""
+        self._check_axis(axis)
+        return 3.0
+
+    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
+        """See :meth:`FormBase.warnings`."""
+        self._check_axis(axis)
+        return ("measured: no geometry; without a reading on the part its stiffness is unknown",)

@@ -1,0 +1,99 @@
+"""A round pad or leg that narrows from one face to the other."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from matdb.form.base import INSIDE_SD, OUTSIDE_SD, Array, FormBase, register
+from matdb.form.dimensionless import column_axial, taper, taper_covered
+from matdb.form.squeeze_law import tabulated_law
+
+__all__ = ["Taper"]
+
+
+@register
+@dataclass(frozen=True)
+class Taper(FormBase):
+    """A solid truncated cone between two flat bonded faces, from finite-element tables.
+
+    Beyond the tables it follows the cylinder of diameter √(D₁D₂), which is exact along the axis of a slender cone
+    because ``∫dz/A = 4h/(π D₁ D₂)``. Under squeeze it stiffens like that cylinder, which is an approximation.
+
+    Attributes
+    ----------
+    bottom_mm, top_mm : float
+        Diameters of the two faces in mm, either the larger.
+    height_mm : float
+        Free height in mm.
+
+    Raises
+    ------
+    InputError
+        A dimension is not above 0.
+
+    Examples
+    --------
+    >>> round(Taper(10.0, 10.0, 5.0).stiffness_n_per_mm(1.0), 1)
+    24.3
+    """
+
+    kind: ClassVar[str] = "taper"
+    axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
+
+    bottom_mm: float
+    top_mm: float
+    height_mm: float
+
+    def __post_init__(self) -> None:
+        self._positive("bottom_mm", "top_mm", "height_mm")
+
+    @property
+    def mean_diameter_mm(self) -> float:
+        """Diameter of the equivalent cylinder, √(D₁D₂), in mm."""
+        return math.sqrt(self.bottom_mm * self.top_mm)
+
+    @property
+    def squeezable_height_mm(self) -> float:
+        """The free height in mm."""
+        return self.height_mm
+
+    @property
+    def _ratios(self) -> tuple[float, float]:
+        """Small over large diameter, and height over large diameter."""
+        large = max(self.bottom_mm, self.top_mm)
+        return min(self.bottom_mm, self.top_mm) / large, self.height_mm / large
+
+    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_stiffness`."""
+        value = max(self.bottom_mm, self.top_mm) * taper(*self._ratios, axis)
+        slender = self.height_mm / self.mean_diameter_mm
+        if axis == "axial" and np.any(compressibility):
+            value = value * column_axial(slender, 0.0, compressibility) / column_axial(slender, 0.0)
+        if not np.any(squeeze_mm):
+            return value
+        if axis == "shear":
+            return value * np.ones_like(squeeze_mm)
+        return value * tabulated_law(1.0 / (4.0 * slender), 0.0).tangent(squeeze_mm / self.height_mm)
+
+    @property
+    def covered(self) -> bool:
+        """Whether the finite-element tables hold this geometry."""
+        return taper_covered(*self._ratios)
+
+    def offset_sd(self, axis: str = "axial") -> float:
+        """See :meth:`FormBase.offset_sd`: 0.15 inside the tables, 0.25 outside."""
+        self._check_axis(axis)
+        return INSIDE_SD if self.covered else OUTSIDE_SD
+
+    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
+        """See :meth:`FormBase.warnings`."""
+        self._check_axis(axis)
+        if self.covered:
+            return ()
+        top, slender = self._ratios
+        where = f"diameters {top:.2g} to 1, height over diameter {slender:.3g}"
+        return (f"taper: outside the finite-element tables ({where}); closed form, less certain",)
