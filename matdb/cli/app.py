@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli import curve, demo, export, fit, material, mounting, part, picture, reading, stiffness, store, suit
+from matdb.cli import curve, demo, export, fit, material, mounting, page, part, picture, reading, stiffness, store, suit
 from matdb.cli.options import StoreOption
 from matdb.errors import MatdbError
 from matdb.version import VERSION
@@ -59,6 +59,7 @@ app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
 app.add_typer(export.app, name="export")
 app.add_typer(store.app, name="store")
 app.add_typer(picture.app, name="picture")
+app.command("page", short_help="Write a page for the field.")(page.page)
 
 
 def run(argv: Sequence[str] | None = None) -> int:

@@ -1,0 +1,296 @@
+"""The field page: one HTML file that answers on a phone without a network."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from html import escape
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from matdb.advice.suit import VERDICTS
+from matdb.errors import InputError
+from matdb.picture.chart import signed
+from matdb.picture.window_svg import ACROSS, LEFT, window_svg
+
+if TYPE_CHECKING:
+    from matdb.curve.band import Band
+    from matdb.picture.page_tables import PageTables, PartTable
+
+__all__ = ["MOST_BYTES", "field_page", "save_page"]
+
+MOST_BYTES: Final = 300_000
+#: A sign beside each verdict word, so that nothing rests on colour alone.
+_SIGNS: Final = ("✓", "✓", "?", "✗", "✗")
+#: Warnings that the sentence on what a part rests on has said before.
+_SAID: Final = ("the fit is older", "outside the measured temperatures", "no reading of")
+
+
+def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None = None) -> str:
+    """The page as text.
+
+    Parameters
+    ----------
+    page : PageTables
+        From :func:`matdb.picture.page_tables.page_tables`.
+    cautions : sequence of str
+        Sentences on where the work can hurt.
+    at_c : float, optional
+        The temperature that it opens at, degrees Celsius, within the page's; its middle when None.
+
+    Returns
+    -------
+    str
+        HTML that fetches nothing: style, script, tables and picture are inside, and a content policy forbids the
+        rest. Without script a table of temperatures stands in for the slider.
+
+    Raises
+    ------
+    InputError
+        ``at_c`` outside the page's temperatures.
+    """
+    low, high = float(page.temperature_c[0]), float(page.temperature_c[-1])
+    at = round(0.5 * (low + high)) if at_c is None else at_c
+    if not low <= at <= high:
+        raise InputError("at_c", at_c, f"{low:g} to {high:g} degC")
+    own = files("matdb.picture")
+    style, script = (own.joinpath(name).read_text(encoding="utf-8") for name in ("page.css", "page.js"))
+    body = [
+        *_head(page),
+        *_steer(low, high, at),
+        '<main><section class="live" aria-labelledby="ph"><h2 id="ph">Parts</h2>',
+        '<ol class="parts">',
+        *(_card(i, part) for i, part in enumerate(page.parts)),
+        "</ol></section>",
+        '<section id="window"><h2>The window</h2>',
+        window_svg(page, at),
+        f'<p class="quiet">Shaded: the wanted {_three(page.window_hz[0])} to {_three(page.window_hz[1])} Hz. Numbered '
+        "lines: the parts, with the band that holds 95 %.</p></section>",
+        *_table(page),
+        *_sure(page),
+        '<section id="cautions"><h2>Cautions</h2><ul>',
+        *(f"<li>{escape(text)}</li>" for text in cautions),
+        "</ul></section></main>",
+        f'<footer class="quiet"><p>Computed {page.made_at:%Y-%m-%d %H:%M %Z} by matdb {escape(page.version)} from a '
+        f"store with fingerprint {page.fingerprint}. It does not know readings that came later.</p></footer>",
+    ]
+    return "\n".join(
+        [
+            '<!DOCTYPE html>\n<html lang="en" class="plain">\n<head>\n<meta charset="utf-8">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
+            "script-src 'unsafe-inline'; img-src data:\">",
+            f'<title>{escape(page.mounting.name)}: stiffness in the field</title>\n<link rel="icon" href="data:,">',
+            f"<style>\n{style}</style>\n</head>\n<body>",
+            *body,
+            f'<script type="application/json" id="tables">{_json(_tables(page))}</script>',
+            f"<script>\n{script}</script>\n</body>\n</html>\n",
+        ]
+    )
+
+
+def save_page(
+    page: PageTables,
+    path: str | os.PathLike[str],
+    *,
+    cautions: Sequence[str],
+    at_c: float | None = None,
+    force: bool = False,
+) -> Path:
+    """Write the page to a file, whole or not at all.
+
+    Parameters
+    ----------
+    page, cautions, at_c
+        As :func:`field_page`.
+    path : str or path
+        The file; its folder must be there.
+    force : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    InputError
+        The file is there already, or the page would be larger than 300 kB.
+    OSError
+        The folder cannot be written.
+    """
+    from matdb.picture.files import new_file, write_bytes
+
+    target = new_file(path, force=force)
+    data = field_page(page, cautions=cautions, at_c=at_c).encode()
+    if len(data) > MOST_BYTES:
+        raise InputError(
+            "page", f"{len(data)} bytes", f"at most {MOST_BYTES} bytes", "take fewer parts or a shorter range"
+        )
+    return write_bytes(target, data)
+
+
+def _head(page: PageTables) -> list[str]:
+    m = page.mounting
+    low, high = page.window_hz
+    wanted = (
+        f"Wanted: a natural frequency of {_three(low)} to {_three(high)} Hz"
+        if low <= high
+        else f"No natural frequency does both: following needs {_three(low)} Hz, isolating at most {_three(high)} Hz"
+    )
+    return [
+        f"<header><h1>{escape(m.name)}</h1>",
+        f"<p>{m.mass_kg * 1e3:g} g on {m.count} isolators, rotors {m.rpm_idle:g} to {m.rpm_full:g} 1/min. "
+        f"{wanted}.</p>",
+        '<p class="lights live"><button type="button" data-light="sun" aria-pressed="false">Sunlight</button> '
+        '<button type="button" data-light="night" aria-pressed="false">Night</button></p></header>',
+    ]
+
+
+def _steer(low: float, high: float, at: float) -> list[str]:
+    def button(step: int) -> str:
+        word = "colder" if step < 0 else "warmer"
+        return (
+            f'<button type="button" data-step="{step}" aria-label="{abs(step)} K {word}">'
+            f"{'−' if step < 0 else '+'}{abs(step)}</button>"
+        )
+
+    return [
+        '<section class="steer live" aria-label="Temperature">',
+        '<div class="row"><label for="typed">Temperature of the parts, °C</label>',
+        f'<input id="typed" type="text" inputmode="text" autocomplete="off" value="{at:g}" aria-describedby="told">',
+        button(-5) + button(-1) + button(1) + button(5) + "</div>",
+        f'<input id="slid" type="range" min="{low:g}" max="{high:g}" step="0.5" value="{at:g}" '
+        'aria-label="Temperature of the parts, slider">',
+        '<p id="told" role="status" aria-live="polite"></p></section>',
+    ]
+
+
+def _card(i: int, part: PartTable) -> str:
+    def row(label: str, key: str, unit: str) -> str:
+        return f'<dt>{label}</dt><dd class="{key}"><b>–</b> {unit} <span class="quiet"></span></dd>'
+
+    return (
+        f'<li class="part" id="part{i}"><h3><span class="number">{i + 1}</span> {escape(part.name)}</h3>'
+        '<p class="verdict"><span class="sign" aria-hidden="true"><b></b></span><span class="word">–</span></p><dl>'
+        + row("natural frequency", "f", "Hz")
+        + row("stiffness, each", "k", "N/mm")
+        + row("damping ratio", "z", "")
+        + f"<dt>squeeze</dt><dd>{escape(_squeeze(part))}</dd></dl>"
+        + '<p class="beyond" hidden>Not measured at this temperature: extrapolated.</p>'
+        + f'<p class="quiet">{escape(part.sure)}</p></li>'
+    )
+
+
+def _squeeze(part: PartTable) -> str:
+    if part.squeeze_mm == 0.0:
+        return "none"
+    share = f" ({100 * part.squeeze_share:.0f}\u00a0%)" if part.squeeze_share is not None else ""
+    turns = f", {part.turns:.2g} turns of {part.thread} past first touch" if part.turns is not None else ""
+    return f"{part.squeeze_mm:.3g} mm{share}{turns}"
+
+
+def _table(page: PageTables) -> list[str]:
+    """All parts at every tenth degree: for paper, and for browsers without script."""
+    t = page.temperature_c
+    steps = [int(v - t[0]) for v in range(10 * int(np.ceil(t[0] / 10)), int(t[-1]) + 1, 10)]
+    steps = steps[:: 2 if len(steps) > 11 else 1] or [0]
+    head = "".join(f'<th scope="col">{signed(float(t[k]))} °C</th>' for k in steps)
+    out = [
+        '<section id="table"><h2>Table</h2>',
+        '<div class="wide" tabindex="0" role="region" aria-label="Table of all parts over temperature"><table>',
+        "<caption>Natural frequency in Hz; stiffness of one piece in N/mm; damping ratio; probability that it holds. "
+        "A star marks what was not measured.</caption>",
+        f'<thead><tr><th scope="col">part</th>{head}</tr></thead><tbody>',
+    ]
+    for i, part in enumerate(page.parts):
+        cells = []
+        for k in steps:
+            star = " *" if part.extrapolated[k] else ""
+            lines = (
+                f"{_three(part.natural_frequency_hz.median[k])} Hz{star}",
+                f"{_three(part.stiffness_n_per_mm.median[k])} N/mm",
+                f"ζ {_three(part.damping_ratio.median[k])}",
+                _share(float(part.probability[k])),
+            )
+            cells.append(f"<td>{'<br>'.join(lines)}</td>")
+        out.append(
+            f'<tr><th scope="row">{i + 1} {escape(part.name)}, squeeze {escape(_squeeze(part))}</th>'
+            + "".join(cells)
+            + "</tr>"
+        )
+    return [*out, "</tbody></table></div></section>"]
+
+
+def _sure(page: PageTables) -> list[str]:
+    words = "; ".join(f"“{word}” from {least:.0%}" for least, word in VERDICTS[:-1])
+    t = page.temperature_c
+    out = [
+        '<section id="sure"><h2>How sure</h2>',
+        '<p class="quiet">The probability is that of holding at that temperature: inside the window, without bottoming '
+        f"out, within the material’s service range. Words: {words}; less is “{VERDICTS[-1][1]}”. Bands hold 95 % of "
+        "what the readings allow.</p><ol>",
+    ]
+    span = f"{signed(float(t[0]))} to {signed(float(t[-1]))} °C"
+    for part in page.parts:
+        said = f"From {span}: {part.verdict}, {_share(part.probability_throughout)}: {part.reason}."
+        if part.settle:
+            said += f" To settle it: {part.settle}."
+        # What the sentence before says already is not said twice.
+        more = [text for text in part.warnings if not text.startswith(_SAID)]
+        said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
+        rests = escape(f"{part.material}. {part.sure} {said}".replace(" degC", " °C"))
+        out.append(f'<li class="quiet"><b>{escape(part.name)}</b>, {rests}</li>')
+    left = (
+        f'<p class="quiet">{page.left_out} more parts of the store rank lower and are not on this page.</p>'
+        if page.left_out
+        else ""
+    )
+    return [*out, f"</ol>{left}</section>"]
+
+
+def _tables(page: PageTables) -> dict[str, Any]:
+    """What the script looks up; four significant digits."""
+    return {
+        "low": float(page.temperature_c[0]),
+        "steps": len(page.temperature_c),
+        "left": LEFT,
+        "across": ACROSS,
+        "verdicts": [[least, word, sign] for (least, word), sign in zip(VERDICTS, _SIGNS, strict=True)],
+        "parts": [
+            {
+                "name": part.name,
+                "p": [round(float(v), 4) for v in part.probability],
+                "f": _band(part.natural_frequency_hz),
+                "k": _band(part.stiffness_n_per_mm),
+                "z": _band(part.damping_ratio),
+                "x": [int(v) for v in part.extrapolated],
+            }
+            for part in page.parts
+        ],
+    }
+
+
+def _band(found: Band) -> list[list[float]]:
+    # A loss that the band lets vanish must not vanish in a ratio.
+    return [[float(f"{max(v, 1e-6):.4g}") for v in values] for values in (found.median, found.low, found.high)]
+
+
+def _json(value: Any) -> str:
+    """JSON that may stand inside a script element."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _three(value: Any) -> str:
+    """Three significant digits without a power of ten."""
+    number = float(value)
+    if number == 0.0:
+        return "0"
+    return f"{number:.{max(2 - int(np.floor(np.log10(abs(number)))), 0)}f}"
+
+
+def _share(p: float) -> str:
+    if 0.0 < p < 0.01:
+        return "below 1 %"
+    return "above 99 %" if 0.99 < p < 1.0 else f"{100 * p:.0f} %"
