@@ -233,7 +233,7 @@ def cover(
 
 
 def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best], int, bool]:
-    """Best set of each size up to one more than needed, the place of the chosen one, and whether more brings nothing."""
+    """Best set of each size up to one more than needed, which is chosen, and whether more bring nothing."""
     sizes: list[Best] = []
     chosen: int | None = None
     exhausted = len(p) <= most

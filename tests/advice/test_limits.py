@@ -59,7 +59,7 @@ def test_probabilities_are_those_of_counting_solved_frequencies(candidates, moun
         inside &= payload.weight_n / k <= 0.5 * height
         low, high = (-50, 70) if found.candidate.material.family == "natural rubber" else (-30, 80)
         if found.candidate.material.family.startswith(("natural", "thermo")):
-            inside &= (STEPS >= low) & (STEPS <= high)
+            inside &= (low <= STEPS) & (high >= STEPS)
         assert found.by_step == pytest.approx(inside.mean(axis=0), abs=1e-12)
         assert found.probability == pytest.approx(inside.all(axis=1).mean(), abs=1e-12)
         assert found.share == pytest.approx(np.average(inside.mean(axis=0), weights=exposed.weight[0]), abs=1e-12)

@@ -1,0 +1,143 @@
+"""Time and memory of the ranking, and their growth with each factor.
+
+Run: ``python tests/benchmarks/suit.py`` (about a minute). Every case runs in a process of its own, on one thread, so
+that its largest memory is its own. Columns: wall and processor seconds of the ranking, largest memory of the process
+(interpreter, NumPy and curves in it), and the ratio of processor time to the base case. A factor grows linearly or
+better when its ratio stays below the factor's own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+BASE = {"parts": 2000, "squeezes": 5, "hours": 72, "draws": 200, "frequencies": 60, "materials": 20}
+#: Factor to the values that it is varied over, the others at a base of their own small enough to run often.
+SMALL = {"parts": 400, "squeezes": 5, "hours": 72, "draws": 200, "frequencies": 60, "materials": 8}
+GROWTH = {
+    "parts": (400, 800, 1600, 3200),
+    "squeezes": (1, 5, 10, 20),
+    "hours": (18, 36, 72, 144),
+    "draws": (50, 100, 200, 400),
+    "frequencies": (30, 60, 120, 240),
+    "materials": (4, 8, 16, 32),
+}
+LIMIT_S, LIMIT_MIB = 20.0, 1024.0
+LABELS = (
+    ("silicone", "40 A"),
+    ("silicone gel", "30 OO"),
+    ("thermoplastic polyurethane ester", "85 A"),
+    ("natural rubber", "45 A"),
+)
+
+
+def case(factors: dict[str, int]) -> dict[str, float]:
+    """Rank once in this process."""
+    import resource
+
+    import numpy as np
+
+    from matdb.advice import limits
+    from matdb.advice import score as scoring
+    from matdb.advice import suit as ranking
+    from matdb.advice.score import Candidate
+    from matdb.curve.fit import prior_curve
+    from matdb.form import Part, Ring
+    from matdb.material.record import Material
+    from matdb.mounting.record import Mounting
+
+    n, m, draws = factors["parts"], factors["materials"], factors["draws"]
+    bases = [prior_curve(Material(name=family, family=family, hardness=label)) for family, label in LABELS]
+    curves, materials = [], []
+    for k in range(m):
+        family, label = LABELS[k % len(LABELS)]
+        base = bases[k % len(LABELS)]
+        some = np.arange(draws) % len(base.draws)
+        materials.append(Material(name=f"material {k}", family=family, hardness=label))
+        # A fitted curve has a misfit, which takes time as well.
+        curves.append(dataclasses.replace(base, draws=base.draws[some], misfit=np.full(draws, 0.02), seed=k))
+    candidates = [
+        Candidate(
+            Part(
+                name=f"part {k}",
+                material=materials[k % m].name,
+                form=Ring(outer_mm=10.0 + 12.0 * k / n, inner_mm=4.0, height_mm=5.0 + k % 5),
+            ),
+            materials[k % m],
+            curves[k % m],
+        )
+        for k in range(n)
+    ]
+    shares = tuple(0.2 * k / max(factors["squeezes"] - 1, 1) for k in range(factors["squeezes"]))
+    scoring.SQUEEZE_SHARES = shares
+    f = np.geomspace(limits.FREQUENCIES_HZ[0], limits.FREQUENCIES_HZ[-1], factors["frequencies"])
+    limits._LN_OMEGA, limits._PLACES = np.log(2 * np.pi * f), np.arange(float(f.size))
+    mounting = Mounting(name="camera", mass_kg=0.6, count=4, rpm_idle=4200, rpm_full=8000, manoeuvre_hz=5.0)
+    hours = np.random.default_rng(0).uniform(-15.0, 20.0, factors["hours"])
+    started, used = time.perf_counter(), time.process_time()
+    rows = ranking.suit(candidates, mounting, hours, rotor_frequencies=factors["frequencies"])
+    wall, cpu = time.perf_counter() - started, time.process_time() - used
+    assert len(rows) == n
+    return {"wall": wall, "cpu": cpu, "mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0}
+
+
+def told(factors: dict[str, int], times: int = 1) -> dict[str, float]:
+    """The case in processes of their own: the quickest of some."""
+    top = Path(__file__).parents[2]
+    threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    found = []
+    for _ in range(times):
+        done = subprocess.run(
+            [sys.executable, __file__, "--case", json.dumps(factors)],
+            env={**os.environ, **threads, "PYTHONPATH": str(top)},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        found.append(json.loads(done.stdout))
+    return min(found, key=lambda each: each["cpu"])
+
+
+def main() -> int:
+    """Print the table; exit code 1 when the limits are not kept."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--case", help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.case:
+        print(json.dumps(case(json.loads(given.case))))
+        return 0
+    whole = told(BASE)
+    print(", ".join(f"{value} {name}" for name, value in BASE.items()))
+    print(
+        f"  wall {whole['wall']:.1f} s (limit {LIMIT_S:g}), processor {whole['cpu']:.1f} s, "
+        f"memory {whole['mib']:.0f} MiB (limit {LIMIT_MIB:g})\n"
+    )
+    small = told(SMALL, 2)
+    print("growth from " + ", ".join(f"{value} {name}" for name, value in SMALL.items()))
+    print(
+        f"{'factor':12}{'value':>8}{'wall, s':>10}{'proc., s':>10}{'MiB':>8}{'growth of time':>16}{'of the factor':>15}"
+    )
+    worst = 0.0
+    for name, values in GROWTH.items():
+        first: dict[str, float] | None = None
+        for value in values:
+            each = small if value == SMALL[name] else told(SMALL | {name: value}, 2)
+            first = first or each
+            time_ratio, ratio = each["cpu"] / first["cpu"], value / values[0]
+            worst = max(worst, time_ratio / ratio)
+            print(
+                f"{name:12}{value:8d}{each['wall']:10.2f}{each['cpu']:10.2f}{each['mib']:8.0f}"
+                f"{time_ratio:16.2f}{ratio:15.2f}"
+            )
+    print(f"\nlargest growth of time over growth of its factor: {worst:.2f} (1 is linear)")
+    return 0 if whole["wall"] < LIMIT_S and whole["mib"] < LIMIT_MIB and worst < 1.3 else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
