@@ -11,7 +11,22 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli import curve, demo, export, fit, material, mounting, page, part, picture, reading, stiffness, store, suit
+from matdb.cli import (
+    curve,
+    demo,
+    export,
+    fit,
+    material,
+    mounting,
+    page,
+    part,
+    picture,
+    reading,
+    stiffness,
+    store,
+    suit,
+    whole_store,
+)
 from matdb.cli.options import StoreOption
 from matdb.errors import MatdbError
 from matdb.version import VERSION
@@ -56,7 +71,9 @@ app.command("curve", short_help="Show modulus and loss factor.")(curve.curve)
 app.command("stiffness", short_help="Show a part's stiffness in the field.")(stiffness.stiffness)
 app.add_typer(mounting.app, name="mounting")
 app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
+export.app.command("store")(whole_store.export_store)
 app.add_typer(export.app, name="export")
+app.add_typer(whole_store.app, name="import")
 app.add_typer(store.app, name="store")
 app.add_typer(picture.app, name="picture")
 app.command("page", short_help="Write a page for the field.")(page.page)

@@ -1,0 +1,286 @@
+"""A whole store as one JSON file, out and in again without a loss: export, import, export gives the same bytes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+import os
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from matdb.errors import InputError, MatdbError
+from matdb.version import VERSION
+
+if TYPE_CHECKING:
+    from matdb.api import Store
+
+__all__ = ["FORMAT", "export_store", "import_store", "store_text"]
+
+#: Name and number of the format; the number rises when a reader of the old one could not read the new.
+FORMAT: Final = "matdb store"
+FORMAT_VERSION: Final = 1
+
+#: Table: the name of its list in the file.
+_LISTS: Final = {
+    "material": "materials",
+    "part": "parts",
+    "mounting": "mountings",
+    "reading": "readings",
+    "fit": "fits",
+    "fit_reading": "fit_readings",
+    "replaced": "replaced",
+}
+#: How a field's name tells its unit; a field without such an ending has none.
+UNITS: Final = {
+    "_c": "degC",
+    "_sd_c": "K",
+    "_hz": "Hz",
+    "_kg": "kg",
+    "_kg_m3": "kg/m3",
+    "_mm": "mm",
+    "_mpa": "MPa",
+    "_min": "min",
+    "_s": "s",
+    "seconds_out": "s",
+    "storage_sd": "relative",
+    "loss_factor_sd": "relative",
+    "rpm_": "1/min",
+    "_deg": "degree",
+    "_us": "us",
+    "_um": "um",
+    "_kg_mm2": "kg mm2",
+}
+
+
+def store_text(store: Store) -> Iterator[str]:
+    """The store as JSON text, a record a line, in pieces: large stores need not fit in memory.
+
+    Parameters
+    ----------
+    store : Store
+        Open.
+
+    Yields
+    ------
+    str
+        Pieces of one JSON object: format, version, schema, fingerprint and units first, then a list for each kind of
+        record. Times are in UTC; infinities and gaps in arrays are the words "inf", "-inf" and "nan".
+    """
+    from matdb.exchange.fingerprint import store_fingerprint
+    from matdb.store.plain import at_one_instant, table_rows
+    from matdb.store.revisions import HEAD
+
+    head = {
+        "format": FORMAT,
+        "format_version": FORMAT_VERSION,
+        "matdb": VERSION,
+        "schema": HEAD,
+        "fingerprint": store_fingerprint(store),
+        "units": UNITS,
+    }
+    text = json.dumps(head, indent=1)
+    yield text[:-2]
+    with at_one_instant(store.records):
+        names: dict[str, dict[int, str]] = {"material": {}, "part": {}}
+        for table, title in _LISTS.items():
+            yield f',\n "{title}": ['
+            between = "\n"
+            for row in table_rows(store.records, table):
+                if table in names:
+                    names[table][row["id"]] = row["name"]
+                yield between + "  " + json.dumps(_told(row, names), ensure_ascii=False, allow_nan=False)
+                between = ",\n"
+            yield "\n ]"
+    yield "\n}\n"
+
+
+def export_store(store: Store, path: str | os.PathLike[str], *, force: bool = False) -> Path:
+    """Write the whole store to a file, whole or not at all.
+
+    Parameters
+    ----------
+    store : Store
+        Open.
+    path : str or path
+        The file; its folder must be there.
+    force : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    InputError
+        The file is there already, or it is a folder.
+    OSError
+        The folder cannot be written or the disk is full; nothing is left behind.
+    """
+    from matdb.exchange.csv_file import write_text
+
+    return write_text(path, "".join(store_text(store)), force=force)
+
+
+def import_store(store: Store, path: str | os.PathLike[str]) -> dict[str, int]:
+    """Fill a new store from a file of :func:`export_store`; all of it is kept, or nothing.
+
+    Every material, part, mounting and reading is checked as if it were entered by hand; numbers, times and fits stay
+    what they were, so that an old answer can still be explained.
+
+    Parameters
+    ----------
+    store : Store
+        Open for writing, and empty.
+    path : str or path
+        The file.
+
+    Returns
+    -------
+    dict of str to int
+        How many of each kind came in.
+
+    Raises
+    ------
+    InputError
+        Not such a file, of a newer format, or a record in it is not allowed; the message names the record.
+    StoreError
+        The store is not empty, or the records do not fit together.
+    """
+    from matdb.store.plain import KEPT, fill_empty
+
+    whole = _read(Path(path).expanduser())
+    numbers: dict[str, dict[str, int]] = {"material": {}, "part": {}}
+    tables: dict[str, list[dict[str, Any]]] = {}
+    for table in KEPT:
+        rows = whole.get(_LISTS[table])
+        if not isinstance(rows, list):
+            raise InputError(
+                "store file", path, f'one with a list "{_LISTS[table]}"', "take a file of 'matdb export store'"
+            )
+        tables[table] = []
+        for row in rows:
+            where = f"{table} {row.get('id', '?') if isinstance(row, dict) else row!r} of {path}"
+            try:
+                taken = _taken(table, row, numbers)
+                _checked(table, row, numbers)
+            except (MatdbError, ValueError, TypeError, KeyError, AttributeError) as error:
+                says = f"missing {error}" if isinstance(error, KeyError) else str(error)
+                raise InputError(where, "this record", "one that matdb could have written", says) from None
+            tables[table].append(taken)
+            if table in numbers:
+                numbers[table][row["name"]] = row["id"]
+    counts = fill_empty(store.records, tables)
+    store._curves.clear()
+    return {_LISTS[name]: count for name, count in counts.items()}
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        whole = json.loads(path.read_bytes())
+    except (ValueError, RecursionError):
+        whole = None
+    if not isinstance(whole, dict) or whole.get("format") != FORMAT:
+        raise InputError("store file", str(path), "a file that 'matdb export store' wrote")
+    number = whole.get("format_version")
+    if not isinstance(number, int) or number > FORMAT_VERSION:
+        raise InputError(
+            "store file",
+            f"format {number}",
+            f"of format {FORMAT_VERSION} or older",
+            "upgrade with: pip install --upgrade elastomer-matdb",
+        )
+    return whole
+
+
+# -- a row and its line -----------------------------------------------------------------------------------------
+
+
+def _told(row: Mapping[str, Any], names: Mapping[str, Mapping[int, str]]) -> dict[str, Any]:
+    """A row as it stands in the file: names for numbers, ISO times, no empty fields."""
+    out: dict[str, Any] = {}
+    for key, value in row.items():
+        if value is None:
+            continue
+        if key in ("material_id", "part_id"):
+            out[key.removesuffix("_id")] = names[key.removesuffix("_id")][value]
+        elif key == "arrays":
+            out[key] = {name: _numbers(array.tolist()) for name, array in value.items()}
+        else:
+            out[key] = value.isoformat() if isinstance(value, dt.datetime) else value
+    return out
+
+
+def _numbers(value: Any) -> Any:
+    """Nested lists with words for what JSON has no number for."""
+    if isinstance(value, list):
+        return [_numbers(v) for v in value]
+    return value if math.isfinite(value) else str(value)
+
+
+def _taken(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str, int]]) -> dict[str, Any]:
+    """What :func:`_told` did, undone."""
+    import numpy as np
+
+    from matdb.store.plain import as_arrays
+
+    out = dict(row)
+    if table != "replaced":
+        for kind in ("material", "part"):
+            if kind in out:
+                out[f"{kind}_id"] = numbers[kind][out.pop(kind)]
+    for key in [k for k in out if k.endswith("_at")]:
+        out[key] = dt.datetime.fromisoformat(out[key])
+        if out[key].tzinfo is None:
+            raise ValueError(f"{key} has no time zone")
+    if table == "fit":
+        out["arrays"] = as_arrays({name: np.array(values, dtype=float) for name, values in row["arrays"].items()})
+    return out
+
+
+def _checked(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str, int]]) -> None:
+    """Build the record that a row stands for: what cannot be is refused as it would be by hand."""
+    check = _CHECKS.get(table)
+    if check is not None:
+        check(row)
+    number = row.get("id", 1)
+    if isinstance(number, bool) or not isinstance(number, int) or not 0 < number < 2**31:
+        raise ValueError(f"id {number!r} is no number of a record")
+
+
+def _material(row: dict[str, Any]) -> None:
+    from dataclasses import fields
+
+    from matdb.material.record import Material
+
+    Material(**{f.name: row[f.name] for f in fields(Material) if f.name in row})
+
+
+def _part(row: dict[str, Any]) -> None:
+    from matdb.form import Part, form_from_dict
+
+    form = form_from_dict(row["form"])
+    if row["form_kind"] != form.kind:
+        raise ValueError(f"form_kind {row['form_kind']!r} is not that of its form")
+    Part(name=row["name"], material=row["material"], form=form, thread=row.get("thread"), note=row["note"])
+
+
+def _mounting(row: dict[str, Any]) -> None:
+    from matdb.mounting.record import mounting_from_dict
+
+    mounting_from_dict(row["definition"] | {"name": row["name"]})
+
+
+def _reading(row: dict[str, Any]) -> None:
+    from dataclasses import fields
+
+    from matdb.bench.readings import READINGS, reading_from_dict
+
+    known = {f.name for f in fields(READINGS[row["kind"]])}
+    reading_from_dict({k: v for k, v in row.items() if k in known or k == "kind"})
+
+
+_CHECKS: Final[Mapping[str, Callable[[dict[str, Any]], None]]] = {
+    "material": _material,
+    "part": _part,
+    "mounting": _mounting,
+    "reading": _reading,
+}
