@@ -30,8 +30,8 @@ __all__ = ["AmplitudeDependence", "Trace", "TraceFit", "TraceMode", "fit_trace"]
 
 Array = NDArray[np.float64]
 
-#: A frequency or a decrement less certain than this is flagged: 1 % and 10 % at two and a half deviations.
-FREQUENCY_LIMIT, DECREMENT_LIMIT = 0.004, 0.04
+#: A frequency or a decrement less certain than this is flagged: 1 % and 10 % at three deviations.
+FREQUENCY_LIMIT, DECREMENT_LIMIT = 0.0033, 0.033
 #: Refused: nothing worth logging.
 FREQUENCY_REFUSED, DECREMENT_REFUSED = 0.05, 0.35
 
@@ -153,6 +153,8 @@ class _Report(Separation):
             )
         dependence = self._early_and_late(solution, blocks, main)
         reasons = [*main.flags, *self.notes]
+        if self.odd:
+            reasons.append("the record holds something that is neither a decay, drift nor hum")
         if dependence is not None and dependence.significant:
             e = dependence
             reasons.append(

@@ -57,6 +57,9 @@ class Separation(Stretches):
                     else:
                         self.hum, self.hum_hz = kept
                 solution, blocks = self.settle(solution, blocks)
+                self.refine_starts(solution, blocks)
+                blocks = self.blocks(solution.poles)
+                solution = solve(blocks, solution.poles)
             added = self.moving is None and self.add_missed_taps(solution, blocks)
             if added:
                 blocks = self.blocks(solution.poles)
@@ -79,7 +82,7 @@ class Separation(Stretches):
 
     def one_more(self, solution: Solution, blocks: Sequence[Block]) -> tuple[Solution, list[Block]] | None:
         """The solution with one mode more, when it is significant."""
-        known = solution.poles
+        known, self.odd = solution.poles, False
         hz = known.imag / (2.0 * np.pi)
         low, high = max(self.band[0], 0.3 * float(hz.min())), min(self.band[1], 3.0 * float(hz.max()))
         wide = self.blocks(np.append(known, complex(known.real.max(), 2 * np.pi * min(high, 1.5 * float(hz.max())))))
@@ -136,8 +139,9 @@ class Separation(Stretches):
             self.looks = 0
             return None
         omega = best.poles.imag
-        if np.any(ratio[-1:] >= 0.35) or np.any(ratio >= 0.98 * MOST_DAMPING) or np.any(ratio <= 1.05 * LEAST_DAMPING):
-            self.notes.append("the record holds something that is neither a decay, drift nor hum")
+        heavy = np.any(ratio >= 0.35) and np.max(-known.real / known.imag) < 0.3
+        if heavy or np.any(ratio <= 1.05 * LEAST_DAMPING) or np.any(ratio >= 0.98 * MOST_DAMPING):
+            self.odd = True
             return None
         if np.any(omega < 2 * np.pi * self.band[0]) or np.any(omega > 2 * np.pi * self.band[1]):
             return None
@@ -146,31 +150,28 @@ class Separation(Stretches):
 
     def add_missed_taps(self, solution: Solution, blocks: Sequence[Block]) -> bool:
         """Add taps where the residual of the whole record holds a decay of the known modes."""
-        grid, x = self.even()
-        x = x[:, : self.payload] / self.sigma[: self.payload]
-        poles = solution.poles
+        poles, time = solution.poles, self.time
         width = max(round(self.rate * 4.0 * np.pi / float(np.min(poles.imag))), 3)
-        model = np.zeros_like(x)
-        hidden = np.zeros(grid.size, dtype=bool)
+        cycle = 2.0 * np.pi / float(np.min(poles.imag))
+        rest = ((self.signal - self.hum) / self.sigma)[:, : self.payload]
+        rest[self.left_out[:, : self.payload]] = np.nan
         for k, start in enumerate(self.starts):
-            mine = [(b, a) for b, a in zip(blocks, solution.amplitudes, strict=True) if b.tap == k]
             end = self.starts[k + 1] if k + 1 < self.starts.size else np.inf
-            rows = np.flatnonzero((grid >= start) & (grid < end))
-            for b, a in mine:
+            rows = np.flatnonzero((time >= start) & (time < end))
+            for b, a in zip(blocks, solution.amplitudes, strict=True):
                 for i, c in enumerate(b.channels):
-                    if c < self.payload:
-                        wave = basis(grid[rows] - start, poles) @ stacked(a[:, i : i + 1])
-                        model[rows, c] = wave[:, 0] / np.sqrt(b.thin)
+                    if b.tap == k and c < self.payload:
+                        wave = basis(time[rows] - start, poles) @ stacked(a[:, i : i + 1])
+                        rest[rows, c] -= wave[:, 0] / np.sqrt(b.thin)
             # Around a known tap its own uncertain beginning is all that there is to find.
-            cycle = 2.0 * np.pi / float(np.min(poles.imag))
-            hidden |= (grid > self.taps[k] - cycle) & (grid < start + 0.25 * cycle)
-        rest = x - model
-        for c in range(self.payload):
-            hit = np.interp(grid, self.time, self.left_out[:, c].astype(float)) > 0.01
-            rest[hit, c] = 0.0
-        rest[hidden] = 0.0
-        rest = rest - running_mean(rest, width)
-        rest[hidden] = 0.0
+            rest[(time > self.taps[k] - cycle) & (time < start + 0.25 * cycle)] = np.nan
+        # What is left is put on the even grid: between readings the residual is small, the signal is not.
+        known = np.isfinite(rest)
+        grid = np.arange(0.0, self.span, 1.0 / self.rate)
+        filled = np.where(known, rest, 0.0)
+        share = np.maximum(running_mean(known.astype(float), width), 1e-3)
+        filled = np.where(known, filled - running_mean(filled, width) / share, 0.0)
+        rest = np.column_stack([np.interp(grid, time, filled[:, c]) for c in range(self.payload)])
         reach = min(max(int(4.0 / float(np.min(-poles.real)) * self.rate), 4), grid.size)
         waves = basis(np.arange(reach) / self.rate, poles)
         inverse = np.linalg.pinv(waves.T @ waves, rcond=1e-8, hermitian=True)
@@ -184,13 +185,12 @@ class Separation(Stretches):
             worth(2.0 * poles.size * self.payload, 12.0), 0.002 * float(np.max(_tap_energies(solution, blocks)))
         )
         found: list[float] = []
-        quiet = 2.0 * np.pi / float(np.min(poles.imag))
         while len(found) < 20:
             i = int(np.argmax(score))
             if score[i] < least:
                 break
             found.append(float(grid[i]))
-            score[np.abs(grid - grid[i]) < max(quiet, 1.5 / float(np.min(-poles.real)))] = 0.0
+            score[np.abs(grid - grid[i]) < max(cycle, 1.5 / float(np.min(-poles.real)))] = 0.0
         if not found or self.taps.size + len(found) > 80:
             return False
         lead = 0.25 * np.pi / float(np.max(poles.imag))
@@ -212,7 +212,8 @@ class Separation(Stretches):
             apart = evaluate(mine, poles)[0].cost
             gain = sum(float(np.sum(b.clean**2)) for b in mine) - apart
             before = [b for b in blocks if b.tap == k - 1]
-            if gain > worth(free, 4.0) and before:
+            need = worth(free, 2.0)
+            if gain > need and before:
                 both = evaluate(before, poles)[0].cost + apart - sum(b.signal.size for b in (*before, *mine))
                 until = self.starts[k] + max(float(b.time[-1]) for b in mine) - self.starts[k - 1]
                 joined = self.blocks(poles, only=k - 1, until=until)
@@ -220,7 +221,8 @@ class Separation(Stretches):
                     free += sum(b.slow.shape[1] * b.signal.shape[1] for b in mine)
                     together = evaluate(joined, poles)[0].cost - sum(b.signal.size for b in joined)
                     gain = min(gain, together - both)
-            if gain > worth(free, 4.0):
+                    need = worth(free, 4.0)
+            if gain > need:
                 k += 1
                 continue
             self.taps, self.starts = np.delete(self.taps, k), np.delete(self.starts, k)

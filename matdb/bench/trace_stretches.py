@@ -22,6 +22,8 @@ __all__ = ["Stretches", "running_mean", "stacked"]
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
 
+#: Times, projected readings, the projection, and which channels they are.
+_Piece = tuple[Array, Array, Callable[[Array], Array], tuple[int, ...]]
 _NO_POLES: Poles = np.empty(0, dtype=complex)
 
 
@@ -69,6 +71,7 @@ class Stretches:
         self.notes: list[str] = []
         self.promise = 1.0
         self.looks = 0
+        self.odd = False
         self.moving: Moving | None = None
 
     def why_not(self) -> str:
@@ -108,35 +111,35 @@ class Stretches:
         if len(stretches) < 3:
             return
 
-        pieces = []
+        pieces: list[_Piece] = []
         for rows in stretches:
             line = np.linalg.qr(np.vander(self.time[rows] - np.mean(self.time[rows]), 3))[0]
 
             def project(columns: Array, line: Array = line) -> Array:
                 return columns - line @ (line.T @ columns)
 
-            pieces.append((self.time[rows], project(self.signal[rows]), project))
+            pieces.append((self.time[rows], project(self.signal[rows]), project, tuple(range(self.raw.shape[1]))))
         self._fit_hum(pieces, least=40.0)
-        rest = np.concatenate([y - p(self.hum[r]) for (_, y, p), r in zip(pieces, stretches, strict=True)])
+        rest = np.concatenate([y - p(self.hum[r]) for (_, y, p, _), r in zip(pieces, stretches, strict=True)])
         self.sigma = np.maximum(1.4826 * np.median(np.abs(rest), axis=0), 1e-3 * self.sigma)
         self.sigma = np.maximum(self.sigma, 1e-9 * np.maximum(np.ptp(self.signal, axis=0), 1e-12))
 
-    def _fit_hum(self, pieces: Sequence[tuple[Array, Array, Callable[[Array], Array]]], *, least: float) -> None:
+    def _fit_hum(self, pieces: Sequence[_Piece], *, least: float) -> None:
         """Fit a steady sine near a mains frequency to projected pieces; keep it when it is significant."""
-        rest = np.concatenate([y for _, y, _ in pieces])
+        channels = self.raw.shape[1]
 
         def best_of(candidates: Array) -> tuple[float, float, Array]:
-            gram = np.zeros((candidates.size, 2, 2))
-            right = np.zeros((candidates.size, 2, rest.shape[1]))
-            for t, y, project in pieces:
+            gram = np.zeros((channels, candidates.size, 2, 2))
+            right = np.zeros((channels, candidates.size, 2))
+            for t, y, project, mine in pieces:
                 phase = 2.0 * np.pi * t[:, None] * candidates
                 columns = project(np.hstack([np.cos(phase), np.sin(phase)])).reshape(t.size, 2, -1)
-                gram += np.einsum("tig,tjg->gij", columns, columns)
-                right += np.einsum("tig,tc->gic", columns, y)
-            weights = np.linalg.pinv(gram, rcond=1e-6, hermitian=True) @ right
-            gain = np.sum(np.sum(weights * right, axis=1) / self.sigma**2, axis=1)
+                gram[list(mine)] += np.einsum("tig,tjg->gij", columns, columns)
+                right[list(mine)] += np.einsum("tig,tc->cgi", columns, y)
+            weights = np.einsum("cgij,cgj->cgi", np.linalg.pinv(gram, rcond=1e-6, hermitian=True), right)
+            gain = np.sum(np.sum(weights * right, axis=2) / self.sigma[:, None] ** 2, axis=0)
             top = int(np.argmax(gain))
-            return float(gain[top]), float(candidates[top]), weights[top]
+            return float(gain[top]), float(candidates[top]), weights[:, top].T
 
         step = 0.25 / self.span
         around = step * np.arange(-int(0.2 / step) - 1, int(0.2 / step) + 2)
@@ -144,8 +147,8 @@ class Stretches:
             around = step * np.arange(-2, 3)
         _, hz, _ = best_of(np.concatenate([c + around for c in ([self.hum_hz] if self.hum_hz else self.mains)]))
         gain, hz, weights = best_of(hz + step * np.linspace(-0.6, 0.6, 13))
-        noise = np.maximum(np.mean(rest**2, axis=0) / self.sigma**2, 1e-12)
-        if gain / float(np.mean(noise)) < least + 4.0 * rest.shape[1]:
+        noise = [float(np.mean(y**2 / self.sigma[list(mine)] ** 2)) for _, y, _, mine in pieces]
+        if gain / max(float(np.mean(noise)), 1e-12) < least + 4.0 * channels:
             self.hum, self.hum_hz, self.hum_amplitude = np.zeros_like(self.signal), 0.0, 0.0
             return
         columns = np.column_stack([np.cos(2 * np.pi * hz * self.time), np.sin(2 * np.pi * hz * self.time)])
@@ -278,8 +281,8 @@ class Stretches:
                     t, part = self.time[keep], y[np.ix_(keep, channels)]
                 if t.size < 8 or t[-1] - t[0] < 0.6 / top:
                     continue
-                degree = 1 + int(np.ceil(1.2 * (t[-1] - t[0])))
-                out.append(Block(t - start, part, min(degree, 12), k, tuple(channels), thin))
+                degree = 1 + int(np.ceil(1.6 * (t[-1] - t[0])))
+                out.append(Block(t - start, part, min(degree, 16), k, tuple(channels), thin))
         return out
 
     def first_mode(self, crude: tuple[complex, float]) -> Poles | None:
@@ -338,7 +341,8 @@ class Stretches:
             # gain > 0: the decay explains the reading better than what was before it
             total = np.cumsum(gain[::-1])[::-1]
             best = float(total.max())
-            good = np.flatnonzero(total >= best - 8.0)
+            # The latest start that costs little: a reading before the tap harms more than one after it helps.
+            good = np.flatnonzero(total >= best - min(8.0, 0.05 * abs(best)))
             starts[k] = min(float(self.time[rows[good[-1]]]) + 0.5 / self.rate, starts[k] + 0.4 * cycle)
         self.starts = starts
 
@@ -352,9 +356,9 @@ class Stretches:
 
     def update_noise_and_hum(self, solution: Solution, blocks: Sequence[Block]) -> None:
         """Noise per channel from the residual; hum fitted together with the modes."""
-        pieces = []
+        pieces: list[_Piece] = []
         for b in blocks:
-            if b.channels != tuple(range(self.raw.shape[1])) or b.time.size < 8 + 4 * solution.poles.size:
+            if b.time.size < 8 + 4 * solution.poles.size:
                 continue
             q = np.linalg.qr(b.without_slow(basis(b.time, solution.poles)))[0]
 
@@ -363,9 +367,10 @@ class Stretches:
                 return rest - q @ (q.T @ rest)
 
             t = b.time + self.starts[b.tap]
-            hum = np.array([np.interp(t, self.time, self.hum[:, c]) for c in range(self.raw.shape[1])]).T
-            pieces.append((t, project(b.signal * self.sigma / np.sqrt(b.thin) + hum), project))
-        if 2 * len(pieces) >= len(self.starts) and (self.hum_hz or self.looks < 2):
+            hum = np.column_stack([np.interp(t, self.time, self.hum[:, c]) for c in b.channels])
+            y = b.signal * self.sigma[list(b.channels)] / np.sqrt(b.thin) + hum
+            pieces.append((t, project(y), project, b.channels))
+        if pieces and (self.hum_hz or self.looks < 2):
             self._fit_hum(pieces, least=12.0 if self.hum_hz else 25.0)
             self.looks += 1
         total, count = np.zeros(self.raw.shape[1]), np.zeros(self.raw.shape[1])

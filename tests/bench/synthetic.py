@@ -23,7 +23,7 @@ class Truth:
 
 
 def record(seed):
-    """One record: 8-80 Hz below Nyquist / 2.5, damping ratio 0.01-0.15, 3 to 8 taps of several cycles each."""
+    """One record: 8-80 Hz below Nyquist / 2.5, damping ratio 0.01-0.15, 4 to 10 taps of several cycles each."""
     rng = np.random.default_rng([2718, seed])
     rate = np.exp(rng.uniform(np.log(100), np.log(4000)))
     top = min(80.0, rate / 5.0)
@@ -38,7 +38,7 @@ def record(seed):
     f, zeta, size = np.array(f), np.array(zeta), np.array(size)
     omega0 = 2 * np.pi * f / np.sqrt(1 - zeta**2)
     poles = -zeta * omega0 + 2j * np.pi * f
-    taps, axes = int(rng.integers(3, 9)), int(rng.integers(1, 4))
+    taps, axes = int(rng.integers(4, 11)), int(rng.integers(1, 4))
     gap = np.clip(rng.uniform(4, 8) / np.min(-poles.real), 0.5, 5.0)
     starts = 0.3 + gap * np.arange(taps) + rng.uniform(0, 0.2, taps)
     time = np.arange(0.0, starts[-1] + gap, 1 / rate)
