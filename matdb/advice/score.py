@@ -15,12 +15,25 @@ from matdb.advice.exposure import Exposure
 from matdb.advice.limits import Limits
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
+from matdb.form.base import FormBase
+from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.one_axis import GRAVITY_M_S2, window_limits
 from matdb.mounting.record import CameraPackage, Mounting
+from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
 
-__all__ = ["SQUEEZE_SHARES", "TRAVEL_SHARE_MOST", "Candidate", "Payload", "Score", "score", "squeezes"]
+__all__ = [
+    "SQUEEZE_SHARES",
+    "TRAVEL_SHARE_MOST",
+    "Candidate",
+    "Payload",
+    "Score",
+    "score",
+    "squeezes",
+    "touching",
+    "travel_height",
+]
 
 Array = NDArray[np.float64]
 
@@ -53,7 +66,7 @@ class Payload:
     low_hz: float
     high_hz: float
     count: int
-    load_factor: float
+    load_factors: tuple[float, float]
 
     @classmethod
     def of(cls, mounting: Mounting, package: str | None = None) -> Payload:
@@ -61,12 +74,17 @@ class Payload:
         packages = mounting.all_packages if package is None else (mounting.package(package),)
         ordered = sorted(packages, key=lambda each: each.mass_kg)
         low, high = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
-        return cls(ordered[0], ordered[-1], low, high, mounting.count, max(abs(f) for f in mounting.load_factors))
+        return cls(ordered[0], ordered[-1], low, high, mounting.count, mounting.load_factors)
 
     @property
     def empty(self) -> bool:
         """Whether no natural frequency both follows and isolates."""
         return self.low_hz > self.high_hz
+
+    @property
+    def load_factor(self) -> float:
+        """The greatest load factor either way, in units of weight."""
+        return max(abs(f) for f in self.load_factors)
 
     @property
     def weight_n(self) -> float:
@@ -123,12 +141,70 @@ class Score:
 
 
 def squeezes(part: Part, axis: str) -> list[float]:
-    """Squeezes in mm to try on a part: none, and up to a fifth of its height where it has one."""
+    """Squeezes in mm to try on a part: none, and up to a fifth of its height where it has one; a spacer's alone."""
     height = part.form.squeezable_height_mm
-    if height is None or axis != "axial":
+    if height is None or axis != "axial" or not part.form.has_geometry:
         return [0.0]
+    if isinstance(part.form, GrommetPair) and part.form.spacer_squeeze_mm is not None:
+        return [max(part.form.spacer_squeeze_mm, 0.0)]
     most = _BUCKLING_SHARE_MOST * float(getattr(part.form, "buckling_share", math.inf))
     return [round(share * height, 6) for share in SQUEEZE_SHARES if share == 0.0 or share <= most]
+
+
+def travel_height(form: FormBase, axis: str) -> tuple[float, float] | None:
+    """The height in mm that a part travels in, and the share of a static squeeze that it takes; None without one.
+
+    Of two halves it is the lower one that the payload presses.
+    """
+    height = form.squeezable_height_mm
+    if height is None or axis != "axial":
+        return None
+    if isinstance(form, GrommetPair):
+        lower = form.halves[0].height_mm
+        return lower, lower / height
+    return height, 1.0
+
+
+def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float, offset: Array) -> Array | None:
+    """Load factor at which a half of a pair lifts off over the greatest in flight: at least 1 while both touch.
+
+    The squeeze has lost what set and creep take, and what the rubber shrinks in the cold
+    (:mod:`matdb.mounting.squeeze`).
+
+    Parameters
+    ----------
+    limits : Limits
+        Of the material.
+    form : FormBase
+        The part's form.
+    payload : Payload
+        What is carried.
+    squeeze_mm : float
+        Static squeeze at assembly.
+    offset : ndarray, shape (draws,)
+        ln of true over computed stiffness.
+
+    Returns
+    -------
+    ndarray of shape (draws, steps), or None
+        None for forms that cannot lift off.
+    """
+    if not isinstance(form, GrommetPair):
+        return None
+    case = SqueezeCase(
+        pair=form,
+        payload_kg=payload.heavy.mass_kg,
+        count=payload.count,
+        static_modulus_mpa=np.exp(limits.ln_static_modulus + offset[:, None]),
+        temperature_c=limits.temperature_c,
+        load_factors=payload.load_factors,
+    )
+    low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
+    least, greatest = payload.load_factors
+    ratio = np.asarray(high) / greatest
+    if least < 0.0:
+        ratio = np.minimum(ratio, np.asarray(low) / least)
+    return np.asarray(np.broadcast_to(ratio, limits.ln_static_modulus.shape))
 
 
 def score(
@@ -226,14 +302,14 @@ class _Judge:
         weight = self.exposed.weight[row]
         low_c, high_c = service_range(each.material)
         serviceable = (self.exposed.steps >= low_c) & (self.exposed.steps <= high_c)
-        height = part.form.squeezable_height_mm if axis == "axial" else None
+        room_of = travel_height(part.form, axis)
         ln_units = np.log(np.broadcast_to(units, len(tried)) * self.payload.count)
         scales = ln_units[:, None] + offset
         middles = ln_units + self._middle(offset)
         floors = np.broadcast_to(least, scales.shape)
         need = np.full(len(tried), -math.inf)
-        if height is not None:
-            room = TRAVEL_SHARE_MOST * height - np.array(tried)
+        if room_of is not None:
+            room = TRAVEL_SHARE_MOST * room_of[0] - room_of[1] * np.array(tried)
             need = np.where(room > 0.0, -np.log(np.maximum(room, 1e-12)), math.inf)
             floors = np.maximum(least, bearing + need[:, None])
         margins = 0.5 * np.median(np.minimum(most - scales, scales - floors), axis=1)
@@ -246,6 +322,9 @@ class _Judge:
             if need[k] + self.bearing_most > lowest[k]:
                 floor = np.maximum(floor, self.bearing + need[k])
             inside = (column >= floor) & (column <= self.most)
+            touches = touching(self.limits, part.form, self.payload, squeeze, offset)
+            if touches is not None:
+                inside &= touches >= 1.0
             by_step = np.add.reduce(inside.view(np.uint8), axis=0, dtype=np.uint32) / n
             if not serviceable.all():
                 by_step = by_step * serviceable

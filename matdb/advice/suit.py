@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 from matdb.advice.effective import service_range, state_warnings
 from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
 from matdb.advice.limits import STATIC_HZ, Limits
-from matdb.advice.score import SQUEEZE_SHARES, TRAVEL_SHARE_MOST, Candidate, Payload, Score, score, squeezes
+from matdb.advice.score import (
+    SQUEEZE_SHARES,
+    TRAVEL_SHARE_MOST,
+    Candidate,
+    Payload,
+    Score,
+    score,
+    squeezes,
+    touching,
+    travel_height,
+)
 from matdb.advice.words import VERDICTS, Causes, percent, reason, settle, verdict
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
@@ -93,8 +103,8 @@ class Suitability:
     verdict : str
         One of the words of ``VERDICTS``; never to be shown without ``probability``.
     probability : float
-        That at every temperature the natural frequency stays inside the window, nothing bottoms out, and the material
-        stays in its service range, whichever camera package is flown.
+        That at every temperature the natural frequency stays inside the window, nothing bottoms out or lifts off, and
+        the material stays in its service range, whichever camera package is flown.
     share_of_temperatures : float
         Expected share of the hours (or temperatures) at which all of that holds.
     hours : float
@@ -107,12 +117,13 @@ class Suitability:
         The static squeeze judged: the one asked for, or the best of those tried.
     isolation_margin, follow_margin : float
         Ratio of rotor to natural frequency, and of natural frequency to manoeuvre band, over the least one allowed,
-        minus 1: median at the temperature that is worst for each. Infinite when nothing has to be followed.
+        minus 1: median at the temperature that is worst for each; follow None when nothing has to be followed.
     travel_margin : float or None
         Room for travel over the travel at the greatest load factor, minus 1, median at the softest; None without a
         height to travel in.
     lift_off_margin : float or None
-        For two halves squeezed by a screw; None for parts that cannot lift off.
+        For two halves squeezed by a screw, after set and shrinkage: load factor at which one lifts off over the one in
+        flight, minus 1, median at the worst; None for parts that cannot lift off.
     service_margin_k : float
         Kelvin to the nearer end of the service range; below 0 outside.
     rotor_transmissibility : Band
@@ -147,7 +158,7 @@ class Suitability:
     worst_when: str
     squeeze_mm: float
     isolation_margin: float
-    follow_margin: float
+    follow_margin: float | None
     travel_margin: float | None
     lift_off_margin: float | None
     service_margin_k: float
@@ -357,15 +368,19 @@ class _View:
         worst = states["worst"]
         when = self.exposed.when(found.index, found.worst)
         travel, sag, bottoms = self._travel(found, visited)
+        offset = self.curve.offset_draws(part.name, part.form.offset_sd(self.axis))
+        ratio = touching(self.limits, part.form, self.payload, found.squeeze_mm, offset)
+        touch = None if ratio is None else float(np.median(ratio[:, visited].min(axis=1))) - 1.0
         outside = max(service[0] - float(steps[0]), float(steps[-1]) - service[1])
         causes = Causes(
             stiff=_share(found.ln_scale > self.most[:, found.worst] + 1e-9),
             soft=_share(found.ln_scale < self.least[:, found.worst] - 1e-9),
             bottoms=bottoms,
+            lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
             outside=outside,
         )
         softest = states["softest"].natural_frequency_hz.median
-        follow = softest / low_hz - 1.0 if low_hz > 0.0 else math.inf
+        follow = softest / low_hz - 1.0 if low_hz > 0.0 else None
         isolation = high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
         rotor_through, rotor_worst = self._through_rotor(found, self._mass(worst.package))
         open_side = max(causes.stiff, causes.soft)
@@ -386,7 +401,7 @@ class _View:
             isolation_margin=isolation,
             follow_margin=follow,
             travel_margin=travel,
-            lift_off_margin=None,
+            lift_off_margin=touch,
             service_margin_k=-outside,
             rotor_transmissibility=rotor_through,
             rotor_worst_hz=rotor_worst,
@@ -401,7 +416,7 @@ class _View:
                 rotor_hz=self.rotor,
                 manoeuvre_hz=self.mounting.manoeuvre_hz,
                 service_c=service,
-                load_factor=self.payload.load_factor,
+                load_factors=self.payload.load_factors,
                 package=worst.package if self.several else "",
                 curve=self.curve,
             ),
@@ -412,9 +427,9 @@ class _View:
                 mass_kg=self._mass(worst.package) / self.payload.count,
                 measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
                 geometry_share=_geometry_share(self.curve, found, worst),
-                cause_is_bottom=bottoms > open_side,
+                cause_is_load=max(bottoms, causes.lifts) > open_side,
             ),
-            warnings=self._warnings(found, states, travel, sag),
+            warnings=self._warnings(found, states, travel, sag, touch),
         )
         key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
         return key, row, found
@@ -424,10 +439,10 @@ class _View:
 
     def _travel(self, found: Score, visited: NDArray[np.bool_]) -> tuple[float | None, float, float]:
         """Margin of travel, sag under the payload in mm, and the probability of bottoming out at the worst hour."""
-        height = found.candidate.part.form.squeezable_height_mm
-        if height is None or self.axis != "axial":
+        height = travel_height(found.candidate.part.form, self.axis)
+        if height is None:
             return None, 0.0, 0.0
-        room = max(TRAVEL_SHARE_MOST * height - found.squeeze_mm, 0.0) / self.payload.weight_n
+        room = max(TRAVEL_SHARE_MOST * height[0] - height[1] * found.squeeze_mm, 0.0) / self.payload.weight_n
         spare = room * np.exp(self.limits.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
         worst = room * np.exp(self.limits.ln_load_modulus[:, found.worst] + found.ln_scale)
         still = float(np.median(self.limits.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
@@ -452,7 +467,9 @@ class _View:
         inertia = 1e-3 * self.payload.heavy.mass_kg * (2.0 * math.pi * self.follow_hz) ** 2
         return band((inertia / np.abs(k - inertia)).max(axis=1))
 
-    def _warnings(self, found: Score, states: dict[str, State], travel: float | None, sag: float) -> tuple[str, ...]:
+    def _warnings(
+        self, found: Score, states: dict[str, State], travel: float | None, sag: float, touch: float | None
+    ) -> tuple[str, ...]:
         part, rotor = found.candidate.part, self.rotor
         told = [states[name] for name in ("cold", "warm", "worst")]
         at = np.array([s.temperature_c for s in told])
@@ -472,11 +489,14 @@ class _View:
             said.append("the natural frequency lies inside the manoeuvre band")
         if travel is not None and travel < 0.0:
             said.append(f"bottoms out: at load factor {self.payload.load_factor:g} it needs more travel than it has")
-        height = part.form.squeezable_height_mm
-        if height and self.axis == "axial":
-            if sag > STATIC_SHARE_MOST * height:
+        if touch is not None and touch < 0.0:
+            low, high = self.payload.load_factors
+            said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")
+        height = travel_height(part.form, self.axis)
+        if height is not None:
+            if sag > STATIC_SHARE_MOST * height[0]:
                 said.append(f"sags {sag:.2g} mm under the payload, more than 15 % of its height: creep and set")
-            elif sag + found.squeeze_mm > SQUEEZE_SHARE_MOST * height:
+            elif sag + height[1] * found.squeeze_mm > SQUEEZE_SHARE_MOST * height[0]:
                 said.append("squeeze and sag together exceed 25 % of its height: creep and set")
         return tuple(dict.fromkeys(said))
 

@@ -28,8 +28,8 @@ class Causes:
 
     Attributes
     ----------
-    stiff, soft, bottoms : float
-        Natural frequency above the window, below it; travel beyond the room for it.
+    stiff, soft, bottoms, lifts : float
+        Natural frequency above the window, below it; travel beyond the room for it; a half that lifts off.
     outside : float
         Kelvin by which the flight leaves the service range; 0 or less inside.
     """
@@ -37,6 +37,7 @@ class Causes:
     stiff: float
     soft: float
     bottoms: float
+    lifts: float
     outside: float
 
 
@@ -65,7 +66,7 @@ def reason(
     rotor_hz: float,
     manoeuvre_hz: float,
     service_c: tuple[float, float],
-    load_factor: float,
+    load_factors: tuple[float, float],
     package: str,
     curve: Curve,
 ) -> str:
@@ -83,8 +84,8 @@ def reason(
         Ways to fail there.
     window_hz, rotor_hz, manoeuvre_hz
         The window, the lowest rotor order, the manoeuvre band.
-    service_c, load_factor
-        Service range and greatest load factor.
+    service_c, load_factors
+        Service range; least and greatest load factor.
     curve : Curve
         For what it rests on.
     """
@@ -102,15 +103,20 @@ def reason(
     place = f"at {temperature_c:.3g} degC" + (f" ({when})" if when else "") + (f" with {package}" if package else "")
     where = f"{frequency.median:.3g} Hz ({frequency.low:.3g} to {frequency.high:.3g}) {place}"
     near_stiff = high / frequency.median < frequency.median / max(low, 1e-9)
-    worst = max(causes.stiff, causes.soft, causes.bottoms)
+    worst = max(causes.stiff, causes.soft, causes.bottoms, causes.lifts)
     prior = curve.basis == FAMILY_PRIOR
     if worst == 0.0 or probability >= VERDICTS[0][0]:
         end = "stiff" if near_stiff else "soft"
         return f"inside {low:.3g} to {high:.3g} Hz throughout, nearest to the {end} end with {where}"
     unsure = "" if not prior else ", as far as the label tells"
-    if causes.bottoms == worst and causes.bottoms > max(causes.stiff, causes.soft):
-        sure = "bottoms out" if causes.bottoms > 0.5 else "may bottom out"
-        return f"{sure} at load factor {load_factor:g}: too little room for its travel {place}{unsure}"
+    if worst > max(causes.stiff, causes.soft, causes.bottoms):
+        sure = "a half lifts off" if worst > 0.5 else "a half may lift off"
+        loads = f"between load factors {load_factors[0]:g} and {load_factors[1]:g}"
+        return f"{sure} {loads} {place}: too little squeeze once it has set and shrunk{unsure}"
+    if worst > max(causes.stiff, causes.soft):
+        sure = "bottoms out" if worst > 0.5 else "may bottom out"
+        most = max(map(abs, load_factors))
+        return f"{sure} at load factor {most:g}: too little room for its travel {place}{unsure}"
     if causes.stiff >= causes.soft:
         limit = f"the {high:.3g} Hz that isolate from {rotor_hz:.3g} Hz (rotor over {ISOLATION_LEAST:g})"
         head = "too stiff" if causes.stiff > 0.5 else "may be too stiff"
@@ -134,7 +140,7 @@ def settle(
     mass_kg: float,
     measured: bool,
     geometry_share: float,
-    cause_is_bottom: bool,
+    cause_is_load: bool,
 ) -> str:
     """The reading that would settle an open verdict; empty when it is settled.
 
@@ -149,14 +155,14 @@ def settle(
     geometry_share : float
         Share of the variance of the natural frequency that a reading of this very part would take away at any
         temperature.
-    cause_is_bottom : bool
-        Whether travel is what is open.
+    cause_is_load : bool
+        Whether travel or lift-off is what is open.
     """
     if probability >= VERDICTS[0][0] or probability < VERDICTS[-2][0]:
         return ""
     grams = f"{1e3 * mass_kg:.4g} g" if mass_kg < 9.9 else f"{mass_kg:.3g} kg"
     grams += " (one isolator's share)"
-    if cause_is_bottom:
+    if cause_is_load:
         return f"a static deflection of {part} under {grams} at {temperature_c:.3g} degC would settle it"
     if measured and geometry_share > 0.6:
         return f"a ring-down of {part} under {grams} at any temperature would settle it: only its geometry is open"

@@ -9,12 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matdb.advice.score import Candidate
-from matdb.advice.suit import VERDICTS, squeezes, suit, verdict
+from matdb.advice.suit import STATIC_HZ, VERDICTS, squeezes, suit, verdict
 from matdb.advice.words import percent
 from matdb.errors import InputError
-from matdb.form import Pad, Part, Ring, Strut
+from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
 from matdb.mounting.one_axis import window_limits
 from matdb.mounting.record import CameraPackage, Mounting
+from matdb.mounting.squeeze import SqueezeCase
 
 HOURS = np.linspace(-15.0, 30.0, 10)
 
@@ -230,3 +231,38 @@ def test_bad_temperatures_are_refused(candidates, mounting, bad):
 def test_a_row_is_fit_for_json(candidates, mounting):
     for row in suit(candidates, mounting, HOURS):
         json.dumps(row.to_dict(), allow_nan=False)
+
+
+def test_a_pair_must_not_lift_off(sure):
+    material, curve = sure["gel"]
+    curve = dataclasses.replace(curve, offsets={"pair": np.zeros(len(curve.draws))})
+    half = Ring(outer_mm=14, inner_mm=5, height_mm=8)
+    pair = Candidate(
+        Part(name="pair", material="gel", form=GrommetPair(lower=half, plate_mm=2.0, thread="M3")), material, curve
+    )
+    mounting = Mounting(
+        name="m", mass_kg=1.2, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=4.0, load_factors=(0.2, 2.0)
+    )
+    loose, tight = (suit([pair], mounting, [20.0], squeeze_mm=q)[0] for q in (0.0, 3.0))
+    assert loose.probability == 0.0
+    assert loose.lift_off_margin == pytest.approx(-1.0)
+    assert loose.reason.startswith("a half lifts off between load factors 0.2 and 2")
+    assert any("rattle" in text for text in loose.warnings)
+    assert tight.lift_off_margin > 0.0
+    # Set takes 15 % of the squeeze; the upper half comes free when the lower alone carries the load.
+    static = float(np.exp(curve.ln_modulus(np.array([20.0]), np.log([2 * np.pi * STATIC_HZ]))[0, 0]).real)
+    case = SqueezeCase(pair=pair.part.form, payload_kg=1.2, static_modulus_mpa=static, temperature_c=20.0)
+    held = static * half.force_n(1.0, 0.85 * 3.0 - case.shrinkage_mm) / (1.2 * 9.80665 / 4 * 2.0)
+    assert tight.lift_off_margin == pytest.approx(held - 1.0, rel=0.02)
+    held_by = GrommetPair(lower=half, plate_mm=2.0, spacer_mm=15.0)
+    assert squeezes(pair.part, "axial")[0] == 0.0
+    assert squeezes(Part(name="p", material="gel", form=held_by), "axial") == [3.0]
+    assert suit([pair], mounting, [20.0])[0].squeeze_mm > 0.0
+
+
+def test_a_part_known_only_by_readings_stays_open_until_it_is_read(materials, mounting):
+    unread = Candidate(Part(name="mystery", material="gel", form=Measured()), *materials["gel"])
+    row = suit([unread], mounting, [20.0])[0]
+    assert row.verdict in ("open", "probably not")
+    assert row.travel_margin is None
+    assert row.settle

@@ -1,6 +1,8 @@
 """A year of open hourly data through the ranking and the choice of a set."""
 
+import csv
 import dataclasses
+import io
 from pathlib import Path
 
 import numpy as np
@@ -40,7 +42,7 @@ def test_a_year_of_hours_is_ranked_and_covered(parts, city):
     package = pytest.importorskip("vega_datasets")
     text = (Path(package.__file__).parent / "_data" / city).read_text(encoding="utf-8")
     year = flight(csv=text, what=city, unit="F")
-    fahrenheit = [float(line.split(",")[1]) for line in text.splitlines()[1:]]
+    fahrenheit = [float(row["temp"]) for row in csv.DictReader(io.StringIO(text))]
     assert len(year.forecast) == len(fahrenheit) == 8759  # an hour is missing where clocks go forward
     assert year.forecast.low_c == pytest.approx((min(fahrenheit) - 32.0) / 1.8)
     assert year.forecast.high_c == pytest.approx((max(fahrenheit) - 32.0) / 1.8)
