@@ -1,16 +1,20 @@
 """Dimensions of a part from the words of a command, whatever its form: ``--outer 16mm --inner 6mm``.
 
 The options of a form are its fields: the unit's suffix dropped, underscores as hyphens; yes-or-no fields are
-``--bonded`` and ``--not-bonded``. A new form needs nothing here.
+``--bonded`` and ``--not-bonded``. A field that is itself a form is named and then described with its own name in
+front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5x4mm"``. Load-deflection points are
+``--point 1N:0.4mm``, as often as needed, or ``--points FILE``. A new form needs nothing here.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import MISSING, Field, fields
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import MISSING, Field, dataclass, fields
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final, get_args, get_type_hints
 
-from matdb.errors import InputError
+from matdb.errors import InputError, UnitError
 
 if TYPE_CHECKING:
     from matdb.form.base import FormBase
@@ -27,12 +31,35 @@ _SUFFIXES: Final = {
     "_kg": "mass",
     "_c": "temperature",
 }
+#: What a field holds, where it is no quantity.
+_SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
+#: Between repeated points; no quantity has it.
+_AND: Final = ";"
+_POINT: Final = "a force (or mass) and the deflection that it makes, such as 1N:0.4mm"
+
+
+@dataclass(frozen=True)
+class _Slot:
+    """A field of a form as an option: its stem ("outer", "not-bonded" without the "not-"), and what it holds."""
+
+    stem: str
+    field: Field[Any]
+    holds: str
+    whole: bool = False
+    kinds: tuple[str, ...] = ()
+
+    @property
+    def needed(self) -> bool:
+        """Whether it must be given; a dimension without a sensible default carries nan."""
+        default = self.field.default
+        absent = default is MISSING or (isinstance(default, float) and default != default)
+        return absent and self.field.default_factory is MISSING
 
 
 def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
     """Part the name from the dimensions: ``["ring", "--outer", "16mm"]`` to ``("ring", {"--outer": "16mm"})``.
 
-    A yes-or-no option has the value "". Raises InputError.
+    A yes-or-no option has the value "". Points may be given several times, and are joined. Raises InputError.
     """
     names: list[str] = []
     given: dict[str, str] = {}
@@ -45,16 +72,18 @@ def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
         option, equals, value = word.partition("=")
         if not equals and rest and not rest[0].startswith("--"):
             # A switch takes no value; whatever else follows one is the name.
-            value = "" if _is_switch(option) else rest.pop(0)
+            value = "" if option in _switches() else rest.pop(0)
         if option in given:
-            raise InputError(option, value, "given once")
+            if not option.endswith("-point") or value == "":
+                raise InputError(option, value, "given once")
+            value = given[option] + _AND + value
         given[option] = value
     if len(names) != 1:
         raise InputError("name", " ".join(names) or None, "one name", "put a name of several words in quotation marks")
     return names[0], given
 
 
-def form_from_words(kind: str, given: dict[str, str]) -> FormBase:
+def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", asked: str = "--form") -> FormBase:
     """Build a form from its options.
 
     Parameters
@@ -63,6 +92,10 @@ def form_from_words(kind: str, given: dict[str, str]) -> FormBase:
         A form's short name.
     given : dict of str to str
         Options with their texts, as :func:`split_words` gives them.
+    within : str
+        What its options begin with: ``"--"``, or ``"--lower-"`` for the form of a field.
+    asked : str
+        The option that named the form, for messages.
 
     Raises
     ------
@@ -73,22 +106,26 @@ def form_from_words(kind: str, given: dict[str, str]) -> FormBase:
 
     cls = FORMS.get(kind)
     if cls is None:
-        raise InputError("--form", kind, "one of " + ", ".join(sorted(FORMS)))
-    by_option = _options(cls)
+        raise InputError(asked, kind, "one of " + ", ".join(sorted(FORMS)))
+    slots = _slots(cls)
     values: dict[str, Any] = {}
+    below: dict[str, dict[str, str]] = {}
     for option, text in given.items():
-        plain = option.replace("--not-", "--", 1)
-        f = by_option.get(plain)
-        if f is None or (plain != option and not _is_bool(f)):
-            raise InputError(
-                "option", option, f"an option of 'part add' or a dimension of a {kind}: " + form_options(kind)
-            )
-        values[f.name] = _value(f, option, text)
-    for option, f in by_option.items():
-        # A dimension without a sensible default carries nan, which the form refuses less clearly.
-        absent = f.default is MISSING or (isinstance(f.default, float) and f.default != f.default)
-        if absent and f.default_factory is MISSING and f.name not in values:
-            raise InputError(option, None, f"given for a {kind}", f"a {kind} takes {form_options(kind)}")
+        name = option.removeprefix(within)
+        slot = slots.get(name) or slots.get(name.removeprefix("not-"))
+        if slot is not None and (slot.stem == name or slot.holds in (_SWITCH, _POINTS)):
+            values[slot.field.name] = _value(slot, option, text, values.get(slot.field.name))
+            continue
+        owner = next((s for s in slots.values() if s.holds == _FORM and name.startswith(f"{s.stem}-")), None)
+        if owner is None:
+            allowed = f"a dimension of a {kind}: {form_options(kind)}"
+            raise InputError("option", option, allowed if within != "--" else f"an option of 'part add' or {allowed}")
+        below.setdefault(owner.stem, {})[option] = text
+    for stem, slot in slots.items():
+        if slot.holds == _FORM and (stem in below or slot.field.name in values):
+            values[slot.field.name] = _form(slot, f"{within}{stem}", values.get(slot.field.name), below.get(stem, {}))
+        if slot.needed and slot.field.name not in values:
+            raise InputError(f"{within}{stem}", None, f"given for a {kind}", f"a {kind} takes {form_options(kind)}")
     return cls(**values)
 
 
@@ -97,58 +134,154 @@ def form_options(kind: str) -> str:
     from matdb.form import FORMS
 
     shown = []
-    for option, f in _options(FORMS[kind]).items():
-        if _is_bool(f):
-            shown.append(option.replace("--", "--not-", 1) if f.default is True else option)
+    for stem, slot in _slots(FORMS[kind]).items():
+        if slot.stem != stem:
+            continue
+        if slot.holds == _SWITCH:
+            shown.append(f"--not-{stem}" if slot.field.default is True else f"--{stem}")
+        elif slot.holds == _POINTS:
+            shown.append(f"--{stem} FORCE:LENGTH... or --{stem}s FILE")
+        elif slot.holds == _FORM:
+            shown.append(f"--{stem} FORM --{stem}-DIMENSION SIZE...")
         else:
-            shown.append(f"{option} {_dimension(f).upper().replace('DIMENSIONLESS', 'NUMBER')}")
+            shown.append(f"--{stem} {slot.holds.upper().replace('DIMENSIONLESS', 'NUMBER')}")
     return ", ".join(shown)
 
 
-def _options(cls: type[FormBase]) -> dict[str, Field[Any]]:
-    found = {}
+def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
+    """Options of a form, without their first hyphens; those of points are there twice, for one and for a file."""
+    hints = get_type_hints(cls)
+    found: dict[str, _Slot] = {}
     for f in fields(cls):
-        stem = f.name
+        members = _members(hints[f.name])
+        stem, dimension = f.name, "dimensionless"
         for suffix in sorted(_SUFFIXES, key=len, reverse=True):
             if stem.endswith(suffix):
-                stem = stem.removesuffix(suffix)
+                stem, dimension = stem.removesuffix(suffix), _SUFFIXES[suffix]
                 break
-        found["--" + stem.replace("_", "-")] = f
+        stem = stem.replace("_", "-")
+        kinds = _kinds(members)
+        if kinds:
+            found[stem] = _Slot(stem, f, _FORM, kinds=kinds)
+        elif bool in members:
+            found[stem] = _Slot(stem, f, _SWITCH)
+        elif any(get_args(m) and tuple in _members(get_args(m)[0]) for m in members):
+            # "load points": one of them, or a file of all of them.
+            one = stem.rpartition("-")[2].removesuffix("s")
+            found[one] = found[f"{one}s"] = _Slot(one, f, _POINTS)
+        elif dimension == "dimensionless" and str in members:
+            found[stem] = _Slot(stem, f, _TEXT)
+        else:
+            found[stem] = _Slot(stem, f, dimension, whole=int in members and float not in members)
     return found
 
 
-def _value(f: Field[Any], option: str, text: str) -> Any:
+def _members(hint: Any) -> tuple[Any, ...]:
+    """The members of a union, or the type itself; a tuple of something counts as a tuple too."""
+    import types
+    import typing
+
+    if typing.get_origin(hint) in (types.UnionType, typing.Union):
+        return tuple(m for each in get_args(hint) for m in _members(each))
+    return (hint, tuple) if typing.get_origin(hint) is tuple else (hint,)
+
+
+def _kinds(members: tuple[Any, ...]) -> tuple[str, ...]:
+    """Short names of the forms that a field may hold."""
+    from matdb.form import FORMS
+    from matdb.form.base import FormBase
+
+    wanted = tuple(m for m in members if isinstance(m, type) and issubclass(m, FormBase))
+    return tuple(sorted(kind for kind, cls in FORMS.items() if wanted and issubclass(cls, wanted)))
+
+
+@cache
+def _switches() -> frozenset[str]:
+    """Every option of every form, and of the forms in its fields, that takes no value."""
+    from matdb.form import FORMS
+
+    def of(cls: type[FormBase], within: str) -> set[str]:
+        found = set()
+        for slot in _slots(cls).values():
+            if slot.holds == _SWITCH:
+                found |= {f"{within}{slot.stem}", f"{within}not-{slot.stem}"}
+            for kind in slot.kinds:
+                found |= of(FORMS[kind], f"{within}{slot.stem}-")
+        return found
+
+    return frozenset(name for cls in FORMS.values() for name in of(cls, "--"))
+
+
+def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:
     from matdb.units import parse
 
-    if _is_bool(f):
+    if slot.holds == _SWITCH:
         if text:
             raise InputError(option, text, "given without a value")
-        return not option.startswith("--not-")
-    dimension = _dimension(f)
-    if dimension == "text":
+        return not option.removesuffix(slot.stem).endswith("not-")
+    if slot.holds == _POINTS:
+        if before is not None:
+            raise InputError(option, text, "left out with the other", "give the points one by one or as a file")
+        return _points(option, text) if option.endswith("point") else _points_from_file(option, text)
+    if slot.holds in (_TEXT, _FORM):
         return text
-    value = parse(text, dimension, option)
-    if "int" in str(f.type) and "float" not in str(f.type):
+    value = parse(text, slot.holds, option)
+    if slot.whole:
         if value != int(value):
             raise InputError(option, text, "a whole number")
         return int(value)
     return value
 
 
-def _dimension(f: Field[Any]) -> str:
-    for suffix in sorted(_SUFFIXES, key=len, reverse=True):
-        if f.name.endswith(suffix):
-            return _SUFFIXES[suffix]
-    return "text" if "str" in str(f.type) else "dimensionless"
-
-
-def _is_bool(f: Field[Any]) -> bool:
-    return isinstance(f.default, bool) or f.type in (bool, "bool")
-
-
-def _is_switch(option: str) -> bool:
-    """Whether an option is a switch of some form."""
+def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str]) -> FormBase:
+    """The form in a field."""
+    allowed = " or ".join(slot.kinds)
+    kind, _, sizes = (text or "").strip().partition(" ")
+    if kind not in slot.kinds:
+        raise InputError(option, text, allowed, f'for instance {option} "ring 12x5x4mm"')
+    if not sizes.strip():
+        return form_from_words(kind, given, within=f"{option}-", asked=option)
+    given = dict(given)
+    pieces = [piece.strip() for piece in re.split(r"[x×]", sizes)]
+    unit = (re.findall(r"[^\d.\s]+$", pieces[-1]) or [""])[0]
     from matdb.form import FORMS
 
-    plain = option.replace("--not-", "--", 1)
-    return any(name == plain and _is_bool(f) for cls in FORMS.values() for name, f in _options(cls).items())
+    stems = [s.stem for s in _slots(FORMS[kind]).values() if s.holds == "length"]
+    if len(pieces) > len(stems):
+        raise InputError(option, text, f"{kind} and at most {len(stems)} lengths: " + ", ".join(stems))
+    for stem, piece in zip(stems, pieces, strict=False):
+        if f"{option}-{stem}" in given:
+            raise InputError(f"{option}-{stem}", given[f"{option}-{stem}"], f"left out when {option} has the sizes")
+        # One unit at the end holds for all.
+        given[f"{option}-{stem}"] = piece if re.search(r"[^\d.]$", piece) else piece + unit
+    return form_from_words(kind, given, within=f"{option}-", asked=option)
+
+
+def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
+    """Points from ``1N:0.4mm`` and the like: (deflection in mm, force in N), smallest deflection first."""
+    from matdb.exchange.point_file import as_point
+
+    found = []
+    for pair in filter(None, (each.strip() for each in text.split(_AND))):
+        sides = [side.strip() for side in pair.split(":")]
+        if len(sides) != 2:
+            raise InputError(option, pair, _POINT)
+        try:
+            found.append(as_point(*sides))
+        except UnitError as error:
+            raise UnitError(option, pair, _POINT, error.cure) from None
+        except InputError as error:
+            raise InputError(option, pair, _POINT, error.cure) from None
+    if not found:
+        raise InputError(option, None, _POINT)
+    return tuple(sorted(found))
+
+
+def _points_from_file(option: str, text: str) -> tuple[tuple[float, float], ...]:
+    from pathlib import Path
+
+    from matdb.exchange.point_file import read_points
+
+    if not text:
+        raise InputError(option, None, "the name of a CSV file", "its columns may be deflection_mm and force_n")
+    return read_points(text, Path(text).read_bytes())

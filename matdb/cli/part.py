@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated, Any
 
 import typer
@@ -14,7 +15,10 @@ app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=No
 @app.command(
     context_settings={"ignore_unknown_options": True},
     epilog="For instance: matdb part add 'ring 16x6x5' --material 'amber 40A' --form ring --outer 16mm "
-    "--inner 6mm --height 5mm",
+    "--inner 6mm --height 5mm. A pair that a screw squeezes: matdb part add 'gel pair' --material 'clear gel' "
+    "--form grommet-pair --lower 'ring 14x5x7mm' --upper 'ring 14x5x5mm' --plate 2mm --thread M3. Known by "
+    "points: matdb part add loop --material steel --form cable-loop --height 30mm --point 5N:0.6mm --point 10N:1.5mm, "
+    "or --points FILE with columns such as deflection_mm and force_n.",
 )
 def add(
     ctx: typer.Context,
@@ -38,9 +42,12 @@ def add(
     """Add a part."""
     from matdb.cli.dimensions import form_from_words, split_words
     from matdb.cli.screen import document, lines, show
-    from matdb.form import Part
+    from matdb.form import FORMS, Part
 
     name, given = split_words(words)
+    if thread is not None and form in FORMS and any(f.name == "thread" for f in fields(FORMS[form])):
+        # A form that knows of the screw turns it into squeeze.
+        given["--thread"] = thread
     part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
     with opened(ctx, store) as kept:
         number = kept.add(part)
