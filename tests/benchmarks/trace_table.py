@@ -92,7 +92,8 @@ def summary(rows):
     median = [np.nanmedian([abs(m[k]) for m in first if m is not None]) for k in (0, 1)]
     median_plain = [np.nanmedian([abs(r["plain"][k]) for r in rows]) for k in (0, 1)]
     lines = [
-        f"{n} records of 4 to 10 taps, 100 Hz-4 kHz, noise to 20 % of the peak, offset, drift, 40 % two modes, 60 % hum, 40 % clipped",
+        f"{n} records of 4 to 10 taps, 100 Hz-4 kHz, noise to 20 % of the peak, offset, drift, "
+        f"40 % two modes, 60 % hum, 40 % clipped",
         f"{'':44}{'fit':>10}{'peak-and-log':>14}",
         f"{'frequency within 1 %, decrement within 10 %':44}{good.mean():10.1%}{plain.mean():14.1%}",
         f"{'median error of the frequency':44}{median[0]:10.2%}{median_plain[0]:14.2%}",
