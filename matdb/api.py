@@ -191,9 +191,44 @@ class Store:
         number = self.records.save_fit(record)
         kept = self.records.fit(number)
         self._curves.clear()
+        self.publish(material)
         return dataclasses.replace(
             curve, fit_id=number, created_at=kept.created_at, program_version=kept.program_version
         )
+
+    def publish(self, material: str | None = None) -> int:
+        """Compute the table of effective stiffness that the store publishes for tools that only speak SQL.
+
+        A fit does so by itself for its material; parts and mountings added later ask for it.
+
+        Parameters
+        ----------
+        material : str, optional
+            Its name; every material when None.
+
+        Returns
+        -------
+        int
+            How many rows were written.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        """
+        from matdb.advice.tabulated import stiffness_rows
+
+        masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
+        names = [material] if material is not None else [m.name for m in self.records.materials()]
+        count = 0
+        for name in names:
+            curve = self._known(name)[1]
+            parts = self.records.parts(name)
+            if parts:
+                # Computed before the store is locked for writing.
+                rows = list(stiffness_rows(curve, parts, masses))
+                count += self.records.publish(name, curve.fit_id, rows)
+        return count
 
     def curve(self, material: str) -> Curve:
         """The newest fit of a material, or its family prior when there is none.

@@ -21,6 +21,7 @@ from matdb.cli import (
     page,
     part,
     picture,
+    publish,
     reading,
     stiffness,
     store,
@@ -74,6 +75,7 @@ app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
 export.app.command("store")(whole_store.export_store)
 app.add_typer(export.app, name="export")
 app.add_typer(whole_store.app, name="import")
+store.app.command("publish")(publish.publish)
 app.add_typer(store.app, name="store")
 app.add_typer(picture.app, name="picture")
 app.command("page", short_help="Write a page for the field.")(page.page)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from matdb.errors import MatdbError
 from matdb.store import codec
 from matdb.store.kept import Finding
+from matdb.store.revisions import PUBLISHED
 
 if TYPE_CHECKING:
     from matdb.store.records import Records
@@ -42,7 +43,8 @@ def _structure(records: Records) -> Iterator[Finding]:
     for table, row, parent, _ in records._reader.rows("PRAGMA foreign_key_check"):
         yield Finding(level="error", what=f"{table} {row}", says=f"points to no {parent}")
     for kind, name in records._reader.rows("SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"):
-        yield Finding(level="error", what=f"{kind} {name}", says="was not made by matdb")
+        if name not in PUBLISHED:
+            yield Finding(level="error", what=f"{kind} {name}", says="was not made by matdb")
 
 
 def _rows(records: Records) -> Iterator[Finding]:

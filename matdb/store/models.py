@@ -13,6 +13,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 __all__ = [
     "Base",
+    "EffectiveStiffnessRow",
     "FitReadingRow",
     "FitRow",
     "MaterialRow",
@@ -171,6 +172,37 @@ class FitReadingRow(Base):
 
     fit_id: Mapped[int] = mapped_column(sa.ForeignKey("fit.id"), primary_key=True)
     reading_id: Mapped[int] = mapped_column(sa.ForeignKey("reading.id"), primary_key=True)
+
+
+class EffectiveStiffnessRow(Base):
+    """Stiffness and damping ratio of a part at a temperature, computed for readers that only look up.
+
+    Derived: it can be thrown away and computed again. A row holds at ``given_hz``, or under ``given_kg`` on one
+    piece at the natural frequency; the other of the two is NULL.
+    """
+
+    __tablename__ = "effective_stiffness"
+    __table_args__ = (
+        sa.CheckConstraint("(given_hz IS NULL) <> (given_kg IS NULL)", name="given"),
+        sa.Index("ix_effective_stiffness_state", "part_id", "axis", "given_hz", "given_kg", "temperature_c"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    part_id: Mapped[int] = mapped_column(sa.ForeignKey("part.id"))
+    axis: Mapped[str] = mapped_column(sa.String(120))
+    temperature_c: Mapped[float] = mapped_column(sa.Double)
+    given_hz: Mapped[float | None] = mapped_column(sa.Double)
+    given_kg: Mapped[float | None] = mapped_column(sa.Double)
+    frequency_hz: Mapped[float] = mapped_column(sa.Double)
+    stiffness_n_per_mm: Mapped[float] = mapped_column(sa.Double)
+    stiffness_low: Mapped[float] = mapped_column(sa.Double)
+    stiffness_high: Mapped[float] = mapped_column(sa.Double)
+    damping_ratio: Mapped[float] = mapped_column(sa.Double)
+    damping_low: Mapped[float] = mapped_column(sa.Double)
+    damping_high: Mapped[float] = mapped_column(sa.Double)
+    basis: Mapped[str] = mapped_column(sa.String(40))
+    extrapolated: Mapped[int]
+    fit_id: Mapped[int | None] = mapped_column(sa.ForeignKey("fit.id"))
 
 
 class MountingRow(Base):

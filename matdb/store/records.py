@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -381,6 +381,24 @@ class Records:
         with self._reader.snapshot():
             number = self._id("material", fit.material)
             return codec.fingerprint(self._reader.rows, number) != fit.fingerprint
+
+    def publish(self, material: str, fit_id: int | None, rows: Iterable[Sequence[Any]]) -> int:
+        """Put a material's tabulated stiffness (:mod:`matdb.advice.tabulated`) in the place of what was there.
+
+        Returns
+        -------
+        int
+            How many rows were written; rows of parts that the material does not have are left out.
+
+        Raises
+        ------
+        NotFound
+            The material is unknown.
+
+        """
+        with self._change() as (connection, writer, _now):
+            count: int = writer.publish(connection, material, fit_id, rows)
+            return count
 
     # -- the store as a whole ------------------------------------------------------------------------------
 

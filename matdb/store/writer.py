@@ -22,6 +22,7 @@ from matdb.store.codec import definition_of, fingerprint, not_found
 from matdb.store.kept import FitRecord
 from matdb.store.models import (
     Base,
+    EffectiveStiffnessRow,
     FitReadingRow,
     FitRow,
     MaterialRow,
@@ -38,7 +39,9 @@ __all__ = [
     "add_parts",
     "add_readings",
     "correct_reading",
+    "forget_published",
     "insert_tuples",
+    "publish",
     "remove_reading",
     "replace",
     "rows_of",
@@ -150,6 +153,9 @@ def replace(
     if new.name != name and new.name in _ids(connection, what, {new.name}, missing_ok=True):
         raise AlreadyExists(what, new.name)
     connection.execute(sa.update(table).where(table.id == number).values(**values))
+    if not isinstance(new, Mounting):
+        of_material = sa.select(PartRow.id).where(PartRow.material_id == number)
+        forget_published(connection, of_material if isinstance(new, Material) else [number])
 
 
 def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int:
@@ -178,6 +184,23 @@ def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int
     _check_readings_of(connection, material_id, fit, used)
     insert_tuples(connection, FitReadingRow.__tablename__, ("fit_id", "reading_id"), [(number, i) for i in used])
     return number
+
+
+def publish(connection: sa.Connection, material: str, fit_id: int | None, rows: Iterable[Sequence[Any]]) -> int:
+    """Put a material's tabulated stiffness in the place of what was there; answers the number of rows."""
+    material_id = _ids(connection, "material", {material})[material]
+    known = sa.select(PartRow.name, PartRow.id).where(PartRow.material_id == material_id)
+    numbers = {str(name): int(number) for name, number in connection.execute(known)}
+    forget_published(connection, sa.select(PartRow.id).where(PartRow.material_id == material_id))
+    columns = [c for c in EffectiveStiffnessRow.__table__.columns.keys() if c != "id"]  # noqa: SIM118 - no dict
+    ready = [(numbers[row[0]], *row[1:], fit_id) for row in rows if row[0] in numbers]
+    insert_tuples(connection, EffectiveStiffnessRow.__tablename__, columns, ready)
+    return len(ready)
+
+
+def forget_published(connection: sa.Connection, parts: Any) -> None:
+    """Drop the tabulated stiffness of parts: it holds no more."""
+    connection.execute(sa.delete(EffectiveStiffnessRow).where(EffectiveStiffnessRow.part_id.in_(parts)))
 
 
 def _check_readings_of(connection: sa.Connection, material_id: int, fit: FitRecord, used: list[int]) -> None:

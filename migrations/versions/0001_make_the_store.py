@@ -116,9 +116,7 @@ def upgrade():
         sa.CheckConstraint("(retired_at IS NULL) = (retired_why IS NULL)", name=op.f("ck_reading_retired")),
         sa.CheckConstraint("temperature_c > -273.15", name=op.f("ck_reading_temperature")),
         sa.ForeignKeyConstraint(["corrects_id"], ["reading.id"], name=op.f("fk_reading_corrects_id_reading")),
-        sa.ForeignKeyConstraint(
-            ["material_id"], ["material.id"], name=op.f("fk_reading_material_id_material")
-        ),
+        sa.ForeignKeyConstraint(["material_id"], ["material.id"], name=op.f("fk_reading_material_id_material")),
         sa.ForeignKeyConstraint(["part_id"], ["part.id"], name=op.f("fk_reading_part_id_part")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_reading")),
     )
@@ -130,8 +128,6 @@ def upgrade():
         sa.Column("fit_id", sa.Integer(), nullable=False),
         sa.Column("reading_id", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["fit_id"], ["fit.id"], name=op.f("fk_fit_reading_fit_id_fit")),
-        sa.ForeignKeyConstraint(
-            ["reading_id"], ["reading.id"], name=op.f("fk_fit_reading_reading_id_reading")
-        ),
+        sa.ForeignKeyConstraint(["reading_id"], ["reading.id"], name=op.f("fk_fit_reading_reading_id_reading")),
         sa.PrimaryKeyConstraint("fit_id", "reading_id", name=op.f("pk_fit_reading")),
     )

@@ -121,13 +121,14 @@ def test_the_reading_queries_use_their_indexes(file):
             assert not any("TEMP B-TREE" in s or s.startswith("SCAN") for s in steps), (name, steps)
 
 
-# -- upgrades, with a second revision made up for the test ---------------------------------------------------
+# -- upgrades, with a further revision made up for the test ---------------------------------------------------
 
-SECOND = """
+NEXT = f"{int(revisions.HEAD) + 1:04d}"
+FURTHER = """
 import time
 import sqlalchemy as sa
 from alembic import op
-revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "{next}", "{head}", None, None
 
 def upgrade():
     op.create_table("extra", sa.Column("id", sa.Integer(), primary_key=True))
@@ -147,10 +148,11 @@ def newer_program(monkeypatch, tmp_path):
     def become(pause=0.0, then="pass"):
         folder = tmp_path / "100% migrations"
         shutil.copytree(migrations_folder(), folder, dirs_exist_ok=True)
-        (folder / "versions" / "0002_go_on.py").write_text(SECOND.format(pause=pause, then=then))
+        text = FURTHER.format(pause=pause, then=then, next=NEXT, head=revisions.HEAD)
+        (folder / "versions" / f"{NEXT}_go_on.py").write_text(text)
         monkeypatch.setattr("matdb.shipped.migrations_folder", lambda: folder)
-        monkeypatch.setattr(schema, "REVISIONS", ("0001", "0002"))
-        monkeypatch.setattr(schema, "HEAD", "0002")
+        monkeypatch.setattr(schema, "REVISIONS", (*revisions.REVISIONS, NEXT))
+        monkeypatch.setattr(schema, "HEAD", NEXT)
         return folder
 
     return become
@@ -182,7 +184,7 @@ def test_an_upgrade_keeps_every_row_and_a_copy_of_the_old_file(file, newer_progr
     assert {"colour", "remark"} <= columns(file, "material")
     assert len(rows_of(file, "SELECT * FROM reading")) == len(READINGS)
     assert rows_of(file, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
-    (aside,) = file.parent.glob("bench.sqlite.0001.*.backup")
+    (aside,) = file.parent.glob(f"bench.sqlite.{revisions.HEAD}.*.backup")
     assert rows_of(aside, "SELECT note FROM material ORDER BY id") == [("",), ("two\nlines",)]
 
 
@@ -193,7 +195,7 @@ def test_an_upgrade_on_a_server_keeps_every_row(server, empty_store_template, ne
     newer_program()
     schema.open_reader(locate(where), wait_s=5.0)[0].close()
     assert rows_of(where, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
-    assert rows_of(where, "SELECT version_num FROM alembic_version") == [("0002",)]
+    assert rows_of(where, "SELECT version_num FROM alembic_version") == [(NEXT,)]
 
 
 @pytest.mark.parametrize("then", ["raise ValueError('midway')", "op.execute('INSERT INTO part (id) VALUES (1)')"])
@@ -203,7 +205,7 @@ def test_an_upgrade_that_fails_changes_nothing(where, newer_program, then):
     newer_program(then=then)
     with pytest.raises((ValueError, StoreError)):
         schema.open_reader(locate(where), wait_s=5.0)
-    assert rows_of(where, "SELECT version_num FROM alembic_version") == [("0001",)]
+    assert rows_of(where, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
     assert rows_of(where, "SELECT note FROM material ORDER BY id") == [("",), ("two\nlines",)]
     with pytest.raises(StoreError):
         rows_of(where, "SELECT * FROM extra")
@@ -222,7 +224,7 @@ def test_a_killed_upgrade_is_as_if_it_never_began(file, newer_program, python):
         "import sys, pathlib, matdb.shipped; from matdb.store import schema; from matdb.store.where import locate\n"
         "import alembic.command, alembic.config, matdb.store.engine, matdb.store.models\n"
         "matdb.shipped.migrations_folder = lambda: pathlib.Path(sys.argv[2])\n"
-        "schema.REVISIONS, schema.HEAD = ('0001', '0002'), '0002'\n"
+        f"schema.REVISIONS, schema.HEAD = {(*revisions.REVISIONS, NEXT)!r}, {NEXT!r}\n"
         "print('go', flush=True); schema.open_reader(locate(sys.argv[1]), wait_s=5.0); print('end', flush=True)"
     )
     draw = random.Random(3)
@@ -232,11 +234,11 @@ def test_a_killed_upgrade_is_as_if_it_never_began(file, newer_program, python):
         time.sleep(draw.uniform(0.05, 0.3))
         process.send_signal(signal.SIGKILL)
         assert process.wait() == -signal.SIGKILL
-        assert rows_of(file, "SELECT version_num FROM alembic_version") == [("0001",)]
+        assert rows_of(file, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
         assert "note" in columns(file, "material")
         assert columns(file, "extra") == set()
     schema.open_reader(locate(file), wait_s=5.0)[0].close()
-    assert rows_of(file, "SELECT version_num FROM alembic_version") == [("0002",)]
+    assert rows_of(file, "SELECT version_num FROM alembic_version") == [(NEXT,)]
 
 
 def test_a_store_of_a_newer_program_is_refused_and_untouched(where, newer_program, monkeypatch):
@@ -244,7 +246,7 @@ def test_a_store_of_a_newer_program_is_refused_and_untouched(where, newer_progra
     schema.open_reader(locate(where), wait_s=5.0)[0].close()
     before = Path(where).read_bytes() if "://" not in where else None
     monkeypatch.undo()
-    with pytest.raises(NewerStore, match=r"schema 0002, this one knows up to .* pip install --upgrade"):
+    with pytest.raises(NewerStore, match=rf"schema {NEXT}, this one knows up to .* pip install --upgrade"):
         Records(where)
     assert before is None or Path(where).read_bytes() == before
 

@@ -1,0 +1,122 @@
+"""Effective stiffness as a table, for readers that only look up: what the store publishes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.advice.effective import ln_scale_draws, suspended
+from matdb.curve.band import Band, band
+from matdb.curve.curve import Curve
+from matdb.errors import InputError
+from matdb.form.part import Part
+
+__all__ = ["COLUMNS", "FREQUENCIES_HZ", "TEMPERATURES_C", "stiffness_rows"]
+
+Array = NDArray[np.float64]
+
+#: Every kelvin, so that a straight line between two rows stays within 0.5 % of the curve.
+TEMPERATURES_C: Final = np.arange(-40.0, 61.0)
+FREQUENCIES_HZ: Final = (3.0, 10.0, 30.0, 100.0)
+
+#: What each row holds, in this order.
+COLUMNS: Final = (
+    "part",
+    "axis",
+    "temperature_c",
+    "given_hz",
+    "given_kg",
+    "frequency_hz",
+    "stiffness_n_per_mm",
+    "stiffness_low",
+    "stiffness_high",
+    "damping_ratio",
+    "damping_low",
+    "damping_high",
+    "basis",
+    "extrapolated",
+)
+
+
+def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[float] = ()) -> Iterator[tuple[Any, ...]]:
+    """Rows of stiffness and damping ratio of one unsqueezed piece; columns as ``COLUMNS``.
+
+    Parameters
+    ----------
+    curve : Curve
+        Of the material that the parts are made of.
+    parts : sequence of Part
+        All their axes are tabulated at ``FREQUENCIES_HZ``, their first axis also under the masses.
+    masses_kg : sequence of float
+        Masses on one piece, kg: the row then holds at the natural frequency.
+
+    Yields
+    ------
+    tuple
+        The same numbers as :func:`matdb.advice.effective.effective`. ``given_hz`` or ``given_kg`` is None;
+        ``extrapolated`` is 0 or 1. Axes in which a part cannot be computed are left out.
+    """
+    t = np.tile(TEMPERATURES_C, len(FREQUENCIES_HZ))
+    f = np.repeat(FREQUENCIES_HZ, TEMPERATURES_C.size)
+    ln_e = curve.ln_modulus(t, np.log(2.0 * np.pi * f))
+    # The modulus is the same for all parts; only its scale is each part's own.
+    storage = np.exp(ln_e.real) * np.cos(ln_e.imag)
+    damping = band(0.5 * np.tan(ln_e.imag))
+    outside = curve.extrapolated(t, f)
+    for part in parts:
+        for axis in part.form.axes:
+            try:
+                scale = ln_scale_draws(curve, part, axis, 0.0)
+            except InputError:
+                continue
+            stiffness = band(storage * np.exp(scale)[:, None])
+            yield from _rows(part.name, axis, t, f, None, f, stiffness, damping, curve.basis, outside)
+            if axis != part.form.axes[0]:
+                continue
+            for mass in masses_kg:
+                state = suspended(curve, scale, mass, TEMPERATURES_C)
+                at = np.median(state.frequency_hz, axis=0)
+                k = state.ln_stiffness
+                yield from _rows(
+                    part.name,
+                    axis,
+                    TEMPERATURES_C,
+                    None,
+                    mass,
+                    at,
+                    band(np.exp(k.real) * np.cos(k.imag)),
+                    band(0.5 * np.tan(k.imag)),
+                    curve.basis,
+                    curve.extrapolated(TEMPERATURES_C, at),
+                )
+
+
+def _rows(
+    part: str,
+    axis: str,
+    t: Array,
+    given_hz: Array | None,
+    given_kg: float | None,
+    at_hz: Array,
+    stiffness: Band,
+    damping: Band,
+    basis: str,
+    outside: NDArray[np.bool_],
+) -> Iterator[tuple[Any, ...]]:
+    none = [None] * t.size
+    yield from zip(
+        [part] * t.size,
+        [axis] * t.size,
+        t.tolist(),
+        none if given_hz is None else given_hz.tolist(),
+        [given_kg] * t.size,
+        at_hz.tolist(),
+        *(v.tolist() for v in (stiffness.median, stiffness.low, stiffness.high)),
+        *(v.tolist() for v in (damping.median, damping.low, damping.high)),
+        [basis] * t.size,
+        outside.astype(int).tolist(),
+        strict=True,
+    )
