@@ -12,11 +12,13 @@ from typing import Annotated, Any
 import typer
 
 from matdb.cli import (
+    cover,
     curve,
     demo,
     export,
     fit,
     material,
+    modes,
     mounting,
     page,
     part,
@@ -72,6 +74,8 @@ app.command("curve", short_help="Show modulus and loss factor.")(curve.curve)
 app.command("stiffness", short_help="Show a part's stiffness in the field.")(stiffness.stiffness)
 app.add_typer(mounting.app, name="mounting")
 app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
+app.command("cover", short_help="Find the fewest parts for a season.")(cover.cover)
+app.command("modes", short_help="Show all six modes of a camera.")(modes.modes)
 export.app.command("store")(whole_store.export_store)
 app.add_typer(export.app, name="export")
 app.add_typer(whole_store.app, name="import")

@@ -7,13 +7,30 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import AxisOption, JsonOption, StoreOption, is_range, opened, quantity
+from matdb.cli.options import AxisOption, JsonOption, StoreOption, opened, quantity
+from matdb.cli.weather import (
+    CarOption,
+    FannedOption,
+    ForecastAltitudeOption,
+    ForecastOption,
+    MetarOption,
+    MonthlyOption,
+    SiteAltitudeOption,
+    TafOption,
+    TakeOffOption,
+    TempOption,
+    UnitOption,
+    flight_content,
+    flight_from_options,
+    flight_lines,
+)
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
     from matdb.advice.suit import Suitability
+    from matdb.api import Store
     from matdb.mounting.record import Mounting
 
 RotorOption = Annotated[
@@ -37,54 +54,112 @@ ManoeuvreOption = Annotated[
 ]
 
 
+MountingOption = Annotated[str | None, typer.Option("--mounting", metavar="NAME", help="A mounting of the store.")]
+PackageOption = Annotated[
+    str | None,
+    typer.Option("--package", metavar="NAME", help="Judge this camera package only; all of the mounting's without it."),
+]
+PartsOption = Annotated[
+    list[str] | None,
+    typer.Option("--part", metavar="NAME", help="Judge only this part. May be given several times."),
+]
+SuitSqueezeOption = Annotated[
+    str | None,
+    typer.Option(
+        "--squeeze", metavar="LENGTH", help="Static squeeze of each part, such as 0.5mm; the best without it."
+    ),
+]
+
+
 def suit(
     ctx: typer.Context,
-    temp: Annotated[
-        str,
-        typer.Option(
-            "--temp", metavar="RANGE", help="Temperatures of the flight, such as -10C..25C, or one such as -5C."
-        ),
-    ],
-    mounting: Annotated[str | None, typer.Option("--mounting", metavar="NAME", help="A mounting of the store.")] = None,
+    temp: TempOption = None,
+    forecast: ForecastOption = None,
+    monthly: MonthlyOption = None,
+    metar: MetarOption = None,
+    taf: TafOption = None,
+    unit: UnitOption = None,
+    forecast_altitude: ForecastAltitudeOption = None,
+    site_altitude: SiteAltitudeOption = None,
+    take_off: TakeOffOption = None,
+    car: CarOption = None,
+    fanned: FannedOption = False,
+    mounting: MountingOption = None,
     mass: MassOption = None,
     count: CountOption = None,
     rotor: RotorOption = None,
     blades: BladesOption = None,
     manoeuvre: ManoeuvreOption = None,
-    part: Annotated[
-        list[str] | None,
-        typer.Option("--part", metavar="NAME", help="Judge only this part. May be given several times."),
-    ] = None,
-    axis: AxisOption = "axial",
-    squeeze: Annotated[
+    package: PackageOption = None,
+    spectrum: Annotated[
         str | None,
         typer.Option(
-            "--squeeze", metavar="LENGTH", help="Static squeeze of each part, such as 0.5mm; the best without it."
+            "--spectrum", metavar="FILE", help="What the airframe was measured to do (CSV), for shake in pixels."
         ),
     ] = None,
+    part: PartsOption = None,
+    axis: AxisOption = "axial",
+    squeeze: SuitSqueezeOption = None,
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Rank the parts for a camera over a range of temperatures, with the probability of each verdict."""
+    """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
+    from pathlib import Path
+
     from matdb.cli.screen import document
+
+    flown = flight_from_options(
+        temp=temp,
+        forecast=forecast,
+        monthly=monthly,
+        metar=metar,
+        taf=taf,
+        unit=unit,
+        forecast_altitude=forecast_altitude,
+        site_altitude=site_altitude,
+        take_off=take_off,
+        car=car,
+        fanned=fanned,
+    )
+    squeeze_mm = quantity(squeeze, "length", "--squeeze")
+    measured = None
+    if spectrum is not None:
+        from matdb.mounting.shake import read_spectrum
+
+        measured = read_spectrum(Path(spectrum).read_bytes(), Path(spectrum).name)
+    with opened(ctx, store) as kept:
+        wanted = mounting_given(kept, mounting, mass, count, rotor, blades, manoeuvre)
+        ranking = kept.suit(
+            wanted, flown, parts=part or None, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=measured
+        )
+    hours = flown.flown.temperature_c
+    if as_json:
+        content = suit_content(wanted, hours, ranking, axis, squeeze_mm) | {"air": flight_content(flown)}
+        document("suit", content, all_warnings(ranking))
+        return
+    flight_lines(flown)
+    show_ranking(wanted, hours, ranking)
+
+
+def mounting_given(
+    kept: Store,
+    mounting: str | None,
+    mass: str | None,
+    count: int | None,
+    rotor: str | None,
+    blades: int | None,
+    manoeuvre: str | None,
+) -> Mounting:
+    """A mounting of the store, or one from the options. Raises InputError for a mix of both, NotFound."""
     from matdb.errors import InputError
 
-    hours = flight_temperatures(temp)
-    squeeze_mm = quantity(squeeze, "length", "--squeeze")
+    if mounting is None:
+        return mounting_from_options("as given", mass, count, rotor, blades, manoeuvre)
     given = {"--mass": mass, "--count": count, "--rotor": rotor, "--blades": blades, "--manoeuvre": manoeuvre}
-    with opened(ctx, store) as kept:
-        if mounting is not None:
-            extra = [name for name, value in given.items() if value is not None]
-            if extra:
-                raise InputError(extra[0], given[extra[0]], "left out with --mounting", "the mounting has its own")
-            wanted = kept.mounting(mounting)
-        else:
-            wanted = mounting_from_options("as given", mass, count, rotor, blades, manoeuvre)
-        ranking = kept.suit(wanted, hours, parts=part or None, squeeze_mm=squeeze_mm, axis=axis)
-    if as_json:
-        document("suit", suit_content(wanted, hours, ranking, axis, squeeze_mm), all_warnings(ranking))
-        return
-    show_ranking(wanted, hours, ranking)
+    extra = [name for name, value in given.items() if value is not None]
+    if extra:
+        raise InputError(extra[0], given[extra[0]], "left out with --mounting", "the mounting has its own")
+    return kept.mounting(mounting)
 
 
 def mounting_from_options(
@@ -117,17 +192,6 @@ def mounting_from_options(
     if blades is not None:
         more["blades"] = blades
     return Mounting(name=name, mass_kg=parse(mass, "mass", "--mass"), count=count, rpm_idle=low, rpm_full=high, **more)
-
-
-def flight_temperatures(text: str) -> NDArray[np.float64]:
-    """Temperatures over a flight's range, in steps of 1 K. Raises InputError."""
-    from matdb.advice.suit import temperatures_between
-    from matdb.units import parse, parse_range
-
-    if is_range(text):
-        return temperatures_between(*parse_range(text, "temperature", "--temp"))
-    one = parse(text, "temperature", "--temp")
-    return temperatures_between(one, one)
 
 
 def window_of(mounting: Mounting) -> tuple[float, float]:
@@ -229,6 +293,52 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
             f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}.",
             indent=f"{row.rank}. ",
         )
+        for text in (_margins(row), _six_axes(row), _shake(row)):
+            if text:
+                show(text, indent="   ")
+
+
+def _margins(row: Suitability) -> str:
+    """Share of the hours and the room on every side, in one line."""
+
+    def signed(value: float | None) -> str:
+        return "none needed" if value is None else f"{100.0 * value:+.0f} %"
+
+    from matdb.cli.screen import number_text
+
+    told = [f"isolation {signed(row.isolation_margin)}", f"follow {signed(row.follow_margin)}"]
+    if row.travel_margin is not None:
+        told.append(f"travel {signed(row.travel_margin)}")
+    if row.lift_off_margin is not None:
+        told.append(f"lift-off {signed(row.lift_off_margin)}")
+    told.append(f"service {row.service_margin_k:+.0f} K")
+    held = f"holds {100.0 * row.share_of_temperatures:.1f} % of {number_text(row.hours)} hours or temperatures"
+    return f"{held}; margins: {', '.join(told)}; misses {100.0 * row.follow_error.median:.0f} % of a quick manoeuvre"
+
+
+def _six_axes(row: Suitability) -> str:
+    from matdb.cli.screen import number_text, share_text
+
+    six = row.six_axes
+    if six is None:
+        return ""
+    ends = " to ".join(f"{number_text(m.natural_frequency_hz.median)} Hz ({m.word})" for m in (six.lowest, six.highest))
+    return f"six axes at {six.temperature_c:g} degC: {ends}; all inside with {share_text(six.inside)}"
+
+
+def _shake(row: Suitability) -> str:
+    from matdb.cli.screen import number_text
+
+    left = row.shake
+    if left is None:
+        return ""
+    text = (
+        f"shake left: {_band(left.horizontal_rms_px)} px along the rows, {_band(left.vertical_rms_px)} px across (rms)"
+    )
+    text += f", most at {number_text(left.worst_hz)} Hz"
+    if left.shear_rms_px_per_row is not None:
+        text += f"; shear {_band(left.shear_rms_px_per_row, 2)} px per row"
+    return text
 
 
 def _state_cells(label: str, state: Any) -> list[str]:

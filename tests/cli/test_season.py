@@ -1,0 +1,228 @@
+"""Forecasts on the command line, the set for a season, six axes."""
+
+import json
+
+import numpy as np
+import pytest
+
+import matdb
+from matdb.cli.screen import share_text
+from matdb.cli.weather import clock_hours
+from matdb.errors import InputError
+
+METAR = "METAR EDDM 031150Z 24005KT 9999 M02/M05 Q1013"
+TAF = "TAF EDDM 201100Z 2012/2118 24005KT 9999 TX03/2014Z TNM05/2106Z"
+
+
+@pytest.fixture
+def hourly(tmp_path):
+    """Two January days, from -12 to 11 degC."""
+    file = tmp_path / "hours.csv"
+    rows = [f"2026-01-{3 + h // 24:02d} {h % 24:02d}:00,{h % 24 - 12}" for h in range(48)]
+    file.write_text("time,temperature (C)\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    return file
+
+
+@pytest.fixture
+def six(store):
+    """A mounting that tells positions, inertia and the camera."""
+    with matdb.open_store(store) as kept:
+        kept.add(
+            matdb.Mounting(
+                name="six",
+                mass_kg=0.6,
+                count=4,
+                rpm_idle=4200,
+                rpm_full=8000,
+                manoeuvre_hz=4.0,
+                positions_mm=[(45, 35, 0), (45, -35, 0), (-45, 35, 0), (-45, -35, 0)],
+                box_mm=(100, 80, 60),
+                centre_mm=(0, 0, -20),
+                row_time_us=12.5,
+                rows=3000,
+                focal_length_mm=24,
+                pixel_pitch_um=4,
+                packages=(matdb.CameraPackage(name="zoom", mass_kg=0.9, box_mm=(140, 90, 80)),),
+            )
+        )
+    return store
+
+
+def suit(matdb_says, *words):
+    told = matdb_says("suit", "--mounting", "cam", *words, "--json")
+    assert told.code == 0, told.err
+    assert told.err == ""
+    return told.json
+
+
+def test_a_forecast_counts_hours_and_names_the_worst(matdb_says, hourly):
+    answer = suit(matdb_says, "--forecast", hourly)
+    assert answer["air"]["temperature_c"] == {"low": -12.0, "high": 11.0}
+    assert answer["air"]["entries"] == 48
+    for row in answer["ranking"]:
+        assert row["hours"] == 48.0
+        assert row["worst_when"].startswith("2026-01-03")
+    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly).out
+    assert "Air: hours.csv, -12.0 to 11.0 degC." in shown
+    assert "(2026-01-03" in shown
+    assert shown.count("margins: isolation") == len(answer["ranking"])
+
+
+def test_take_off_hours_altitude_and_a_warm_car(matdb_says, hourly):
+    early = suit(matdb_says, "--forecast", hourly, "--take-off", "06:00..10:00")
+    assert early["air"]["temperature_c"] == {"low": -6.0, "high": -2.0}
+    assert early["ranking"][0]["hours"] == 10.0
+    above = ("--forecast-altitude", "450m", "--site-altitude", "1450m")
+    high = suit(matdb_says, "--forecast", hourly, "--take-off", "06:00..10:00", *above)
+    assert high["air"]["temperature_c"] == {"low": -12.5, "high": -8.5}
+    assert any("standard atmosphere" in note for note in high["air"]["notes"])
+    warm = suit(matdb_says, "--forecast", hourly, "--take-off", "06:00..10:00", "--car", "22C")
+    assert warm["air"]["car_c"] == 22.0
+    for row in warm["ranking"]:
+        assert row["warm"]["temperature_c"] == 22.0
+        assert row["cold"]["temperature_c"] < 0.0
+    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly, "--take-off", "6..10", "--car", "22C").out
+    assert "parts leave a car at 22 degC" in shown
+
+
+def test_reports(matdb_says):
+    assert suit(matdb_says, "--metar", METAR)["air"]["temperature_c"] == {"low": -2.0, "high": -2.0}
+    assert suit(matdb_says, "--taf", TAF)["air"]["temperature_c"] == {"low": -5.0, "high": 3.0}
+    told = matdb_says("suit", "--mounting", "cam", "--metar", "METAR EDDM 031150Z 24005KT 9999 ///// Q1013")
+    assert told.code == 2
+    assert "METAR temperature" in told.err
+    assert told.err.count("\n") == 1
+
+
+def test_a_range_is_as_before(matdb_says):
+    answer = suit(matdb_says, "--temp", "-5C..5C")
+    assert answer["air"]["entries"] == 11
+    assert answer["ranking"][0]["hours"] == 11.0
+    assert "Air:" not in matdb_says("suit", "--mounting", "cam", "--temp", "-5C..5C").out
+
+
+def test_every_row_shows_its_probability_and_straddling_ones_never_suit(matdb_says, hourly):
+    answer = suit(matdb_says, "--forecast", hourly)
+    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly).out
+    low, high = answer["window_hz"]["low"], answer["window_hz"]["high"]
+    for row in answer["ranking"]:
+        assert 0.0 <= row["probability"] <= 1.0
+        assert f"{row['part']}: {row['verdict']} ({share_text(row['probability'])})" in shown
+        f = row["worst"]["natural_frequency_hz"]
+        if f["low"] < low < f["high"] or f["low"] < high < f["high"]:
+            assert row["verdict"] != "suits"
+
+
+BAD = {
+    "no source": ((), ["--temp"]),
+    "two sources": (("--temp", "0C", "--metar", METAR), ["--temp and --metar"]),
+    "one altitude": (("--temp", "0C", "--site-altitude", "900m"), ["--forecast-altitude"]),
+    "unit without table": (("--temp", "0C", "--unit", "F"), ["--unit"]),
+    "hours": (("--temp", "0C", "--take-off", "6-10"), ["--take-off", "06:00..10:00"]),
+    "car": (("--temp", "0C", "--car", "22"), ["--car", "22C"]),
+    "take-off outside": (("--metar", METAR, "--take-off", "06:00..10:00"), ["take-off window"]),
+    "package": (("--temp", "0C", "--package", "zoom"), ["package", "main"]),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_words_are_refused_in_one_line(matdb_says, name):
+    words, parts = BAD[name]
+    told = matdb_says("suit", "--mounting", "cam", *words)
+    assert told.code == 2
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    for part in parts:
+        assert part in told.err
+
+
+def test_a_table_that_is_not_there(matdb_says, tmp_path):
+    told = matdb_says("suit", "--mounting", "cam", "--forecast", tmp_path / "none.csv")
+    assert told.code == 1
+    assert "none.csv" in told.err
+
+
+def test_clock_hours():
+    assert clock_hours("06:00..10:30") == (6.0, 10.5)
+    assert clock_hours("22:00 to 2:00") == (22.0, 2.0)
+    assert clock_hours("6…24") == (6.0, 24.0)
+    for bad in ("", "6", "6..25", "6..10..12", "06:60..7", "6..6", "six..ten"):
+        with pytest.raises(InputError, match="06:00"):
+            clock_hours(bad)
+
+
+def test_cover_answers_in_words_and_in_one_document(matdb_says, tmp_path):
+    file = tmp_path / "year.csv"
+    t = np.arange(800)
+    temperature = 5.0 - 18.0 * np.cos(2 * np.pi * t / 800) + 5.0 * np.sin(2 * np.pi * t / 24)
+    file.write_text(
+        "hour,temperature (F)\n" + "\n".join(f"{h},{1.8 * c + 32:.2f}" for h, c in zip(t, temperature, strict=True))
+    )
+    told = matdb_says("cover", "--mounting", "cam", "--forecast", file, "--share", "90%", "--json")
+    assert told.code == 0, told.err
+    cover = told.json["cover"]
+    assert cover["hours"] == 800.0
+    assert cover["proven"] is True
+    assert cover["reached"] == (cover["share"] >= 0.9)
+    assert [s["size"] for s in cover["best_by_size"]] == list(range(1, len(cover["best_by_size"]) + 1))
+    with matdb.open_store(tmp_path / "bench.sqlite") as kept:
+        again = kept.cover("cam", temperature, share=0.9)
+    assert again.share == pytest.approx(cover["share"], abs=0.01)
+    shown = matdb_says("cover", "--mounting", "cam", "--forecast", file, "--share", "0.9")
+    assert shown.code == 0
+    last = shown.out.strip().splitlines()[-1]
+    assert last[0].isupper()
+    assert last.endswith(".")
+    assert "of 800 hours" in " ".join(shown.out.split())
+    assert "never an airworthiness approval" in shown.out
+
+
+def test_cover_of_a_months_table(matdb_says, tmp_path):
+    file = tmp_path / "months.csv"
+    file.write_text("month,low (C),high (C)\nJan,-9,1\nApr,2,13\nJul,13,27\nOct,4,14\n", encoding="utf-8")
+    cover = matdb_says("cover", "--mounting", "cam", "--monthly", file, "--json").json
+    assert cover["cover"]["hours"] == 96.0
+    assert cover["air"]["temperature_c"] == {"low": -9.0, "high": 27.0}
+
+
+@pytest.mark.parametrize(
+    ("words", "part"), [(("--share", "0"), "share"), (("--share", "120%"), "share"), (("--most", "9"), "most")]
+)
+def test_cover_refuses_bad_wishes(matdb_says, words, part):
+    told = matdb_says("cover", "--mounting", "cam", "--temp", "0C..5C", *words)
+    assert told.code == 2
+    assert part in told.err
+    assert told.err.count("\n") == 1
+
+
+def test_modes_in_words(matdb_says, six):
+    told = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C", "--json")
+    assert told.code == 0, told.err
+    assert len(told.json["modes"]) == 6
+    f = [m["natural_frequency_hz"]["median"] for m in told.json["modes"]]
+    assert f == sorted(f)
+    assert any("couples with" in w for w in told.json["warnings"])
+    shown = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C").out
+    assert "bounce" in shown
+    assert "all lie inside with" in shown
+    zoom = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C", "--package", "zoom", "--json").json
+    assert zoom["modes"][0]["natural_frequency_hz"]["median"] < f[0]
+    bare = matdb_says("modes", "cam", "ring 16x6x5", "--temp", "-5C")
+    assert bare.code == 2
+    assert "positions_mm of cam" in bare.err
+
+
+def test_suit_tells_six_axes_packages_and_shake(matdb_says, six, tmp_path):
+    spectrum = tmp_path / "airframe.csv"
+    spectrum.write_text("frequency (Hz),z (m/s2),pitch (rad/s2)\n70,2,10\n140,1,5\n", encoding="utf-8")
+    words = ("suit", "--mounting", "six", "--temp", "-5C..15C", "--spectrum", spectrum)
+    answer = matdb_says(*words, "--json").json
+    for row in answer["ranking"]:
+        assert len(row["six_axes"]["modes"]) == 6
+        assert row["shake"]["vertical_rms_px"]["median"] > 0.0
+        assert row["shake"]["horizontal_rms_px"]["median"] == pytest.approx(0.0, abs=1e-9)
+        assert {row["cold"]["package"], row["warm"]["package"]} == {"main", "zoom"}
+    shown = matdb_says(*words).out
+    assert shown.count("six axes at") == len(answer["ranking"])
+    assert shown.count("shake left:") == len(answer["ranking"])
+    json.dumps(answer, allow_nan=False)
