@@ -38,7 +38,7 @@ class Strut(FormBase):
     Examples
     --------
     >>> round(Strut(outer_mm=1.0, length_mm=3.0).stiffness_n_per_mm(1.0, "axial"), 3)
-    0.276
+    0.277
     """
 
     kind: ClassVar[str] = "strut"

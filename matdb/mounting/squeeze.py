@@ -483,7 +483,7 @@ def advise_squeeze(case: SqueezeCase) -> SqueezeAdvice:
 
     Over draws the least is the 97.5 % quantile and the most the 2.5 %; over temperatures the worst counts. The
     recommended squeeze is the least that still holds after set and creep took their share, and it grows with
-    the payload; it never passes the most.
+    the payload, up to the strain limit of both halves; whether it also stays below the most is ``feasible``.
 
     Parameters
     ----------
@@ -502,7 +502,7 @@ def advise_squeeze(case: SqueezeCase) -> SqueezeAdvice:
     both = 0.5 * case.pair.squeezable_height_mm
     if not np.isfinite(least):
         least = wanted = both
-    recommended = min(wanted, max(most, 0.0))
+    recommended = min(wanted, case.strain_limit * case.pair.squeezable_height_mm)
     feasible = wanted <= most
     states = [squeeze_state(case, squeeze_mm=min(max(q, 0.0), both)) for q in (least, recommended, most)]
     low, high = lift_off_load_factors(case, squeeze_mm=recommended, settled=True)
@@ -522,12 +522,12 @@ def advise_squeeze(case: SqueezeCase) -> SqueezeAdvice:
         lift_off_low=lift[0],
         lift_off_high=-lift[1],
         spacer_mm=case.pair.stack_mm - recommended,
-        reasons=_reasons(case, least, wanted, recommended),
+        reasons=_reasons(case, least, wanted, recommended, bool(feasible)),
         warnings=_warnings(case, wanted, recommended, most, states[1]),
     )
 
 
-def _reasons(case: SqueezeCase, least: float, wanted: float, recommended: float) -> tuple[str, ...]:
+def _reasons(case: SqueezeCase, least: float, wanted: float, recommended: float, feasible: bool) -> tuple[str, ...]:
     low, high = case.load_factors
     height = case.pair.squeezable_height_mm
     at = f"{recommended:.2f} mm" + _in_turns(case, recommended)
@@ -535,6 +535,11 @@ def _reasons(case: SqueezeCase, least: float, wanted: float, recommended: float)
     now = squeeze_state(here, squeeze_mm=recommended).natural_frequency_hz
     more = squeeze_state(here, squeeze_mm=min(recommended + 0.05 * height, 0.5 * height)).natural_frequency_hz
     out = []
+    if not feasible:
+        return (
+            f"too heavy a payload for these halves from {low:g} to {high:g} g: {at} is only the least bad of what "
+            "they can do",
+        )
     if recommended <= 0.04 * height:
         out.append(
             f"light payload for these halves: {at}, at or just past first touch, keeps both in touch from "

@@ -9,7 +9,6 @@ taper a cylinder of diameter sqrt(D1 D2), bush
 1/Ea + 1/B. ``closed form`` is what matdb falls back on. All errors are relative to finite elements.
 """
 
-# ruff: noqa: E402 - the path comes first
 import csv
 import math
 import sys

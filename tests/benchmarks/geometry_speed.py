@@ -40,7 +40,8 @@ def main():
 
     def plain_squeezed(e, q):
         stretch = 1.0 - q / 5.0
-        return e * (np.pi / 4 * 10.0**2 / 5.0) * ((1.0 + 2.0 / stretch**3) / 3.0 + 2.0 * 0.5**2 / stretch**3)
+        inverse = 1.0 / (stretch * stretch * stretch)
+        return e * (np.pi / 4 * 10.0**2 / 5.0) * ((1.0 + 2.0 * inverse) / 3.0 + 2.0 * 0.5**2 * inverse)
 
     plain_time, plain_complex = best(lambda: plain(modulus)), best(lambda: plain(complex_modulus))
     squeezed_time = best(lambda: plain_squeezed(modulus, squeeze))

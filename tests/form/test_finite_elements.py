@@ -10,7 +10,7 @@ pytest.importorskip("skfem")
 from matdb.form.dimensionless import bush_radial, column_axial, column_sideways
 from matdb.form.finite_elements.generate import solve_case
 from matdb.form.finite_elements.linear import bush_stiffness, column_stiffness
-from matdb.form.finite_elements.mesh import COARSE, graded
+from matdb.form.finite_elements.mesh import COARSE, FINE, graded
 from matdb.form.finite_elements.squeeze import COARSE_SQUEEZE, squeeze_column
 from matdb.form.squeeze_law import tabulated_law
 
@@ -55,6 +55,9 @@ def test_meshes_converge():
 def test_graded_points_are_dense_where_asked():
     points = graded(1.0, 3.0, 1e-3, COARSE, at_start=True, at_end=True)
     assert points[[0, -1]] == pytest.approx([1.0, 3.0])
+    # The axis must be the axis: 5e-17 once made a solid body hollow.
+    axis = graded(0.0, 0.5, FINE.least * 0.16996674692355343, FINE, at_start=False, at_end=True)
+    assert (axis[0], axis[-1]) == (0.0, 0.5)
     steps = np.diff(points)
     assert (steps > 0.0).all()
     assert steps[0] < 2e-3

@@ -139,8 +139,8 @@ def test_recommended_squeeze_rises_with_payload(outer, hole, height, modulus, co
         for m in (0.05, 0.1, 0.2, 0.4, 0.8, 1.6)
     ]
     fits = [a for a in found if a.feasible]
-    recommended = [a.recommended_mm for a in fits]
-    assert (np.diff(recommended) > 0).all()
+    assert (np.diff([a.recommended_mm for a in fits]) > 0).all()
+    assert (np.diff([a.recommended_mm for a in found]) >= 0).all()
     assert all(a.least_mm <= a.recommended_mm <= a.most_mm for a in fits)
     # Once too heavy, always too heavy.
     assert [a.feasible for a in found] == sorted((a.feasible for a in found), reverse=True)
@@ -157,6 +157,8 @@ def test_too_heavy_a_payload_is_refused_with_a_cure():
     advice = advise_squeeze(SqueezeCase(pair=PAIR, payload_kg=30.0, static_modulus_mpa=0.3))
     assert not advice.feasible
     assert any("take more, larger or stiffer grommets" in text for text in advice.warnings)
+    assert all("light" not in reason for reason in advice.reasons)
+    assert any("too heavy" in reason for reason in advice.reasons)
 
 
 def test_most_squeeze_reaches_the_strain_limit_exactly():

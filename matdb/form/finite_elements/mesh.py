@@ -58,9 +58,10 @@ def graded(start: float, end: float, smallest: float, fine: Fineness, *, at_star
     length = end - start
     if at_start and at_end:
         half = graded(0.0, length / 2.0, smallest, fine, at_start=True, at_end=False)
-        return start + np.concatenate([half, length - half[-2::-1]])
+        return _with_ends(start + np.concatenate([half, length - half[-2::-1]]), start, end)
     if at_end:
-        return (start + end) - graded(start, end, smallest, fine, at_start=True, at_end=False)[::-1]
+        mirrored = graded(start, end, smallest, fine, at_start=True, at_end=False)[::-1]
+        return _with_ends((start + end) - mirrored, start, end)
     largest = length / fine.most
     if not at_start:
         return np.linspace(start, end, fine.most + 1)
@@ -69,8 +70,13 @@ def graded(start: float, end: float, smallest: float, fine: Fineness, *, at_star
         sizes.append(min(sizes[-1] * fine.growth, largest))
     points = np.concatenate([[0.0], np.cumsum(sizes)])
     # Stretch smoothly so that the last point is the end; the grading changes by less than one step.
-    stretched: Array = start + points * (length / points[-1])
-    return stretched
+    return _with_ends(start + points * (length / points[-1]), start, end)
+
+
+def _with_ends(points: Array, start: float, end: float) -> Array:
+    """The points with their ends exact: an axis at 1e-17 is no axis."""
+    points[0], points[-1] = start, end
+    return points
 
 
 def tensor_mesh(r: Array, z: Array) -> Any:

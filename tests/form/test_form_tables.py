@@ -1,0 +1,132 @@
+"""The shipped tables against finite elements held aside, off their grids.
+
+``finite_elements_aside.csv`` was made by ``python -m matdb.form.finite_elements --aside 40 --seed 7`` after the tables,
+``squeeze_aside.csv`` by the same with ``--aside-squeeze 12 --seed 7``.
+"""
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from matdb.errors import MatdbError
+from matdb.form import tables
+from matdb.form.dimensionless import bush_axial, bush_radial, column_axial, column_sideways, taper
+from matdb.form.squeeze_law import tabulated_law
+from matdb.shipped import data_folder
+
+HERE = Path(__file__).parent
+
+
+def rows(name):
+    with (HERE / name).open(encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def slender(shape, hole):
+    return (1.0 - hole) / (4.0 * shape)
+
+
+#: What a row of each table is called through the public functions.
+OURS = {
+    "pad axial": lambda s, e: column_axial(slender(s, e), e),
+    "pad shear": lambda s, e: 3.0 * column_sideways(slender(s, e), e),
+    "pad softening": lambda s, e, c: column_axial(slender(s, e), e, c),
+    "strut axial": column_axial,
+    "strut lateral": column_sideways,
+    "taper axial": lambda t, h: taper(t, h, "axial"),
+    "taper shear": lambda t, h: taper(t, h, "shear"),
+    "bush axial": bush_axial,
+    "bush radial": bush_radial,
+    "bush radial frictionless": lambda q, length: bush_radial(q, length, bonded=False),
+    "bush radial softening": bush_radial,
+}
+
+
+def errors():
+    out = {name: [] for name in OURS}
+    for row in rows("finite_elements_aside.csv"):
+        at = [float(row[k]) for k in ("first", "second", "third") if row[k]]
+        out[row["table"]].append(float(OURS[row["table"]](*at)) / float(row["value"]) - 1.0)
+    return {name: np.abs(values) for name, values in out.items()}
+
+
+def test_every_table_meets_points_held_aside():
+    # The promise is 2 % and a median of 0.5 %; these tables do far better, and must go on doing so.
+    for name, off in errors().items():
+        assert off.size == 40, name
+        assert off.max() < (5e-3 if name.endswith("softening") else 1e-3), name
+        assert np.median(off) < 5e-4, name
+
+
+def test_mesh_errors_are_stated_and_small():
+    for name, table in tables.tables().items():
+        # The blunt corner of a flat, steep cone is the hardest.
+        assert 0.0 < table.mesh_error < (0.025 if name.startswith("taper") else 1e-3), name
+        # Interpolation passes through its own points.
+        grid = np.meshgrid(*(a.points() for a in table.axes), indexing="ij")
+        assert table.ratio(*grid) * table.trend == pytest.approx(table.values, rel=1e-9), name
+    assert tables.squeeze_table().fit_error < 0.01
+
+
+def test_large_squeeze_meets_points_held_aside():
+    off, by_share = [], []
+    for row in rows("squeeze_aside.csv"):
+        law = tabulated_law(float(row["shape_factor"]), float(row["diameter_ratio"]))
+        share = float(row["squeeze_share"])
+        off.append(abs(law.force(share) / share / float(row["relative_force"]) - 1.0))
+        by_share.append(share)
+    assert len(off) > 60
+    off, by_share = np.array(off), np.array(by_share)
+    assert off[by_share < 0.11].max() < 0.015
+    assert off.max() < 0.05
+    assert np.median(off) < 0.005
+
+
+def test_every_tangent_is_positive_and_the_law_ends_where_it_was_solved():
+    squeeze = tables.squeeze_table()
+    assert squeeze.reach.max() == squeeze.most == 0.3
+    for shape in np.geomspace(0.08, 5.0, 12):
+        for hole in (0.0, 0.01, 0.05, 0.15, 0.3, 0.5, 0.7, 0.82):
+            law = tabulated_law(float(shape), hole)
+            assert 0.025 <= law.most <= 0.3
+            tangent = law.tangent(np.linspace(0.0, 0.5, 101))
+            assert (tangent > 0.75).all(), (shape, hole)
+            assert tangent[0] == pytest.approx(1.0)
+
+
+def test_squeeze_law_is_smooth_where_the_table_ends():
+    law = tabulated_law(0.7, 0.3)
+    e = np.array([law.most - 1e-7, law.most + 1e-7])
+    assert np.diff(law.force(e)) == pytest.approx(2e-7 * law.tangent(law.most), rel=1e-3)
+    assert law.tangent(e[0]) == pytest.approx(law.tangent(e[1]), rel=1e-5)
+
+
+def test_arrays_and_scalars_agree():
+    table = tables.table("pad softening")
+    s, e, c = np.array([0.2, 1.0, 5.0]), np.array([[0.0], [0.5]]), 0.01
+    whole = table.ratio(s, e, c)
+    assert whole.shape == (2, 3)
+    assert whole[1, 2] == pytest.approx(table.ratio(5.0, 0.5, 0.01), rel=1e-12)
+    assert table.ratio(s, 0.5, np.full(3, c)) == pytest.approx(whole[1], rel=1e-12)
+
+
+def test_a_changed_table_is_refused(tmp_path, monkeypatch):
+    text = (data_folder() / "form_tables.json").read_text(encoding="utf-8")
+    contents = json.loads(text)
+    contents["tables"]["pad axial"]["values"][3] *= 1.0001
+    (tmp_path / "form_tables.json").write_text(json.dumps(contents), encoding="utf-8")
+    monkeypatch.setattr(tables, "data_folder", lambda: tmp_path)
+    with pytest.raises(MatdbError, match="checksum"):
+        tables.tables.__wrapped__()
+
+
+@pytest.mark.parametrize("name", ["form_tables.json", "form_squeeze.json"])
+def test_tables_say_where_they_come_from(name):
+    contents = json.loads((data_folder() / name).read_text(encoding="utf-8"))
+    assert contents["version"] == 1
+    assert contents["made_by"] == "python -m matdb.form.finite_elements"
+    assert contents["tools"]["scikit-fem"]
+    assert contents["sha256"] == tables.checksum(contents["tables"])
