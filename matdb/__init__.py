@@ -41,10 +41,15 @@ if TYPE_CHECKING:
     from matdb.errors import StoreReadOnly as StoreReadOnly
     from matdb.errors import UnitError as UnitError
     from matdb.form import Bush as Bush
+    from matdb.form import CableLoop as CableLoop
+    from matdb.form import GrommetPair as GrommetPair
+    from matdb.form import Measured as Measured
     from matdb.form import Pad as Pad
     from matdb.form import Part as Part
+    from matdb.form import PrintedStrut as PrintedStrut
     from matdb.form import Ring as Ring
     from matdb.form import Strut as Strut
+    from matdb.form import Taper as Taper
     from matdb.material.record import Material as Material
     from matdb.mounting.record import CameraPackage as CameraPackage
     from matdb.mounting.record import Mounting as Mounting
@@ -54,15 +59,18 @@ _HOME = {
     "AlreadyExists": "matdb.errors",
     "Band": "matdb.curve.band",
     "Bush": "matdb.form",
+    "CableLoop": "matdb.form",
     "CameraPackage": "matdb.mounting.record",
     "Curve": "matdb.curve.curve",
     "Deflection": "matdb.bench.readings",
     "Effective": "matdb.advice.effective",
     "FitError": "matdb.errors",
+    "GrommetPair": "matdb.form",
     "HardnessReading": "matdb.bench.readings",
     "InputError": "matdb.errors",
     "MatdbError": "matdb.errors",
     "Material": "matdb.material.record",
+    "Measured": "matdb.form",
     "MissingExtra": "matdb.errors",
     "ModulusPoint": "matdb.bench.readings",
     "Mounting": "matdb.mounting.record",
@@ -71,6 +79,7 @@ _HOME = {
     "NotFound": "matdb.errors",
     "Pad": "matdb.form",
     "Part": "matdb.form",
+    "PrintedStrut": "matdb.form",
     "Resonance": "matdb.bench.readings",
     "Ring": "matdb.form",
     "RingDown": "matdb.bench.readings",
@@ -80,6 +89,7 @@ _HOME = {
     "StoreReadOnly": "matdb.errors",
     "Strut": "matdb.form",
     "Suitability": "matdb.advice.suit",
+    "Taper": "matdb.form",
     "UnitError": "matdb.errors",
     "open_store": "matdb.api",
 }
@@ -88,15 +98,18 @@ __all__ = [
     "AlreadyExists",
     "Band",
     "Bush",
+    "CableLoop",
     "CameraPackage",
     "Curve",
     "Deflection",
     "Effective",
     "FitError",
+    "GrommetPair",
     "HardnessReading",
     "InputError",
     "MatdbError",
     "Material",
+    "Measured",
     "MissingExtra",
     "ModulusPoint",
     "Mounting",
@@ -105,6 +118,7 @@ __all__ = [
     "NotFound",
     "Pad",
     "Part",
+    "PrintedStrut",
     "Resonance",
     "Ring",
     "RingDown",
@@ -114,6 +128,7 @@ __all__ = [
     "StoreReadOnly",
     "Strut",
     "Suitability",
+    "Taper",
     "UnitError",
     "__version__",
     "open_store",
