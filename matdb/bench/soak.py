@@ -30,6 +30,7 @@ __all__ = [
     "Soak",
     "SoakCheck",
     "Thermal",
+    "body_theta",
     "check_soak",
     "core_temperature",
     "crystallisation_note",
@@ -340,7 +341,7 @@ def core_temperature(
     """
     seconds = 60.0 * _nonnegative("minutes", minutes, "min")
     start, chamber = np.asarray(start_c, dtype=float), np.asarray(chamber_c, dtype=float)
-    theta = _theta(body, film_w_m2k, conductivity_w_mk, diffusivity_mm2_s, at, terms)
+    theta = body_theta(body, film_w_m2k, conductivity_w_mk, diffusivity_mm2_s, at, terms)
     return (chamber + (start - chamber) * theta(seconds))[()]
 
 
@@ -396,10 +397,10 @@ def soak(
     h = film_coefficient(air, 0.5 * (start + chamber), chamber)
     target = np.minimum(limit / np.where(gap > 0, gap, 1.0), 1.0)
     target = np.where(gap > limit, target, 1.0)
-    best = _time_to(_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s), target) / 60.0
+    best = _time_to(body_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s), target) / 60.0
     poor = h * np.exp(-1.64 * _air(air)[1])
     slow = props.diffusivity_mm2_s * np.exp(-1.64 * props.relative_sd)
-    safe = _time_to(_theta(body, poor, props.conductivity_w_mk, slow), target) / 60.0
+    safe = _time_to(body_theta(body, poor, props.conductivity_w_mk, slow), target) / 60.0
     note = "for the part alone; with a plate or a mass on it soak several times longer, or soak it apart"
     return Soak(best[()], safe[()], limit, note)
 
@@ -445,10 +446,10 @@ def check_soak(
     needed = soak(body, chamber, start_c=start, family=family, air=air, within_k=within_k, thermal=props)
     h = film_coefficient(air, 0.5 * (start + chamber), chamber)
     k, alpha = props.conductivity_w_mk, props.diffusivity_mm2_s
-    theta = _theta(body, h, k, alpha)(time)
-    mean = chamber + (start - chamber) * _theta(body, h, k, alpha, "mean")(time)
-    by_film = _theta(body, h * np.exp(-_air(air)[1]), k, alpha)(time) - theta
-    by_heat = _theta(body, h, k, alpha * np.exp(-props.relative_sd))(time) - theta
+    theta = body_theta(body, h, k, alpha)(time)
+    mean = chamber + (start - chamber) * body_theta(body, h, k, alpha, "mean")(time)
+    by_film = body_theta(body, h * np.exp(-_air(air)[1]), k, alpha)(time) - theta
+    by_heat = body_theta(body, h, k, alpha * np.exp(-props.relative_sd))(time) - theta
     core = chamber + (start - chamber) * theta
     sd = np.abs(start - chamber) * np.hypot(by_film, by_heat)
     enough = np.abs(core - chamber) <= needed.within_k * (1.0 + 1e-9)
@@ -522,12 +523,12 @@ def drift(
     chamber, room = np.asarray(chamber_c, dtype=float), np.asarray(room_c, dtype=float)
     h = film_coefficient(air, chamber, room)
     k, alpha = props.conductivity_w_mk, props.diffusivity_mm2_s
-    mean = _theta(body, h, k, alpha, "mean", bore_open=True)
+    mean = body_theta(body, h, k, alpha, "mean", bore_open=True)
     theta, gap = mean(time), room - chamber
-    by_film = _theta(body, h * np.exp(_air(air)[1]), k, alpha, "mean", bore_open=True)(time) - theta
-    by_heat = _theta(body, h, k, alpha * np.exp(props.relative_sd), "mean", bore_open=True)(time) - theta
+    by_film = body_theta(body, h * np.exp(_air(air)[1]), k, alpha, "mean", bore_open=True)(time) - theta
+    by_heat = body_theta(body, h, k, alpha * np.exp(props.relative_sd), "mean", bore_open=True)(time) - theta
     by_clock = mean(time + np.asarray(seconds_sd, dtype=float)) - theta
-    core = _theta(body, h, k, alpha, "core", bore_open=True)(time)
+    core = body_theta(body, h, k, alpha, "core", bore_open=True)(time)
     spread = gap * (core - theta)
     moved = gap * (1.0 - theta)
     variance = (
@@ -582,7 +583,7 @@ def crystallisation_note(family: str, temperature_c: float, soak_min: float | No
     return f"{where}: a short soak does not show it, a day in the cold may be far stiffer"
 
 
-def _theta(
+def body_theta(
     body: Body,
     film: ArrayLike,
     conductivity: ArrayLike,
@@ -592,7 +593,36 @@ def _theta(
     *,
     bore_open: bool = False,
 ) -> Callable[[Array], Array]:
-    """Theta of a body as a function of seconds."""
+    """Share of the temperature difference that a body has left, as a function of seconds.
+
+    Parameters
+    ----------
+    body : Body
+        Its dimensions, mm.
+    film, conductivity, diffusivity : array_like
+        Film coefficient W/(m2 K), conductivity W/(m K), diffusivity mm2/s, above 0.
+    at : str
+        ``"core"``, ``"mean"`` or ``"surface"``.
+    terms : int
+        Terms of the series.
+    bore_open : bool
+        Air in the bore: heat goes through it too.
+
+    Returns
+    -------
+    callable
+        From seconds (an array, broadcasts with the rest) to theta, 1 at the start and 0 in the end.
+
+    Raises
+    ------
+    InputError
+        A value that is not above 0.
+
+    Notes
+    -----
+    Another heat capacity only stretches the seconds. Source: [1]_.
+
+    """
     h = positive("film_w_m2k", film, "W/(m2 K)")
     k = positive("conductivity_w_mk", conductivity, "W/(m K)")
     alpha = positive("diffusivity_mm2_s", diffusivity, "mm2/s")

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.bench.drift import actual_temperatures
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
 from matdb.curve.cells import Average, average, disagree, split
 from matdb.curve.law import REFERENCE_K, ln_time, ln_time_slope
@@ -31,7 +32,6 @@ STIFFNESS_SD: Final = 0.06
 LOSS_SD: Final = 0.15
 #: What remains open even with a perfect instrument: how the part sits, how the mass is held.
 FLOOR_SD: Final = 0.01
-TEMPERATURE_SD_K: Final = 0.3
 #: A gauge is read to about this, mm.
 GAUGE_SD_MM: Final = 0.01
 #: Share of fumbled readings, and how much wider than the noise they scatter.
@@ -209,7 +209,7 @@ def _value_and_slope(
     return value, slope
 
 
-def gather(readings: Sequence[Reading], parts: Mapping[str, Part]) -> Evidence:
+def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str = "unknown") -> Evidence:
     """Turn readings into :class:`Evidence`.
 
     The result does not depend on the order of the readings nor on the names of the parts.
@@ -220,13 +220,16 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part]) -> Evidence:
         All of one material.
     parts : mapping
         The parts that the readings name.
+    family : str
+        The material's family: how fast its parts take and lose heat.
 
     Raises
     ------
     InputError
         A reading names an axis that its part's form lacks, or a squeeze out of the form's range.
     """
-    rows = [_row(reading, parts, index) for index, reading in enumerate(readings)]
+    at_c, sd_k = actual_temperatures(readings, parts, family)
+    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k])) for k, reading in enumerate(readings)]
     # Specimens are told apart by what was read on them, so that a new name changes nothing.
     content: dict[str, list[tuple[float, ...]]] = {}
     for row in rows:
@@ -295,9 +298,8 @@ class _Row:
 _SWEEP = "\nsweep"
 
 
-def _row(reading: Reading, parts: Mapping[str, Part], index: int) -> _Row:
-    temperature = reading.temperature_c + ZERO_C
-    temperature_sd = TEMPERATURE_SD_K if reading.temperature_sd_c is None else reading.temperature_sd_c
+def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
+    temperature = at_c + ZERO_C
     nan = math.nan
 
     def row(

@@ -96,7 +96,7 @@ def fit_curve(
     """
     if not readings:
         raise FitError(material.name, "there is no reading yet; log one with 'matdb reading add'")
-    evidence = gather(readings, parts)
+    evidence = gather(readings, parts, material.family)
     prior = prior_of(material)
     posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
     temperatures = evidence.temperature_k - ZERO_C

@@ -1,0 +1,276 @@
+"""The temperature that a part really had when it was read: after a soak that may have been short, and out of the
+chamber for some seconds.
+
+A reading keeps what was typed: the chamber's temperature, the soak, the seconds. Fits take the temperature from here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.bench.readings import Reading
+from matdb.bench.soak import (
+    AIR,
+    ROOM_C,
+    Body,
+    Drift,
+    SoakCheck,
+    Thermal,
+    body_theta,
+    check_soak,
+    crystallisation_note,
+    drift,
+    film_coefficient,
+    thermal_of,
+)
+from matdb.errors import InputError
+from matdb.form.base import FormBase
+from matdb.form.part import Part
+
+__all__ = ["USUAL_SD_K", "BenchState", "actual_temperatures", "bench_state", "body_of"]
+
+Array = NDArray[np.float64]
+
+#: Usual standard deviation of a bench thermometer, K.
+USUAL_SD_K: Final = 0.3
+#: A part without known dimensions is taken to move like a puck of this size, mm.
+_PUCK: Final = Body(8.0, 10.0)
+#: Half of what a short soak leaves is doubted: the air in the chamber and the start are not known.
+_DOUBT: Final = 0.5
+#: Standard deviations of the stop watch (s) and of the room (K).
+_CLOCK_SD_S, _ROOM_SD_K = 1.0, 2.0
+#: Step of ln film coefficient between which the series is interpolated, and its terms: together within 0.2 %.
+_FILM_STEP: Final = 0.2
+_TERMS: Final = 12
+#: A long soak in the cold may show crystallisation, minutes.
+_LONG_SOAK_MIN: Final = 120.0
+
+
+@dataclass(frozen=True)
+class BenchState:
+    """A part at the moment of its reading.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Likely temperature averaged over the part, degrees Celsius: what a fit takes.
+    temperature_sd_k : float
+        Its standard deviation, K.
+    soak : SoakCheck or None
+        The soak, where it was told and the part's dimensions are known.
+    drift : Drift or None
+        The way since it left the chamber, likewise.
+    warnings : tuple of str
+        What to know, one line each.
+    """
+
+    temperature_c: float
+    temperature_sd_k: float
+    soak: SoakCheck | None
+    drift: Drift | None
+    warnings: tuple[str, ...]
+
+
+def body_of(form: FormBase) -> Body | None:
+    """What conduction sees of a form; None when its dimensions do not say.
+
+    Parameters
+    ----------
+    form : Form
+        Any form. Of a pair the taller half counts, of a taper the mean diameter.
+
+    Returns
+    -------
+    Body or None
+        Its body; None for forms known by readings alone and for cable loops.
+    """
+    if form.kind == "cable-loop":
+        return None
+    halves = getattr(form, "halves", None)
+    if halves:
+        return body_of(max(halves, key=lambda half: half.height_mm))
+    bottom, top = getattr(form, "bottom_mm", None), getattr(form, "top_mm", None)
+    if bottom is not None and top is not None:
+        return Body(getattr(form, "height_mm", None), 0.5 * (bottom + top))
+    try:
+        return Body.of(form)
+    except InputError:
+        return None
+
+
+def bench_state(reading: Reading, part: Part | None, family: str, *, room_c: float = ROOM_C) -> BenchState:
+    """Likely state of a part at its reading, and what to warn of when it is logged.
+
+    Parameters
+    ----------
+    reading : Reading
+        With ``soak_min`` and ``seconds_out`` where they are known.
+    part : Part or None
+        What was read; None for readings on a material.
+    family : str
+        The material's family.
+    room_c : float
+        Temperature of the bench, and of the part before its soak, degrees Celsius.
+
+    Returns
+    -------
+    BenchState
+        Temperature with its standard deviation, checks, warnings.
+
+    Raises
+    ------
+    InputError
+        No such family.
+    """
+    body = None if part is None else body_of(part.form)
+    warnings: list[str] = []
+    soaked: SoakCheck | None = None
+    drifted: Drift | None = None
+    at, sd = _corrected(reading, body, part is not None, family, room_c)
+    if part is not None and body is not None:
+        if reading.soak_min is not None:
+            soaked = check_soak(body, reading.soak_min, reading.temperature_c, start_c=room_c, family=family)
+            if soaked.warning:
+                warnings.append(f"{soaked.warning}; a fit takes {at:.1f} +- {sd:.1f} degC")
+        if reading.seconds_out is not None:
+            start = reading.temperature_c if soaked is None else float(soaked.mean_c)
+            drifted = drift(
+                body, start, reading.seconds_out, room_c=room_c, family=family, chamber_sd_k=_typed_sd(reading)
+            )
+            if drifted.warning:
+                warnings.append(drifted.warning + f": {at:.1f} +- {sd:.1f} degC")
+    elif part is not None and (reading.soak_min is not None or reading.seconds_out is not None):
+        warnings.append(
+            f"the dimensions of {part.name} are not known: soak and seconds out are kept but cannot be reckoned with; "
+            f"a fit takes {at:.1f} +- {sd:.1f} degC"
+        )
+    if reading.soak_min is not None and reading.soak_min >= _LONG_SOAK_MIN:
+        note = crystallisation_note(family, reading.temperature_c, reading.soak_min)
+        if note:
+            warnings.append(note)
+    return BenchState(at, sd, soaked, drifted, tuple(warnings))
+
+
+def actual_temperatures(
+    readings: Sequence[Reading], parts: Mapping[str, Part], family: str = "unknown", *, room_c: float = ROOM_C
+) -> tuple[Array, Array]:
+    """Temperature of every reading's part when it was read, for a fit.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        All of one material.
+    parts : mapping of str to Part
+        The parts that they name.
+    family : str
+        The material's family.
+    room_c : float
+        Temperature of the bench, degrees Celsius.
+
+    Returns
+    -------
+    array, array of shape (readings,)
+        Degrees Celsius and standard deviation in K. Readings without ``soak_min`` and ``seconds_out`` keep what was
+        typed, to the last digit.
+
+    Raises
+    ------
+    InputError
+        No such family.
+    """
+    at = np.array([r.temperature_c for r in readings], dtype=float)
+    sd = np.array([_typed_sd(r) for r in readings], dtype=float)
+    groups: dict[str, list[int]] = {}
+    for index, reading in enumerate(readings):
+        name = getattr(reading, "part", None)
+        if name is not None and not (reading.soak_min is None and reading.seconds_out is None):
+            groups.setdefault(name, []).append(index)
+    for name, where in groups.items():
+        # A bench day has few different states: each is reckoned once.
+        states = np.array(
+            [[at[i], sd[i], _or_nan(readings[i].soak_min), _or_nan(readings[i].seconds_out)] for i in where]
+        )
+        few, inverse = np.unique(np.nan_to_num(states, nan=-1.0), axis=0, return_inverse=True)
+        few[:, 2:] = np.where(few[:, 2:] < 0.0, np.nan, few[:, 2:])
+        now, wide = _moved(body_of(parts[name].form), few, family, room_c)
+        at[where], sd[where] = now[inverse.ravel()], wide[inverse.ravel()]
+    return at, sd
+
+
+def _corrected(reading: Reading, body: Body | None, on_part: bool, family: str, room_c: float) -> tuple[float, float]:
+    sd = _typed_sd(reading)
+    if not on_part or (reading.soak_min is None and reading.seconds_out is None):
+        return reading.temperature_c, sd
+    state = np.array([[reading.temperature_c, sd, _or_nan(reading.soak_min), _or_nan(reading.seconds_out)]])
+    at, wide = _moved(body, state, family, room_c)
+    return float(at[0]), float(wide[0])
+
+
+def _moved(body: Body | None, states: Array, family: str, room_c: float) -> tuple[Array, Array]:
+    """Temperature and spread now; a row of ``states`` is chamber temperature, its spread, minutes, seconds."""
+    seen, props = body or _PUCK, thermal_of(family)
+    film_sd = AIR["still"][1]
+    chamber = states[:, 0]
+    at, sd = chamber.copy(), states[:, 1].copy()
+    soaked = np.flatnonzero(~np.isnan(states[:, 2]))
+    if soaked.size:
+        seconds, gap = 60.0 * states[soaked, 2], room_c - chamber[soaked]
+        film = film_coefficient("still", 0.5 * (room_c + chamber[soaked]), chamber[soaked])
+        left = _left(seen, props, film, seconds, "mean")
+        by_film = _left(seen, props, film * np.exp(-film_sd), seconds, "mean") - left
+        by_heat = _left(seen, props, film, seconds * np.exp(-props.relative_sd), "mean") - left
+        at[soaked] = chamber[soaked] + gap * left
+        doubt = gap**2 * (by_film**2 + by_heat**2 + (_DOUBT * left) ** 2)
+        sd[soaked] = np.sqrt(sd[soaked] ** 2 + doubt)
+    out = np.flatnonzero(~np.isnan(states[:, 3]))
+    if out.size:
+        seconds, gap = states[out, 3], room_c - at[out]
+        film = film_coefficient("still", at[out], room_c)
+        left = _left(seen, props, film, seconds, "mean", bore_open=True)
+        by_film = _left(seen, props, film * np.exp(film_sd), seconds, "mean", bore_open=True) - left
+        by_heat = _left(seen, props, film, seconds * np.exp(props.relative_sd), "mean", bore_open=True) - left
+        by_clock = _left(seen, props, film, seconds + _CLOCK_SD_S, "mean", bore_open=True) - left
+        spread = _left(seen, props, film, seconds, "core", bore_open=True) - left
+        doubt = gap**2 * (by_film**2 + by_heat**2 + by_clock**2 + (0.25 * spread) ** 2)
+        sd[out] = np.sqrt(sd[out] ** 2 + doubt + (_ROOM_SD_K * (1.0 - left)) ** 2)
+        at[out] = at[out] + gap * (1.0 - left)
+    if body is None:
+        # Another size would have moved otherwise: what a puck loses is doubt, not a correction.
+        return chamber.copy(), np.hypot(sd, at - chamber)
+    return at, sd
+
+
+def _left(body: Body, props: Thermal, film: Array, seconds: Array, at: str, *, bore_open: bool = False) -> Array:
+    """Share of the difference left; between a few air films, so that many readings cost no more than one."""
+    place = np.log(film) / _FILM_STEP
+    low = np.floor(place)
+    share = np.empty(len(seconds))
+    for node in np.unique(low):
+        rows = np.flatnonzero(low == node)
+        ends = [_decay(body, props, int(node) + k, at, bore_open)(seconds[rows]) for k in (0, 1)]
+        weight = place[rows] - node
+        share[rows] = (1.0 - weight) * ends[0] + weight * ends[1]
+    return share
+
+
+@lru_cache(maxsize=512)
+def _decay(body: Body, props: Thermal, node: int, at: str, bore_open: bool) -> Callable[[Array], Array]:
+    film = math.exp(_FILM_STEP * node)
+    return body_theta(
+        body, film, props.conductivity_w_mk, props.diffusivity_mm2_s, at, terms=_TERMS, bore_open=bore_open
+    )
+
+
+def _typed_sd(reading: Any) -> float:
+    return USUAL_SD_K if reading.temperature_sd_c is None else float(reading.temperature_sd_c)
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value
