@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from matdb.cli.options import JsonOption, NoteOption, StoreOption, opened
+
+if TYPE_CHECKING:
+    from matdb.api import Store
+    from matdb.bench.readings import Reading
 
 app = typer.Typer(help="Log one reading.", rich_markup_mode=None)
 
@@ -46,7 +50,7 @@ def _option(name: str, metavar: str, text: str) -> Any:
 
 PartArgument = Annotated[str, typer.Argument(metavar="PART", help="The part that was read.")]
 MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material that was read.")]
-Temp = Annotated[str, _option("--temp", "TEMPERATURE", "Temperature of the part's core, such as -18C.")]
+Temp = Annotated[str, _option("--temp", "TEMPERATURE", "Temperature of the part, with --soak or --out that of its chamber; such as -18C.")]
 TempSd = Annotated[str | None, _option("--temp-sd", "KELVIN", "Standard deviation of the temperature, such as 0.5K.")]
 Mass = Annotated[str, _option("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
 Count = Annotated[int, typer.Option("--count", metavar="NUMBER", help="How many equal parts share the mass.")]
@@ -55,7 +59,7 @@ Squeeze = Annotated[str | None, _option("--squeeze", "LENGTH", "Static squeeze o
 Frequency = Annotated[str, _option("--frequency", "FREQUENCY", "The frequency read, such as 31.2Hz.")]
 FrequencySd = Annotated[str | None, _option("--frequency-sd", "FREQUENCY", "Its standard deviation; 3 % without it.")]
 Soak = Annotated[str | None, _option("--soak", "TIME", "How long the part lay at the temperature, such as 45min.")]
-Out = Annotated[str | None, _option("--out", "TIME", "Time since it left the freezer or oven, such as 8s.")]
+Out = Annotated[str | None, _option("--out", "TIME", "Time since it left the freezer or oven, such as 8s; a fit corrects for it.")]
 Who = Annotated[str | None, _option("--who", "NAME", "Who took the reading.")]
 At = Annotated[str | None, _option("--at", "TIME", "When it was taken, such as 2024-01-31T14:05; now without it.")]
 
@@ -285,12 +289,32 @@ def log(
             check_on_part(reading, kept.part(on))
         number = kept.records.add_reading(reading)
         logged = kept.records.reading(number)
-    warnings = hazards(reading)
+        doubts = bench_doubts(kept, reading)
+    warnings = [*doubts, *hazards(reading)]
     if as_json:
         document("reading add", {"number": number, "reading": logged.reading.to_dict()}, warnings)
         return
     show(f"logged reading {number}: {kind} on {on} at {reading.temperature_c:g} degC")
-    lines("Cautions:", warnings)
+    lines("Before you rely on it:", doubts)
+    lines("Cautions:", hazards(reading))
+
+
+def bench_doubts(kept: Store, reading: Reading) -> list[str]:
+    """What soak and drift say of a reading, and how many seconds were left."""
+    from matdb.bench.drift import bench_state
+
+    if reading.subject != "part" or (reading.soak_min is None and reading.seconds_out is None):
+        return []
+    part = kept.part(getattr(reading, "part"))  # noqa: B009
+    state = bench_state(reading, part, kept.material(part.material).family)
+    said = list(state.warnings)
+    if state.drift is not None and not state.drift.warning and abs(state.drift.drift_k) >= 0.1:
+        left = float(state.drift.seconds_left)
+        said.append(
+            f"{reading.seconds_out:.0f} s out of the chamber: a fit takes {state.temperature_c:.1f} +- "
+            f"{state.temperature_sd_k:.1f} degC; the error passes 2 K {left:.0f} s later"
+        )
+    return said
 
 
 def hazards(reading: Any) -> list[str]:
