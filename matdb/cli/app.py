@@ -16,6 +16,7 @@ from matdb.cli import (
     curve,
     demo,
     export,
+    export_material,
     fit,
     material,
     modes,
@@ -76,6 +77,8 @@ app.add_typer(mounting.app, name="mounting")
 app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
 app.command("cover", short_help="Find the fewest parts for a season.")(cover.cover)
 app.command("modes", short_help="Show all six modes of a camera.")(modes.modes)
+export.app.command("shift")(export_material.shift)
+export.app.command("prony")(export_material.prony)
 export.app.command("store")(whole_store.export_store)
 app.add_typer(export.app, name="export")
 app.add_typer(whole_store.app, name="import")

@@ -24,12 +24,13 @@ from matdb.cli.options import (
     opened,
     quantity,
     temperatures,
-    write_answer,
 )
 
 app = typer.Typer(help="Write curves, readings or stiffness to CSV.", rich_markup_mode=None)
 
-FileOption = Annotated[str, typer.Option("--csv", metavar="FILE", help="The CSV file to write.")]
+FileOption = Annotated[
+    str, typer.Option("--csv", metavar="FILE", help="The file to write: CSV, or JSON when its name ends in .json.")
+]
 
 
 @app.command()
@@ -48,13 +49,14 @@ def curve(
 
     Storage modulus and loss factor over temperatures and frequencies.
     """
+    from matdb.exchange.documents import write_table
     from matdb.exchange.tables import curve_table
 
     t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
     few_states(t, len(f))
     with opened(ctx, store) as kept:
         answer = curve_table(kept.curve(material), t, f)
-    written = write_answer(csv, answer.header, answer.rows, force)
+        written = str(write_table(kept, csv, "curve", answer.header, answer.rows, force=force))
     _done("export curve", written, len(answer.rows), answer.warnings, as_json)
 
 
@@ -82,6 +84,7 @@ def stiffness(
     Stiffness and damping ratio over temperatures.
     """
     from matdb.errors import InputError
+    from matdb.exchange.documents import write_table
     from matdb.exchange.tables import stiffness_table
 
     if (mass is None) == (not frequency):
@@ -101,7 +104,7 @@ def stiffness(
             axis=axis,
             squeeze_mm=needed(squeeze, "length", "--squeeze"),
         )
-    written = write_answer(csv, answer.header, answer.rows, force)
+        written = str(write_table(kept, csv, "stiffness", answer.header, answer.rows, force=force))
     _done("export stiffness", written, len(answer.rows), answer.warnings, as_json)
 
 
@@ -125,11 +128,12 @@ def readings(
 
     In the form that 'matdb reading import' takes back.
     """
+    from matdb.exchange.documents import write_table
     from matdb.exchange.tables import readings_table
 
     with opened(ctx, store) as kept:
         header, rows = readings_table(kept.records.each_reading(material, part, kind, retired))
-    written = write_answer(csv, header, rows, force)
+        written = str(write_table(kept, csv, "readings", header, rows, force=force))
     _done("export readings", written, len(rows), (), as_json)
 
 

@@ -1,0 +1,68 @@
+"""``matdb export shift`` and ``matdb export prony``: what simulators take."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from matdb.cli.fit import MaterialArgument
+from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, opened, temperatures
+
+FileOption = Annotated[
+    str, typer.Option("--out", metavar="FILE", help="The file to write: JSON when its name ends in .json, else CSV.")
+]
+RangeOption = Annotated[
+    list[str],
+    typer.Option("--temp", metavar="TEMPERATURE", help="A temperature such as -5C, or a range such as -20C..50C."),
+]
+
+
+def shift(
+    ctx: typer.Context,
+    material: MaterialArgument,
+    temp: RangeOption,
+    out: FileOption,
+    step: StepOption = "1K",
+    force: ForceOption = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a material's shift factors over temperature."""
+    from matdb.exchange.documents import shift_rows, write_table
+
+    with opened(ctx, store) as kept:
+        header, rows = shift_rows(kept.curve(material), temperatures(temp, step))
+        written = str(write_table(kept, out, "shift", header, rows, force=force))
+    _done("export shift", written, len(rows), {}, as_json)
+
+
+def prony(
+    ctx: typer.Context,
+    material: MaterialArgument,
+    out: FileOption,
+    force: ForceOption = False,
+    store: StoreOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
+    from matdb.exchange.documents import prony_rows, write_table
+
+    with opened(ctx, store) as kept:
+        header, rows, more = prony_rows(kept.curve(material))
+        written = str(write_table(kept, out, "prony", header, rows, more=more, force=force))
+    _done("export prony", written, len(rows), {k: v for k, v in more.items() if k != "shift"}, as_json)
+
+
+def _done(command: str, written: str, rows: int, more: dict[str, Any], as_json: bool) -> None:
+    from matdb.cli.screen import document, show
+
+    if as_json:
+        document(command, {"file": written, "rows": rows, **more})
+        return
+    show(f"written: {written} ({rows} rows)", wrap=False)
+    if more:
+        show(
+            f"Meets the {more['fitted_to']} from {more['range_hz'][0]:.3g} to {more['range_hz'][1]:.3g} Hz at 23 degC "
+            f"within {100 * max(more['storage_error'], more['loss_error']):.2g} %."
+        )

@@ -1,0 +1,250 @@
+"""Tables for other tools as files that say where they come from: CSV, or JSON by the name's ending."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from matdb.errors import FitError
+from matdb.version import VERSION
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from matdb.api import Store
+    from matdb.curve.curve import Curve
+
+    Array = NDArray[np.float64]
+
+__all__ = ["prony_rows", "shift_rows", "table_document", "units_of", "write_table"]
+
+#: Ending of a column's name: its unit. Longest first.
+_ENDINGS: Final = (
+    ("_n_per_mm", "N/mm"),
+    ("_kg_m3", "kg/m3"),
+    ("_mpa", "MPa"),
+    ("_sd_c", "K"),
+    ("_min", "min"),
+    ("_kg", "kg"),
+    ("_hz", "Hz"),
+    ("_mm", "mm"),
+    ("_c", "degC"),
+    ("_s", "s"),
+)
+_TEXT: Final = frozenset(
+    {"material", "part", "axis", "basis", "warnings", "kind", "who", "note", "source", "matdb_version", "value",
+     "store_fingerprint", "taken_at", "logged_at", "retired_at", "retired_why", "extrapolated", "term", "law"}
+)  # fmt: skip
+
+
+def units_of(header: Iterable[str]) -> dict[str, str]:
+    """The unit of each column that holds a quantity; "1" for a plain number.
+
+    Parameters
+    ----------
+    header : iterable of str
+        Column names, each ending in its unit; a band's ends carry ``_low`` and ``_high`` behind it.
+    """
+    found = {}
+    for name in header:
+        stem = name.removesuffix("_low").removesuffix("_high")
+        if stem not in _TEXT:
+            found[name] = next((unit for ending, unit in _ENDINGS if stem.endswith(ending)), "1")
+    return found
+
+
+def table_document(
+    store: Store, what: str, header: Sequence[str], rows: Iterable[Sequence[Any]], more: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """A table as one object for JSON.
+
+    Parameters
+    ----------
+    store : Store
+        Where it comes from.
+    what : str
+        "curve", "shift", "prony", "stiffness", "readings".
+    header, rows
+        The table; cells of plain values, times, or None.
+    more : mapping, optional
+        What belongs to the table as a whole.
+
+    Returns
+    -------
+    dict
+        Format, version, the store's fingerprint, units by column, sources by material, and the rows as objects.
+    """
+    from matdb.exchange.fingerprint import store_fingerprint
+
+    listed = [dict(zip(header, (_plain(v) for v in row), strict=True)) for row in rows]
+    return {
+        "format": "matdb table",
+        "what": what,
+        "matdb": VERSION,
+        "store_fingerprint": store_fingerprint(store),
+        "units": units_of(header),
+        "sources": _sources(store, listed),
+        **(more or {}),
+        "rows": listed,
+    }
+
+
+def write_table(
+    store: Store,
+    path: str | os.PathLike[str],
+    what: str,
+    header: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    *,
+    more: Mapping[str, Any] | None = None,
+    force: bool = False,
+) -> Path:
+    """Write a table: JSON when the name ends in ``.json``, else CSV.
+
+    The CSV is one plain rectangle, so that any spreadsheet opens it; what the JSON says once stands there in columns
+    of its own: ``source``, ``matdb_version``, ``store_fingerprint``. Readings go without, since an import takes
+    their columns back.
+
+    Parameters
+    ----------
+    store, what, header, rows, more
+        As :func:`table_document`; ``more`` goes into JSON alone.
+    path : str or path
+        The file; its folder must be there.
+    force : bool
+        Replace a file that is there.
+
+    Raises
+    ------
+    InputError
+        The file is there already, or it is a folder.
+    OSError
+        The folder cannot be written.
+    """
+    from matdb.exchange.csv_file import write_csv, write_text
+    from matdb.exchange.fingerprint import store_fingerprint
+
+    if Path(path).suffix.lower() == ".json":
+        document = table_document(store, what, header, rows, more)
+        return write_text(path, json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n", force=force)
+    listed = [tuple(row) for row in rows]
+    if what != "readings":
+        mark, at = store_fingerprint(store), list(header).index("material")
+        sources = {name: store.material(name).source for name in {row[at] for row in listed}}
+        header = (*header, "source", "matdb_version", "store_fingerprint")
+        listed = [(*row, sources[row[at]], VERSION, mark) for row in listed]
+    return write_csv(path, header, listed, force=force)
+
+
+def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
+    """Shift factors over temperature, relative to 23 degC, with 95 % bands.
+
+    Parameters
+    ----------
+    curve : Curve
+        A fit or a prior.
+    temperature_c : ndarray, shape (n,)
+        Degrees Celsius.
+
+    Returns
+    -------
+    tuple
+        Header and n rows: log10 a_T and its band, the median of log10 b_T, and whether it was measured.
+    """
+    import numpy as np
+
+    from matdb.curve.band import band
+    from matdb.curve.curve import checked_state
+    from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+    from matdb.material.shift import ZERO_C
+
+    t, _ = checked_state(temperature_c, 1.0)
+    kelvin = t.reshape(-1) + ZERO_C
+    reference = curve.draws[:, [COLUMNS.index("ln_time_reference_s")]]
+    shift = band((ln_time(curve.draws, kelvin) - reference) / math.log(10.0))
+    vertical = float(np.median(curve.draws[:, 4])) * np.log10(kelvin / REFERENCE_K)
+    low, high = curve.measured_c or (math.inf, -math.inf)
+    header = (
+        "material", "temperature_c", "log10_shift", "log10_shift_low", "log10_shift_high", "log10_vertical_shift",
+        "basis", "extrapolated",
+    )  # fmt: skip
+    rows = [
+        (
+            curve.material,
+            float(each),
+            float(shift.median[i]),
+            float(shift.low[i]),
+            float(shift.high[i]),
+            float(vertical[i]),
+            curve.basis,
+            not low - 0.5 <= each <= high + 0.5,
+        )
+        for i, each in enumerate(t.reshape(-1))
+    ]
+    return header, rows
+
+
+def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], dict[str, Any]]:
+    """Prony terms of the median curve at 23 degC, for finite-element programs and simulators.
+
+    Parameters
+    ----------
+    curve : Curve
+        A fit or a prior.
+
+    Returns
+    -------
+    tuple
+        Header; one row a term, the equilibrium modulus first with an endless time left empty; and what belongs to
+        the series as a whole: equation, errors, range, the table of shift factors.
+
+    Raises
+    ------
+    FitError
+        No series meets the curve.
+    """
+    from matdb.curve.prony import prony_series
+
+    found = prony_series(curve)
+    total = found.equilibrium_mpa + float(found.moduli_mpa.sum())
+    if not total > 0.0:
+        raise FitError(curve.material, "the series has no stiffness")
+    header = ("material", "term", "relaxation_time_s", "modulus_mpa", "relative_modulus", "basis")
+    rows: list[tuple[Any, ...]] = [
+        (curve.material, 0, None, found.equilibrium_mpa, found.equilibrium_mpa / total, curve.basis)
+    ]
+    for i, (time, modulus) in enumerate(zip(found.times_s.tolist(), found.moduli_mpa.tolist(), strict=True)):
+        rows.append((curve.material, i + 1, time, modulus, modulus / total, curve.basis))
+    more = {
+        "equation": "E(s) = E0 + sum Ei s ti / (1 + s ti), s = 2 pi i f aT; at a temperature times bT",
+        "reference_c": 23.0,
+        "fitted_to": found.target,
+        "storage_error": found.storage_error,
+        "loss_error": found.loss_error,
+        "range_hz": list(found.range_hz),
+        "extrapolated": found.extrapolated,
+        "shift": {
+            "temperature_c": found.shift_c.tolist(),
+            "log10_shift": (found.ln_shift / math.log(10.0)).tolist(),
+            "log10_vertical_shift": (found.ln_vertical / math.log(10.0)).tolist(),
+        },
+    }
+    return header, rows, more
+
+
+def _sources(store: Store, rows: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """What each material in the rows says of where its entries come from."""
+    names = {row["material"] for row in rows if row.get("material")}
+    names |= {store.part(name).material for name in {row["part"] for row in rows if row.get("part")}}
+    return {name: store.material(name).source for name in sorted(names)}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value.isoformat() if hasattr(value, "isoformat") else value

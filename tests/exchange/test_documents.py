@@ -1,0 +1,125 @@
+"""Tables as files: numbers stay numbers, and a file says where it comes from."""
+
+import json
+import math
+
+import numpy as np
+import pandas
+import pytest
+
+import matdb
+from matdb.exchange.documents import prony_rows, shift_rows, units_of, write_table
+from matdb.exchange.fingerprint import store_fingerprint
+from matdb.exchange.tables import curve_table, readings_table, stiffness_table
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    with matdb.open_store(tmp_path_factory.mktemp("documents") / "bench.sqlite") as opened:
+        opened.add(
+            [
+                matdb.Material(name="amber", family="silicone", source="=label, 2024"),
+                matdb.Part(name="0042", material="amber", form=matdb.Strut(outer_mm=6, inner_mm=4, length_mm=10)),
+                *(
+                    matdb.RingDown(part="0042", temperature_c=t, mass_kg=0.15, frequency_hz=f, log_decrement=d)
+                    for t, f, d in ((-18.0, 23.4, 0.5), (23.0, 21.6, 0.3), (50.0, 21.0, 0.25))
+                ),
+            ]
+        )
+        opened.fit("amber")
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def tables(store):
+    curve = store.curve("amber")
+    t = np.array([-20.0, -5.0, 23.0])
+    modulus = curve_table(curve, t, np.array([3.0, 30.0]))
+    stiffness = stiffness_table(store, ["0042"], t, mass_kg=0.15)
+    prony = prony_rows(curve)
+    return {
+        "curve": (modulus.header, modulus.rows),
+        "stiffness": (stiffness.header, stiffness.rows),
+        "shift": shift_rows(curve, t),
+        "prony": prony[:2],
+        "readings": readings_table(store.readings()),
+    }
+
+
+WHAT = ("curve", "stiffness", "shift", "prony", "readings")
+
+
+@pytest.mark.parametrize("what", WHAT)
+def test_pandas_reads_numbers_as_numbers(what, store, tables, tmp_path):
+    header, rows = tables[what]
+    file = write_table(store, tmp_path / "a.csv", what, header, rows)
+    frame = pandas.read_csv(file, dtype={"part": str})
+    assert len(frame) == len(rows)
+    for name, unit in units_of(header).items():
+        assert frame[name].dtype.kind in "fi", (name, unit, frame[name].dtype)
+        given = np.array(
+            [np.nan if row[header.index(name)] is None else row[header.index(name)] for row in rows], float
+        )
+        np.testing.assert_array_equal(frame[name].to_numpy(dtype=float), given)
+    if "part" in header:
+        assert set(frame["part"]) == {"0042"}
+    if what != "readings":
+        assert set(frame["matdb_version"]) == {matdb.__version__}
+        assert set(frame["store_fingerprint"]) == {store_fingerprint(store)}
+        # A source that a spreadsheet would run stays text.
+        assert set(frame["source"]) == {"'=label, 2024"}
+
+
+@pytest.mark.parametrize("what", WHAT)
+def test_json_says_units_sources_version_and_fingerprint(what, store, tables, tmp_path):
+    header, rows = tables[what]
+    whole = json.loads(write_table(store, tmp_path / "a.json", what, header, rows).read_bytes())
+    assert (whole["format"], whole["what"], whole["matdb"]) == ("matdb table", what, matdb.__version__)
+    assert whole["store_fingerprint"] == store_fingerprint(store)
+    assert whole["sources"] == {"amber": "=label, 2024"}
+    assert [list(row) for row in whole["rows"]] == [list(header)] * len(rows)
+    assert whole["units"] == units_of(header)
+
+
+def test_units_are_those_of_the_names():
+    names = (
+        "temperature_c",
+        "storage_mpa_low",
+        "stiffness_n_per_mm",
+        "damping_ratio_high",
+        "mass_kg",
+        "part",
+        "dwell_s",
+    )
+    assert units_of(names) == {
+        "temperature_c": "degC",
+        "storage_mpa_low": "MPa",
+        "stiffness_n_per_mm": "N/mm",
+        "damping_ratio_high": "1",
+        "mass_kg": "kg",
+        "dwell_s": "s",
+    }
+
+
+def test_shift_factors_are_the_curve_s(store):
+    curve = store.curve("amber")
+    t = np.array([-30.0, 0.0, 23.0, 50.0])
+    _, rows = shift_rows(curve, t)
+    np.testing.assert_allclose([r[2] for r in rows], curve.median_ln_shift(t) / math.log(10.0), atol=1e-9)
+    assert rows[2][2:5] == pytest.approx((0.0, 0.0, 0.0), abs=1e-9)
+    assert [r[7] for r in rows] == [True, False, False, False]
+    assert all(r[3] <= r[2] <= r[4] for r in rows)
+
+
+def test_prony_terms_give_the_curve_back(store):
+    curve = store.curve("amber")
+    header, rows, more = prony_rows(curve)
+    s = 2j * math.pi * 30.0
+    total = rows[0][3] + sum(r[3] * s * r[2] / (1.0 + s * r[2]) for r in rows[1:])
+    found = curve.modulus(23.0, 30.0)
+    # The misfit that the curve's own bands carry moves its median a little.
+    assert total.real == pytest.approx(found.storage_mpa.median, rel=0.03)
+    assert total.imag / total.real == pytest.approx(found.loss_factor.median, rel=0.1)
+    assert sum(r[4] for r in rows) == pytest.approx(1.0)
+    assert max(more["storage_error"], more["loss_error"]) <= 0.01
+    assert header[2] == "relaxation_time_s"
