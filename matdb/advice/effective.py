@@ -56,7 +56,10 @@ class Effective:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
-        plain = lambda v: v.tolist() if isinstance(v, np.ndarray) else v  # noqa: E731
+
+        def plain(value: Any) -> Any:
+            return value.tolist() if isinstance(value, np.ndarray) else value
+
         return {
             "stiffness_n_per_mm": self.stiffness_n_per_mm.to_dict(),
             "damping_ratio": self.damping_ratio.to_dict(),

@@ -1,0 +1,65 @@
+"""The answers as a store gives them; and that the reading which is said to settle a verdict does."""
+
+import re
+
+import numpy as np
+import pytest
+
+import matdb
+from matdb.advice.exposure import flight
+from matdb.weather.forecast import Forecast
+
+HOURS = np.linspace(-10.0, 25.0, 36)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with matdb.open_store(tmp_path / "bench.sqlite") as opened:
+        opened.add(matdb.Material(name="gel", family="silicone gel", hardness="30 OO"))
+        opened.add(matdb.Part(name="ring", material="gel", form=matdb.Ring(12, 5, 8)))
+        opened.add(matdb.Part(name="pad", material="gel", form=matdb.Pad(14, 6)))
+        opened.add(matdb.Part(name="bush", material="gel", form=matdb.Bush(20, 8, 15)))
+        opened.add(matdb.Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=5.0))
+        yield opened
+
+
+def test_bare_numbers_forecasts_and_flights_agree(store):
+    plain = store.suit("cam", HOURS)
+    as_forecast = store.suit("cam", Forecast(HOURS, np.arange(36.0)))
+    as_flight = store.suit("cam", flight(low_c=-10.0, high_c=25.0))
+    for a, b, c in zip(plain, as_forecast, as_flight, strict=True):
+        assert a.part == b.part == c.part
+        assert a.probability == b.probability == c.probability
+    assert as_forecast[0].worst_when == "hour 0"
+    assert {r.part for r in plain} == {"ring", "pad", "bush"}
+    assert [r.part for r in store.suit("cam", HOURS, parts=["pad"])] == ["pad"]
+
+
+def test_cover_of_a_store(store):
+    found = store.cover("cam", HOURS, share=0.5)
+    assert found.hours == 36.0
+    assert found.members[0].part in {"ring", "pad", "bush"}
+    with pytest.raises(matdb.NotFound, match="'lens'"):
+        store.cover("cam", HOURS, parts=["lens"])
+    with pytest.raises(matdb.NotFound, match="'cram'"):
+        store.cover("cram", HOURS)
+
+
+def test_the_reading_that_is_asked_for_settles_the_verdict(store):
+    before = {r.part: r for r in store.suit("cam", HOURS, squeeze_mm=0.0)}["ring"]
+    assert 0.02 <= before.probability < 0.98
+    told = re.search(r"a ring-down of ring under ([\d.]+) g .* at (-?[\d.]+) degC would settle it", before.settle)
+    grams, temperature = float(told.group(1)), float(told.group(2))
+    # Take it on a specimen in the middle of the window: 18 Hz, lightly damped.
+    store.add(
+        matdb.RingDown(
+            part="ring", temperature_c=temperature, mass_kg=grams * 1e-3, frequency_hz=18.0, log_decrement=0.3
+        )
+    )
+    store.fit("gel")
+    after = {r.part: r for r in store.suit("cam", HOURS, squeeze_mm=0.0)}["ring"]
+    assert after.verdict == "suits"
+    assert after.settle == ""
+    assert after.basis == "readings"
+    width = [r.worst.natural_frequency_hz.high / r.worst.natural_frequency_hz.low for r in (before, after)]
+    assert width[1] < 0.7 * width[0]
