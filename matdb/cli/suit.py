@@ -304,15 +304,14 @@ def _margins(row: Suitability) -> str:
     def signed(value: float | None) -> str:
         return "none needed" if value is None else f"{100.0 * value:+.0f} %"
 
-    from matdb.cli.screen import number_text
-
     told = [f"isolation {signed(row.isolation_margin)}", f"follow {signed(row.follow_margin)}"]
     if row.travel_margin is not None:
         told.append(f"travel {signed(row.travel_margin)}")
     if row.lift_off_margin is not None:
         told.append(f"lift-off {signed(row.lift_off_margin)}")
     told.append(f"service {row.service_margin_k:+.0f} K")
-    held = f"holds {100.0 * row.share_of_temperatures:.1f} % of {number_text(row.hours)} hours or temperatures"
+    what = "hours" if row.worst_when else "temperatures"
+    held = f"holds {100.0 * row.share_of_temperatures:.1f} % of {row.hours:.6g} {what}"
     return f"{held}; margins: {', '.join(told)}; misses {100.0 * row.follow_error.median:.0f} % of a quick manoeuvre"
 
 
