@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from matdb.bench.readings import Reading, check_on_part
+from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.version import VERSION
@@ -21,11 +22,15 @@ if TYPE_CHECKING:
     from matdb.advice.effective import Effective
     from matdb.advice.exposure import Temperatures
     from matdb.advice.score import Candidate
+    from matdb.advice.squeeze import Squeeze
     from matdb.advice.suit import Suitability
     from matdb.curve.curve import Curve
+    from matdb.curve.indices import LowTemperature
+    from matdb.curve.next_reading import Affordable, NextReading
+    from matdb.curve.prony import Prony
     from matdb.mounting.record import Mounting
     from matdb.mounting.shake import AirframeSpectrum
-    from matdb.store.kept import FitRecord, StoredReading
+    from matdb.store.kept import Evidence, FitRecord, StoredReading
     from matdb.store.records import Records
 
 __all__ = ["Store", "open_store"]
@@ -452,6 +457,248 @@ class Store:
 
         wanted, candidates = self._candidates(mounting, [part], "axial")
         return six_axes(candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package)
+
+    def squeeze(
+        self,
+        part: str,
+        mass_kg: float,
+        temperature_c: ArrayLike,
+        *,
+        count: int = 4,
+        load_factors: tuple[float, float] = (-1.0, 3.0),
+        squeeze_mm: float | None = None,
+        turns: float | None = None,
+        assembly_c: float = 23.0,
+        set_share: float = 0.15,
+    ) -> Squeeze:
+        """How far to turn the screw of a grommet pair; see :func:`matdb.advice.squeeze.squeeze`.
+
+        Parameters
+        ----------
+        part : str
+            Its name.
+        mass_kg : float
+            Payload on all pairs together, kg.
+        temperature_c : array_like
+            Temperatures of the flight, degrees Celsius.
+        count : int
+            Pairs that share the payload.
+        load_factors : (float, float)
+            Lowest and highest load factor in units of weight.
+        squeeze_mm, turns : float, optional
+            A squeeze to look at, past first touch: in mm or in turns of the thread.
+        assembly_c : float
+            Temperature at which the screw is turned, degrees Celsius.
+        set_share : float
+            Share of the squeeze that compression set and creep will take.
+
+        Raises
+        ------
+        NotFound
+            No such part.
+        InputError
+            The part is no grommet pair, turns without a thread, or a value out of range.
+        """
+        from matdb.advice.squeeze import squeeze
+
+        known = self.records.part(part)
+        record, curve = self._known(known.material)
+        return squeeze(
+            curve,
+            record,
+            known,
+            mass_kg,
+            temperature_c,
+            count=count,
+            load_factors=load_factors,
+            squeeze_mm=squeeze_mm,
+            turns=turns,
+            assembly_c=assembly_c,
+            set_share=set_share,
+        )
+
+    def low_temperature(self, material: str) -> LowTemperature:
+        """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.
+
+        Parameters
+        ----------
+        material : str
+            Its name; without a fit, the family prior answers.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        """
+        from matdb.curve.indices import low_temperature
+
+        return low_temperature(self._known(material)[1])
+
+    def prony(self, material: str, *, goal: float = 0.01) -> Prony:
+        """A generalised Maxwell (Prony) series of the median curve; see :func:`matdb.curve.prony.prony_series`.
+
+        Parameters
+        ----------
+        material : str
+            Its name.
+        goal : float
+            Largest relative error of storage and loss modulus.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        FitError
+            The goal is out of reach.
+        """
+        from matdb.curve.prony import prony_series
+
+        return prony_series(self._known(material)[1], goal=goal)
+
+    # -- the next reading ----------------------------------------------------------------------------------
+
+    def next_readings(
+        self,
+        part: str,
+        low_c: float,
+        high_c: float,
+        *,
+        mass_kg: float | None = None,
+        count: int = 1,
+        frequency_hz: float | None = None,
+        affordable: Affordable | None = None,
+        axis: str = "axial",
+        squeeze_mm: float = 0.0,
+    ) -> list[NextReading]:
+        """Rank the next readings to take on a part by how much each is expected to narrow its stiffness.
+
+        Readings that were logged after the newest fit count; nothing is written. See
+        :func:`matdb.curve.next_reading.rank_next_readings`.
+
+        Parameters
+        ----------
+        part : str
+            Its name.
+        low_c, high_c : float
+            The temperatures asked about, degrees Celsius; equal for a single one.
+        mass_kg : float, optional
+            Ask at the natural frequency under this mass on ``count`` parts.
+        count : int
+            Parts that share the mass.
+        frequency_hz : float, optional
+            Or ask at this frequency; 30 Hz when neither is given.
+        affordable : Affordable, optional
+            What the bench can do: temperatures, masses, kinds.
+        axis, squeeze_mm
+            Axis of the part and its static squeeze.
+
+        Returns
+        -------
+        list of NextReading
+            Best first; empty when nothing affordable is sensible on this part.
+
+        Raises
+        ------
+        NotFound
+            No such part.
+        InputError
+            A value out of range, or both frequency and mass given.
+        """
+        from matdb.curve.next_reading import rank_next_readings
+
+        if low_c > high_c:
+            raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
+        known = self.records.part(part)
+        seen, curve = self._freshly_fitted(known.material)
+        return rank_next_readings(
+            curve,
+            seen.material,
+            known,
+            {p.name: p for p in seen.parts},
+            [kept.reading for kept in seen.readings],
+            (low_c,) if low_c == high_c else (low_c, high_c),
+            frequency_hz=frequency_hz,
+            mass_kg=mass_kg,
+            count=count,
+            affordable=affordable,
+            axis=axis,
+            squeeze_mm=squeeze_mm,
+        )
+
+    def next_readings_for(
+        self,
+        mounting: Mounting | str,
+        low_c: float,
+        high_c: float,
+        *,
+        parts: Sequence[str] | None = None,
+        most: int = 3,
+        affordable: Affordable | None = None,
+        axis: str = "axial",
+        progress: Callable[[float], None] | None = None,
+    ) -> list[NextReading]:
+        """Rank the next readings for choosing an isolator: on which part, and which reading.
+
+        Each part is asked at its natural frequency under the mounting's mass and count.
+
+        Parameters
+        ----------
+        mounting : Mounting or str
+            A record, or the name of one in the store.
+        low_c, high_c : float
+            The temperatures of the flight, degrees Celsius.
+        parts : sequence of str, optional
+            Names. When None, the ``most`` parts whose verdict in :meth:`suit` is least settled.
+        most : int
+            How many parts to look at when none is named, at least 1.
+        affordable : Affordable, optional
+            What the bench can do.
+        axis : str
+            Axis of the parts that carries the motion.
+        progress : callable, optional
+            Called with the share done, 0 to 1.
+
+        Returns
+        -------
+        list of NextReading
+            The one that takes most off the width of its part's band first.
+
+        Raises
+        ------
+        NotFound
+            No such mounting or part.
+        InputError
+            A value out of range.
+        """
+        wanted = self.records.mounting(mounting) if isinstance(mounting, str) else mounting
+        names = list(parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
+        found: list[NextReading] = []
+        for k, name in enumerate(names):
+            if progress is not None:
+                progress(k / len(names))
+            found += self.next_readings(
+                name, low_c, high_c, mass_kg=wanted.mass_kg, count=wanted.count, affordable=affordable, axis=axis
+            )
+        return sorted(found, key=lambda each: (each.width_after - each.width_before, each.minutes))
+
+    def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:
+        """Parts whose verdict is nearest to a toss-up; those that surely do not suit come last."""
+        if most < 1:
+            raise InputError("most", most, "at least 1")
+        steps = sorted({low_c, 0.5 * (low_c + high_c), high_c})
+        ranking = self.suit(mounting, steps, axis=axis)
+        return [each.part for each in sorted(ranking, key=lambda each: abs(each.probability - 0.5))][:most]
+
+    def _freshly_fitted(self, material: str) -> tuple[Evidence, Curve]:
+        """All evidence of a material, and a curve that knows all of it; nothing is kept."""
+        from matdb.curve.fit import fit_curve
+
+        seen = self.records.evidence(material)
+        curve = self._known(material)[1]
+        if seen.readings and (curve.stale or curve.fit_id is None):
+            readings = [kept.reading for kept in seen.readings]
+            curve = fit_curve(seen.material, {p.name: p for p in seen.parts}, readings)
+        return seen, curve
 
     def _candidates(
         self, mounting: Mounting | str, parts: Sequence[str] | None, axis: str

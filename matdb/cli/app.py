@@ -21,11 +21,13 @@ from matdb.cli import (
     material,
     modes,
     mounting,
+    next_reading,
     page,
     part,
     picture,
     publish,
     reading,
+    squeeze,
     stiffness,
     store,
     suit,
@@ -77,6 +79,8 @@ app.add_typer(mounting.app, name="mounting")
 app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
 app.command("cover", short_help="Find the fewest parts for a season.")(cover.cover)
 app.command("modes", short_help="Show all six modes of a camera.")(modes.modes)
+app.command("squeeze", short_help="Say how far to turn a grommet's screw.")(squeeze.squeeze)
+app.command("next", short_help="Rank the readings to take next.")(next_reading.next_reading)
 export.app.command("shift")(export_material.shift)
 export.app.command("prony")(export_material.prony)
 export.app.command("store")(whole_store.export_store)

@@ -1,0 +1,526 @@
+"""How far to turn the screw of a two-part grommet: the squeeze of :mod:`matdb.mounting.squeeze` over posterior draws.
+
+Every draw of the material's curve has its own least squeeze (no half lifts off at any load factor and temperature) and
+its own most (no half is strained beyond the limit). The recommended squeeze is the least that still holds once set and
+creep took their share, in 97.5 % of the draws; where the material is known too loosely for that, the squeeze that
+holds in most draws. Halves rest under the slow modulus (ten minutes); the mass swings on the modulus at its natural
+frequency, solved for each draw.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.advice.effective import state_warnings
+from matdb.advice.limits import STATIC_HZ
+from matdb.curve.band import Band, band
+from matdb.curve.curve import Curve, checked_state
+from matdb.errors import InputError
+from matdb.form.grommet_pair import GrommetPair
+from matdb.form.part import Part
+from matdb.form.round_pad import RoundPad
+from matdb.form.thread import pitch_mm
+from matdb.material.families import family_named
+from matdb.material.record import Material, checked_number
+from matdb.mounting.squeeze import (
+    CREEP_STRAIN,
+    SQUEEZE_STRAIN,
+    SqueezeCase,
+    least_squeeze,
+    lift_off_load_factors,
+    most_squeeze,
+    squeeze_state,
+    stack_check,
+)
+
+__all__ = ["Squeeze", "SqueezePoint", "squeeze"]
+
+Array = NDArray[np.float64]
+
+#: Probability on one side that the least and the most squeeze are told for.
+_SURE: Final = 0.975
+#: Up to this share of the height a squeeze counts as at or just past first touch; common practice, no source.
+_TOUCH_SHARE: Final = 0.04
+#: From this share on the payload is called heavy; half of what strain allows.
+_HEAVY_SHARE: Final = 0.12
+_STEPS: Final = 5
+#: Points that were not sought but given.
+_GIVEN: Final = ("asked", "spacer")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SqueezePoint:
+    """The pair at one squeeze, at a few temperatures.
+
+    Attributes
+    ----------
+    name : str
+        "least", "recommended", "most", "asked", or "spacer": where the pair's spacer stops the screw.
+    squeeze_mm : float
+        From first touch at assembly, mm.
+    turns : float or None
+        The same in turns of the thread; None without one.
+    spacer_mm : float
+        Length of a sleeve that stops the screw there, mm.
+    temperature_c : ndarray, shape (k,)
+        Coldest, at assembly (where it lies between) and warmest, degrees Celsius.
+    stiffness_n_per_mm, damping_ratio, natural_frequency_hz : Band of shape (k,)
+        Axial, of one pair, with the payload at rest; before set and creep.
+    sag_mm : Band of shape (k,)
+        How far the payload moves the plate, mm.
+    strain : Band of shape (k,)
+        The larger squeeze of the two halves over its height, payload at rest.
+    touching : ndarray, shape (k,)
+        Probability that no half lifts off at any load factor, set and creep taken.
+    lift_off_low, lift_off_high : Band of shape (k,)
+        Load factors at which a half lifts off, set and creep taken.
+    holds : float
+        Probability that at every temperature nothing lifts off or passes the strain limit.
+    too_little, too_much : float
+        Probability of lift-off, and of too much strain, at some temperature.
+    """
+
+    name: str
+    squeeze_mm: float
+    turns: float | None
+    spacer_mm: float
+    temperature_c: Array
+    stiffness_n_per_mm: Band
+    damping_ratio: Band
+    natural_frequency_hz: Band
+    sag_mm: Band
+    strain: Band
+    touching: Array
+    lift_off_low: Band
+    lift_off_high: Band
+    holds: float
+    too_little: float
+    too_much: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {
+            k: v.to_dict() if isinstance(v, Band) else v.tolist() if isinstance(v, np.ndarray) else v
+            for k, v in self.__dict__.items()
+        }
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Squeeze:
+    """How far to turn the screw, and why.
+
+    Attributes
+    ----------
+    part : str
+        The part's name.
+    mass_kg, count, load_factors, assembly_c
+        What was asked.
+    thread : str or None
+        The screw.
+    basis : str
+        "readings" or "family prior".
+    least_mm, most_mm : Band
+        Over the draws: least squeeze without lift-off (before set and creep), and most by strain, 0 where the load
+        alone strains a half beyond the limit.
+    recommended_mm : float
+        The squeeze to use.
+    feasible : bool
+        Whether the recommended squeeze holds in 95 % of the draws.
+    points : tuple of SqueezePoint
+        At the least, the recommended and the most squeeze, and at the asked one or the spacer's.
+    reasons, warnings : tuple of str
+        Why this much and what cold and warmth do; what to beware of.
+    """
+
+    part: str
+    mass_kg: float
+    count: int
+    load_factors: tuple[float, float]
+    assembly_c: float
+    thread: str | None
+    basis: str
+    least_mm: Band
+    most_mm: Band
+    recommended_mm: float
+    feasible: bool
+    points: tuple[SqueezePoint, ...]
+    reasons: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    def point(self, name: str) -> SqueezePoint | None:
+        """The point of that name; None where there is none."""
+        return next((p for p in self.points if p.name == name), None)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        values = dict(self.__dict__)
+        for name in ("least_mm", "most_mm"):
+            values[name] = values[name].to_dict()
+        return values | {"points": [p.to_dict() for p in self.points]}
+
+
+def squeeze(
+    curve: Curve,
+    material: Material,
+    part: Part,
+    mass_kg: float,
+    temperature_c: ArrayLike,
+    *,
+    count: int = 4,
+    load_factors: tuple[float, float] = (-1.0, 3.0),
+    squeeze_mm: float | None = None,
+    turns: float | None = None,
+    assembly_c: float = 23.0,
+    set_share: float = 0.15,
+) -> Squeeze:
+    """Advise the squeeze of a grommet pair, or tell what a given one does.
+
+    Parameters
+    ----------
+    curve, material, part
+        The material's curve and record, and the part: a grommet pair.
+    mass_kg : float
+        Payload on all pairs together, kg, above 0.
+    temperature_c : array_like
+        Temperatures of the flight, degrees Celsius.
+    count : int
+        Pairs that share it.
+    load_factors : (float, float)
+        Lowest and highest load factor in units of weight, the first at most 1, the second at least 1.
+    squeeze_mm, turns : float, optional
+        A squeeze to look at, from first touch, in mm or in turns of the thread. Without either, the squeeze at which
+        the pair's spacer stops the screw, if it has one.
+    assembly_c : float
+        Temperature at which the screw is turned, degrees Celsius.
+    set_share : float
+        Share of the squeeze that compression set and creep will take, 0 to 0.8.
+
+    Raises
+    ------
+    InputError
+        The part is no grommet pair, turns without a thread, or a value out of range.
+
+    References
+    ----------
+    The physics and its sources: :mod:`matdb.mounting.squeeze`.
+    """
+    form = part.form
+    if not isinstance(form, GrommetPair):
+        raise InputError("part", part.name, "a grommet-pair: two halves that a screw squeezes", _as_a_pair(part))
+    if form.thread is None and part.thread is not None:
+        form = replace(form, thread=part.thread)
+    t = np.unique(checked_state(np.ravel(temperature_c), 1.0)[0])
+    if not t.size:
+        raise InputError("temperature_c", "none", "at least one temperature")
+    if t[0] <= assembly_c <= t[-1]:
+        t = np.unique([*t, assembly_c])
+    asked = _asked(form, squeeze_mm, turns)
+    offset = curve.offset_draws(part.name, form.offset_sd("axial"))
+    slow = curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * STATIC_HZ)))
+    case = SqueezeCase(
+        pair=form,
+        payload_kg=mass_kg,
+        count=count,
+        static_modulus_mpa=np.exp(_ln_storage(slow) + offset[:, None]),
+        temperature_c=t,
+        load_factors=load_factors,
+        assembly_c=assembly_c,
+        expansion_per_k=1e-6 * family_named(material.family)["thermal_expansion"].value,
+        set_share=set_share,
+    )
+    return _Bench(curve, material, part, case, offset).answer(asked)
+
+
+@dataclass(eq=False)
+class _Bench:
+    """One case over all draws."""
+
+    curve: Curve
+    material: Material
+    part: Part
+    case: SqueezeCase
+    offset: Array
+
+    def __post_init__(self) -> None:
+        self.t = np.asarray(self.case.temperature_c, dtype=float)[0]
+        #: Squeezes beyond half of both heights have no answer.
+        self.end = 0.5 * self.case.pair.squeezable_height_mm
+        self.least = _no_more(least_squeeze(self.case))
+        self.settled = _no_more(least_squeeze(self.case, settled=True))
+        self.most = np.asarray(most_squeeze(self.case))
+        near = int(np.argmin(np.abs(self.t - self.case.assembly_c)))
+        self.shown = np.unique([0, near, len(self.t) - 1])
+
+    def holding(self, squeeze_mm: float) -> tuple[float, float, float]:
+        """Probability that a squeeze holds throughout, that it is too little, and too much."""
+        little = (self.settled > squeeze_mm * (1.0 + 1e-9)).any(axis=1)
+        much = (self.most < squeeze_mm * (1.0 - 1e-9)).any(axis=1)
+        return float((~little & ~much).mean()), float(little.mean()), float(much.mean())
+
+    def recommended(self) -> float:
+        """The least squeeze that surely holds; where none does, the one that holds in most draws."""
+        wanted, most = self.settled.max(axis=1), self.most.min(axis=1)
+        sure, limit = float(np.quantile(wanted, _SURE, method="higher")), float(np.quantile(most, 1.0 - _SURE))
+        if sure <= limit:
+            return sure
+        tried = np.sort(wanted[np.isfinite(wanted) & (wanted <= self.end)])
+        holds = ((wanted <= tried[:, None]) & (most >= tried[:, None])).mean(axis=1)
+        if tried.size and holds.max() > 0.0:
+            return float(tried[int(np.argmax(holds))])
+        # Nothing holds in any draw: as near to the strain limit as there is need for.
+        return float(np.clip(np.median(most), 0.0, min(float(np.median(wanted)), self.end)))
+
+    def answer(self, asked_mm: float | None) -> Squeeze:
+        pair = self.case.pair
+        least = band(np.minimum(self.least.max(axis=1), self.end))
+        most = band(np.clip(self.most.min(axis=1), 0.0, self.end))
+        recommended = self.recommended()
+        wanted = {"least": float(least.high), "recommended": recommended, "most": float(most.low)}
+        held = pair.spacer_squeeze_mm
+        if asked_mm is not None:
+            wanted["asked"] = asked_mm
+        elif held is not None:
+            wanted["spacer"] = max(held, 0.0)
+        points = tuple(self.point(name, q) for name, q in wanted.items() if q > 0.0 or name != "most")
+        chosen = next(p for p in points if p.name == "recommended")
+        return Squeeze(
+            part=self.part.name,
+            mass_kg=self.case.payload_kg,
+            count=self.case.count,
+            load_factors=self.case.load_factors,
+            assembly_c=self.case.assembly_c,
+            thread=pair.thread,
+            basis=self.curve.basis,
+            least_mm=least,
+            most_mm=most,
+            recommended_mm=recommended,
+            feasible=chosen.holds >= 0.95,
+            points=points,
+            reasons=(*self.reasons(chosen, float(least.high)), *self.in_cold_and_warmth(chosen)),
+            warnings=self.warnings(chosen, next((p for p in points if p.name in _GIVEN), None)),
+        )
+
+    def point(self, name: str, squeeze_mm: float) -> SqueezePoint:
+        k = self.shown
+        t = self.t[k]
+        case = replace(self.case, static_modulus_mpa=self.case._static[:, k], dynamic_modulus_mpa=1.0, temperature_c=t)
+        state = squeeze_state(case, squeeze_mm=squeeze_mm)
+        # At a modulus of 1 MPa, so this is stiffness per modulus; a squeeze beyond all reason keeps its nan.
+        unit = np.asarray(state.stiffness_n_per_mm)
+        known = np.isfinite(unit) & (unit > 0.0)
+        ln_k, hertz = self.swinging(np.where(known, unit, 1.0), t)
+        low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
+        holds, little, much = self.holding(squeeze_mm)
+        pair = self.case.pair
+        return SqueezePoint(
+            name=name,
+            squeeze_mm=squeeze_mm,
+            turns=None if pair.thread is None else squeeze_mm / pitch_mm(pair.thread),
+            spacer_mm=pair.stack_mm - squeeze_mm,
+            temperature_c=t,
+            stiffness_n_per_mm=_band(np.exp(_ln_storage(ln_k)), known),
+            damping_ratio=_band(0.5 * np.tan(ln_k.imag), known),
+            natural_frequency_hz=_band(hertz, known),
+            sag_mm=_band(np.asarray(state.sag_mm), known),
+            strain=_band(np.asarray(state.strain), known),
+            touching=(self.settled[:, k] <= squeeze_mm * (1.0 + 1e-9)).mean(axis=0),
+            lift_off_low=band(np.asarray(low)),
+            lift_off_high=band(np.asarray(high)),
+            holds=holds,
+            too_little=little,
+            too_much=much,
+        )
+
+    def swinging(self, unit: Array, t: Array) -> tuple[NDArray[np.complex128], Array]:
+        """Ln of the complex stiffness of one pair in N/mm at the natural frequency, and that in Hz."""
+        scale = np.log(unit) + self.offset[:, None]
+        # Stiffness in N/mm is 1e3 times as much in N/m.
+        ln_w = scale + math.log(1e3 * self.case.count / self.case.payload_kg)
+        ln_omega = np.full(unit.shape, math.log(2.0 * math.pi * 30.0))
+        for _ in range(_STEPS):
+            value, slope = self.curve.ln_modulus_and_slope(t, ln_omega)
+            ln_omega = ln_omega - (2.0 * ln_omega - ln_w - _ln_storage(value)) / (2.0 - np.clip(slope.real, 0.0, 1.0))
+        value = self.curve.ln_modulus(t, ln_omega)
+        return value + scale, np.exp(ln_omega) / (2.0 * math.pi)
+
+    # -- words ---------------------------------------------------------------------------------------------
+
+    def reasons(self, chosen: SqueezePoint, least: float) -> list[str]:
+        case = self.case
+        low, high = case.load_factors
+        height = case.pair.squeezable_height_mm
+        at = f"{chosen.squeeze_mm:.2f} mm{_turns(chosen.turns, case.pair.thread)}"
+        # What the likeliest material would need tells whether the payload is light; doubt only adds to it.
+        middle = float(np.median(np.minimum(self.settled.max(axis=1), self.end)))
+        out = []
+        if middle <= _TOUCH_SHARE * height:
+            further = min(chosen.squeeze_mm + 0.05 * height, self.end)
+            now, more = (self._middle_hz(p) for p in (chosen, self.point("further", further)))
+            out.append(
+                f"a light payload for these halves: at or just past first touch both stay in touch from {low:g} to "
+                f"{high:g} g; stop at {at}"
+            )
+            out.append(
+                f"{further - chosen.squeeze_mm:.2f} mm more would only stiffen it, from {now:.1f} to {more:.1f} Hz at "
+                f"{self._near(chosen)[1]:g} degC"
+            )
+        else:
+            much = "heavy" if middle > _HEAVY_SHARE * height else "middling"
+            out.append(
+                f"a {much} payload for these halves: at {high:g} g it presses the lower half so far that with less "
+                f"squeeze the upper one lifts off; go to {at}"
+            )
+        if chosen.squeeze_mm > middle + 0.05 * max(middle, 0.2):
+            out.append(
+                f"{middle:.2f} mm would do for the likeliest material; the rest is for what is not known of it, and "
+                "readings bring it down"
+            )
+        share = case.set_share
+        if share > 0.0 and chosen.squeeze_mm > 0.0:
+            out.append(
+                f"{share * chosen.squeeze_mm:.2f} mm of that is for the {share:.0%} that set and creep will take"
+            )
+        return out
+
+    def in_cold_and_warmth(self, chosen: SqueezePoint) -> list[str]:
+        near, at = self._near(chosen)
+        stiff, hertz = (np.asarray(b.median) for b in (chosen.stiffness_n_per_mm, chosen.natural_frequency_hz))
+        out = []
+        need = np.median(np.minimum(self.settled, self.end), axis=0)
+        worst = float(self.t[int(np.argmax(need))])
+        for k, t in enumerate(chosen.temperature_c.tolist()):
+            if k == near:
+                continue
+            gone = float(
+                np.interp(t, self.t, np.broadcast_to(np.asarray(self.case.shrinkage_mm), self.settled.shape)[0])
+            )
+            moves = "shrinks" if gone >= 0.0 else "grows"
+            gains = "takes" if gone >= 0.0 else "adds"
+            text = (
+                f"at {t:g} degC it is {stiff[k] / stiff[near]:.2f} times as stiff as at {at:g} degC "
+                f"({hertz[k]:.1f} Hz instead of {hertz[near]:.1f}); the rubber {moves}, which {gains} "
+                f"{abs(gone):.2f} mm {'of' if gone >= 0.0 else 'to'} the squeeze"
+            )
+            if t == worst and need.max() > need.min() + 0.005:
+                text += "; lift-off threatens here first"
+            out.append(text)
+        return out
+
+    def warnings(self, chosen: SqueezePoint, asked: SqueezePoint | None) -> tuple[str, ...]:
+        case = self.case
+        low, high = case.load_factors
+        out = []
+        if chosen.holds == 0.0:
+            out.append(
+                "no squeeze holds: what keeps both halves in touch strains one of them beyond "
+                f"{case.strain_limit:.0%} of its height; take more, larger or stiffer grommets"
+            )
+        elif chosen.holds < 0.95:
+            out.append(
+                f"the recommended squeeze holds with a probability of {_percent(chosen.holds)} only (too little "
+                f"{_percent(chosen.too_little)}, too much {_percent(chosen.too_much)}); a reading on this part narrows "
+                "that, as do more, larger or stiffer grommets"
+            )
+        if asked is not None and asked.holds < 0.95:
+            at = f"{asked.squeeze_mm:.2f} mm{_turns(asked.turns, case.pair.thread)}"
+            if asked.too_little >= asked.too_much:
+                out.append(
+                    f"at {at} a half lifts off between {low:g} and {high:g} g with a probability of "
+                    f"{_percent(asked.too_little)}: the stiffness falls to the other half's and it rattles"
+                )
+            else:
+                out.append(
+                    f"at {at} a half is strained beyond {case.strain_limit:.0%} of its height with a probability of "
+                    f"{_percent(asked.too_much)}: rubber does not last like that"
+                )
+        for point in (chosen, asked):
+            if point is None:
+                continue
+            strain = float(np.max(np.nan_to_num(np.asarray(point.strain.median)), initial=0.0))
+            if strain > SQUEEZE_STRAIN:
+                text = f"above {SQUEEZE_STRAIN:.0%} rubber does not last"
+            elif strain > CREEP_STRAIN:
+                text = f"above {CREEP_STRAIN:.0%} it creeps noticeably"
+            else:
+                continue
+            out.append(f"at {point.squeeze_mm:.2f} mm a half is squeezed by {strain:.0%} of its height; {text}")
+        reach = sum(half.squeeze_reach_mm for half in case.pair.halves)
+        if chosen.squeeze_mm > reach:
+            out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
+        out.extend(stack_check(case.pair, min(chosen.squeeze_mm, self.end)).warnings)
+        out.append("check the turns again after 24 hours and once in the cold: set and creep take some of the squeeze")
+        hertz = np.asarray(chosen.natural_frequency_hz.median)
+        known = np.where(np.isfinite(hertz), hertz, 30.0)
+        t = chosen.temperature_c
+        out.extend(state_warnings(self.curve, self.material, self.part, t, known, axis="axial", squeeze_mm=0.0))
+        return tuple(dict.fromkeys(out))
+
+    def _near(self, point: SqueezePoint) -> tuple[int, float]:
+        """The shown temperature that is nearest to assembly."""
+        k = int(np.argmin(np.abs(point.temperature_c - self.case.assembly_c)))
+        return k, float(point.temperature_c[k])
+
+    def _middle_hz(self, point: SqueezePoint) -> float:
+        return float(np.asarray(point.natural_frequency_hz.median)[self._near(point)[0]])
+
+
+def _asked(form: GrommetPair, squeeze_mm: float | None, turns: float | None) -> float | None:
+    """The squeeze to look at in mm, from either; None without."""
+    end = 0.5 * form.squeezable_height_mm
+    if turns is None:
+        return None if squeeze_mm is None else checked_number("squeeze_mm", squeeze_mm, 0.0, end, "mm")
+    if squeeze_mm is not None:
+        raise InputError("turns", turns, "left out when a squeeze is given", "give one of the two")
+    if form.thread is None:
+        raise InputError("turns", turns, "used with a thread", "give the part its thread, such as M3")
+    pitch = pitch_mm(form.thread)
+    return pitch * checked_number("turns", turns, 0.0, end / pitch, "turns (half the height of both halves)")
+
+
+def _as_a_pair(part: Part) -> str:
+    """How to describe a part as a pair."""
+    form = part.form
+    if not isinstance(form, RoundPad):
+        return "only a grommet-pair is squeezed by its screw from both sides"
+    sizes = "x".join(f"{v:g}" for k, v in form.to_dict().items() if k.endswith("_mm"))
+    thread = f" --thread {part.thread}" if part.thread else " --thread M3"
+    return (
+        f'describe both halves: matdb part add "{part.name} pair" --material "{part.material}" --form grommet-pair '
+        f'--lower "{form.kind} {sizes}mm"{thread}'
+    )
+
+
+def _ln_storage(ln_modulus: NDArray[np.complex128]) -> Array:
+    # A draw without storage stiffness is no spring; the floor keeps its logarithm finite.
+    return np.asarray(ln_modulus.real + np.log(np.maximum(np.cos(ln_modulus.imag), 1e-6)))
+
+
+def _no_more(squeeze_mm: Any) -> Array:
+    """Where a half would be squeezed beyond half its height, no squeeze is enough."""
+    array = np.asarray(squeeze_mm, dtype=float)
+    return np.where(np.isnan(array), np.inf, array)
+
+
+def _band(values: Array, known: NDArray[np.bool_]) -> Band:
+    """Band over the draws that have an answer; nan where fewer than half have."""
+    if known.all():
+        return band(values)
+    ends = np.full((3, values.shape[1]), np.nan)
+    for k in range(values.shape[1]):
+        if known[:, k].mean() >= 0.5:
+            found = band(values[known[:, k], k])
+            ends[:, k] = found.median, found.low, found.high
+    return Band(*ends)
+
+
+def _turns(turns: float | None, thread: str | None) -> str:
+    return "" if turns is None else f" ({turns:.2f} turns of {thread})"
+
+
+def _percent(share: float) -> str:
+    return "below 1%" if 0.0 < share < 0.01 else "above 99%" if 0.99 < share < 1.0 else f"{share:.0%}"

@@ -1,0 +1,109 @@
+"""Which reading to take next, from the command line."""
+
+import math
+
+import pytest
+
+import matdb
+
+AT = ("--temp", "-10C..25C")
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    """Fewer draws: here the words count, not the third digit."""
+    monkeypatch.setattr("matdb.curve.next_reading._PARTICLES", 300)
+    monkeypatch.setattr("matdb.curve.next_reading._DRAWS", 900)
+
+
+def test_the_ranking_in_words_and_in_json(matdb_says, store, dump):
+    before = dump()
+    words = ("next", "0042", *AT, "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
+    answer = matdb_says(*words, "--json").json
+    assert answer["command"] == "next"
+    rows = answer["readings"]
+    assert [r["rank"] for r in rows] == list(range(1, len(rows) + 1))
+    widths = [r["width_after"] for r in rows]
+    assert widths == sorted(widths)
+    assert all(0.0 < r["width_after"] <= r["width_before"] for r in rows)
+    assert {r["temperature_c"] for r in rows} <= {-18.0, 23.0}
+    assert {r["mass_kg"] for r in rows} == {0.15}
+    best = rows[0]
+    told = matdb_says(*words)
+    assert told.code == 0, told.err
+    assert f"Take next: a {best['kind']} on 0042 at {best['temperature_c']:g} degC with 150 g" in told.out
+    assert f"{math.exp(best['width_before']):.2f}" in told.out
+    # Words and plan only: nothing is logged, nothing fitted.
+    assert dump() == before
+
+
+def test_one_temperature_and_one_kind(matdb_says):
+    words = ("next", "0042", "--temp", "-5C", "--frequency", "30Hz", "--kinds", "deflection", "--temps", "5C")
+    rows = matdb_says(*words, "--masses", "200g,0.25kg", "--json").json["readings"]
+    assert {r["kind"] for r in rows} == {"deflection"}
+    assert {r["mass_kg"] for r in rows} == {0.2, 0.25}
+    assert all(len(r["band_before"]["median"]) == 1 for r in rows)
+
+
+def test_for_a_mounting_the_parts_compete(matdb_says, store):
+    words = ("next", "--mounting", "cam", *AT, "--temps", "23C", "--kinds", "ring-down", "--json")
+    answer = matdb_says(words[0], "0042", "pad", *words[1:], "--top", "20").json
+    assert set(answer["parts"]) == {"0042", "pad"}
+    gains = [r["width_before"] - r["width_after"] for r in answer["readings"]]
+    assert gains == sorted(gains, reverse=True)
+    # Nothing was read of the pad's material, three readings of the other's.
+    assert answer["readings"][0]["part"] == "pad"
+    assert {r["count"] for r in answer["readings"]} == {4}
+    with matdb.open_store(store) as kept:
+        ranking = kept.suit("cam", [-10.0, 7.5, 25.0])
+        open_first = sorted(ranking, key=lambda s: abs(s.probability - 0.5))[0].part
+        assert kept._unsettled(kept.mounting("cam"), -10.0, 25.0, 1, "axial") == [open_first]
+
+
+def test_readings_after_the_fit_count(store):
+    with matdb.open_store(store) as kept:
+        able = matdb_affordable()
+        before = kept.next_readings("0042", -10.0, 25.0, mass_kg=0.15, affordable=able)
+        kept.add(
+            [
+                matdb.RingDown(part="0042", temperature_c=t, mass_kg=0.15, frequency_hz=f, log_decrement=0.45)
+                for t, f in ((-10.0, 23.0), (5.0, 22.3))
+            ]
+        )
+        after = kept.next_readings("0042", -10.0, 25.0, mass_kg=0.15, affordable=able)
+    assert after[0].width_before < before[0].width_before
+
+
+def matdb_affordable():
+    from matdb.curve.next_reading import Affordable
+
+    return Affordable(temperatures_c=(23.0,), masses_kg=(0.15,), kinds=("ring-down",))
+
+
+def test_nothing_affordable_says_so(matdb_says):
+    told = matdb_says("next", "0042", *AT, "--masses", "1000kg", "--temps", "23C", "--json")
+    assert told.code == 0
+    assert told.json["readings"] == []
+    assert any("no affordable reading" in w for w in told.json["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (AT, "one part"),
+        (("0042", "pad", *AT), "one part"),
+        (("0042", *AT, "--count", "4"), "--mass"),
+        (("0042", *AT, "--mass", "1kg", "--frequency", "30Hz"), "one of the two"),
+        (("0042", *AT, "--mounting", "cam", "--mass", "1kg"), "the mounting has its own"),
+        (("0042", *AT, "--masses", "100g;200g"), "--masses"),
+        (("0042", *AT, "--temps", "-18"), "--temps"),
+        (("0042", *AT, "--kinds", "guess"), "ring-down or deflection"),
+        (("none", *AT), "none"),
+    ],
+)
+def test_what_is_refused_is_refused_in_one_line(matdb_says, words, says):
+    told = matdb_says("next", *words)
+    assert told.code in (1, 2)
+    assert told.err.count("\n") == 1
+    assert says in told.err
+    assert told.out == ""

@@ -1,0 +1,68 @@
+"""How far to turn the screw, from the command line."""
+
+import pytest
+
+import matdb
+from matdb.form import GrommetPair
+
+
+@pytest.fixture
+def pair(store):
+    with matdb.open_store(store) as kept:
+        form = GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2.0, thread="M3")
+        kept.add(matdb.Part(name="pair", material="amber", form=form))
+    return "pair"
+
+
+ASK = ("--mass", "600g", "--count", "4", "--temp", "-10C..25C", "--load", "-1..3")
+
+
+def test_the_answer_in_words_and_in_json(matdb_says, store, pair):
+    told = matdb_says("squeeze", pair, *ASK, "--turns", "1.5")
+    assert told.code == 0, told.err
+    answer = matdb_says("squeeze", pair, *ASK, "--turns", "1.5", "--json").json
+    assert answer["command"] == "squeeze"
+    assert [p["name"] for p in answer["points"]] == ["least", "recommended", "most", "asked"]
+    points = {p["name"]: p for p in answer["points"]}
+    assert points["asked"]["squeeze_mm"] == pytest.approx(0.75)
+    assert points["recommended"]["squeeze_mm"] == answer["recommended_mm"]
+    with matdb.open_store(store) as kept:
+        direct = kept.squeeze(pair, 0.6, [-10, -5, 0, 5, 10, 15, 20, 25], count=4, turns=1.5)
+    assert direct.recommended_mm == pytest.approx(answer["recommended_mm"])
+    for word in ("least", "recommended", "most", "asked", "turns of M3", "sag, mm", "natural frequency", "Why:"):
+        assert word in told.out
+    assert f"Recommended: {answer['recommended_mm']:.2f} mm" in told.out
+    assert "As asked: 0.75 mm, 1.50 turns past first touch" in told.out
+    assert "24 hours" in told.out
+    for reason in answer["reasons"]:
+        assert reason.split(";")[0][:40] in told.out
+
+
+def test_a_mounting_brings_payload_count_and_load(matdb_says, pair):
+    given = matdb_says("squeeze", pair, *ASK[:-1], "0.5..2", "--json").json
+    stored = matdb_says("squeeze", pair, "--mounting", "cam", "--temp", "-10C..25C", "--json").json
+    assert (stored["mass_kg"], stored["count"]) == (0.6, 4)
+    assert stored["load_factors"] == [0.5, 2.0]
+    assert stored["recommended_mm"] == given["recommended_mm"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("0042", *ASK), "grommet-pair"),
+        (("ring 16x6x5", *ASK), "describe both halves"),
+        (("pair", "--temp", "0C"), "--mass 600g"),
+        (("pair", "--temp", "0C", "--mass", "1kg", "--mounting", "cam"), "one of the two"),
+        (("pair", "--temp", "0C", "--mounting", "cam", "--load", "-1..2"), "the mounting has its own"),
+        (("pair", *ASK, "--turns", "1", "--squeeze", "1mm"), "one of the two"),
+        (("pair", "--temp", "0C", "--mass", "1kg", "--load", "2..3"), "load_factors"),
+        (("pair", "--temp", "0C", "--mass", "1kg", "--turns", "nan"), "turns"),
+        (("none", *ASK), "none"),
+    ],
+)
+def test_what_is_refused_is_refused_in_one_line(matdb_says, pair, words, says):
+    told = matdb_says("squeeze", *words)
+    assert told.code in (1, 2)
+    assert told.err.count("\n") == 1
+    assert says in told.err
+    assert told.out == ""
