@@ -196,18 +196,30 @@ def squeeze(
 
     A part's stiffness and natural frequency over the squeeze that it carries.
     """
+    from matdb.form.thread import pitch_mm
     from matdb.picture.mounting_charts import squeeze_chart
-    from matdb.picture.thread import pitch_of_thread
+    from matdb.picture.page_tables import screw_of
 
     with opened(ctx, store) as kept:
         wanted = kept.mounting(mounting)
         (candidate,) = _candidates(kept, [part], "axial")
+        at = [needed(t, "temperature", "--temp") for t in temp]
+        screw = screw_of(candidate.part)
+        window = {}
+        if candidate.part.form.kind == "grommet-pair":
+            advice = kept.squeeze(part, wanted.mass_kg, at, count=wanted.count, load_factors=wanted.load_factors)
+            window = {
+                "least_mm": float(advice.least_mm.high),
+                "most_mm": float(advice.most_mm.low),
+                "recommended_mm": advice.recommended_mm,
+            }
         chart = squeeze_chart(
             candidate,
-            [needed(t, "temperature", "--temp") for t in temp],
+            at,
             mass_kg=wanted.mass_kg,
             count=wanted.count,
-            pitch_mm=quantity(pitch, "length", "--pitch") or pitch_of_thread(candidate.part.thread),
+            pitch_mm=quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None),
+            **window,
         )
     _show("picture squeeze", chart, out, force, as_json)
 

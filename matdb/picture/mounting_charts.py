@@ -213,6 +213,9 @@ def squeeze_chart(
     count: int = 1,
     most_share: float = 0.25,
     pitch_mm: float | None = None,
+    least_mm: float | None = None,
+    most_mm: float | None = None,
+    recommended_mm: float | None = None,
 ) -> Chart:
     """Stiffness of one part, and natural frequency under its load, over the squeeze that it carries.
 
@@ -228,6 +231,9 @@ def squeeze_chart(
         Greatest squeeze over height, above 0 and at most 0.5.
     pitch_mm : float or None
         Pitch of the screw; gives a second axis in turns.
+    least_mm, most_mm, recommended_mm : float or None
+        For two halves squeezed by a screw (:meth:`matdb.api.Store.squeeze`): where neither half lifts off, where
+        neither is strained too far, and what to take.
 
     Raises
     ------
@@ -273,7 +279,19 @@ def squeeze_chart(
                     colour=colour,
                 )
             )
-    spans = (Span(axis="x", low=0.20 * height, high=math.inf, label="over 20 %: sets and tears", kind="rotor"),)
+    spans: list[Span] = []
+    marks: tuple[Mark, ...] = ()
+    if least_mm is None or most_mm is None:
+        spans.append(Span(axis="x", low=0.20 * height, high=math.inf, label="over 20 %: sets and tears", kind="rotor"))
+    else:
+        if least_mm <= most_mm:
+            spans.append(Span(axis="x", low=least_mm, high=most_mm, label="holds", kind="wanted"))
+        if least_mm > 0.0:
+            spans.append(Span(axis="x", low=0.0, high=least_mm, label="a half lifts off", kind="plain"))
+        if most_mm < squeeze[-1]:
+            spans.append(Span(axis="x", low=most_mm, high=math.inf, label="strained too far", kind="rotor"))
+    if recommended_mm is not None:
+        marks = (Mark(axis="x", at=recommended_mm, label=f"take {recommended_mm:.3g} mm"),)
     label = "squeeze of the part, mm"
     return Chart(
         title=f"{part.name}: squeeze",
@@ -283,7 +301,8 @@ def squeeze_chart(
                 x_label=label,
                 y_label="stiffness, N/mm",
                 series=tuple(stiff),
-                spans=spans,
+                spans=tuple(spans),
+                marks=marks,
                 x_range=(0.0, float(squeeze[-1])),
                 x_factor=1.0 / (pitch_mm or 1.0),
                 x_second="turns after first touch" if pitch_mm else "",
@@ -292,7 +311,8 @@ def squeeze_chart(
                 x_label=label,
                 y_label="natural frequency, Hz",
                 series=tuple(natural),
-                spans=spans,
+                spans=tuple(spans),
+                marks=marks,
                 x_range=(0.0, float(squeeze[-1])),
             ),
         ),

@@ -177,6 +177,7 @@ def _card(i: int, part: PartTable) -> str:
         + row("stiffness, each", "k", "N/mm")
         + row("damping ratio", "z", "")
         + f"<dt>squeeze</dt><dd>{escape(_squeeze(part))}</dd></dl>"
+        + (f"<p>Screw: {escape(part.screw_range)}.</p>" if part.screw_range else "")
         + '<p class="beyond" hidden>Not measured at this temperature: extrapolated.</p>'
         + f'<p class="quiet">{escape(part.sure)}</p></li>'
     )

@@ -11,18 +11,19 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from matdb.errors import InputError
-from matdb.picture.thread import pitch_of_thread
+from matdb.form.thread import pitch_mm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from matdb.api import Store
     from matdb.curve.band import Band
+    from matdb.form.part import Part
     from matdb.mounting.record import Mounting
 
     Array = NDArray[np.float64]
 
-__all__ = ["PageTables", "PartTable", "page_tables"]
+__all__ = ["PageTables", "PartTable", "page_tables", "screw_of"]
 
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161
@@ -42,6 +43,8 @@ class PartTable:
         The same over the height.
     thread, turns : str or None, float or None
         The screw, and its turns past first touch that give the squeeze on one piece.
+    screw_range : str
+        For two halves squeezed by a screw: which squeeze holds over the whole page; else empty.
     probability : ndarray, shape (steps,)
         That the part holds at that temperature.
     stiffness_n_per_mm, damping_ratio, natural_frequency_hz : Band
@@ -65,6 +68,7 @@ class PartTable:
     squeeze_share: float | None
     thread: str | None
     turns: float | None
+    screw_range: str
     probability: Array
     stiffness_n_per_mm: Band
     damping_ratio: Band
@@ -208,15 +212,16 @@ def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Arr
     )
     assert found.natural_frequency_hz is not None
     height = part.form.squeezable_height_mm
-    pitch = pitch_of_thread(part.thread)
+    screw = screw_of(part)
     return PartTable(
         name=part.name,
         material=part.material,
         basis=found.basis,
         squeeze_mm=row.squeeze_mm,
         squeeze_share=row.squeeze_mm / height if height else None,
-        thread=part.thread,
-        turns=row.squeeze_mm / pitch if pitch else None,
+        thread=screw,
+        turns=row.squeeze_mm / pitch_mm(screw) if screw else None,
+        screw_range=_screw_range(store, mounting, part, t),
         probability=probability,
         stiffness_n_per_mm=found.stiffness_n_per_mm,
         damping_ratio=found.damping_ratio,
@@ -229,6 +234,38 @@ def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Arr
         sure=_sure(curve, part.name),
         warnings=tuple(row.warnings),
     )
+
+
+def screw_of(part: Part) -> str | None:
+    """The name of the screw that squeezes a part, when its pitch is known; the form's own goes first."""
+    for name in (getattr(part.form, "thread", None), part.thread):
+        try:
+            if name is not None and pitch_mm(name) > 0.0:
+                return str(name)
+        except InputError:
+            continue
+    return None
+
+
+def _screw_range(store: Store, mounting: Mounting, part: Part, t: Array) -> str:
+    if part.form.kind != "grommet-pair":
+        return ""
+    found = store.squeeze(
+        part.name,
+        mounting.mass_kg,
+        [float(t[0]), float(t[-1])],
+        count=mounting.count,
+        load_factors=mounting.load_factors,
+    )
+    screw = screw_of(part)
+
+    def told(mm: float) -> str:
+        return f"{mm:.3g} mm" + (f" ({mm / pitch_mm(screw):.2g} turns)" if screw else "")
+
+    least, most, best = float(found.least_mm.high), float(found.most_mm.low), told(found.recommended_mm)
+    if not found.feasible:
+        return f"no squeeze surely holds from {t[0]:g} to {t[-1]:g} °C; nearest is {best}"
+    return f"from {told(least)} without lift-off to {told(most)} by strain; take {best}"
 
 
 def _sure(curve: Any, part: str) -> str:

@@ -8,9 +8,12 @@ import pytest
 
 import matdb
 from matdb.errors import InputError
+from matdb.form.grommet_pair import GrommetPair
 from matdb.picture.material_charts import frequency_of_reading, master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
-from matdb.picture.thread import pitch_of_thread
+from matdb.picture.page_tables import screw_of
+
+PAIR = GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2.0, thread="M3")
 
 
 def line(panel, style="line", colour=None):
@@ -161,11 +164,25 @@ def test_what_cannot_be_drawn_is_refused_in_one_line(store, candidate):
 
 
 @pytest.mark.parametrize(
-    ("thread", "pitch"),
-    [("M3", 0.5), ("m2.5", 0.45), ("M3x0.35", 0.35), (" M 4 ", 0.7), (None, None), ("1/4-20", None), ("M99", None)],
+    ("thread", "screw"), [("M3", "M3"), ("M3x0.35", "M3x0.35"), (None, None), ("1/4-20", None), ("M99", None)]
 )
-def test_pitches(thread, pitch):
-    assert pitch_of_thread(thread) == pitch
+def test_a_screw_counts_when_its_pitch_is_known(thread, screw):
+    assert screw_of(matdb.Part(name="a", material="b", form=matdb.Pad(10, 5), thread=thread)) == screw
+
+
+def test_a_pair_shows_where_it_holds(candidate):
+    pair = replace(candidate("ring"), part=matdb.Part(name="pair", material="amber 40A", form=PAIR))
+    chart = squeeze_chart(
+        pair, [-10.0], mass_kg=0.6, count=4, pitch_mm=0.5, least_mm=0.4, most_mm=1.1, recommended_mm=0.6
+    )
+    (panel, _) = chart.panels
+    assert [(s.kind, s.low, s.high) for s in panel.spans] == [
+        ("wanted", 0.4, 1.1),
+        ("plain", 0.0, 0.4),
+        ("rotor", 1.1, math.inf),
+    ]
+    assert (panel.marks[0].at, panel.marks[0].label) == (0.6, "take 0.6 mm")
+    assert np.all(np.diff(panel.series[0].y) > 0.0)
 
 
 def test_frequency_of_a_static_reading_is_that_of_its_dwell(store):

@@ -15,6 +15,7 @@ from selenium.webdriver.common.keys import Keys
 
 import matdb
 from matdb.errors import InputError
+from matdb.form.grommet_pair import GrommetPair
 from matdb.picture.page import MOST_BYTES, field_page, save_page
 from matdb.picture.page_tables import page_tables
 
@@ -166,6 +167,19 @@ def test_squeeze_is_told_in_turns(store, opened, tmp_path):
     page = page_tables(store, "nose", parts=["ring"], squeeze_mm=0.6)
     assert page.parts[0].turns == pytest.approx(1.2)
     assert "0.6 mm (10\u00a0%), 1.2 turns of M3 past first touch" in field_page(page, cautions=())
+
+
+def test_a_pair_says_how_far_to_turn(picture_file, tmp_path):
+    from shutil import copy
+
+    pair = GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2.0, thread="M3")
+    with matdb.open_store(copy(picture_file, tmp_path / "copy.sqlite")) as other:
+        other.add(matdb.Part(name="pair", material="amber 40A", form=pair))
+        page = page_tables(other, "nose", parts=["pair"], squeeze_mm=0.6, low_c=-20.0, high_c=30.0)
+        found = other.squeeze("pair", 0.6, [-20.0, 30.0], count=4, load_factors=other.mounting("nose").load_factors)
+    assert page.parts[0].turns == pytest.approx(1.2)
+    assert f"{found.recommended_mm:.3g} mm ({found.recommended_mm / 0.5:.2g} turns)" in page.parts[0].screw_range
+    assert f"Screw: {page.parts[0].screw_range}." in field_page(page, cautions=())
 
 
 def test_the_keyboard_is_enough(page):
