@@ -11,6 +11,7 @@ from matdb.cli.options import JsonOption, StoreOption, opened
 from matdb.cli.reading_add import OPTION_OF, values_of
 
 if TYPE_CHECKING:
+    from matdb.delimited import Table
     from matdb.store.kept import StoredReading
 
 app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
@@ -173,7 +174,10 @@ def remove(
 @app.command("import")
 def import_(
     ctx: typer.Context,
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV file with one reading a row.")],
+    file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV or XLSX file with one reading a row.")],
+    sheet: Annotated[
+        str | None, typer.Option("--sheet", metavar="NAME", help="The sheet of an XLSX file; its first without it.")
+    ] = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Show what would be logged and every problem; log nothing.")
     ] = False,
@@ -193,7 +197,7 @@ def import_(
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Log the readings of a CSV file.
+    """Log the readings of a CSV or XLSX file.
 
     All of them, or none when a row has a problem; every problem is told with its line and column. Headings may
     name units (temp_F, mass_g, frequency [Hz]); semicolons, decimal commas, blank lines and comments are
@@ -202,9 +206,16 @@ def import_(
     from pathlib import Path
 
     from matdb.cli.screen import document, lines, progress, show
+    from matdb.errors import InputError
     from matdb.exchange.reading_file import read_readings
+    from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 
-    content = Path(file).expanduser().read_bytes()
+    content: bytes | Table = Path(file).expanduser().read_bytes()
+    others: tuple[str, ...] = ()
+    if is_spreadsheet(content):
+        content, others = read_spreadsheet(Path(file).name, content, sheet=sheet)
+    elif sheet is not None:
+        raise InputError("--sheet", sheet, "left out for a file that is no XLSX workbook")
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
     with opened(ctx, store) as kept, progress(f"import of {Path(file).name}") as update:
         found = read_readings(
@@ -219,7 +230,13 @@ def import_(
         )
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
+        doubts = _bench_doubts(kept, found)
     warnings = []
+    if others and sheet is None:
+        warnings.append(
+            f"only the first sheet was read; {len(others)} more: {', '.join(others[:10])}; name one with --sheet"
+        )
+    warnings += doubts
     if found.duplicates:
         warnings.append(
             f"{len(found.duplicates)} rows are in the store already and were passed over "
@@ -267,6 +284,30 @@ def _refuse(file: str, found: Any, as_json: bool) -> None:
             print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
     problems = f"{found.problem_count} problem" + ("s" if found.problem_count > 1 else "")
     raise InputError(file, problems, "a file without any", "nothing was logged; correct the file and import it again")
+
+
+def _bench_doubts(kept: Any, found: Any) -> list[str]:
+    """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
+    from matdb.bench.drift import actual_temperatures, bench_state
+
+    of_material: dict[str, list[int]] = {}
+    parts = {p.name: p for p in kept.parts()}
+    for k, reading in enumerate(found.readings):
+        if reading.subject == "part" and (reading.soak_min is not None or reading.seconds_out is not None):
+            of_material.setdefault(parts[reading.part].material, []).append(k)
+    moved: list[tuple[float, int, str]] = []
+    for material, which in of_material.items():
+        family = kept.material(material).family
+        at, _ = actual_temperatures([found.readings[k] for k in which], parts, family)
+        far = [(abs(t - found.readings[k].temperature_c), k, family) for t, k in zip(at.tolist(), which, strict=True)]
+        moved += [each for each in far if each[0] > 1.0]
+    if not moved:
+        return []
+    _, k, family = max(moved)
+    said = bench_state(found.readings[k], parts[found.readings[k].part], family).warnings
+    worst = f"; the worst, line {found.lines[k]}: {said[0]}" if said else f"; the farthest is line {found.lines[k]}"
+    many = "1 reading was" if len(moved) == 1 else f"{len(moved)} readings were"
+    return [f"{many} more than 1 K off its chamber by a short soak or by time outside; fits correct for it{worst}"]
 
 
 def _preview(found: Any) -> None:

@@ -50,7 +50,12 @@ def _option(name: str, metavar: str, text: str) -> Any:
 
 PartArgument = Annotated[str, typer.Argument(metavar="PART", help="The part that was read.")]
 MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material that was read.")]
-Temp = Annotated[str, _option("--temp", "TEMPERATURE", "Temperature of the part, with --soak or --out that of its chamber; such as -18C.")]
+Temp = Annotated[
+    str,
+    _option(
+        "--temp", "TEMPERATURE", "Temperature of the part, with --soak or --out that of its chamber; such as -18C."
+    ),
+]
 TempSd = Annotated[str | None, _option("--temp-sd", "KELVIN", "Standard deviation of the temperature, such as 0.5K.")]
 Mass = Annotated[str, _option("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
 Count = Annotated[int, typer.Option("--count", metavar="NUMBER", help="How many equal parts share the mass.")]
@@ -59,7 +64,9 @@ Squeeze = Annotated[str | None, _option("--squeeze", "LENGTH", "Static squeeze o
 Frequency = Annotated[str, _option("--frequency", "FREQUENCY", "The frequency read, such as 31.2Hz.")]
 FrequencySd = Annotated[str | None, _option("--frequency-sd", "FREQUENCY", "Its standard deviation; 3 % without it.")]
 Soak = Annotated[str | None, _option("--soak", "TIME", "How long the part lay at the temperature, such as 45min.")]
-Out = Annotated[str | None, _option("--out", "TIME", "Time since it left the freezer or oven, such as 8s; a fit corrects for it.")]
+Out = Annotated[
+    str | None, _option("--out", "TIME", "Time since it left the freezer or oven, such as 8s; a fit corrects for it.")
+]
 Who = Annotated[str | None, _option("--who", "NAME", "Who took the reading.")]
 At = Annotated[str | None, _option("--at", "TIME", "When it was taken, such as 2024-01-31T14:05; now without it.")]
 

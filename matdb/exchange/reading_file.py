@@ -77,7 +77,7 @@ def duplicate_key(reading: Reading, *, with_time: bool) -> tuple[Any, ...]:
 
 def read_readings(
     name: str,
-    content: bytes | str,
+    content: bytes | str | Table,
     *,
     parts: Mapping[str, Part],
     materials: Iterable[str],
@@ -92,9 +92,9 @@ def read_readings(
     ----------
     name : str
         The file's name, for messages.
-    content : bytes or str
+    content : bytes, str or Table
         Comma, semicolon, tab or bar between cells; decimal commas where the comma does not separate cells;
-        byte order mark, blank lines and lines that begin with ``#`` are passed over.
+        byte order mark, blank lines and lines that begin with ``#`` are passed over. Or a table read already.
     parts, materials
         What the store knows.
     known : iterable of Reading
@@ -115,7 +115,7 @@ def read_readings(
     InputError
         The file is no table at all, or its heading cannot be understood.
     """
-    table = read_table(name, content)
+    table = content if isinstance(content, Table) else read_table(name, content)
     headings = _headings(table)
     commas = [_decimal_comma(table, i) for i in range(len(table.header))]
     timed = any(h is not None and h.field == "taken_at" for h in headings)

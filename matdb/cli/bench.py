@@ -1,0 +1,376 @@
+"""``matdb bench``: read one part step by step; every confirmed reading is in the store before the next question."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+
+import typer
+
+from matdb.cli.options import AxisOption, CountOption, SqueezeOption, StoreOption, is_range, needed, opened, quantity
+
+if TYPE_CHECKING:
+    from matdb.api import Store
+    from matdb.bench.readings import Reading
+    from matdb.form.part import Part
+    from matdb.material.record import Material
+
+_T = TypeVar("_T")
+
+#: Within so many kelvin of the room a part needs no soak and does not drift.
+_ROOM_C, _NEAR_K = 23.0, 4.0
+_STOP = ("q", "quit", "stop", "end", "no", "n")
+
+
+def bench(
+    ctx: typer.Context,
+    part: Annotated[str, typer.Argument(metavar="PART", help="The part on the bench.")],
+    field_temp: Annotated[
+        str,
+        typer.Option("--for", metavar="RANGE", help="The field temperatures whose stiffness is to be known."),
+    ] = "-10C..30C",
+    mass: Annotated[
+        str | None,
+        typer.Option("--mass", metavar="MASS", help="The mass on the bench, such as 250g; asked without it."),
+    ] = None,
+    count: CountOption = 1,
+    axis: AxisOption = "axial",
+    squeeze: SqueezeOption = "0mm",
+    who: Annotated[str, typer.Option("--who", metavar="NAME", help="Who takes the readings.")] = "",
+    advise: Annotated[bool, typer.Option("--advice/--no-advice", help="Fit and advise after each reading.")] = True,
+    store: StoreOption = None,
+) -> None:
+    """Read one part, step by step.
+
+    Asks for one reading after another, with units. A reading that you confirm is logged at once; then the band over
+    the field temperatures and the reading to take next are shown. Stop with q at a temperature, or at any time with
+    Ctrl-C; start again to go on.
+    """
+    from matdb.units import parse, parse_range
+
+    low_c, high_c = (
+        parse_range(field_temp, "temperature", "--for")
+        if is_range(field_temp)
+        else (parse(field_temp, "temperature", "--for"),) * 2
+    )
+    with opened(ctx, store) as kept:
+        known = kept.part(part)
+        squeeze_mm = needed(squeeze, "length", "--squeeze")
+        known.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm)
+        session = Session(
+            kept, known, kept.material(known.material), low_c, high_c, quantity(mass, "mass", "--mass"),
+            count, axis, squeeze_mm, who, advise,
+        )  # fmt: skip
+        session.run()
+
+
+@dataclass
+class Session:
+    """One part on the bench: what was answered last is offered again."""
+
+    kept: Store
+    part: Part
+    material: Material
+    low_c: float
+    high_c: float
+    mass_kg: float | None
+    count: int
+    axis: str
+    squeeze_mm: float
+    who: str
+    advise: bool
+    fixed_mass: bool = field(init=False)
+    logged: list[int] = field(default_factory=list)
+    advised: Any = None
+    width: float | None = None
+
+    def __post_init__(self) -> None:
+        self.fixed_mass = self.mass_kg is not None
+        if self.mass_kg is None:
+            past = [each.reading for each in self.kept.readings(part=self.part.name)]
+            self.mass_kg = next((r.mass_kg for r in reversed(past) if getattr(r, "mass_kg", None)), None)
+
+    def run(self) -> None:
+        """Ask until the user stops."""
+        from matdb.cli.screen import show
+
+        count = len(self.kept.readings(part=self.part.name))
+        many = "no reading" if not count else "1 reading" if count == 1 else f"{count} readings"
+        show(f"{self.part.name} ({self.part.form.label()} mm) of {self.material.name}: {many} so far. q stops.")
+        try:
+            self._look(first=True)
+            while True:
+                temperature = self._temperature()
+                if temperature is None:
+                    break
+                reading = self._ask(temperature)
+                if reading is None:
+                    show("not logged")
+                    continue
+                self._log(reading)
+                self._look()
+        except (KeyboardInterrupt, typer.Abort, EOFError):
+            print()
+            show(self._farewell("stopped"))
+            raise typer.Abort from None
+        show(self._farewell("done"))
+
+    def _farewell(self, word: str) -> str:
+        many = {0: "nothing logged", 1: "1 reading logged"}.get(len(self.logged), f"{len(self.logged)} readings logged")
+        return f'{word}: {many}; matdb bench "{self.part.name}" goes on from here'
+
+    # -- questions -----------------------------------------------------------------------------------------
+
+    def _temperature(self) -> float | None:
+        from matdb.units import parse
+
+        usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
+        while True:
+            text = _prompt("Temperature of chamber or room (q stops)", usual)
+            if text.casefold() in _STOP:
+                return None
+            try:
+                temperature = parse(text, "temperature", "temperature")
+                self._soak_advice(temperature)
+                return temperature
+            except ValueError as error:
+                _tell(error)
+
+    def _soak_advice(self, temperature_c: float) -> None:
+        from matdb.bench.drift import body_of
+        from matdb.bench.readings import RingDown
+        from matdb.bench.soak import crystallisation_note, drift, soak
+        from matdb.cli.reading_add import hazards
+        from matdb.cli.screen import show
+
+        # Refused here already, not after all the questions.
+        probe = RingDown(part=self.part.name, temperature_c=temperature_c, mass_kg=1.0, frequency_hz=1.0)
+        for line in hazards(probe):
+            show(line, indent="  ")
+        body = body_of(self.part.form)
+        if not self._chilled(temperature_c) or body is None:
+            return
+        need = soak(body, temperature_c, family=self.material.family)
+        left = float(drift(body, temperature_c, 0.0, family=self.material.family).seconds_left)
+        show(
+            f"soak {float(need.minutes_safe):.0f} min or more; outside, the error passes 2 K after {left:.0f} s",
+            indent="  ",
+        )
+        note = crystallisation_note(self.material.family, temperature_c)
+        if note:
+            show(note, indent="  ")
+
+    def _chilled(self, temperature_c: float) -> bool:
+        return abs(temperature_c - _ROOM_C) > _NEAR_K
+
+    def _ask(self, temperature_c: float) -> Reading | None:
+        from matdb.bench.readings import Deflection, RingDown, check_on_part
+        from matdb.cli.reading import _figures
+        from matdb.cli.reading_add import bench_doubts
+        from matdb.cli.screen import lines, show
+        from matdb.errors import InputError
+
+        common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": self.count}
+        common |= {"axis": self.axis, "squeeze_mm": self.squeeze_mm, "who": self.who}
+        if self._chilled(temperature_c):
+            common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _minutes)
+        if not self.fixed_mass:
+            usual = self.advised.mass_kg if self.advised is not None else self.mass_kg
+            words = "Mass" if self.count == 1 else f"Mass on all {self.count} together"
+            self.mass_kg = _until(words, None if usual is None else f"{1e3 * usual:g}g", _mass)
+        kind, value = _until("Read: frequency such as 31Hz, or deflection such as 0.31mm", None, _figure)
+        if kind == "mm":
+            dwell = _until("Dwell from loading to reading", "10s", _seconds)
+            reading: Reading = Deflection(mass_kg=self.mass_kg, deflection_mm=value, dwell_s=dwell, **common)
+        else:
+            decay = _until("Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)", "", _decrement)
+            reading = RingDown(mass_kg=self.mass_kg, frequency_hz=value, log_decrement=decay, **common)
+        if self._chilled(temperature_c):
+            out = _until("Seconds outside, such as 8s (empty: not known)", "", _seconds_or_none)
+            reading = replace(reading, seconds_out=out)
+        try:
+            check_on_part(reading, self.part)
+        except InputError as error:
+            _tell(error)
+            return None
+        show(f"{reading.kind} at {temperature_c:g} degC: {_figures(reading)}")
+        lines("Before you rely on it:", bench_doubts(self.kept, reading) + self._odd(reading))
+        return reading if _until("Log it?", "yes", _yes) else None
+
+    def _odd(self, reading: Reading) -> list[str]:
+        """A slip of mass, count or unit shows against the curve before it is logged."""
+        frequency = getattr(reading, "frequency_hz", None)
+        if frequency is None or not self.part.form.has_geometry:
+            return []
+        try:
+            now = self.kept.effective(
+                self.part.name, reading.temperature_c, mass_kg=self.mass_kg, count=self.count, axis=self.axis,
+                squeeze_mm=self.squeeze_mm,
+            ).natural_frequency_hz  # fmt: skip
+        except ValueError:
+            return []
+        assert now is not None
+        low, high = float(now.low), float(now.high)
+        if low / 1.2 <= frequency <= high * 1.2:
+            return []
+        return [f"{low:.3g} to {high:.3g} Hz was expected: look at mass, count and unit once more"]
+
+    # -- answers -------------------------------------------------------------------------------------------
+
+    def _log(self, reading: Reading) -> None:
+        from matdb.cli.screen import show
+
+        number = self.kept.add(reading)
+        assert isinstance(number, int)
+        self.logged.append(number)
+        # Told only once it is on the disk.
+        show(f"logged reading {number}")
+
+    def _look(self, *, first: bool = False) -> None:
+        """Fit, show the band and what tightened it, and advise."""
+        from matdb.cli.screen import band_text, progress, show
+        from matdb.errors import MatdbError
+
+        if not self.advise:
+            return
+        try:
+            with progress(f"fit of {self.material.name}") as update:
+                curve = self.kept.curve(self.material.name)
+                if self.logged or curve.stale or (curve.basis != "readings" and self._any()):
+                    self.kept.fit(self.material.name, progress=lambda share: update(0.5 * share))
+                middle = 0.5 * (self.low_c + self.high_c)
+                states = list(dict.fromkeys((self.low_c, middle, self.high_c)))
+                load: dict[str, Any] = {"frequency_hz": 30.0}
+                if self.mass_kg is not None:
+                    load = {"mass_kg": self.mass_kg, "count": self.count}
+                now = self.kept.effective(self.part.name, states, axis=self.axis, squeeze_mm=self.squeeze_mm, **load)
+                load.setdefault("count", self.count)
+                ranked = self.kept.next_readings(
+                    self.part.name, self.low_c, self.high_c, axis=self.axis, squeeze_mm=self.squeeze_mm, **load
+                )
+        except MatdbError as error:
+            self.advised = None
+            show(f"no advice: {error}")
+            return
+        band = now.stiffness_n_per_mm
+        for k, t in enumerate(states):
+            shown = band_text(float(band.median[k]), float(band.low[k]), float(band.high[k]))
+            show(f"at {t:g} degC: {shown} N/mm", indent="  ")
+        width = sum(math.log(float(h) / float(lo)) for lo, h in zip(band.low, band.high, strict=True)) / len(states)
+        factor = math.exp(width)
+        if first or self.width is None:
+            show(f"bands of a factor {factor:.3g} (95 %), by {'readings' if now.basis == 'readings' else now.basis}")
+        else:
+            word = "tightened" if width < self.width else "widened"
+            show(f"bands {word} from a factor {math.exp(self.width):.3g} to {factor:.3g}")
+        self.width = width
+        self.advised = ranked[0] if ranked else None
+        if self.advised is not None:
+            a = self.advised
+            show(
+                f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g, expected to bring the factor "
+                f"from {math.exp(a.width_before):.3g} to {math.exp(a.width_after):.3g}"
+            )
+
+    def _any(self) -> bool:
+        return bool(self.kept.readings(material=self.material.name))
+
+
+def _prompt(words: str, usual: str | None) -> str:
+    """One line from the user, stripped; raises Abort at the end of the input."""
+    answer = typer.prompt(words, default=usual, show_default=bool(usual), type=str)
+    return str(answer).strip()
+
+
+def _tell(error: Exception) -> None:
+    from matdb.cli.screen import show
+
+    show(str(error))
+
+
+def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
+    """Ask until the answer can be read."""
+    while True:
+        text = _prompt(words, usual)
+        try:
+            return read(text)
+        except ValueError as error:
+            _tell(error)
+
+
+def _minutes(text: str) -> float | None:
+    from matdb.units import parse
+
+    return parse(text, "duration", "soak") / 60.0 if text else None
+
+
+def _mass(text: str) -> float:
+    from matdb.material.record import checked_number
+    from matdb.units import parse
+
+    return checked_number("mass", parse(text, "mass", "mass"), 0.0, 1000.0, "kg", open_low=True)
+
+
+def _seconds(text: str) -> float:
+    from matdb.material.record import checked_number
+    from matdb.units import parse
+
+    return checked_number("dwell", parse(text, "duration", "dwell"), 0.0, 1e8, "s", open_low=True)
+
+
+def _seconds_or_none(text: str) -> float | None:
+    from matdb.material.record import checked_number
+    from matdb.units import parse
+
+    if not text:
+        return None
+    # Everybody counts these in seconds.
+    plain = f"{text}s" if text.replace(".", "", 1).isdigit() else text
+    return checked_number("seconds outside", parse(plain, "duration", "seconds outside"), 0.0, 100000.0, "s")
+
+
+def _figure(text: str) -> tuple[str, float]:
+    from matdb.errors import InputError, UnitError
+    from matdb.material.record import checked_number
+    from matdb.units import parse
+
+    try:
+        return "Hz", checked_number("frequency", parse(text, "frequency", "reading"), 0.0, 1e5, "Hz", open_low=True)
+    except UnitError:
+        try:
+            value = parse(text, "length", "reading")
+        except UnitError:
+            raise InputError("reading", text, "a frequency such as 31Hz or a deflection such as 0.31mm") from None
+        return "mm", checked_number("deflection", value, 0.0, 1000.0, "mm", open_low=True)
+
+
+def _decrement(text: str) -> float | None:
+    import re
+
+    from matdb.bench.reduce import decrement_from_amplitudes
+    from matdb.errors import InputError
+    from matdb.material.record import checked_number
+    from matdb.units import parse
+
+    if not text:
+        return None
+    number = r"(\d+\.?\d*|\.\d+)"
+    pair = re.fullmatch(rf"{number}\s*(?:/|to)\s*{number}\s+in\s+{number}(?:\s*cycles?)?", text)
+    if pair:
+        return float(decrement_from_amplitudes(*(float(x) for x in pair.groups())))
+    try:
+        return checked_number("decrement", parse(text, "dimensionless", "decrement"), 0.0, 6.0, open_low=True)
+    except InputError:
+        raise InputError("decrement", text, "a number above 0 and at most 6, or amplitudes as 8/2.1 in 5") from None
+
+
+def _yes(text: str) -> bool:
+    from matdb.errors import InputError
+
+    if text.casefold() in ("y", "yes", ""):
+        return True
+    if text.casefold() in ("n", "no"):
+        return False
+    raise InputError("answer", text, "yes or no")

@@ -1,0 +1,208 @@
+"""Tables from XLSX workbooks, with limits: a small file can unfold to more than any memory holds."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import zipfile
+import zlib
+from typing import Any, Final
+
+from matdb.delimited import Table
+from matdb.errors import InputError, MissingExtra
+
+__all__ = ["is_spreadsheet", "read_spreadsheet"]
+
+#: Largest file, largest content once unpacked (bytes), entries, rows, columns, cells, characters of text.
+MOST_BYTES: Final = 60_000_000
+MOST_UNPACKED: Final = 300_000_000
+MOST_ENTRIES: Final = 2_000
+MOST_ROWS: Final = 200_000
+MOST_COLUMNS: Final = 200
+MOST_CELLS: Final = 8_000_000
+MOST_TEXT: Final = 1_000_000_000
+
+_PLACE = re.compile(rb"""(?<![\w:])r\s*=\s*["']\s*([A-Za-z]{0,9})(\d{1,12})\s*["']""")
+_SHARED = re.compile(rb"<(?:\w+:)?si\b")
+
+
+def is_spreadsheet(content: bytes) -> bool:
+    """Whether bytes begin as a workbook does: XLSX (a ZIP archive) or the older XLS."""
+    return content[:4] in (b"PK\x03\x04", b"PK\x05\x06") or content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+
+def read_spreadsheet(name: str, content: bytes, *, sheet: str | None = None) -> tuple[Table, tuple[str, ...]]:
+    """Read one sheet of an XLSX workbook as a table of text.
+
+    Parameters
+    ----------
+    name : str
+        The file's name, for messages.
+    content : bytes
+        The file.
+    sheet : str, optional
+        The sheet's name; the first sheet without it.
+
+    Returns
+    -------
+    Table, tuple of str
+        The table, lines being the sheet's row numbers, and the names of the sheets that were not read. Numbers read
+        back exactly; formulas count with the value that was saved with them. Empty rows and rows that begin with
+        ``#`` are passed over.
+
+    Raises
+    ------
+    MissingExtra
+        The optional package is not installed.
+    InputError
+        No XLSX workbook, a damaged one, one beyond the limits, no such sheet, or no header.
+    """
+    try:
+        import python_calamine
+    except ImportError:
+        raise MissingExtra("an XLSX workbook", "spreadsheet") from None
+    checked = _checked(name, content)
+    try:
+        workbook = python_calamine.load_workbook(io.BytesIO(checked))
+        sheets = list(workbook.sheet_names)
+        if sheet is not None and sheet not in sheets:
+            raise InputError("--sheet", sheet, "a sheet of the workbook: " + ", ".join(sheets[:20]))
+        if not sheets:
+            raise InputError(name, "no sheet", "a workbook with a sheet of readings")
+        chosen = sheet or sheets[0]
+        rows = workbook.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
+    except InputError:
+        raise
+    except (KeyboardInterrupt, SystemExit, MemoryError):
+        raise
+    except BaseException as error:
+        # The reader is compiled: what it cannot bear comes as an error of its own, not always an Exception.
+        raise InputError(name, _short(error), "an XLSX workbook that can be read", "save it again, or as CSV") from None
+    return _table(name, chosen, rows), tuple(s for s in sheets if s != chosen)
+
+
+def _table(name: str, sheet: str, rows: list[list[Any]]) -> Table:
+    what = f"{name}, sheet {sheet}"
+    header: tuple[str, ...] = ()
+    kept: list[tuple[str, ...]] = []
+    lines: list[int] = []
+    for number, raw in enumerate(rows, 1):
+        cells = [_text(value) for value in raw]
+        if not any(cells) or cells[0].startswith("#"):
+            continue
+        while len(cells) > max(len(header), 1) and not cells[-1]:
+            cells.pop()
+        if not header:
+            header = tuple(cells)
+            continue
+        if len(cells) > len(header):
+            raise InputError(
+                f"{what}, row {number}", cells[-1], f"in one of the {len(header)} columns that the header names"
+            )
+        kept.append((*cells, *[""] * (len(header) - len(cells))))
+        lines.append(number)
+    if len(header) < 2:
+        raise InputError(what, " ".join(header), "a table with a header row and two columns or more")
+    return Table(name, header, tuple(kept), tuple(lines), "\t")
+
+
+def _text(value: Any) -> str:
+    """One cell as text: whole numbers without a point, times in ISO 8601."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, dt.datetime | dt.date | dt.time):
+        return value.isoformat()
+    return " ".join(str(value).split()) if isinstance(value, str) else str(value)
+
+
+def _checked(name: str, content: bytes) -> bytes:
+    """The workbook packed anew, once its true size is known to be bearable."""
+    allowed = "an XLSX workbook"
+    if content[:4] == b"\xd0\xcf\x11\xe0":
+        raise InputError(
+            name, "an older or encrypted workbook", allowed, "save it as XLSX without a password, or as CSV"
+        )
+    if len(content) > MOST_BYTES:
+        raise InputError(name, f"{len(content)} bytes", f"at most {MOST_BYTES} bytes", "split it, or save it as CSV")
+    out = io.BytesIO()
+    room = MOST_UNPACKED
+    text_cells = longest = 0
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed, zipfile.ZipFile(out, "w") as plain:
+            entries = packed.infolist()
+            if not any(e.filename.casefold() == "xl/workbook.xml" for e in entries):
+                raise InputError(name, "a packed file of another kind", allowed, "save it as XLSX or CSV")
+            if len(entries) > MOST_ENTRIES:
+                raise InputError(name, f"{len(entries)} entries", f"a workbook of at most {MOST_ENTRIES} entries")
+            for entry in entries:
+                low = entry.filename.casefold()
+                if not low.endswith((".xml", ".rels")):
+                    continue  # pictures and macros hold no reading
+                # What the archive says of its size may be a lie: never more than the room is unpacked.
+                with packed.open(entry) as file:
+                    data = file.read(room + 1)
+                room -= len(data)
+                if room < 0:
+                    raise InputError(
+                        name, f"over {MOST_UNPACKED} bytes when unpacked", "a smaller workbook", "save it as CSV"
+                    )
+                if "worksheets/" in low:
+                    text_cells += _check_sheet(name, data)
+                elif "sharedstrings" in low:
+                    longest = max(longest, _longest(data))
+                plain.writestr(entry.filename, data)
+    except InputError:
+        raise
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as error:
+        raise InputError(name, _short(error), allowed, "it is damaged or protected; save it again, or as CSV") from None
+    if text_cells * longest > MOST_TEXT:
+        raise InputError(name, f"{text_cells} cells of up to {longest} characters", "less text", "save it as CSV")
+    return out.getvalue()
+
+
+def _check_sheet(name: str, data: bytes) -> int:
+    """Refuse a sheet whose corners lie too far apart, for it is laid out in full; the number of its cells."""
+    rows = columns = 0
+    cells = here = 0
+    for match in re.finditer(rb"<(?:\w+:)?(row|c)\b([^<>]*)", data):
+        place = _PLACE.search(match[2])
+        if match[1] == b"row":
+            rows, here = max(rows + 1, int(place[2]) if place else 0), 0
+            continue
+        cells, here = cells + 1, here + 1
+        column = here
+        if place:
+            if place[1]:
+                column = _column(place[1])
+                # A cell without a place comes after the one before it.
+                here = max(here, column)
+            rows = max(rows, int(place[2]))
+        columns = max(columns, column)
+    if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS or cells > MOST_CELLS:
+        raise InputError(
+            name,
+            f"a sheet of {rows} rows and {columns} columns",
+            f"at most {MOST_ROWS} rows, {MOST_COLUMNS} columns and {MOST_CELLS} cells",
+            "delete stray cells far from the table, or save it as CSV",
+        )
+    return cells
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters.upper():
+        number = 26 * number + letter - 64
+    return number
+
+
+def _longest(data: bytes) -> int:
+    """Length of the longest shared text, markup included."""
+    starts = [match.start() for match in _SHARED.finditer(data)]
+    return max((b - a for a, b in zip(starts, [*starts[1:], len(data)], strict=True)), default=0)
+
+
+def _short(error: BaseException) -> str:
+    return " ".join(str(error).split())[:60] or type(error).__name__
