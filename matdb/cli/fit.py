@@ -9,7 +9,12 @@ import typer
 from matdb.cli.options import JsonOption, StoreOption, opened
 
 if TYPE_CHECKING:
+    from matdb.curve.band import Band
     from matdb.curve.curve import Curve
+    from matdb.curve.indices import LowTemperature
+
+#: What the fit calls a law with the four-parameter master curve.
+_FOUR = ", four parameters"
 
 MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material's name.")]
 
@@ -41,12 +46,17 @@ def fit(
 def report(
     ctx: typer.Context, material: MaterialArgument, store: StoreOption = None, as_json: JsonOption = False
 ) -> None:
-    """Report on the newest fit: each reading's residual, and what came from readings or from the prior."""
+    """Report on the newest fit: what it rests on, and how it stiffens in the cold.
+
+    The shift laws with their weights, each reading's residual, what came from readings or from the prior, T2 to T100,
+    where stiffness doubles, and the glass transition.
+    """
     from matdb.cli.screen import band_text, document, given_text, lines, show, table
 
     with opened(ctx, store) as kept:
         curve = kept.curve(material)
         numbers = () if curve.fit_id is None else kept.records.fit_reading_ids(curve.fit_id)
+        cold = kept.low_temperature(material)
     told = dict(curve.report)
     readings = [dict(r) for r in told.get("readings", [])]
     for row in readings:
@@ -57,16 +67,17 @@ def report(
     warnings = notes(curve)
     told.pop("warnings", None)
     if as_json:
-        document("report", summary(curve) | {"report": told}, warnings)
+        document("report", summary(curve) | {"report": told, "low_temperature": cold.to_dict()}, warnings)
         return
     if curve.fit_id is None:
         show(f"{material} has no fit: this is the family prior of {curve.family}.")
     else:
         show(
             f"fit {curve.fit_id} of {material}, made {curve.created_at:%Y-%m-%d %H:%M} UTC by matdb "
-            f"{curve.program_version}: {curve.reading_count} readings, {laws_text(curve)}"
+            f"{curve.program_version}: {curve.reading_count} readings"
         )
     show(modulus_text(curve))
+    _laws(curve)
     if readings:
         show()
         table(
@@ -108,6 +119,7 @@ def report(
             ["part", "stiffness against its geometry (95 %)"],
             [[str(k), band_text(v["median"], v["low"], v["high"])] for k, v in offsets.items()],
         )
+    _in_the_cold(cold)
     lines("Before you rely on it:", warnings)
 
 
@@ -119,12 +131,84 @@ def _residual(found: Any) -> str:
     return f"{number_text(found.get('measured_over_predicted'))} ({found.get('standardised', 0.0):+.1f})"
 
 
+def _laws(curve: Curve) -> None:
+    from matdb.cli.screen import share_text, show, table
+    from matdb.curve.law import describe_law
+
+    weights, four = law_weights(curve)
+    if not weights:
+        return
+    show()
+    table(
+        ["shift law", "weight", "what it says"],
+        [[name, share_text(weight), describe_law(name)] for name, weight in weights.items()],
+        right=(1,),
+    )
+    show(
+        f"Shape of the master curve: five parameters {share_text(1.0 - four)}, four parameters {share_text(four)} (a "
+        "spectrum without skew)."
+    )
+
+
+def _in_the_cold(cold: LowTemperature) -> None:
+    from matdb.cli.screen import number_text, share_text, show, table
+    from matdb.curve.indices import COLDEST_C
+
+    named = (("T2", cold.t2), ("T5", cold.t5), ("T10", cold.t10), ("T100", cold.t100), ("doubles", cold.doubles))
+    rows = []
+    for name, index in named:
+        where = index.temperature_c
+        rows.append(
+            [
+                name,
+                f"{index.ratio:g} times as stiff as at 23 degC, at {index.frequency_hz:g} Hz",
+                "-" if where is None else _degrees(where),
+                share_text(index.share),
+                "extrapolated" if index.extrapolated else "readings",
+            ]
+        )
+    glass = cold.glass_transition
+    rows.append(
+        [
+            "Tg",
+            "glass transition, as the WLF laws have it",
+            "-" if glass.temperature_c is None else _degrees(glass.temperature_c),
+            share_text(glass.wlf_share),
+            glass.basis,
+        ]
+    )
+    show()
+    table(["in the cold", "where it is", "degC (95 %)", "of draws", "rests on"], rows, right=(3,))
+    show(f"Glass transition: {glass.note}.")
+    if any(index.share < 0.995 for _, index in named):
+        show(f"'Of draws': the share that gets there above {number_text(COLDEST_C)} degC.")
+
+
+def _degrees(found: Band) -> str:
+    return f"{found.median:.0f} ({found.low:.0f} to {found.high:.0f})"
+
+
+def law_weights(curve: Curve) -> tuple[dict[str, float], float]:
+    """Weight of each shift law, whatever the shape of its master curve, heaviest first; and the four parameters' share.
+
+    A law is fitted twice, with a skewed spectrum (five parameters) and without (four); here both count for it.
+    """
+    whole: dict[str, float] = {}
+    four = 0.0
+    for name, weight in curve.weights.items():
+        law = name.removesuffix(_FOUR)
+        whole[law] = whole.get(law, 0.0) + weight
+        four += weight if law != name else 0.0
+    return dict(sorted(whole.items(), key=lambda item: -item[1])), four
+
+
 def laws_text(curve: Curve) -> str:
-    """The shift laws with their weights, heaviest first."""
+    """The shift laws with their weights, heaviest first, and the share of the four-parameter master curve."""
     from matdb.cli.screen import share_text
 
-    weights = sorted(curve.weights.items(), key=lambda item: -item[1])
-    return "; ".join(f"{name} {share_text(weight)}" for name, weight in weights if weight >= 0.05)
+    weights, four = law_weights(curve)
+    laws = "; ".join(f"{name} {share_text(weight)}" for name, weight in weights.items() if weight >= 0.05)
+    return f"{laws}; four parameters {share_text(four)}" if laws else ""
 
 
 def modulus_text(curve: Curve) -> str:
@@ -159,6 +243,7 @@ def _without_range(curve: Curve) -> tuple[str, ...]:
 
 def summary(curve: Curve) -> dict[str, Any]:
     """A curve's fit in plain values."""
+    laws, four = law_weights(curve)
     cold, warm = (curve.modulus(t, 30.0).storage_mpa for t in (-10.0, 23.0))
     return {
         "material": curve.material,
@@ -171,6 +256,7 @@ def summary(curve: Curve) -> dict[str, Any]:
         "seed": curve.seed,
         "reading_count": curve.reading_count,
         "measured_c": curve.measured_c,
-        "laws": dict(curve.weights),
+        "laws": laws,
+        "four_parameters": four,
         "storage_mpa_at_30_hz": {"-10_c": cold.to_dict(), "23_c": warm.to_dict()},
     }

@@ -1,0 +1,62 @@
+"""The fit report: laws, and how the material stiffens in the cold."""
+
+import pytest
+
+import matdb
+from matdb.cli.fit import law_weights, laws_text
+from matdb.curve.law import LAWS
+
+
+def test_laws_stand_once_with_both_shapes_counted(store):
+    with matdb.open_store(store) as kept:
+        curve = kept.curve("amber")
+    weights, four = law_weights(curve)
+    assert set(weights) <= set(LAWS)
+    assert sum(weights.values()) == pytest.approx(1.0)
+    assert list(weights.values()) == sorted(weights.values(), reverse=True)
+    assert four == pytest.approx(sum(w for name, w in curve.weights.items() if "four" in name))
+    assert 0.0 < four < 1.0
+    for law in weights:
+        assert weights[law] == pytest.approx(sum(w for name, w in curve.weights.items() if law in (name, name[:-17])))
+    text = laws_text(curve)
+    assert text.count("WLF ") == 1
+    assert "four parameters" in text.rpartition("; ")[2]
+
+
+def test_the_report_in_words_and_in_json(matdb_says, store):
+    told = matdb_says("report", "amber")
+    assert told.code == 0, told.err
+    answer = matdb_says("report", "amber", "--json").json
+    assert sum(answer["laws"].values()) == pytest.approx(1.0)
+    assert 0.0 < answer["four_parameters"] < 1.0
+    cold = answer["low_temperature"]
+    with matdb.open_store(store) as kept:
+        assert cold == kept.low_temperature("amber").to_dict()
+    # The stiffer, the colder.
+    temperatures = [cold[name]["temperature_c"]["median"] for name in ("t2", "t5", "t10", "t100")]
+    assert temperatures == sorted(temperatures, reverse=True)
+    for word in ("T2 ", "T5 ", "T10 ", "T100 ", "doubles", "glass transition", "extrapolated", "shift law"):
+        assert word in told.out
+    band = cold["t2"]["temperature_c"]
+    assert f"{band['median']:.0f} ({band['low']:.0f} to {band['high']:.0f})" in told.out
+    assert f"Glass transition: {cold['glass_transition']['note']}." in told.out
+
+
+def test_a_prior_has_a_cold_side_too(matdb_says):
+    told = matdb_says("report", "tan")
+    assert told.code == 0, told.err
+    assert "family prior" in told.out
+    answer = matdb_says("report", "tan", "--json").json
+    assert (answer["basis"], answer["reading_count"]) == ("family prior", 0)
+    assert sum(answer["laws"].values()) == pytest.approx(1.0)
+    assert answer["low_temperature"]["doubles"]["extrapolated"] is True
+
+
+def test_the_store_hands_out_the_prony_series(store):
+    with matdb.open_store(store) as kept:
+        series = kept.prony("amber")
+        curve = kept.curve("amber")
+    assert (series.moduli_mpa > 0.0).all()
+    assert max(series.storage_error, series.loss_error) <= 0.01
+    found = series.modulus(23.0, 30.0)
+    assert found.real == pytest.approx(curve.modulus(23.0, 30.0).storage_mpa.median, rel=0.03)
