@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from matdb.cli import reading_add
+from matdb.cli import trace as record
 from matdb.cli.options import JsonOption, StoreOption, opened
 from matdb.cli.reading_add import OPTION_OF, values_of
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
 app.add_typer(reading_add.app, name="add")
+app.command("trace", short_help="Read frequency and damping from a record.")(record.trace)
 
 NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The reading's number.")]
 WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason; it is kept.")]

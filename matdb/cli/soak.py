@@ -31,11 +31,15 @@ def soak(
     ] = "23C",
     minutes: Annotated[
         str | None,
-        typer.Option("--minutes", metavar="TIME", help="Tell the likely core temperature after so long, such as 20min."),
+        typer.Option(
+            "--minutes", metavar="TIME", help="Tell the likely core temperature after so long, such as 20min."
+        ),
     ] = None,
     out: Annotated[
         str | None,
-        typer.Option("--out", metavar="TIME", help="Tell the temperature so long after it left the chamber, such as 8s."),
+        typer.Option(
+            "--out", metavar="TIME", help="Tell the temperature so long after it left the chamber, such as 8s."
+        ),
     ] = None,
     store: StoreOption = None,
     as_json: JsonOption = False,
@@ -61,7 +65,9 @@ def soak(
         family = kept.material(known.material).family
     body = body_of(known.form)
     if body is None:
-        raise InputError("part", part, "one of known dimensions", f"those of a {known.form.kind} do not say how thick it is")
+        raise InputError(
+            "part", part, "one of known dimensions", f"those of a {known.form.kind} do not say how thick it is"
+        )
     need = soak_of(body, at, start_c=room_c, family=family, air=air_word)
     loss = drift(body, at, out_s or 0.0, room_c=room_c, family=family, chamber_sd_k=0.3)
     check = None

@@ -1,0 +1,130 @@
+"""A record with its fit, and a transfer function with its fit, as charts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from matdb.picture.chart import Chart, Mark, Panel, Series
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from matdb.bench.forced import ForcedFit
+    from matdb.bench.trace import TraceFit
+
+    Array = NDArray[np.float64]
+
+__all__ = ["forced_chart", "trace_chart"]
+
+#: Points that a line is drawn with.
+_MOST_POINTS: Final = 4000
+_MOST_CYCLES: Final = 12.0
+
+
+def trace_chart(fit: TraceFit, name: str) -> Chart:
+    """The whole record, and the strongest tap in detail, each with the fit over it.
+
+    Parameters
+    ----------
+    fit : TraceFit
+        What :func:`matdb.bench.trace.fit_trace` gave; a refused one shows the record alone.
+    name : str
+        The record's name, for the title.
+
+    Returns
+    -------
+    Chart
+        One panel of the record, and one of a tap unless the fit was refused.
+    """
+    import numpy as np
+
+    trace = fit.trace
+    channel = _liveliest(fit)
+    time, signal = trace.time_s, trace.signal[:, channel]
+    signal = signal - float(np.median(signal))
+    fitted = fit.fitted[:, channel] - float(np.median(trace.signal[:, channel]))
+    label = trace.names[channel]
+    taps = tuple(Mark(axis="x", at=float(t), label="tap" if k == 0 else "") for k, t in enumerate(fit.taps_s))
+    panels = [_panel(time, signal, fitted, label, taps)]
+    subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
+    if fit.modes:
+        mode = fit.modes[0]
+        subtitle = (
+            f"{mode.frequency_hz:.4g} ± {mode.frequency_sd_hz:.2g} Hz, decrement {mode.log_decrement:.3g} ± "
+            f"{mode.log_decrement_sd:.2g}, {len(fit.taps_s)} taps, {len(fit.modes)} modes"
+        )
+        size = np.nan_to_num(mode.amplitude[:, channel]) if mode.amplitude.size else np.zeros(1)
+        start = float(fit.taps_s[int(np.argmax(size))])
+        cycles = min(_MOST_CYCLES, max(4.0, 4.0 / max(mode.log_decrement, 1e-3)))
+        here = (time >= start - 1.0 / mode.frequency_hz) & (time <= start + cycles / mode.frequency_hz)
+        panels.append(_panel(time[here], signal[here], fitted[here], label, ()))
+    return Chart(title=f"Record {name}", subtitle=subtitle, panels=tuple(panels), notes=fit.reasons)
+
+
+def forced_chart(fit: ForcedFit, name: str) -> Chart:
+    """Transmissibility and coherence over frequency with the fitted resonance.
+
+    Parameters
+    ----------
+    fit : ForcedFit
+        What :func:`matdb.bench.forced.fit_forced` gave, with its transfer function.
+    name : str
+        The record's name, for the title.
+
+    Returns
+    -------
+    Chart
+        Two panels: magnitude and coherence.
+    """
+    import numpy as np
+
+    transfer = fit.transfer
+    assert transfer is not None
+    shown = transfer.frequency_hz > 0.0
+    if np.isfinite(fit.frequency_hz):
+        shown &= transfer.frequency_hz <= 5.0 * fit.frequency_hz
+    f = transfer.frequency_hz[shown]
+    magnitude, sd = np.abs(transfer.ratio[shown]), 1.4142 * transfer.sd[shown]
+    lines = [
+        Series(label="read", x=f, y=magnitude, low=np.maximum(magnitude - 1.96 * sd, 1e-6), high=magnitude + 1.96 * sd)
+    ]
+    subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
+    if np.isfinite(fit.frequency_hz):
+        lines.append(Series(label="fitted", x=f, y=np.abs(fit.fitted[shown]), style="dashed", colour=1))
+        subtitle = (
+            f"natural frequency {fit.frequency_hz:.4g} ± {fit.frequency_sd_hz:.2g} Hz, loss factor "
+            f"{fit.loss_factor:.3g} ± {fit.loss_factor_sd:.2g}"
+        )
+    panels = (
+        Panel(x_label="frequency, Hz", y_label="payload over base", series=tuple(lines), y_log=True),
+        Panel(
+            x_label="frequency, Hz",
+            y_label="coherence",
+            series=(Series(label="", x=f, y=transfer.coherence[shown]),),
+            y_range=(0.0, 1.02),
+        ),
+    )
+    return Chart(title=f"Record {name}", subtitle=subtitle, panels=panels, notes=fit.reasons)
+
+
+def _liveliest(fit: TraceFit) -> int:
+    import numpy as np
+
+    if fit.modes and fit.modes[0].amplitude.size:
+        return int(np.argmax(np.nan_to_num(fit.modes[0].amplitude).max(axis=0)))
+    return int(np.argmax(np.std(fit.trace.signal, axis=0)))
+
+
+def _panel(time: Array, signal: Array, fitted: Array, label: str, taps: tuple[Mark, ...]) -> Panel:
+    import numpy as np
+
+    series = [Series(label="read", x=_thin(time), y=_thin(signal))]
+    if np.isfinite(fitted).any():
+        series.append(Series(label="fitted", x=_thin(time), y=_thin(fitted), style="dashed", colour=1))
+    return Panel(x_label="time, s", y_label=f"{label}, less its median", series=tuple(series), marks=taps)
+
+
+def _thin(values: Array) -> Array:
+    step = max(1, len(values) // _MOST_POINTS)
+    return values[::step]
