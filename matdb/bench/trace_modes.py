@@ -181,9 +181,7 @@ class Separation(Stretches):
         for c in range(self.payload):
             told = np.fft.irfft(np.fft.rfft(rest[:, c], size)[:, None] * spectra, size, axis=0)[: grid.size]
             score += np.einsum("ti,ij,tj->t", told, inverse, told)
-        least = max(
-            worth(2.0 * poles.size * self.payload, 12.0), 0.002 * float(np.max(_tap_energies(solution, blocks)))
-        )
+        least = max(worth(2.0 * poles.size * self.payload, 6.0), 0.002 * float(np.max(_tap_energies(solution, blocks))))
         found: list[float] = []
         while len(found) < 20:
             i = int(np.argmax(score))
@@ -211,7 +209,9 @@ class Separation(Stretches):
             free = 2.0 * poles.size * sum(b.signal.shape[1] for b in mine)
             apart = evaluate(mine, poles)[0].cost
             gain = sum(float(np.sum(b.clean**2)) for b in mine) - apart
-            before = [b for b in blocks if b.tap == k - 1]
+            # Only while the decay before still sounds can a beat of it look like a tap.
+            near = k > 0 and self.starts[k] - self.starts[k - 1] < 4.0 / float(np.min(-poles.real))
+            before = [b for b in blocks if b.tap == k - 1 and near]
             need = worth(free, 2.0)
             if gain > need and before:
                 both = evaluate(before, poles)[0].cost + apart - sum(b.signal.size for b in (*before, *mine))
