@@ -126,7 +126,14 @@ def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", ask
             values[slot.field.name] = _form(slot, f"{within}{stem}", values.get(slot.field.name), below.get(stem, {}))
         if slot.needed and slot.field.name not in values:
             raise InputError(f"{within}{stem}", None, f"given for a {kind}", f"a {kind} takes {form_options(kind)}")
-    return cls(**values)
+    try:
+        return cls(**values)
+    except InputError as error:
+        # The form names its field; the user knows the option.
+        named = {f"{kind} {slot.field.name}": stem for stem, slot in slots.items() if slot.stem == stem}
+        if error.field not in named:
+            raise
+        raise InputError(f"{within}{named[error.field]}", error.value, error.allowed, error.cure) from None
 
 
 def form_options(kind: str) -> str:

@@ -10,7 +10,8 @@ from matdb.cli.fit import MaterialArgument
 from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, opened, temperatures
 
 FileOption = Annotated[
-    str, typer.Option("--out", metavar="FILE", help="The file to write: JSON when its name ends in .json, else CSV.")
+    str,
+    typer.Option("--csv", "--out", metavar="FILE", help="The file to write: CSV, or JSON when its name ends in .json."),
 ]
 RangeOption = Annotated[
     list[str],

@@ -21,6 +21,12 @@ your own. Exit codes: 0 done, 1 refused or failed, 2 wrong usage or input, 130 s
 `--json` the output is one JSON document, warnings included.
 """
 
+_FORMS = """A half of a pair is a form of its own: `--lower "ring 12x5x4mm"`, or `--lower ring --lower-outer 12mm
+--lower-inner 5mm --lower-height 4mm`; without `--upper` both halves are alike. Load-deflection points are given one
+by one, `--point 5N:0.6mm --point 10N:1.5mm` (a mass counts as its weight: `--point 500g:0.6mm`), or as a file with a
+column of deflections and one of forces or masses, their units in the header: `deflection_mm,force_n`.
+"""
+
 
 def reference_text() -> str:
     """The reference as Markdown."""
@@ -33,7 +39,7 @@ def reference_text() -> str:
     root = typer.main.get_command(app)
     parts = [_HEAD, *(_section(path, command) for path, command in _walk(root, "matdb"))]
     forms = "\n".join(f"| `{kind}` | {_cell(form_options(kind))} |" for kind in sorted(FORMS))
-    parts.append(f"## Dimensions of the forms\n\n| form | dimensions |\n|---|---|\n{forms}\n")
+    parts.append(f"## Dimensions of the forms\n\n{_FORMS}\n| form | dimensions |\n|---|---|\n{forms}\n")
     return "\n".join(parts)
 
 
