@@ -1,6 +1,7 @@
 """The palette: told apart by the colour-blind, in grey, and by dashes and markers besides."""
 
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -48,3 +49,35 @@ def test_ink_stands_out_from_paper():
 
 def test_nothing_rests_on_colour_alone():
     assert len(set(DASHES)) == len(set(MARKERS)) == len(SERIES)
+
+
+def themes():
+    """The colours of each light that the field page knows, the ones that it does not set taken from daylight."""
+    from importlib.resources import files
+
+    css = files("matdb.picture").joinpath("page.css").read_text(encoding="utf-8").split("@media print")[0]
+    blocks = [dict(re.findall(r"--(\w+): (#\w{6})", block)) for block in re.findall(r":root[^{]*\{(.*?)\}", css, re.S)]
+    names = ("day", "dark", "night", "sun")
+    blocks = [b for b in blocks if b]
+    assert len(blocks) == len(names)
+    return {name: blocks[0] | block for name, block in zip(names, blocks, strict=True)}
+
+
+def contrast(a, b):
+    """Contrast ratio after WCAG 2.1, 1 to 21."""
+    low, high = sorted((linear(c) @ [0.2126, 0.7152, 0.0722]) + 0.05 for c in (a, b))
+    return high / low
+
+
+@pytest.mark.parametrize("name", ["day", "dark", "night", "sun"])
+def test_the_page_s_words_and_lines_stand_out_in_every_light(name):
+    theme = themes()[name]
+    for word in ("ink", "quiet", "good", "fair", "open", "poor", "bad"):
+        assert contrast(theme[word], theme["paper"]) >= (9.5 if name == "sun" else 7.0), word
+    for word in ("good", "fair", "open", "poor", "bad"):
+        assert contrast(theme["sign"], theme[word]) >= 4.5, word
+    for k in range(5):
+        for ground in ("paper", "wanted"):
+            assert contrast(theme[f"s{k}"], theme[ground]) >= 3.0, (k, ground)
+    assert contrast(theme["line"], theme["paper"]) >= 3.0
+    assert contrast(theme["focus"], theme["paper"]) >= 3.0
