@@ -3,7 +3,6 @@
 Run ``python tests/benchmarks/sweeps.py [rows]``.
 """
 
-# ruff: noqa: E402
 from __future__ import annotations
 
 import sys

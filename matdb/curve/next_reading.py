@@ -1,0 +1,425 @@
+"""Which reading to take next: the affordable ones ranked by how much each is expected to narrow an answer.
+
+A candidate's outcome is simulated for some draws of the posterior taken as truths, with the noise and the slips that
+such a reading has. Each outcome then weighs all other draws by their likelihood, just as the fit would, and the asked
+band is read from the weighted draws; the mean over the outcomes is what to expect [1]_.
+
+References
+----------
+.. [1] K. Chaloner, I. Verdinelli, Stat. Sci. 10 (1995) 273 (design by expected posterior spread).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.bench.readings import Deflection, Reading, RingDown
+from matdb.curve.band import Band, band
+from matdb.curve.curve import Curve, checked_state
+from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, STANDARD_GRAVITY, gather, ln_tolerant
+from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
+from matdb.curve.prior import prior_of
+from matdb.errors import InputError
+from matdb.form.part import Part
+from matdb.material.families import family_named
+from matdb.material.record import Material, checked_number
+
+__all__ = ["Affordable", "NextReading", "rank_next_readings"]
+
+Array = NDArray[np.float64]
+
+#: Particles of each run and draws in total that the ranking is computed over; outcomes simulated a candidate.
+_PARTICLES: Final = 1600
+_DRAWS: Final = 3600
+_OUTCOMES: Final = 128
+#: A ring-down from 2 to 300 Hz can be read with a telephone and a tap.
+_HERTZ: Final = (2.0, 300.0)
+#: A deflection should be read to better than a fifth, and stay below this share of the height.
+_LEAST_DEFLECTION_MM: Final = 0.02
+_MOST_STRAIN: Final = 0.15
+_STATIC_S: Final = 10.0
+#: A phase angle stays below a right angle, whatever the misfit adds.
+_STEEPEST: Final = 1.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Affordable:
+    """What the bench can do.
+
+    Attributes
+    ----------
+    temperatures_c : tuple of float
+        Temperatures that can be held, degrees Celsius: freezer, refrigerator, room, oven.
+    masses_kg : tuple of float or None
+        Masses at hand, on ``count`` parts; None takes half, once and twice the mass that rings at the asked
+        frequency.
+    kinds : tuple of str
+        "ring-down" and "deflection".
+    """
+
+    temperatures_c: tuple[float, ...] = (-18.0, 5.0, 23.0, 40.0, 60.0)
+    masses_kg: tuple[float, ...] | None = None
+    kinds: tuple[str, ...] = ("ring-down", "deflection")
+
+    def __post_init__(self) -> None:
+        if not self.temperatures_c or not self.kinds:
+            raise InputError("affordable", "nothing", "at least one temperature and one kind of reading")
+        for t in self.temperatures_c:
+            checked_number("affordable temperature", t, -150.0, 400.0, "degrees Celsius")
+        for m in self.masses_kg or ():
+            checked_number("affordable mass", m, 0.0, 1000.0, "kg", open_low=True)
+        for kind in self.kinds:
+            if kind not in ("ring-down", "deflection"):
+                raise InputError("affordable kind", kind, "ring-down or deflection")
+
+
+@dataclass(frozen=True, kw_only=True)
+class NextReading:
+    """A reading that could be taken, and what it is expected to be worth.
+
+    Attributes
+    ----------
+    kind : str
+        "ring-down" or "deflection".
+    part : str
+        The part to read.
+    temperature_c, mass_kg, count
+        Where, with which mass, on how many parts.
+    width_before, width_after : float
+        Mean over the asked states of ln(high / low) of the stiffness band, now and as expected with the reading.
+    narrowing : float
+        1 - width_after / width_before.
+    band_before, band_after : Band
+        Stiffness of one part in N/mm over the asked states, now and as expected.
+    minutes : float
+        About how long it takes, soaking included (common practice, no source).
+    why : str
+        The reason in words.
+    """
+
+    kind: str
+    part: str
+    temperature_c: float
+    mass_kg: float
+    count: int
+    width_before: float
+    width_after: float
+    narrowing: float
+    band_before: Band
+    band_after: Band
+    minutes: float
+    why: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        values = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        return values | {"band_before": self.band_before.to_dict(), "band_after": self.band_after.to_dict()}
+
+
+def rank_next_readings(
+    curve: Curve,
+    material: Material,
+    part: Part,
+    parts: Mapping[str, Part],
+    readings: Sequence[Reading],
+    temperatures_c: ArrayLike,
+    frequency_hz: float | None = None,
+    mass_kg: float | None = None,
+    count: int = 1,
+    affordable: Affordable | None = None,
+    *,
+    axis: str = "axial",
+    squeeze_mm: float = 0.0,
+) -> list[NextReading]:
+    """Rank readings by how much each is expected to narrow the stiffness band of a part.
+
+    Parameters
+    ----------
+    curve : Curve
+        The material's curve, fitted to ``readings`` (or the prior's, without any).
+    material : Material
+        Its record.
+    part : Part
+        The part that is asked about and read.
+    parts, readings
+        All readings of the material and the parts that they name.
+    temperatures_c : array_like
+        The temperatures asked about, degrees Celsius: two are taken as the ends of a range.
+    frequency_hz, mass_kg : float, optional
+        The stiffness asked about holds at this frequency, or at the natural frequency under this mass on ``count``
+        parts; 30 Hz when neither is given.
+    count : int
+        Parts that share the mass.
+    affordable : Affordable, optional
+        What the bench can do.
+    axis, squeeze_mm
+        Axis of the part and its static squeeze, for question and readings alike.
+
+    Returns
+    -------
+    list of NextReading
+        Best first; empty when nothing affordable is sensible on this part.
+
+    Raises
+    ------
+    InputError
+        A temperature, mass or count out of range, or both frequency and mass given.
+    """
+    if frequency_hz is not None and mass_kg is not None:
+        raise InputError("frequency_hz", frequency_hz, "left out when mass_kg is given", "give one of the two")
+    if isinstance(count, bool) or count != int(checked_number("count", count, 1, 1000)):
+        raise InputError("count", count, "a whole number from 1 to 1000")
+    if mass_kg is not None:
+        mass_kg = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
+    asked, hertz = checked_state(np.ravel(temperatures_c), 30.0 if frequency_hz is None else frequency_hz)
+    if not asked.size:
+        raise InputError("temperatures_c", "none", "at least one temperature")
+    if asked.size == 2:
+        asked = np.linspace(asked[0], asked[1], 9)
+    able = affordable or Affordable()
+    many, noise = _many_draws(curve, material, parts, readings)
+    bench = _Bench(many, noise, part, axis, squeeze_mm, int(count))
+    question = _Question(bench, asked, mass_kg, float(hertz.flat[0]))
+    before = band(np.exp(question.whole(many)))
+    low, high = service_range_c(material)
+    candidates = bench.candidates(
+        [t for t in able.temperatures_c if low <= t <= high],
+        able.masses_kg or question.usual_masses(),
+        able.kinds,
+    )
+    found = []
+    for reading in candidates:
+        after = question.once_taken(bench, reading, before)
+        found.append(_answer(many, reading, before, after, asked))
+    return sorted(found, key=lambda each: (each.width_after, each.minutes))
+
+
+def service_range_c(material: Material) -> tuple[float, float]:
+    """Service range in degrees Celsius: the material's own, or its family's."""
+    table = family_named(material.family)
+    low, high = material.service_min_c, material.service_max_c
+    return (
+        table["service_min"].value if low is None else low,
+        table["service_max"].value if high is None else high,
+    )
+
+
+def _many_draws(
+    curve: Curve, material: Material, parts: Mapping[str, Part], readings: Sequence[Reading]
+) -> tuple[Curve, Array]:
+    """The curve with more draws than it keeps, and their noise factors."""
+    prior = prior_of(material)
+    if readings:
+        evidence = gather(readings, parts, material.family)
+        posterior = fit_posterior(prior, evidence, seed=curve.seed, particles=_PARTICLES, draws=_DRAWS)
+        offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
+        misfit = posterior.misfit
+    else:
+        posterior = prior_population(prior, curve.seed, draws=_DRAWS)
+        offsets, misfit = {}, posterior.misfit
+    return dataclasses.replace(curve, draws=posterior.draws, offsets=offsets, misfit=misfit), posterior.noise
+
+
+@dataclass(eq=False)
+class _Bench:
+    """The part on the bench, as every draw has it."""
+
+    many: Curve
+    noise: Array
+    part: Part
+    axis: str
+    squeeze_mm: float
+    count: int
+
+    def __post_init__(self) -> None:
+        unit = float(self.part.form.stiffness_n_per_mm(1.0, self.axis, squeeze_mm=self.squeeze_mm))
+        self.offset = self.many.offset_draws(self.part.name, self.part.form.offset_sd(self.axis))
+        #: ln of the stiffness per modulus of one part, every draw.
+        self.ln_scale = self.offset + math.log(unit)
+        rng = np.random.default_rng([self.many.seed, 5])
+        n = len(self.offset)
+        # The same truths and the same luck for all candidates, so that they are compared fairly.
+        self.truths = (np.arange(_OUTCOMES) * n + n // 2) // _OUTCOMES
+        slip = np.where(rng.random((2, _OUTCOMES)) < FUMBLED_SHARE, FUMBLED_WIDTH, 1.0)
+        self.chance = slip * rng.standard_normal((2, _OUTCOMES))
+
+    def natural_ln_omega(self, temperature_c: Array, mass_kg: float) -> Array:
+        """Ln of the natural angular frequency under a mass, shape (draws, temperatures)."""
+        ln_w = (self.ln_scale + math.log(1e3 * self.count / mass_kg))[:, None]
+        ln_omega = np.full((len(self.offset), temperature_c.size), math.log(2.0 * math.pi * 30.0))
+        for _ in range(4):
+            value, slope = self.many.ln_modulus_and_slope(temperature_c, ln_omega)
+            storage = value.real + np.log(np.cos(np.minimum(value.imag, _STEEPEST)))
+            ln_omega = ln_omega - (2.0 * ln_omega - ln_w - storage) / (2.0 - np.clip(slope.real, 0.0, 1.0))
+        return ln_omega
+
+    def candidates(
+        self, temperatures_c: Sequence[float], masses_kg: Sequence[float], kinds: Sequence[str]
+    ) -> list[RingDown | Deflection]:
+        """Sensible readings, with the outcome that the median draw would give."""
+        t = np.array(temperatures_c, dtype=float)
+        if not t.size:
+            return []
+        height = self.part.form.squeezable_height_mm
+        slow = self.many.ln_modulus(t, np.full(t.shape, -math.log(_STATIC_S)), misfit=False)
+        soft = np.median(np.exp(slow.real + self.ln_scale[:, None]) * np.cos(slow.imag), axis=0)
+        made: list[RingDown | Deflection] = []
+        for mass in masses_kg:
+            ln_omega = self.natural_ln_omega(t, mass)
+            hertz = np.exp(np.median(ln_omega, axis=0)) / (2.0 * math.pi)
+            loss = np.median(np.tan(self.many.ln_modulus(t, ln_omega, misfit=False).imag), axis=0)
+            for k, temperature in enumerate(t.tolist()):
+                where: dict[str, Any] = {
+                    "part": self.part.name,
+                    "axis": self.axis,
+                    "squeeze_mm": self.squeeze_mm,
+                    "temperature_c": temperature,
+                    "mass_kg": mass,
+                    "count": self.count,
+                }
+                if "ring-down" in kinds and _HERTZ[0] <= hertz[k] <= _HERTZ[1]:
+                    decrement = float(np.clip(math.pi * loss[k], 1e-3, 6.0))
+                    made.append(RingDown(**where, frequency_hz=float(hertz[k]), log_decrement=decrement))
+                sag = mass * STANDARD_GRAVITY / (self.count * float(soft[k]))
+                fits = height is None or sag <= _MOST_STRAIN * height
+                if "deflection" in kinds and sag >= _LEAST_DEFLECTION_MM and fits:
+                    made.append(Deflection(**where, deflection_mm=sag, dwell_s=_STATIC_S))
+        return made
+
+    def weights(self, reading: RingDown | Deflection) -> Array:
+        """Weight of every draw after each simulated outcome, shape (outcomes, draws)."""
+        evidence = gather([reading], {self.part.name: self.part})
+        stiff, loss, stiff_rate, loss_rate = evidence.predict(self.many.draws, self.offset[:, None])
+        misfit = self.many.misfit if self.many.misfit.any() else np.full(len(self.offset), MISFIT_SCALE)
+        stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, self.noise, misfit[:, None])
+        total = np.zeros((len(self.truths), len(self.offset)))
+        shown = [(stiff, stiff_sd)] if np.isnan(evidence.loss[0]) else [(stiff, stiff_sd), (loss, loss_sd)]
+        for (value, sd), chance in zip(shown, self.chance, strict=False):
+            seen = value[self.truths, 0] + sd[self.truths, 0] * chance
+            total = total + ln_tolerant((seen[:, None] - value[:, 0]) / sd[:, 0]) - np.log(sd[:, 0])
+        total[np.arange(len(self.truths)), self.truths] = -np.inf
+        weight = np.exp(total - total.max(axis=1, keepdims=True))
+        return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+
+
+@dataclass(eq=False)
+class _Question:
+    """The asked stiffness: ln N/mm of one part over the asked states, every draw."""
+
+    bench: _Bench
+    asked: Array
+    mass_kg: float | None
+    frequency_hz: float
+
+    def __post_init__(self) -> None:
+        bench = self.bench
+        self.ln_omega = (
+            np.full(self.asked.shape, math.log(2.0 * math.pi * self.frequency_hz))
+            if self.mass_kg is None
+            else bench.natural_ln_omega(self.asked, self.mass_kg)
+        )
+        self.clean = self._storage(bench.many, misfit=False)
+
+    def _storage(self, curve: Curve, *, misfit: bool) -> Array:
+        value = curve.ln_modulus(self.asked, self.ln_omega, misfit=misfit)
+        return np.asarray(value.real + np.log(np.cos(np.minimum(value.imag, _STEEPEST))) + self.bench.ln_scale[:, None])
+
+    def whole(self, curve: Curve) -> Array:
+        """With the model's own misfit."""
+        return self._storage(curve, misfit=True)
+
+    def usual_masses(self) -> tuple[float, ...]:
+        """Half, once and twice the mass that rings at the asked frequency in the middle of the range."""
+        if self.mass_kg is not None:
+            middle = self.mass_kg
+        else:
+            stiff = float(np.exp(np.median(self.clean))) * self.bench.count
+            middle = stiff * 1e3 / (2.0 * math.pi * self.frequency_hz) ** 2
+        # A mass has two figures that count.
+        digits = 1 - math.floor(math.log10(middle))
+        return tuple(round(share * middle, digits + 1) for share in (0.5, 1.0, 2.0))
+
+    def once_taken(self, bench: _Bench, reading: RingDown | Deflection, before: Band) -> Band:
+        """The band expected once the reading is taken, around today's median."""
+        many = bench.many
+        t = reading.temperature_c
+        low, high = many.measured_c or (t, t)
+        # The misfit grows away from the measured temperatures, which the reading widens.
+        wider = dataclasses.replace(many, measured_c=(min(low, t), max(high, t)))
+        ends = _weighted_ends(self.whole(wider), bench.weights(reading))
+        low_end, middle, high_end = ends.mean(axis=1)
+        return Band(before.median, before.median * np.exp(low_end - middle), before.median * np.exp(high_end - middle))
+
+
+def _weighted_ends(values: Array, weights: Array) -> Array:
+    """Quantiles 2.5, 50 and 97.5 % of columns under weights, shape (3, outcomes, columns)."""
+    out = np.empty((3, len(weights), values.shape[1]))
+    for k in range(values.shape[1]):
+        order = np.argsort(values[:, k])
+        ordered = values[order, k]
+        share = np.cumsum(weights[:, order], axis=1)
+        for i, level in enumerate((0.025, 0.5, 0.975)):
+            place = (share < level).sum(axis=1).clip(max=len(ordered) - 1)
+            out[i, :, k] = ordered[place]
+    return out
+
+
+def _width(stiffness: Band) -> float:
+    return float(np.mean(np.log(stiffness.high / stiffness.low)))
+
+
+def _minutes(reading: RingDown | Deflection) -> float:
+    """About how long a reading takes with soaking (common practice, no source)."""
+    t = reading.temperature_c
+    soak = 5.0 if 15.0 <= t <= 30.0 else 60.0 if t < 0.0 else 45.0
+    return soak + (5.0 if isinstance(reading, Deflection) else 3.0)
+
+
+def _place(temperature_c: float) -> str:
+    if 15.0 <= temperature_c <= 30.0:
+        return "at room temperature"
+    return "in the freezer" if temperature_c < 0.0 else "in the refrigerator" if temperature_c < 15.0 else "in the oven"
+
+
+def _answer(many: Curve, reading: RingDown | Deflection, before: Band, after: Band, asked: Array) -> NextReading:
+    now = _width(before)
+    then = min(_width(after), now)
+    t = reading.temperature_c
+    low, high = many.measured_c or (math.nan, math.nan)
+    if math.isnan(low):
+        where = "nothing was read of this material yet"
+    elif t < low - 0.5:
+        where = f"the coldest reading so far is at {low:g} degC"
+    elif t > high + 0.5:
+        where = f"the warmest reading so far is at {high:g} degC"
+    else:
+        where = f"it lies within the temperatures read so far ({low:g} to {high:g} degC)"
+    if isinstance(reading, RingDown):
+        gives = f"it gives stiffness and damping near {reading.frequency_hz:.2g} Hz"
+    else:
+        gives = "it gives the slow stiffness"
+    why = (
+        f"{_place(t)}: {where}; {gives}; expected to narrow the stiffness band at {asked.min():g} to {asked.max():g} "
+        f"degC from a factor {math.exp(now):.2f} to {math.exp(then):.2f}"
+    )
+    return NextReading(
+        kind=reading.kind,
+        part=reading.part,
+        temperature_c=t,
+        mass_kg=reading.mass_kg,
+        count=reading.count,
+        width_before=now,
+        width_after=then,
+        narrowing=1.0 - then / now if now > 0.0 else 0.0,
+        band_before=before,
+        band_after=after,
+        minutes=_minutes(reading),
+        why=why,
+    )
