@@ -161,14 +161,14 @@ class Curve:
         """
         value, _ = self._evaluate(temperature_c, ln_omega, slope=False)
         if misfit:
-            value = value + self._misfit_at(temperature_c, ln_omega)
+            value = value + self._misfit_at(temperature_c, ln_omega, value)
         return value
 
     def ln_modulus_and_slope(self, temperature_c: Array, ln_omega: Array) -> tuple[Complex, Complex]:
         """As :meth:`ln_modulus`, with the slope d ln E / d ln s."""
         value, slope = self._evaluate(temperature_c, ln_omega, slope=True)
         assert slope is not None
-        return value + self._misfit_at(temperature_c, ln_omega), slope
+        return value + self._misfit_at(temperature_c, ln_omega, value), slope
 
     def median_ln_shift(self, temperature_c: Array) -> Array:
         """Median over the draws of ln a_T relative to 23 degC; same shape as the temperature."""
@@ -222,23 +222,25 @@ class Curve:
         draws = np.array(arrays.get("draws", np.zeros((0, 0))))
         if meta.get("format") != 1 or draws.ndim != 2 or draws.shape[1] != len(COLUMNS) or not len(draws):
             raise InputError("fit", meta.get("format"), "of a format that this version reads", "fit the material again")
-        offsets = arrays["offsets"]
-        pair = lambda key: tuple(meta[key]) if meta.get(key) is not None else None  # noqa: E731
-        return cls(
-            material=material,
-            family=meta["family"],
-            basis=meta["basis"],
-            draws=draws,
-            offsets={name: offsets[:, k] for k, name in enumerate(meta["parts"])},
-            common_sd=float(meta["common_sd"]),
-            misfit=arrays["misfit"],
-            measured_c=pair("measured_c"),
-            measured_ln_hz=pair("measured_ln_hz"),
-            weights=meta["weights"],
-            report=meta["report"],
-            reading_count=int(meta["reading_count"]),
-            **given,
-        )
+        try:
+            offsets = arrays["offsets"]
+            return cls(
+                material=material,
+                family=meta["family"],
+                basis=meta["basis"],
+                draws=draws,
+                offsets={name: offsets[:, k] for k, name in enumerate(meta["parts"])},
+                common_sd=float(meta["common_sd"]),
+                misfit=arrays["misfit"],
+                measured_c=_pair(meta["measured_c"]),
+                measured_ln_hz=_pair(meta["measured_ln_hz"]),
+                weights=meta["weights"],
+                report=meta["report"],
+                reading_count=int(meta["reading_count"]),
+                **given,
+            )
+        except (KeyError, IndexError, TypeError, ValueError) as error:
+            raise InputError("fit", repr(error), "whole", "fit the material again") from None
 
     # -- inside --------------------------------------------------------------------------------------------
 
@@ -253,7 +255,7 @@ class Curve:
         value = value + columns[4] * np.log(kelvin / REFERENCE_K)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
-    def _misfit_at(self, temperature_c: Array, ln_omega: Array) -> Any:
+    def _misfit_at(self, temperature_c: Array, ln_omega: Array, ln_modulus: Complex) -> Any:
         if not self.misfit.any():
             return 0.0
         t = np.asarray(temperature_c, dtype=float)
@@ -275,8 +277,8 @@ class Curve:
                 beyond = np.maximum(self.measured_ln_hz[0] - reduced, reduced - self.measured_ln_hz[1])
                 outside = np.maximum(outside, beyond / _MISFIT_GROWTH_LN_HZ)
             total *= 1.0 + np.clip(outside, 0.0, 4.0)
-        # The imaginary part of ln E is about the loss factor: scale it by the median loss.
-        loss = np.clip(self._evaluate(t, ln_omega, slope=False)[0].imag.reshape(n, -1), 0.0, 1.2)
+        # The imaginary part of ln E is about the loss factor.
+        loss = np.clip(ln_modulus.imag.reshape(n, -1), 0.0, 1.2)
         room = np.maximum(MISFIT_LOSS * total.imag, -0.8)
         return (total.real + 1j * np.maximum(loss * room + _MISFIT_LOSS_FLOOR * total.imag, -0.9 * loss)).reshape(
             (n, *t.shape)
@@ -299,6 +301,10 @@ class Curve:
         n = len(self.draws)
         values = np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
         return np.random.default_rng([self.seed, 4]).permutation(values)
+
+
+def _pair(values: Any) -> tuple[float, float] | None:
+    return None if values is None else (float(values[0]), float(values[1]))
 
 
 def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:

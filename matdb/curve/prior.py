@@ -184,6 +184,6 @@ def _bounded(mean: float, sd: float, u: Array, low: float, high: float) -> Array
 
 def _ln_modulus(draws: Array, temperature_k: float, frequency_hz: float) -> NDArray[np.complex128]:
     ln_s = math.log(2.0 * math.pi * frequency_hz) + 0.5j * math.pi
-    ln_s_tau = ln_time(draws, np.array([temperature_k]))[:, 0] + ln_s
+    ln_s_tau = np.asarray(ln_time(draws, np.array([temperature_k]))[:, 0] + ln_s, dtype=np.complex128)
     value, _ = ln_fractional_modulus(ln_s_tau, draws[:, 0], draws[:, 1], draws[:, 2], draws[:, 3], slope=False)
     return np.asarray(value + draws[:, 4] * math.log(temperature_k / REFERENCE_K))
