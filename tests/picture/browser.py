@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+BROWSERS = ("chromium", "chromium-browser")
 NEEDED = "the field page is tested in a real browser: install it with 'apt-get install chromium chromium-driver'"
 
 
