@@ -140,8 +140,8 @@ def protocol_markdown(
     out += [
         "## Steps",
         "",
-        f"1. Weigh the plate with everything that rings on it, sensor and screws too: {_listed(masses)}. Write down what "
-        "the scales say, not what it should be.",
+        f"1. Weigh the plate with everything that rings on it, sensor and screws too: {_listed(masses)}. Write down "
+        "what the scales say, not what it should be.",
         "2. Squeeze and release the part three times by hand, then let it rest for ten minutes.",
         "3. Soak the part alone, without plate and mass, beside a thermometer in the same air "
         f"({'a fan is running' if air == 'fanned' else 'still air'}). Keep the plate in the chamber too if it fits.",

@@ -90,7 +90,7 @@ class Session:
         self.fixed_mass = self.mass_kg is not None
         if self.mass_kg is None:
             past = [each.reading for each in self.kept.readings(part=self.part.name)]
-            self.mass_kg = next((r.mass_kg for r in reversed(past) if getattr(r, "mass_kg", None)), None)
+            self.mass_kg = next((m for r in reversed(past) if (m := getattr(r, "mass_kg", None))), None)
 
     def run(self) -> None:
         """Ask until the user stops."""
@@ -180,13 +180,15 @@ class Session:
             usual = self.advised.mass_kg if self.advised is not None else self.mass_kg
             words = "Mass" if self.count == 1 else f"Mass on all {self.count} together"
             self.mass_kg = _until(words, None if usual is None else f"{1e3 * usual:g}g", _mass)
+        mass_kg = self.mass_kg
+        assert mass_kg is not None
         kind, value = _until("Read: frequency such as 31Hz, or deflection such as 0.31mm", None, _figure)
         if kind == "mm":
             dwell = _until("Dwell from loading to reading", "10s", _seconds)
-            reading: Reading = Deflection(mass_kg=self.mass_kg, deflection_mm=value, dwell_s=dwell, **common)
+            reading: Reading = Deflection(mass_kg=mass_kg, deflection_mm=value, dwell_s=dwell, **common)
         else:
             decay = _until("Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)", "", _decrement)
-            reading = RingDown(mass_kg=self.mass_kg, frequency_hz=value, log_decrement=decay, **common)
+            reading = RingDown(mass_kg=mass_kg, frequency_hz=value, log_decrement=decay, **common)
         if self._chilled(temperature_c):
             out = _until("Seconds outside, such as 8s (empty: not known)", "", _seconds_or_none)
             reading = replace(reading, seconds_out=out)
@@ -270,8 +272,8 @@ class Session:
         if self.advised is not None:
             a = self.advised
             show(
-                f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g, expected to bring the factor "
-                f"from {math.exp(a.width_before):.3g} to {math.exp(a.width_after):.3g}"
+                f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g, expected to bring the "
+                f"factor from {math.exp(a.width_before):.3g} to {math.exp(a.width_after):.3g}"
             )
 
     def _any(self) -> bool:

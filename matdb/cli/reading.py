@@ -212,10 +212,11 @@ def import_(
     from matdb.exchange.reading_file import read_readings
     from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 
-    content: bytes | Table = Path(file).expanduser().read_bytes()
+    raw = Path(file).expanduser().read_bytes()
+    content: bytes | Table = raw
     others: tuple[str, ...] = ()
-    if is_spreadsheet(content):
-        content, others = read_spreadsheet(Path(file).name, content, sheet=sheet)
+    if is_spreadsheet(raw):
+        content, others = read_spreadsheet(Path(file).name, raw, sheet=sheet)
     elif sheet is not None:
         raise InputError("--sheet", sheet, "left out for a file that is no XLSX workbook")
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}

@@ -53,7 +53,7 @@ def soak(
     from matdb.bench.soak import check_soak, crystallisation_note, drift
     from matdb.bench.soak import soak as soak_of
     from matdb.cli.cautions import BENCH
-    from matdb.cli.screen import band_text, document, given_text, lines, show, table
+    from matdb.cli.screen import document, given_text, lines, show, table
     from matdb.errors import InputError
 
     at = temperatures(temp, step)

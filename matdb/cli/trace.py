@@ -242,9 +242,10 @@ def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:
         word = "softens" if a.late_hz > a.early_hz else "stiffens"
         change = f"{word} with amplitude" if a.significant else "no change with amplitude beyond the noise"
         show(
-            f"{change}: {_pm(a.early_hz, a.early_sd_hz)} Hz and decrement {_pm(a.early_decrement, a.early_decrement_sd)} "
-            f"at {number_text(a.early_amplitude)}, {_pm(a.late_hz, a.late_sd_hz)} Hz and "
-            f"{_pm(a.late_decrement, a.late_decrement_sd)} at {number_text(a.late_amplitude)} (the record's unit)"
+            f"{change}: {_pm(a.early_hz, a.early_sd_hz)} Hz and decrement "
+            f"{_pm(a.early_decrement, a.early_decrement_sd)} at {number_text(a.early_amplitude)}, "
+            f"{_pm(a.late_hz, a.late_sd_hz)} Hz and {_pm(a.late_decrement, a.late_decrement_sd)} at "
+            f"{number_text(a.late_amplitude)} (the record's unit)"
         )
 
 

@@ -331,8 +331,8 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
         )
 
     if isinstance(reading, HardnessReading):
-        modulus, sd = modulus_from_hardness(parse_hardness(reading.value))
-        return row(_on_axis(HARDNESS_HZ), 0.0, math.log(modulus), sd, nan, 1.0, 4)
+        modulus, shore_sd = modulus_from_hardness(parse_hardness(reading.value))
+        return row(_on_axis(HARDNESS_HZ), 0.0, math.log(modulus), shore_sd, nan, 1.0, 4)
     if isinstance(reading, ModulusPoint):
         stiff_sd = STIFFNESS_SD if reading.storage_sd is None else reading.storage_sd
         loss, loss_sd = nan, 1.0

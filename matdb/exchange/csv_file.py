@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 import secrets
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -14,18 +15,23 @@ from matdb.errors import InputError
 
 __all__ = ["cell", "csv_text", "guarded", "target_of", "unguarded", "write_csv", "write_text"]
 
-#: Text that begins with one of these is a formula to a spreadsheet; the apostrophe keeps the guard reversible.
-_RISKY = ("=", "+", "-", "@", "'", "\t", "\r")
+#: Text that begins with one of these, also in its wide form, is a formula to a spreadsheet; the apostrophe itself is
+#: among them so that the guard can be undone.
+_RISKY = "=+@\\-'\t\r＝＋－＠"
+#: A spreadsheet of another country takes the cell apart at these.
+_PARTED = ";\t|\r\n"
+_OPEN = re.compile(rf"(?:\A(?=[ \n]*[{_RISKY}])|(?<=[{_PARTED}])(?=[ ]*[{_RISKY}]))(?!\s*\Z)")
+_SHUT = re.compile(rf"(?:\A'(?=[ \n]*[{_RISKY}])|(?<=[{_PARTED}])'(?=[ ]*[{_RISKY}]))(?!\s*\Z)")
 
 
 def guarded(text: str) -> str:
-    """Put an apostrophe before text that a spreadsheet would take for a formula."""
-    return "'" + text if text.lstrip(" \n")[:1] in _RISKY and text.strip() else text
+    """Put an apostrophe before all that a spreadsheet would take for a formula, at the start or after a separator."""
+    return _OPEN.sub("'", text)
 
 
 def unguarded(text: str) -> str:
-    """Take away the apostrophe that :func:`guarded` put."""
-    return text[1:] if text[:1] == "'" and text[1:].lstrip(" \n")[:1] in _RISKY else text
+    """Take away the apostrophes that :func:`guarded` put."""
+    return _SHUT.sub("", text)
 
 
 def cell(value: Any) -> str:

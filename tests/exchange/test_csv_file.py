@@ -14,7 +14,7 @@ from matdb.exchange.csv_file import cell, csv_text, guarded, unguarded, write_cs
 TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc")))
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-5 ring", "@sum", "'=x", "\tx", "  =cmd", "\n=cmd"])
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-5 ring", "@sum", "'=x", "\tx", "  =cmd"])
 def test_formulas_are_neutralised(text):
     assert guarded(text) == "'" + text
     assert unguarded(guarded(text)) == text
@@ -84,3 +84,35 @@ def test_a_row_that_fails_leaves_nothing(tmp_path):
     with pytest.raises(ValueError, match="broken"):
         write_csv(tmp_path / "x.csv", ["a"], rows())
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "safe"),
+    [
+        ("note;=1+1", "note;'=1+1"),
+        ("a|@sum", "a|'@sum"),
+        ("a\t+1", "a\t'+1"),
+        ("one\n=two", "one\n'=two"),
+        ("\n=cmd", "'\n'=cmd"),
+        ("a; -18 C side", "a;' -18 C side"),
+        ("＝1", "'＝1"),
+    ],
+)
+def test_formulas_after_a_separator_are_neutralised_too(text, safe):
+    assert guarded(text) == safe
+    assert unguarded(safe) == text
+
+
+LIVELY = st.text(st.sampled_from("=+-@'\t\r\n;|, a1＝"), max_size=12)
+
+
+@given(LIVELY)
+def test_no_spreadsheet_finds_a_formula_in_an_export(text):
+    safe = guarded(text)
+    assert unguarded(safe) == text
+    line = csv_text(("a", "b"), [(text, 1)]).split("\n", 1)[1]
+    for separator in ",;\t|":
+        for row in csv.reader(io.StringIO(line, newline=""), delimiter=separator):
+            for piece in row:
+                plain = piece.lstrip(' "\n')
+                assert len(plain.strip()) < 2 or plain[:1] not in ("=", "+", "@"), (separator, piece)
