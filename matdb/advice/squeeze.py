@@ -49,6 +49,10 @@ _TOUCH_SHARE: Final = 0.04
 #: From this share on the payload is called heavy; half of what strain allows.
 _HEAVY_SHARE: Final = 0.12
 _STEPS: Final = 5
+#: The temperature of assembly is shown where it lies so far inside the range, K.
+_APART_K: Final = 5.0
+#: A squeeze that holds in fewer draws than this is not recommended.
+_HOPELESS: Final = 0.05
 #: Points that were not sought but given.
 _GIVEN: Final = ("asked", "spacer")
 
@@ -127,12 +131,13 @@ class Squeeze:
     least_mm, most_mm : Band
         Over the draws: least squeeze without lift-off (before set and creep), and most by strain, 0 where the load
         alone strains a half beyond the limit.
-    recommended_mm : float
-        The squeeze to use.
+    recommended_mm : float or None
+        The squeeze to use; None when none holds.
     feasible : bool
         Whether the recommended squeeze holds in 95 % of the draws.
     points : tuple of SqueezePoint
-        At the least, the recommended and the most squeeze, and at the asked one or the spacer's.
+        At the least, the recommended and the most squeeze where one can be recommended, and at the asked one or the
+        spacer's.
     reasons, warnings : tuple of str
         Why this much and what cold and warmth do; what to beware of.
     """
@@ -146,7 +151,7 @@ class Squeeze:
     basis: str
     least_mm: Band
     most_mm: Band
-    recommended_mm: float
+    recommended_mm: float | None
     feasible: bool
     points: tuple[SqueezePoint, ...]
     reasons: tuple[str, ...]
@@ -217,7 +222,7 @@ def squeeze(
     t = np.unique(checked_state(np.ravel(temperature_c), 1.0)[0])
     if not t.size:
         raise InputError("temperature_c", "none", "at least one temperature")
-    if t[0] <= assembly_c <= t[-1]:
+    if t[0] + _APART_K <= assembly_c <= t[-1] - _APART_K:
         t = np.unique([*t, assembly_c])
     asked = _asked(form, squeeze_mm, turns)
     offset = curve.offset_draws(part.name, form.offset_sd("axial"))
@@ -262,32 +267,33 @@ class _Bench:
         much = (self.most < squeeze_mm * (1.0 - 1e-9)).any(axis=1)
         return float((~little & ~much).mean()), float(little.mean()), float(much.mean())
 
-    def recommended(self) -> float:
-        """The least squeeze that surely holds; where none does, the one that holds in most draws."""
+    def recommended(self) -> float | None:
+        """The least squeeze that surely holds; where none does, the one that holds in most draws, if in enough."""
         wanted, most = self.settled.max(axis=1), self.most.min(axis=1)
         sure, limit = float(np.quantile(wanted, _SURE, method="higher")), float(np.quantile(most, 1.0 - _SURE))
         if sure <= limit:
             return sure
         tried = np.sort(wanted[np.isfinite(wanted) & (wanted <= self.end)])
         holds = ((wanted <= tried[:, None]) & (most >= tried[:, None])).mean(axis=1)
-        if tried.size and holds.max() > 0.0:
-            return float(tried[int(np.argmax(holds))])
-        # Nothing holds in any draw: as near to the strain limit as there is need for.
-        return float(np.clip(np.median(most), 0.0, min(float(np.median(wanted)), self.end)))
+        if not tried.size or holds.max() < _HOPELESS:
+            return None
+        return float(tried[int(np.argmax(holds))])
 
     def answer(self, asked_mm: float | None) -> Squeeze:
         pair = self.case.pair
         least = band(np.minimum(self.least.max(axis=1), self.end))
         most = band(np.clip(self.most.min(axis=1), 0.0, self.end))
         recommended = self.recommended()
-        wanted = {"least": float(least.high), "recommended": recommended, "most": float(most.low)}
+        wanted = {} if recommended is None else {"least": float(least.high), "recommended": recommended}
+        if recommended is not None and most.low > 0.0:
+            wanted["most"] = float(most.low)
         held = pair.spacer_squeeze_mm
         if asked_mm is not None:
             wanted["asked"] = asked_mm
         elif held is not None:
             wanted["spacer"] = max(held, 0.0)
-        points = tuple(self.point(name, q) for name, q in wanted.items() if q > 0.0 or name != "most")
-        chosen = next(p for p in points if p.name == "recommended")
+        points = tuple(self.point(name, q) for name, q in wanted.items())
+        chosen = next((p for p in points if p.name == "recommended"), None)
         return Squeeze(
             part=self.part.name,
             mass_kg=self.case.payload_kg,
@@ -299,9 +305,9 @@ class _Bench:
             least_mm=least,
             most_mm=most,
             recommended_mm=recommended,
-            feasible=chosen.holds >= 0.95,
+            feasible=chosen is not None and chosen.holds >= 0.95,
             points=points,
-            reasons=(*self.reasons(chosen, float(least.high)), *self.in_cold_and_warmth(chosen)),
+            reasons=() if chosen is None else (*self.reasons(chosen), *self.in_cold_and_warmth(chosen)),
             warnings=self.warnings(chosen, next((p for p in points if p.name in _GIVEN), None)),
         )
 
@@ -350,7 +356,7 @@ class _Bench:
 
     # -- words ---------------------------------------------------------------------------------------------
 
-    def reasons(self, chosen: SqueezePoint, least: float) -> list[str]:
+    def reasons(self, chosen: SqueezePoint) -> list[str]:
         case = self.case
         low, high = case.load_factors
         height = case.pair.squeezable_height_mm
@@ -411,11 +417,11 @@ class _Bench:
             out.append(text)
         return out
 
-    def warnings(self, chosen: SqueezePoint, asked: SqueezePoint | None) -> tuple[str, ...]:
+    def warnings(self, chosen: SqueezePoint | None, asked: SqueezePoint | None) -> tuple[str, ...]:
         case = self.case
         low, high = case.load_factors
         out = []
-        if chosen.holds == 0.0:
+        if chosen is None:
             out.append(
                 "no squeeze holds: what keeps both halves in touch strains one of them beyond "
                 f"{case.strain_limit:.0%} of its height; take more, larger or stiffer grommets"
@@ -450,14 +456,16 @@ class _Bench:
                 continue
             out.append(f"at {point.squeeze_mm:.2f} mm a half is squeezed by {strain:.0%} of its height; {text}")
         reach = sum(half.squeeze_reach_mm for half in case.pair.halves)
-        if chosen.squeeze_mm > reach:
-            out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
-        out.extend(stack_check(case.pair, min(chosen.squeeze_mm, self.end)).warnings)
+        if chosen is not None:
+            if chosen.squeeze_mm > reach:
+                out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
+            out.extend(stack_check(case.pair, min(chosen.squeeze_mm, self.end)).warnings)
         out.append("check the turns again after 24 hours and once in the cold: set and creep take some of the squeeze")
-        hertz = np.asarray(chosen.natural_frequency_hz.median)
-        known = np.where(np.isfinite(hertz), hertz, 30.0)
-        t = chosen.temperature_c
-        out.extend(state_warnings(self.curve, self.material, self.part, t, known, axis="axial", squeeze_mm=0.0))
+        t = self.t[self.shown]
+        hertz = (
+            np.full(t.shape, 30.0) if chosen is None else np.nan_to_num(chosen.natural_frequency_hz.median, nan=30.0)
+        )
+        out.extend(state_warnings(self.curve, self.material, self.part, t, hertz, axis="axial", squeeze_mm=0.0))
         return tuple(dict.fromkeys(out))
 
     def _near(self, point: SqueezePoint) -> tuple[int, float]:

@@ -230,8 +230,13 @@ def _in_words(each: NextReading) -> str:
     return f"a {each.kind} {where}, about {each.minutes:.0f} minutes"
 
 
+def mass_text(mass_kg: float) -> str:
+    """A mass in the unit that suits it."""
+    return f"{1e3 * mass_kg:.4g} g" if mass_kg < 1.0 else f"{mass_kg:.4g} kg"
+
+
 def _mass(each: NextReading) -> str:
-    text = f"{1e3 * each.mass_kg:.4g} g" if each.mass_kg < 1.0 else f"{each.mass_kg:.4g} kg"
+    text = mass_text(each.mass_kg)
     return text if each.count == 1 else f"{text} on {each.count}"
 
 
@@ -240,7 +245,7 @@ def _factor(width: float) -> str:
 
     from matdb.cli.screen import number_text
 
-    return number_text(math.exp(width))
+    return number_text(math.exp(width)) if width < math.log(1000.0) else "above 1000"
 
 
 def _first(found: Any) -> str:

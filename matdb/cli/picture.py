@@ -205,7 +205,7 @@ def squeeze(
         (candidate,) = _candidates(kept, [part], "axial")
         at = [needed(t, "temperature", "--temp") for t in temp]
         screw = screw_of(candidate.part)
-        window = {}
+        window: dict[str, Any] = {}
         if candidate.part.form.kind == "grommet-pair":
             advice = kept.squeeze(part, wanted.mass_kg, at, count=wanted.count, load_factors=wanted.load_factors)
             window = {

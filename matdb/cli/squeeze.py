@@ -107,11 +107,12 @@ def _loads(text: str) -> tuple[float, float]:
 
 
 def _show(answer: Squeeze) -> None:
+    from matdb.cli.next_reading import mass_text
     from matdb.cli.screen import given_text, lines, number_text, share_text, show, table
 
     low, high = answer.load_factors
     show(
-        f"{answer.part}: {1e3 * answer.mass_kg:.4g} g on {answer.count} pairs, {low:g} to {high:g} g, screwed together "
+        f"{answer.part}: {mass_text(answer.mass_kg)} on {answer.count} pairs, {low:g} to {high:g} g, screwed together "
         f"at {answer.assembly_c:g} degC; bands hold 95 %; rests on: {answer.basis}"
     )
     screw = f"turns of {answer.thread}" if answer.thread else "turns"
@@ -133,36 +134,35 @@ def _show(answer: Squeeze) -> None:
                 ]
             )
         breaks.append(len(rows) - 1)
-    table(
-        [
-            "squeeze",
-            "mm",
-            screw,
-            "at degC",
-            "stiffness of one, N/mm",
-            "natural frequency, Hz",
-            "sag, mm",
-            "strain",
-            "in touch",
-        ],
-        rows,
-        right=(1, 2, 3, 7, 8),
-        breaks=breaks[:-1],
-    )
+    if rows:
+        table(
+            [
+                "squeeze",
+                "mm",
+                screw,
+                "at degC",
+                "stiffness of one, N/mm",
+                "natural frequency, Hz",
+                "sag, mm",
+                "strain",
+                "in touch",
+            ],
+            rows,
+            right=(1, 2, 3, 7, 8),
+            breaks=breaks[:-1],
+        )
     show(
         f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm. "
         "'In touch' is the probability that no half lifts off at any load factor once set and creep took their share."
     )
-    chosen = answer.point("recommended")
-    assert chosen is not None
-    verdicts = [_verdict("Recommended", chosen, number_text)]
-    for name, words in (("asked", "As asked"), ("spacer", "With its spacer")):
-        given = answer.point(name)
-        if given is not None:
-            verdicts.append(_verdict(words, given, number_text))
-    for verdict in verdicts:
+    for name, words in (("recommended", "Recommended"), ("asked", "As asked"), ("spacer", "With its spacer")):
+        told = answer.point(name)
+        if told is not None:
+            show()
+            show(_verdict(words, told, number_text))
+    if answer.recommended_mm is None:
         show()
-        show(verdict)
+        show("Recommended: none; no squeeze holds.")
     lines("Why:", answer.reasons)
     lines("Before you rely on it:", answer.warnings)
 
@@ -183,6 +183,8 @@ def _verdict(what: str, point: SqueezePoint, text: Any) -> str:
 def _band(found: Any, k: int, digits: int = 3) -> str:
     from matdb.cli.screen import band_text
 
+    if found.median[k] != found.median[k]:
+        return "-"
     return band_text(float(found.median[k]), float(found.low[k]), float(found.high[k]), digits)
 
 

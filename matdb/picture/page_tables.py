@@ -262,6 +262,8 @@ def _screw_range(store: Store, mounting: Mounting, part: Part, t: Array) -> str:
     def told(mm: float) -> str:
         return f"{mm:.3g} mm" + (f" ({mm / pitch_mm(screw):.2g} turns)" if screw else "")
 
+    if found.recommended_mm is None:
+        return f"no squeeze holds from {t[0]:g} to {t[-1]:g} °C: take more, larger or stiffer grommets"
     least, most, best = float(found.least_mm.high), float(found.most_mm.low), told(found.recommended_mm)
     if not found.feasible:
         return f"no squeeze surely holds from {t[0]:g} to {t[-1]:g} °C; nearest is {best}"

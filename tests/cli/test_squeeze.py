@@ -46,6 +46,15 @@ def test_a_mounting_brings_payload_count_and_load(matdb_says, pair):
     assert stored["recommended_mm"] == given["recommended_mm"]
 
 
+def test_too_heavy_a_payload_gets_no_recommendation(matdb_says, pair):
+    told = matdb_says("squeeze", pair, "--mass", "40kg", "--temp", "-10C..25C", "--turns", "2")
+    assert told.code == 0, told.err
+    assert "Recommended: none" in told.out
+    assert "nan" not in told.out
+    answer = matdb_says("squeeze", pair, "--mass", "40kg", "--temp", "-10C..25C", "--json").json
+    assert (answer["recommended_mm"], answer["feasible"], answer["points"]) == (None, False, [])
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
