@@ -151,10 +151,12 @@ def _show(answer: Squeeze) -> None:
             right=(1, 2, 3, 7, 8),
             breaks=breaks[:-1],
         )
-    show(
-        f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm. "
-        "'In touch' is the probability that no half lifts off at any load factor once set and creep took their share."
-    )
+    if answer.recommended_mm is not None:
+        show(
+            f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm. "
+            "'In touch' is the probability that no half lifts off at any load factor once set and creep took their "
+            "share."
+        )
     for name, words in (("recommended", "Recommended"), ("asked", "As asked"), ("spacer", "With its spacer")):
         told = answer.point(name)
         if told is not None:
