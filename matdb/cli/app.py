@@ -12,6 +12,7 @@ from typing import Annotated, Any
 import typer
 
 from matdb.cli import (
+    bench,
     cover,
     curve,
     demo,
@@ -25,8 +26,10 @@ from matdb.cli import (
     page,
     part,
     picture,
+    protocol,
     publish,
     reading,
+    soak,
     squeeze,
     stiffness,
     store,
@@ -71,6 +74,9 @@ app.command("demo", short_help="Walk the main job on an invented scenario.")(dem
 app.add_typer(material.app, name="material")
 app.add_typer(part.app, name="part")
 app.add_typer(reading.app, name="reading")
+app.command("bench", short_help="Read one part, step by step.")(bench.bench)
+app.command("soak", short_help="Tell how long to soak a part.")(soak.soak)
+app.command("protocol", short_help="Write a bench protocol sheet.")(protocol.protocol)
 app.command("fit", short_help="Fit all readings of a material.")(fit.fit)
 app.command("report", short_help="Tell what a fit rests on.")(fit.report)
 app.command("curve", short_help="Show modulus and loss factor.")(curve.curve)

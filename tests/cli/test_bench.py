@@ -1,0 +1,249 @@
+"""``matdb bench``: through a pipe, and in a real terminal with the session killed at every prompt."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import matdb
+from matdb.cli import bench
+from matdb.errors import InputError
+
+TOP = Path(__file__).parents[2]
+QUICK = ("bench", "pad", "--no-advice")
+COLD = ("-18C", "45min", "250g", "31Hz", "8.0/2.1 in 5", "6", "yes")
+WARM = ("23C", "250g", "0.31mm", "10s", "yes")
+
+
+def readings(store):
+    with matdb.open_store(store) as kept:
+        return [each.reading for each in kept.readings(part="pad")]
+
+
+@pytest.fixture
+def piped(matdb_says, monkeypatch):
+    """Run a session on lines of input."""
+    import io
+
+    def run(*answers, words=QUICK):
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{a}\n" for a in answers)))
+        return matdb_says(*words)
+
+    return run
+
+
+def test_a_session_through_a_pipe(piped, store):
+    told = piped(*COLD, *WARM, "q")
+    assert (told.code, told.err) == (0, "")
+    assert "2 readings logged" in told.out
+    cold, warm = readings(store)
+    assert cold == matdb.RingDown(
+        part="pad", temperature_c=-18.0, soak_min=45.0, mass_kg=0.25, frequency_hz=31.0, seconds_out=6.0,
+        log_decrement=cold.log_decrement,
+    )  # fmt: skip
+    assert cold.log_decrement == pytest.approx(0.26750, abs=1e-5)
+    assert warm == matdb.Deflection(part="pad", temperature_c=23.0, mass_kg=0.25, deflection_mm=0.31, dwell_s=10.0)
+
+
+def test_only_what_is_needed_is_asked(piped):
+    told = piped("23C", "31Hz", "", "yes", "q", words=(*QUICK, "--mass", "250g"))
+    assert told.code == 0
+    assert "logged reading" in told.out
+    for word in ("Mass", "Soaked", "Seconds outside"):
+        assert word not in told.out
+
+
+def test_slips_are_asked_again(piped, store):
+    told = piped(
+        "-18", "-400C", "-18C", "45", "45min", "250", "250g", "31", "31kg", "31Hz", "none", "9", "0.55", "-3", "6s",
+        "perhaps", "yes", "q",
+    )  # fmt: skip
+    assert told.code == 0
+    assert len(readings(store)) == 1
+    assert "Traceback" not in told.out + told.err
+
+
+def test_what_is_not_confirmed_is_not_logged(piped, store):
+    told = piped(*COLD[:-1], "no", "q")
+    assert told.code == 0
+    assert "not logged" in told.out
+    assert readings(store) == []
+
+
+@pytest.mark.parametrize("after", range(len(COLD)))
+def test_an_input_that_ends_early_logs_nothing_half(piped, store, after):
+    told = piped(*COLD[:after])
+    assert told.code == 130
+    assert told.err.strip() == "matdb: stopped"
+    assert readings(store) == []
+
+
+def test_the_last_mass_is_offered_again(piped):
+    piped(*COLD, "q")
+    told = piped("23C", "", "31Hz", "", "", "q")
+    assert "Mass [250g]" in told.out
+    assert "logged reading" in told.out
+
+
+def test_a_frequency_far_from_the_curve_is_doubted(piped):
+    told = piped("23C", "150g", "216Hz", "", "no", "q", words=("bench", "0042", "--no-advice"))
+    assert "was expected: look at mass, count and unit" in told.out
+    assert (
+        "was expected" not in piped("23C", "150g", "21.6Hz", "", "no", "q", words=("bench", "0042", "--no-advice")).out
+    )
+
+
+def test_the_band_tightens_and_the_next_reading_is_named(piped):
+    told = piped(*COLD, "q", words=("bench", "pad", "--for", "-10C..25C"))
+    assert told.code == 0
+    assert "by family prior" in told.out
+    assert "bands tightened from a factor" in told.out
+    assert told.out.count("next: a ") == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("bench", "nut"), "'nut'"),
+        (("bench", "pad", "--for", "-10"), "--for"),
+        (("bench", "pad", "--axis", "torsion"), "axis"),
+        (("bench", "pad", "--mass", "250"), "--mass"),
+    ],
+)
+def test_bad_options_are_one_line(piped, words, says):
+    told = piped(words=words)
+    assert told.code in (1, 2)
+    assert told.err.count("\n") == 1
+    assert says in told.err
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("", None), ("0.55", 0.55), ("8/4 in 1", 0.693147), ("8 to 4 in 2 cycles", 0.346574)]
+)
+def test_decrement_or_two_amplitudes(text, value):
+    assert bench._decrement(text) == (None if value is None else pytest.approx(value, abs=1e-6))
+
+
+@pytest.mark.parametrize("text", ["x", "4/8 in 2", "8/4", "0", "7"])
+def test_no_decrement(text):
+    with pytest.raises(InputError):
+        bench._decrement(text)
+
+
+# -- in a real terminal ------------------------------------------------------------------------------------
+
+PROMPTS = ("Temperature of chamber", "Soaked for", "Mass", "Read:", "Decrement", "Seconds outside", "Log it")
+
+
+def terminal(store):
+    pexpect = pytest.importorskip("pexpect")
+    if not hasattr(pexpect, "spawn"):
+        pytest.skip("no pseudo-terminal here")
+    env = {**os.environ, "MATDB_STORE": str(store), "NO_COLOR": "1", "COLUMNS": "160", "OMP_NUM_THREADS": "1"}
+    env["PYTHONPATH"] = os.pathsep.join([str(TOP), env.get("PYTHONPATH", "")])
+    return pexpect.spawn(
+        sys.executable, ["-m", "matdb", *QUICK], env=env, timeout=60, encoding="utf-8", dimensions=(40, 160)
+    )
+
+
+def answer(child, *answers):
+    for prompt, text in zip(PROMPTS, answers, strict=False):
+        child.expect_exact(prompt)
+        child.sendline(text)
+
+
+def finished(child):
+    import pexpect
+
+    child.expect(pexpect.EOF)
+    child.close()
+    return child
+
+
+@pytest.mark.parametrize("at", range(len(PROMPTS)), ids=[p.split(" ", 1)[0].lower() for p in PROMPTS])
+def test_killed_at_a_prompt_nothing_confirmed_is_lost(store, at):
+    child = terminal(store)
+    answer(child, *COLD)
+    child.expect(r"logged reading \d+")
+    # A second reading, killed with no warning at the given prompt.
+    answer(child, *COLD[:at])
+    child.expect_exact(PROMPTS[at])
+    os.kill(child.pid, signal.SIGKILL)
+    finished(child)
+    assert child.signalstatus == signal.SIGKILL
+    kept = readings(store)
+    assert [r.frequency_hz for r in kept] == [31.0]
+    connection = sqlite3.connect(store)
+    try:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    finally:
+        connection.close()
+
+
+def test_killed_as_soon_as_it_is_told_and_gone_on_with(store):
+    child = terminal(store)
+    answer(child, *COLD)
+    child.expect(r"logged reading (\d+)")
+    os.kill(child.pid, signal.SIGKILL)
+    finished(child)
+    child = terminal(store)
+    child.expect_exact("1 reading so far")
+    child.expect_exact(PROMPTS[0])
+    child.sendline("-18C")
+    child.expect_exact("Soaked for")
+    child.sendline("")
+    child.expect_exact("Mass [250g]")
+    child.sendline("")
+    for prompt, text in zip(PROMPTS[3:], ("30Hz", "", "", "y"), strict=True):
+        child.expect_exact(prompt)
+        child.sendline(text)
+    child.expect(r"logged reading (\d+)")
+    child.expect_exact(PROMPTS[0])
+    child.sendline("q")
+    child.expect_exact("done: 1 reading logged")
+    finished(child)
+    assert child.exitstatus == 0
+    assert [r.frequency_hz for r in readings(store)] == [31.0, 30.0]
+
+
+@pytest.mark.parametrize("at", [0, 3, 6])
+def test_control_c_ends_with_a_word(store, at):
+    child = terminal(store)
+    answer(child, *COLD)
+    child.expect(r"logged reading \d+")
+    answer(child, *COLD[:at])
+    child.expect_exact(PROMPTS[at])
+    child.sendintr()
+    child.expect_exact("stopped: 1 reading logged")
+    finished(child)
+    assert child.exitstatus == 130
+    assert "Traceback" not in (child.before or "")
+    assert len(readings(store)) == 1
+
+
+def test_the_terminal_hung_up(store):
+    child = terminal(store)
+    answer(child, *COLD)
+    child.expect(r"logged reading \d+")
+    child.expect_exact(PROMPTS[0])
+    child.close(force=True)
+    assert len(readings(store)) == 1
+
+
+def test_as_a_process_through_a_pipe(store):
+    done = subprocess.run(
+        [sys.executable, "-m", "matdb", *QUICK],
+        input="\n".join([*COLD, "q", ""]),
+        capture_output=True,
+        text=True,
+        cwd=TOP,
+        env={**os.environ, "MATDB_STORE": str(store)},
+        check=False,
+        timeout=120,
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "1 reading logged" in done.stdout

@@ -1,0 +1,154 @@
+"""``matdb reading trace``: from a file to a logged reading, and what is refused."""
+
+import numpy as np
+import pytest
+
+import matdb
+
+STATE = ("--part", "0042", "--temp", "23C", "--mass", "150g")
+
+
+def ring(frequency=21.6, decrement=0.3, *, taps=5, rate=400.0, soften=0.0, noise=0.01, seed=1):
+    """Time and one noisy axis of taps that ring down."""
+    rng = np.random.default_rng(seed)
+    gap = 10.0 / (frequency * decrement)
+    time = np.arange(0.0, 0.4 + taps * gap, 1.0 / rate)
+    x = np.zeros(time.size)
+    for start in 0.3 + gap * np.arange(taps):
+        after = time - start
+        on = after >= 0
+        size = np.exp(-decrement * frequency * after[on])
+        phase = 2 * np.pi * np.cumsum(frequency * (1.0 - soften * size)) / rate
+        x[on] += size * np.sin(phase)
+    return time, 9.81 + x + noise * rng.normal(size=time.size)
+
+
+def write(file, time, *columns, head="time_s,acc_z"):
+    rows = "\n".join(",".join(f"{v:.6g}" for v in row) for row in zip(time, *columns, strict=True))
+    file.write_text(f"{head}\n{rows}\n", encoding="utf-8")
+    return file
+
+
+@pytest.fixture
+def tapped(tmp_path):
+    return write(tmp_path / "tap.csv", *ring())
+
+
+def test_shown_not_logged(matdb_says, tapped, dump):
+    before = dump()
+    told = matdb_says("reading", "trace", tapped, *STATE)
+    assert (told.code, told.err) == (0, "")
+    assert "5 taps at" in told.out
+    assert "Nothing was logged" in told.out
+    assert "by readings" in told.out
+    assert dump() == before
+    assert matdb_says("reading", "trace", tapped).code == 0
+
+
+def test_the_figures_and_their_json(matdb_says, tapped):
+    told = matdb_says("reading", "trace", tapped, "--json")
+    mode = told.json["modes"][0]
+    assert told.json["verdict"] == "good"
+    assert mode["frequency_hz"] == pytest.approx(21.6, rel=0.01)
+    assert mode["log_decrement"] == pytest.approx(0.3, rel=0.1)
+    assert len(told.json["taps_s"]) == 5
+    assert told.json["number"] is None
+
+
+def test_logged_with_its_uncertainty(matdb_says, tapped, store):
+    told = matdb_says(
+        "reading", "trace", tapped, *STATE, "--log", "--soak", "5min", "--out", "3s", "--who", "me", "--json"
+    )
+    assert told.code == 0
+    with matdb.open_store(store) as kept:
+        logged = kept.records.reading(told.json["number"]).reading
+    mode = told.json["modes"][0]
+    assert logged.kind == "ring-down"
+    assert (logged.frequency_hz, logged.frequency_sd_hz) == (mode["frequency_hz"], mode["frequency_sd_hz"])
+    assert (logged.log_decrement, logged.log_decrement_sd) == (mode["log_decrement"], mode["log_decrement_sd"])
+    assert (logged.soak_min, logged.seconds_out, logged.who, logged.note) == (5.0, 3.0, "me", "from tap.csv")
+
+
+def test_softening_with_amplitude_is_told_and_flagged(matdb_says, tmp_path):
+    file = write(tmp_path / "soft.csv", *ring(soften=0.06))
+    told = matdb_says("reading", "trace", file, *STATE, "--log")
+    assert told.code == 0
+    assert "softens with amplitude" in told.out
+    assert "Before you rely on it" in told.out
+    assert "changes with amplitude" in " ".join(told.out.split())
+
+
+def shaken(rate=400.0, seconds=60.0, frequency=21.6, loss=0.2):
+    rng = np.random.default_rng(3)
+    n = int(rate * seconds)
+    base = rng.normal(size=n)
+    f = np.fft.rfftfreq(n, 1 / rate)
+    ratio = (1 + 1j * loss) / (1 - (f / frequency) ** 2 + 1j * loss)
+    payload = np.fft.irfft(np.fft.rfft(base) * ratio, n)
+    noise = 0.02 * rng.normal(size=(2, n))
+    return np.arange(n) / rate, payload + noise[0], base + noise[1]
+
+
+def test_a_shaken_record_becomes_a_resonance(matdb_says, tmp_path, store):
+    file = write(tmp_path / "flight.csv", *shaken(), head="time_s,payload,base")
+    told = matdb_says("reading", "trace", file, *STATE, "--forced", "--log", "--json")
+    assert told.code == 0, told.err
+    with matdb.open_store(store) as kept:
+        logged = kept.records.reading(told.json["number"]).reading
+    assert logged.kind == "resonance"
+    assert logged.frequency_hz == pytest.approx(21.6, rel=0.02)
+    assert logged.half_power_width_hz / logged.frequency_hz == pytest.approx(0.2, rel=0.1)
+    plain = matdb_says("reading", "trace", file, "--forced")
+    assert "loss factor" in plain.out
+
+
+def test_a_picture_of_record_and_fit(matdb_says, tapped, tmp_path):
+    pytest.importorskip("matplotlib")
+    for end, mark in (("png", b"\x89PNG"), ("svg", b"<?xml")):
+        picture = tmp_path / f"fit.{end}"
+        told = matdb_says("reading", "trace", tapped, "--picture", picture)
+        assert told.code == 0
+        assert picture.read_bytes().startswith(mark)
+    again = matdb_says("reading", "trace", tapped, "--picture", tmp_path / "fit.png")
+    assert (again.code, again.err.count("\n")) == (2, 1)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--log",), "--part"),
+        (("--part", "0042", "--temp", "23C", "--log"), "--mass"),
+        ((*STATE, "--log", "--mode", "4"), "mode"),
+        ((*STATE, "--log", "--axis", "shear"), "axis"),
+        (("--part", "0043", "--temp", "23C", "--mass", "150g", "--log"), "'0043'"),
+        (("--signal", "gyro"), "gyro"),
+        (("--within", "60Hz..5Hz"), "--within"),
+        (("--time-unit", "days"), "time_unit"),
+        (("--forced",), "base"),
+        ((*STATE, "--log", "--soak", "long"), "--soak"),
+    ],
+)
+def test_bad_input_is_one_line_and_logs_nothing(matdb_says, tapped, dump, words, says):
+    before = dump()
+    told = matdb_says("reading", "trace", tapped, *words)
+    assert told.code in (1, 2), told.out
+    assert told.err.count("\n") == 1
+    assert says in told.err
+    assert dump() == before
+
+
+def test_noise_is_refused(matdb_says, tmp_path, dump):
+    before = dump()
+    rng = np.random.default_rng(0)
+    file = write(tmp_path / "noise.csv", np.arange(2000) / 400.0, rng.normal(size=2000))
+    for more in ((), ("--json",), ("--log", *STATE)):
+        told = matdb_says("reading", "trace", file, *more)
+        assert (told.code, told.err.count("\n")) == (2, 1)
+        assert "refused" in told.err
+    assert dump() == before
+
+
+def test_no_such_file(matdb_says, tmp_path):
+    told = matdb_says("reading", "trace", tmp_path / "none.csv")
+    assert (told.code, told.err.count("\n")) == (2, 1)
+    assert "none.csv" in told.err
