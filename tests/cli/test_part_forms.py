@@ -1,11 +1,15 @@
 """Forms whose fields are forms or points, from words alone."""
 
+from dataclasses import dataclass
+from typing import ClassVar
+
 import pytest
 
 import matdb
-from matdb.cli.dimensions import form_from_words, split_words
+from matdb.cli.dimensions import _switches, form_from_words, form_options, split_words
 from matdb.errors import InputError
-from matdb.form import CableLoop, GrommetPair, Pad, Ring
+from matdb.form import FORMS, CableLoop, GrommetPair, Pad, Ring
+from matdb.form.base import FormBase
 
 
 def built(kind, *words):
@@ -90,3 +94,27 @@ def test_what_cannot_be_built_says_why(kind, words, says):
     with pytest.raises(InputError) as caught:
         built(kind, *words)
     assert says in str(caught.value)
+
+
+@dataclass(frozen=True)
+class Stack(FormBase):
+    """Several pads on each other."""
+
+    kind: ClassVar[str] = "stack"
+
+    pad: Pad | None = None
+    pads: int = 2
+    glue_mm: float | None = None
+    wet: bool = False
+    grade: str = "a"
+    curve_points: tuple[tuple[float, float], ...] = ()
+
+
+def test_a_new_form_needs_no_command_of_its_own(monkeypatch):
+    monkeypatch.setitem(FORMS, "stack", Stack)
+    monkeypatch.setattr("matdb.cli.dimensions._switches", _switches.__wrapped__)
+    words = ("--pad", "pad 10x4mm", "--pads", "3", "--glue", "0.1mm", "--wet", "--grade", "b", "--point", "1N:1mm")
+    assert built("stack", *words) == Stack(Pad(10, 4), 3, 0.1, True, "b", ((1.0, 1.0),))
+    assert len(form_options("stack").split(", ")) == 6
+    with pytest.raises(InputError, match="whole number"):
+        built("stack", "--pads", "2.5")

@@ -1,5 +1,9 @@
 """The fit report: laws, and how the material stiffens in the cold."""
 
+import csv
+import io
+import json
+
 import pytest
 
 import matdb
@@ -60,3 +64,17 @@ def test_the_store_hands_out_the_prony_series(store):
     assert max(series.storage_error, series.loss_error) <= 0.01
     found = series.modulus(23.0, 30.0)
     assert found.real == pytest.approx(curve.modulus(23.0, 30.0).storage_mpa.median, rel=0.03)
+
+
+def test_simulators_get_the_curve_as_csv_and_as_json(matdb_says, tmp_path):
+    file = tmp_path / "prony.csv"
+    assert matdb_says("export", "prony", "amber", "--csv", file).code == 0
+    rows = list(csv.DictReader(io.StringIO(file.read_text(encoding="utf-8"))))
+    assert {"relaxation_time_s", "modulus_mpa"} <= set(rows[0])
+    assert all(float(r["modulus_mpa"]) > 0.0 for r in rows)
+    shift = tmp_path / "shift.json"
+    assert matdb_says("export", "shift", "amber", "--temp", "-10C..20C", "--step", "10K", "--csv", shift).code == 0
+    found = json.loads(shift.read_text(encoding="utf-8"))
+    values = [r["log10_shift"] for r in found["rows"]]
+    assert values == sorted(values, reverse=True)
+    assert found["units"]["temperature_c"] == "degC"
