@@ -124,7 +124,7 @@ def correct(
     from dataclasses import fields, replace
 
     from matdb.bench.readings import check_on_part
-    from matdb.cli.screen import document, show
+    from matdb.cli.screen import document, lines, show
     from matdb.errors import InputError
 
     named = locals()
@@ -144,10 +144,12 @@ def correct(
             check_on_part(new, kept.part(getattr(new, "part")))  # noqa: B009
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
+        doubts = reading_add.bench_doubts(kept, new)
     if as_json:
-        document("reading correct", {"number": successor, "corrects": number, "reading": _plain(logged)})
+        document("reading correct", {"number": successor, "corrects": number, "reading": _plain(logged)}, doubts)
         return
     show(f"reading {successor} takes the place of reading {number}, which is kept: {_figures(new)}")
+    lines("Before you rely on it:", doubts)
 
 
 @app.command()

@@ -47,7 +47,9 @@ def trace(
         list[str] | None, typer.Option("--base", metavar="COLUMN", help="A column of the base. May be given again.")
     ] = None,
     time: Annotated[str | None, typer.Option("--time", metavar="COLUMN", help="The column of times.")] = None,
-    time_unit: Annotated[str | None, typer.Option("--time-unit", metavar="UNIT", help="s, ms, us or ns.")] = None,
+    time_unit: Annotated[
+        str | None, typer.Option("--time-unit", metavar="UNIT", help="Unit of the times: s, ms, us or ns.")
+    ] = None,
     rate: Annotated[
         str | None, typer.Option("--rate", metavar="FREQUENCY", help="Readings a second, where the file has no time.")
     ] = None,
