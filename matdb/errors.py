@@ -130,9 +130,7 @@ class MissingExtra(MatdbError, ImportError):
 
     def __init__(self, what: str, extra: str) -> None:
         self.extra = extra
-        super().__init__(
-            f"{what} needs an optional package; install it with: pip install 'elastomer-matdb[{extra}]'"
-        )
+        super().__init__(f"{what} needs an optional package; install it with: pip install 'elastomer-matdb[{extra}]'")
 
 
 class StoreError(MatdbError, OSError):

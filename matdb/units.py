@@ -253,9 +253,7 @@ def parse(text: str, dimension: str, field: str) -> float:
     if not -1e300 < value < 1e300:
         raise InputError(field, shown, allowed, "write a finite number")
     if dimension == "temperature" and value <= _ABSOLUTE_ZERO_C:
-        raise InputError(
-            field, shown, "above absolute zero (-273.15C, -459.67F, 0K)", "check the sign and the unit"
-        )
+        raise InputError(field, shown, "above absolute zero (-273.15C, -459.67F, 0K)", "check the sign and the unit")
     return value
 
 

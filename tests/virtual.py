@@ -1,10 +1,10 @@
 """Virtual specimens whose truth lies outside the fitted family: generalised Maxwell solids, and readings on them.
 
 Three kinds: ``skewed``, one broad skewed spectrum (a steep flank on the glassy side, a power-law wedge towards long
-times); ``two peaks``, the same with a second relaxation; ``near glass``, a narrower one whose glass transition lies close
-to, or within, the measured temperatures. Shift by WLF above and tangent Arrhenius below the glass transition, or by
-Arrhenius throughout. Only specimens of which one would make a mount are kept: at 30 Hz and 23 degC a loss factor of 0.02 to
-0.6 and a modulus up to 60 MPa, and at -18 degC at most eight times as stiff.
+times); ``two peaks``, the same with a second relaxation; ``near glass``, a narrower one whose glass transition lies
+close to, or within, the measured temperatures. Shift by WLF above and tangent Arrhenius below the glass transition, or
+by Arrhenius throughout. Only specimens of which one would make a mount are kept: at 30 Hz and 23 degC a loss factor of
+0.02 to 0.6 and a modulus up to 60 MPa, and at -18 degC at most eight times as stiff.
 """
 
 from __future__ import annotations

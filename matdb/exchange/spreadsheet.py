@@ -16,7 +16,7 @@ __all__ = ["is_spreadsheet", "read_spreadsheet"]
 
 #: Largest file, largest content once unpacked (bytes), entries, rows, columns, cells, characters of text.
 MOST_BYTES: Final = 60_000_000
-MOST_UNPACKED: Final = 300_000_000
+MOST_UNPACKED: Final = 200_000_000
 MOST_ENTRIES: Final = 2_000
 MOST_ROWS: Final = 200_000
 MOST_COLUMNS: Final = 200

@@ -40,8 +40,6 @@ class Part:
         checked_name("part material", self.material)
         checked_text("part note", self.note)
         if not isinstance(self.form, FormBase):
-            raise InputError(
-                "part form", self.form, "a form such as matdb.Ring(outer_mm=16, inner_mm=6, height_mm=5)"
-            )
+            raise InputError("part form", self.form, "a form such as matdb.Ring(outer_mm=16, inner_mm=6, height_mm=5)")
         if self.thread is not None:
             checked_name("part thread", self.thread)

@@ -4,8 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-
 import virtual
+
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Resonance, RingDown
 from matdb.curve.evidence import gather
 from matdb.curve.fit import fit_curve, prior_curve
