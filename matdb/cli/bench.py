@@ -21,6 +21,8 @@ _T = TypeVar("_T")
 
 #: Within so many kelvin of the room a part needs no soak and does not drift.
 _ROOM_C, _NEAR_K = 23.0, 4.0
+#: Bands wider than this factor name no mass.
+_UNKNOWN = 30.0
 _STOP = ("q", "quit", "stop", "end", "no", "n")
 
 
@@ -268,7 +270,12 @@ class Session:
             word = "tightened" if width < self.width else "widened"
             show(f"bands {word} from a factor {math.exp(self.width):.3g} to {factor:.3g}")
         self.width = width
-        self.advised = ranked[0] if ranked else None
+        # Of a part whose stiffness nobody knows, no mass can be named either.
+        self.advised = ranked[0] if ranked and width < math.log(_UNKNOWN) else None
+        if width >= math.log(_UNKNOWN):
+            show(
+                "its stiffness is not known yet: read it once at room temperature, with a mass near the camera's share"
+            )
         if self.advised is not None:
             a = self.advised
             show(

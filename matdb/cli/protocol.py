@@ -159,6 +159,10 @@ def plan(
         notes.append("a decrement above 2 rings for two cycles at most: add a static deflection at each temperature")
     if found.basis != "readings":
         notes.append("no reading yet: expect a factor of two either way; write the sheet anew after the first")
+    if any(s.frequency_hz[2] > 5.0 * s.frequency_hz[1] for s in steps):
+        notes.append(
+            "its stiffness is not known yet: the mass is a guess; read it once at room temperature, then ask anew"
+        )
     if body is None:
         notes.append("the part's dimensions are not known: soak until a thermometer inside it stands still")
     return steps, "readings" if found.basis == "readings" else "family prior", notes

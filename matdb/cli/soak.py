@@ -65,9 +65,8 @@ def soak(
         family = kept.material(known.material).family
     body = body_of(known.form)
     if body is None:
-        raise InputError(
-            "part", part, "one of known dimensions", f"those of a {known.form.kind} do not say how thick it is"
-        )
+        cure = f"a {known.form.kind} does not say how thick it is; soak until a thermometer inside stands still"
+        raise InputError("part", part, "of a form with dimensions", cure)
     need = soak_of(body, at, start_c=room_c, family=family, air=air_word)
     loss = drift(body, at, out_s or 0.0, room_c=room_c, family=family, chamber_sd_k=0.3)
     check = None

@@ -105,6 +105,13 @@ def test_the_band_tightens_and_the_next_reading_is_named(piped):
     assert told.out.count("next: a ") == 2
 
 
+def test_a_part_of_unknown_stiffness_gets_no_invented_mass(piped, matdb_says):
+    matdb_says("part", "add", "bought", "--material", "tan", "--form", "measured")
+    told = piped("q", words=("bench", "bought"))
+    assert "not known yet" in told.out
+    assert "next: a " not in told.out
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [

@@ -84,3 +84,54 @@ def test_an_import_tells_of_the_worst(matdb_says, tmp_path):
     said = " ".join(told.out.split())
     assert "1 reading was more than 1 K off" in said
     assert "the worst, line 3: out of the chamber for 40 s" in said
+
+
+def test_a_part_without_dimensions_is_told_of(matdb_says):
+    matdb_says("part", "add", "bought", "--material", "tan", "--form", "measured")
+    told = matdb_says("soak", "bought", "--temp", "-18C")
+    assert (told.code, told.err.count("\n")) == (2, 1)
+    assert "thermometer" in told.err
+    sheet = matdb_says("protocol", "bought", "--temp", "-18C")
+    assert sheet.code == 0
+    assert "the mass is a guess" in sheet.out
+    said = matdb_says(
+        "reading",
+        "add",
+        "ring-down",
+        "bought",
+        "--temp",
+        "-18C",
+        "--mass",
+        "250g",
+        "--frequency",
+        "31Hz",
+        "--out",
+        "9s",
+    )
+    assert "cannot be reckoned with" in " ".join(said.out.split())
+
+
+def test_every_form_can_be_soaked(matdb_says):
+    """Or says why not; never a fault."""
+    forms = {
+        "p1": (
+            "grommet-pair",
+            "--lower",
+            "ring",
+            "--lower-outer",
+            "14mm",
+            "--lower-inner",
+            "5mm",
+            "--lower-height",
+            "4mm",
+        ),
+        "p2": ("taper", "--bottom", "12mm", "--top", "8mm", "--height", "10mm"),
+        "p3": ("bush", "--outer", "16mm", "--inner", "6mm", "--length", "12mm"),
+        "p4": ("printed-strut", "--outer", "8mm", "--length", "20mm"),
+    }
+    for name, words in forms.items():
+        made = matdb_says("part", "add", name, "--material", "tan", "--form", *words)
+        assert made.code == 0, made.err
+        told = matdb_says("soak", name, "--temp", "-18C", "--json")
+        assert told.code == 0, told.err
+        assert told.json["rows"][0]["minutes"] > 1.0

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 import matdb
 
@@ -152,3 +154,23 @@ def test_no_such_file(matdb_says, tmp_path):
     told = matdb_says("reading", "trace", tmp_path / "none.csv")
     assert (told.code, told.err.count("\n")) == (2, 1)
     assert "none.csv" in told.err
+
+
+BYTES = st.one_of(
+    st.binary(max_size=300),
+    st.lists(
+        st.lists(st.sampled_from(["0", "1.5", "2,5", "", "x", "=1", "nan", "1e308", "-1e999"]), max_size=4), max_size=60
+    ).map(lambda rows: ("t;a;b\n" + "\n".join(map(";".join, rows))).encode()),
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(content=BYTES)
+def test_any_bytes_end_in_one_line(matdb_says, tmp_path, content):
+    file = tmp_path / "fuzz.csv"
+    file.write_bytes(content)
+    for more in ((), ("--forced",)):
+        told = matdb_says("reading", "trace", file, *more)
+        assert told.code in (0, 1, 2)
+        assert "unexpected fault" not in told.err
+        assert told.err.count("\n") == (told.code != 0)
