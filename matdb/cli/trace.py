@@ -219,7 +219,8 @@ def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:
         )
         show(f"axis {record.names[fit.channel]}; after +- stands one standard deviation")
         return
-    show(f"{len(fit.taps_s)} taps at {', '.join(f'{t:.2f}' for t in fit.taps_s[:12])} s: {fit.verdict}")
+    taps = "1 tap" if len(fit.taps_s) == 1 else f"{len(fit.taps_s)} taps"
+    show(f"{taps} at {', '.join(f'{t:.2f}' for t in fit.taps_s[:12])} s: {fit.verdict}")
     rows = [
         [
             str(k),
