@@ -312,7 +312,7 @@ def _margins(row: Suitability) -> str:
     told.append(f"service {row.service_margin_k:+.0f} K")
     what = "hours" if row.worst_when else "temperatures"
     held = f"holds {100.0 * row.share_of_temperatures:.1f} % of {row.hours:.6g} {what}"
-    return f"{held}; margins: {', '.join(told)}; misses {100.0 * row.follow_error.median:.0f} % of a quick manoeuvre"
+    return f"{held}; margins: {', '.join(told)}; follow error {100.0 * row.follow_error.median:.0f} % at most"
 
 
 def _six_axes(row: Suitability) -> str:
