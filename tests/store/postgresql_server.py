@@ -48,7 +48,7 @@ class Server:
             os.chown(self.folder, nobody.pw_uid, nobody.pw_gid)
         self.bin = _binaries()
         if not self._runs():  # installed where that account may not look
-            self.bin = Path(shutil.copytree(self.bin.parent, self.folder / "server")) / "bin"
+            self.bin = self._copied()
         data = self.folder / "data"
         self._run("initdb", "-D", data, "-U", "owner", "--auth=trust", "--encoding=UTF8", "--no-sync")
         settings = {
@@ -80,6 +80,14 @@ class Server:
         except (OSError, subprocess.CalledProcessError):
             return False
         return True
+
+    def _copied(self):
+        """The binaries and the libraries that lie beside their package, where any account may look."""
+        home = self.bin.parents[1]
+        for folder in (self.bin.parent, home.parent / f"{home.name}.libs"):
+            if folder.is_dir():
+                shutil.copytree(folder, self.folder / "server" / folder.relative_to(home.parent), symlinks=True)
+        return self.folder / "server" / self.bin.relative_to(home.parent)
 
     def _wait(self):
         import psycopg

@@ -11,6 +11,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from rights import ordinary
 from store.sample_records import AMBER, fill
 
 from matdb.errors import InputError, MatdbError, MissingExtra, NotAStore, StoreBusy, StoreError
@@ -133,8 +134,6 @@ from matdb.errors import MatdbError
 from matdb.material.record import Material
 from matdb.store import Records
 material = Material(name="new")
-if os.geteuid() == 0:
-    os.setgroups([]); os.setgid(65534); os.setuid(65534)
 told = {}
 def attempt(name, what):
     try: told[name] = ["ok", str(what())]
@@ -177,7 +176,7 @@ def told_to_nobody(empty_store_file):
         (shelf / "open").mkdir()
         (shelf / "open").chmod(0o777)
         environment = os.environ | {"PYTHONPATH": str(Path(__file__).resolve().parents[2])}
-        command = [sys.executable, "-c", AS_NOBODY, str(shelf)]
+        command = ordinary([sys.executable, "-c", AS_NOBODY, str(shelf)])
         ended = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
         assert ended.stderr == ""
         told = json.loads(ended.stdout)
