@@ -31,6 +31,8 @@ Residuals = Callable[[Array], Array]
 _STEP: Final = 2e-4
 #: Stands for an overflow in a residual.
 _HUGE: Final = 1e120
+#: Peaks of a posterior that are followed to the top.
+_PEAKS: Final = 3
 #: Searches in the order tried: Levenberg-Marquardt, then a trust region with reflection.
 _SEARCHES: Final = ("lm", "trf")
 
@@ -265,17 +267,15 @@ class Objective:
         )
 
     def starts(self, count: int) -> Array:
-        """The likeliest particles and some others spread over the population, shape (count, dimension)."""
-        value = np.sum(self.residuals(self.particles) ** 2, axis=1)
-        order = np.argsort(value, kind="stable")
-        likely = order[: count - count // 3]
-        rest = order[count - count // 3 :]
-        spread = rest[np.linspace(0, len(rest) - 1, count // 3).astype(int)] if len(rest) else rest
-        return np.asarray(self.particles[np.concatenate([likely, spread])])
+        """Half of them particles spread over the population, half twice as wide as the standard normal."""
+        half = min(count // 2, len(self.particles))
+        chosen = self.particles[np.linspace(0, len(self.particles) - 1, half).astype(int)]
+        wide = np.random.default_rng(len(self.particles)).standard_normal((count - half, self.dimension))
+        return np.concatenate([chosen, 2.0 * wide])
 
 
 def most_probable(
-    prior: Prior, evidence: Evidence, posterior: Posterior, *, variant: Variant | None = None, starts: int = 6
+    prior: Prior, evidence: Evidence, posterior: Posterior, *, variant: Variant | None = None, starts: int = 96
 ) -> MostProbable:
     """The parameters at the maximum of the posterior, with standard errors from the curvature there.
 
@@ -286,7 +286,7 @@ def most_probable(
     variant : Variant, optional
         The model; the likeliest when None.
     starts : int
-        Particles to start from.
+        Points to start from, side by side: the posterior can have several peaks.
 
     Raises
     ------
@@ -296,10 +296,12 @@ def most_probable(
     objective = Objective(prior, evidence, posterior, variant)
     if not len(objective.particles):
         raise InputError("variant", objective.variant.name, "one that the posterior holds draws of")
-    runs = [least_squares(objective.residuals, start, scale=1.0, searches=1) for start in objective.starts(starts)]
+    ends, sums = _descended(objective.residuals, objective.starts(starts))
+    # The lowest, and the next that differ, to the last digits; roughly found peaks may change places.
+    order = np.argsort(sums, kind="stable")
+    apart = [k for i, k in enumerate(order) if i == 0 or sums[k] - sums[order[i - 1]] > 0.01]
+    runs = [least_squares(objective.residuals, ends[k], scale=1.0) for k in apart[:_PEAKS]]
     best = min(runs, key=lambda run: run.sum_of_squares)
-    # The better of two searches, once more, in case the first stopped on a shelf.
-    best = min(best, least_squares(objective.residuals, best.x, scale=1.0), key=lambda run: run.sum_of_squares)
     draw, offsets = (values[0] for values in objective.parameters(best.x[None]))
     used = np.isfinite(draw[:-1])
     slope = derivative(lambda u: objective.parameters(u)[0][:, :-1][:, used], best.x, np.ones(objective.dimension))
@@ -312,6 +314,34 @@ def most_probable(
         offsets,
         best,
     )
+
+
+def _descended(residuals: Residuals, x: Array, rounds: int = 60) -> tuple[Array, Array]:
+    """Levenberg-Marquardt from many starts side by side, roughly: points (n, p) and their sums of squares (n,)."""
+    n, p = x.shape
+    step = 1e-5
+    damping = np.ones(n)
+    values = residuals(x)
+    sums = np.sum(values**2, axis=1)
+    moves = step * np.eye(p)
+    for _ in range(rounds):
+        moved = residuals((x[:, None, :] + moves).reshape(n * p, p)).reshape(n, p, -1)
+        slope = (moved - values[:, None, :]) / step
+        normal = np.einsum("npi,nqi->npq", slope, slope)
+        gradient = np.einsum("npi,ni->np", slope, values)
+        normal[:, range(p), range(p)] *= 1.0 + damping[:, None]
+        normal[:, range(p), range(p)] += 1e-9
+        trial = x - np.linalg.solve(normal, gradient[:, :, None])[:, :, 0]
+        with np.errstate(all="ignore"):
+            there = residuals(trial)
+            lower = np.sum(there**2, axis=1)
+        good = lower < sums
+        gain = np.max(np.where(good, sums - lower, 0.0))
+        x[good], values[good], sums[good] = trial[good], there[good], lower[good]
+        damping = np.clip(np.where(good, damping / 4.0, damping * 3.0), 1e-8, 1e8)
+        if gain < 1e-7 and (good.any() or damping.min() > 1e6):
+            break
+    return x, sums
 
 
 def _signed_root(z: Array, ln_density: Callable[[Array], Array]) -> Array:
