@@ -11,7 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
+from matdb.curve.evidence import STANDARD_GRAVITY
 from matdb.errors import InputError
+from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.families import family_named
 from matdb.material.record import Material, checked_number
@@ -186,8 +188,36 @@ def effective(
         frequency_hz=f.item() if f.ndim == 0 else f.copy(),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm),
+        warnings=(
+            *(() if mass_kg is None else _load_warnings(part, ln_k, float(mass_kg) / int(count), axis, squeeze_mm)),
+            *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm),
+        ),
     )
+
+
+def _load_warnings(part: Part, ln_k: Complex, mass_kg: float, axis: str, squeeze_mm: float) -> tuple[str, ...]:
+    """Whether the part can carry the mass at all: its sag against its height, buckling, halves that lift off."""
+    if axis != "axial":
+        return ()
+    found = []
+    if isinstance(part.form, GrommetPair):
+        found.append("holds while both halves touch; 'matdb squeeze' tells at which squeeze and load one lifts off")
+    height = part.form.squeezable_height_mm
+    if height is None:
+        return tuple(found)
+    # The dynamic stiffness flatters: under a lasting load the part sags more.
+    stiffness = float(np.median(np.exp(ln_k.real) * np.cos(ln_k.imag), axis=0).min())
+    sag = mass_kg * STANDARD_GRAVITY / stiffness
+    buckles = float(getattr(part.form, "buckling_share", math.inf)) * height
+    if sag + squeeze_mm >= buckles:
+        found.append(f"buckles: sags {sag:.2g} mm or more under this mass, and bends away from {buckles:.2g} mm on")
+    elif sag + squeeze_mm > 0.5 * min(height, buckles):
+        found.append(
+            f"overloaded: sags {sag:.2g} mm or more under this mass, of {min(height, buckles):.2g} mm there are"
+        )
+    elif sag > 0.15 * height:
+        found.append(f"sags {sag:.2g} mm or more under this mass, over 15 % of its height: creep and set")
+    return tuple(found)
 
 
 def state_warnings(

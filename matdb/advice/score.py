@@ -154,7 +154,7 @@ def squeezes(part: Part, axis: str) -> list[float]:
 def travel_height(form: FormBase, axis: str) -> tuple[float, float] | None:
     """The height in mm that a part travels in, and the share of a static squeeze that it takes; None without one.
 
-    Of two halves it is the lower one that the payload presses.
+    Of two halves it is the lower one that the payload presses; a slender leg travels until it buckles.
     """
     height = form.squeezable_height_mm
     if height is None or axis != "axial":
@@ -162,7 +162,9 @@ def travel_height(form: FormBase, axis: str) -> tuple[float, float] | None:
     if isinstance(form, GrommetPair):
         lower = form.halves[0].height_mm
         return lower, lower / height
-    return height, 1.0
+    # A slender leg is spent when it buckles, long before its height is.
+    buckles = float(getattr(form, "buckling_share", math.inf))
+    return height * min(1.0, buckles / TRAVEL_SHARE_MOST), 1.0
 
 
 def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float, offset: Array) -> Array | None:

@@ -79,6 +79,17 @@ def opened(ctx: typer.Context, store: str | None) -> Store:
     return open_store(store_name(ctx, store))
 
 
+def existing(ctx: typer.Context, store: str | None) -> Store:
+    """Open a store that must be there already: looking after one must not make one. Raises StoreError."""
+    from matdb.errors import StoreError
+    from matdb.store.where import locate
+
+    place = locate(store_name(ctx, store))
+    if place.path is not None and not place.path.exists():
+        raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
+    return opened(ctx, store)
+
+
 def quantity(text: str | None, dimension: str, option: str) -> float | None:
     """One quantity in trade units, None for None. Raises UnitError, InputError."""
     from matdb.units import parse

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, opened
+from matdb.cli.options import JsonOption, StoreOption, existing
 
 app = typer.Typer(help="The store: what it holds, check, backup.", rich_markup_mode=None)
 
@@ -16,7 +16,7 @@ def info(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = Fa
     """Show where the store is and how much it holds."""
     from matdb.cli.screen import document, show, table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         where, counts, readonly = kept.records.place.shown, kept.records.counts(), kept.records.readonly
     if as_json:
         document("store info", {"store": where, "read_only": readonly, "counts": counts})
@@ -33,7 +33,7 @@ def check(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
     """
     from matdb.cli.screen import document, lines, show
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         where, findings = kept.records.place.shown, kept.records.check()
     bad = any(f.level == "error" for f in findings)
     told = [f"{f.what}: {f.says}" for f in findings]
@@ -57,7 +57,7 @@ def backup(
     """Write the store as it is now to a new file."""
     from matdb.cli.screen import document, show
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         where = kept.records.place.shown
         kept.records.backup(file)
     if as_json:

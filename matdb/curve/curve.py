@@ -39,6 +39,8 @@ _MISFIT_LN_HZ: Final = 3.5
 _MISFIT_WAVES: Final = 4
 #: A second, slow relaxation adds to however small a loss: an absolute share of the misfit.
 _MISFIT_LOSS_FLOOR: Final = 0.7
+#: Largest phase of the complex modulus in rad (a loss factor of 14).
+_MOST_PHASE: Final = 1.5
 #: Outside the measured temperatures the misfit grows by its own size every so many kelvin.
 _MISFIT_GROWTH_K: Final = 10.0
 #: And outside the reduced frequencies every so many nepers (about two thirds of a decade).
@@ -280,9 +282,9 @@ class Curve:
         # The imaginary part of ln E is about the loss factor.
         loss = np.clip(ln_modulus.imag.reshape(n, -1), 0.0, 1.2)
         room = np.maximum(MISFIT_LOSS * total.imag, -0.8)
-        return (total.real + 1j * np.maximum(loss * room + _MISFIT_LOSS_FLOOR * total.imag, -0.9 * loss)).reshape(
-            (n, *t.shape)
-        )
+        # However large the doubt, the material stays a passive spring: a phase between 0 and 86 degrees.
+        turned = np.clip(loss * (1.0 + room) + _MISFIT_LOSS_FLOOR * total.imag, 0.1 * loss, _MOST_PHASE)
+        return (total.real + 1j * (turned - ln_modulus.imag.reshape(n, -1))).reshape((n, *t.shape))
 
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:

@@ -102,6 +102,9 @@ def fit_curve(
     temperatures = evidence.temperature_k - ZERO_C
     offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
     rows = _residuals(evidence, posterior, readings)
+    # A reading that does not fit the others widens no range: it must not turn a guess into a measurement.
+    counts = ~np.array([all(rows[index]["fumbled"] for index in indices) for indices in evidence.rows_of])
+    counts = counts if counts.any() else ~counts
     report = {
         "laws": posterior.weights,
         "log_evidence": posterior.log_evidence,
@@ -123,8 +126,8 @@ def fit_curve(
         offsets=offsets,
         common_sd=evidence.common_sd,
         misfit=posterior.misfit,
-        measured_c=(float(temperatures.min()), float(temperatures.max())),
-        measured_ln_hz=_reduced_range(evidence, posterior),
+        measured_c=(float(temperatures[counts].min()), float(temperatures[counts].max())),
+        measured_ln_hz=_reduced_range(evidence, posterior, counts),
         weights=posterior.weights,
         report=report,
         reading_count=len(readings),
@@ -132,11 +135,11 @@ def fit_curve(
     )
 
 
-def _reduced_range(evidence: Evidence, posterior: Posterior) -> tuple[float, float]:
+def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.bool_]) -> tuple[float, float]:
     """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that the readings speak for."""
     time = ln_time(posterior.draws, evidence.temperature_k)
     shift = np.median(time - posterior.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
-    reduced = evidence.ln_s.real - math.log(2.0 * math.pi) + shift
+    reduced = (evidence.ln_s.real - math.log(2.0 * math.pi) + shift)[counts]
     return float(reduced.min()), float(reduced.max())
 
 

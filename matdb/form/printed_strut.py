@@ -99,6 +99,11 @@ class PrintedStrut(FormBase):
         layer = ACROSS_LAYERS if self.build == "upright" else 1.0
         return layer * (1.0 - area * (1.0 - sparse)), layer * (1.0 - moment * (1.0 - sparse))
 
+    @property
+    def buckling_share(self) -> float:
+        """Axial squeeze over length at which the leg buckles, as of a solid one."""
+        return self._solid.buckling_share
+
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_stiffness`."""
         solid = self._solid

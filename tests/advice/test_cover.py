@@ -12,7 +12,7 @@ from matdb.advice.exposure import exposure
 from matdb.advice.score import Candidate, Payload, score
 from matdb.advice.subset import best_set, undominated
 from matdb.errors import InputError
-from matdb.form import Part, Strut
+from matdb.form import Pad, Part
 from matdb.mounting.record import Mounting
 from matdb.weather.forecast import Forecast
 
@@ -24,9 +24,7 @@ def legs(sure):
     names = {f"leg {d}": d for d in (2, 2.5, 3, 3.5, 4, 5, 6)}
     known = dataclasses.replace(curve, offsets={name: np.linspace(-0.05, 0.05, len(curve.draws)) for name in names})
     return [
-        Candidate(
-            Part(name=name, material="urethane", form=Strut(outer_mm=d, inner_mm=0, length_mm=20)), material, known
-        )
+        Candidate(Part(name=name, material="urethane", form=Pad(diameter_mm=d, height_mm=20)), material, known)
         for name, d in names.items()
     ]
 

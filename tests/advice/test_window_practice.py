@@ -7,7 +7,7 @@ import pytest
 
 from matdb.advice.score import Candidate
 from matdb.advice.suit import suit
-from matdb.form import Part, Ring, Strut
+from matdb.form import Pad, Part, Ring
 from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST, rotor_speed_from_thrust, window_limits
 from matdb.mounting.record import Mounting, rectangle_positions
 
@@ -65,7 +65,7 @@ def test_the_soft_end_of_the_window(sure, ratio, holds):
 
 
 def test_one_cold_hour_below_the_ratio_is_enough_for_a_warning(sure):
-    part = steady(sure, "urethane", Strut(outer_mm=4, inner_mm=0, length_mm=20))
+    part = steady(sure, "urethane", Pad(diameter_mm=4, height_mm=20))
     mounting = tuned(part, 25.0, manoeuvre_hz=4.0)
     row = suit([part], mounting, [23.0] * 23 + [-10.0], squeeze_mm=0.0)[0]
     assert row.worst.temperature_c == -10.0
@@ -75,7 +75,7 @@ def test_one_cold_hour_below_the_ratio_is_enough_for_a_warning(sure):
 
 
 def test_a_polyurethane_leg_tuned_in_the_shop_is_too_stiff_in_the_frost_and_gel_is_not(sure):
-    leg = steady(sure, "urethane", Strut(outer_mm=4, inner_mm=0, length_mm=20))
+    leg = steady(sure, "urethane", Pad(diameter_mm=4, height_mm=20))
     gel = steady(sure, "gel", RING)
     cold = [-10.0, -5.0]
     for part, holds in ((leg, False), (gel, True)):

@@ -172,3 +172,23 @@ def test_bands_are_calibrated_on_specimens_outside_the_family():
     assert np.mean(covered) >= 0.90
     assert np.mean(loss_covered) >= 0.85
     assert np.median(widths) <= 1.45
+
+
+def test_a_reading_that_does_not_fit_widens_no_measured_range():
+    truth = virtual.specimen(0)
+    readings = virtual.readings(truth, virtual.DESIGNS[1], np.random.default_rng(0))
+    slip = RingDown(
+        part="virtual", temperature_c=-21.0, mass_kg=readings[0].mass_kg * 12.0, frequency_hz=readings[0].frequency_hz
+    )
+    curve = fit_curve(MATERIAL, {"virtual": virtual.PART}, [*readings, slip])
+    assert curve.report["readings"][-1]["fumbled"]
+    assert curve.measured_c == (-18.0, 50.0)
+    assert curve.modulus(-21.0, 30.0).extrapolated is True
+
+
+def test_the_modulus_is_a_passive_spring_however_far_out():
+    curve = fit_curve(MATERIAL, {"virtual": virtual.PART}, three(5)[:1])
+    got = curve.modulus(np.linspace(-120.0, 200.0, 65)[:, None], np.array([1e-4, 1.0, 1e5]))
+    assert np.all(got.storage_mpa.low > 0.0)
+    assert np.all(got.loss_factor.low > 0.0)
+    assert np.all(np.isfinite(got.loss_factor.high))

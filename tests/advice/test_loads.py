@@ -1,0 +1,32 @@
+"""A part that cannot carry its load is not offered as if it could."""
+
+import numpy as np
+
+from matdb.advice.effective import effective
+from matdb.advice.suit import Candidate, suit
+from matdb.curve.fit import prior_curve
+from matdb.form import Part, Ring, Strut
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting
+
+MATERIAL = Material(name="print", family="thermoplastic polyurethane ether", hardness="85 A")
+
+
+def test_a_slender_leg_that_buckles_under_the_manoeuvre_does_not_suit():
+    curve = prior_curve(MATERIAL)
+    leg = Part(name="leg", material="print", form=Strut(outer_mm=3, inner_mm=2.4, length_mm=40))
+    mounting = Mounting(name="m", mass_kg=0.8, count=4, rpm_idle=6000, rpm_full=9000, manoeuvre_hz=4)
+    (row,) = suit([Candidate(leg, MATERIAL, curve)], mounting, np.array([15.0, 25.0]))
+    assert row.travel_margin < 0.0
+    assert row.verdict == "does not suit"
+    told = effective(curve, MATERIAL, leg, 20.0, mass_kg=0.8, count=4).warnings
+    assert any("buckles: sags" in text for text in told)
+
+
+def test_a_mass_that_flattens_a_part_is_said():
+    gel = Material(name="gel", family="silicone gel", hardness="30 OO")
+    ring = Part(name="ring", material="gel", form=Ring(outer_mm=14, inner_mm=5, height_mm=7))
+    told = effective(prior_curve(gel), gel, ring, 20.0, mass_kg=3.0).warnings
+    assert any("overloaded" in text for text in told)
+    light = effective(prior_curve(gel), gel, ring, 20.0, mass_kg=0.05).warnings
+    assert not any("sags" in text or "overloaded" in text for text in light)
