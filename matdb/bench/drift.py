@@ -28,6 +28,7 @@ from matdb.bench.soak import (
     crystallisation_note,
     drift,
     film_coefficient,
+    service_note,
     thermal_of,
 )
 from matdb.errors import InputError
@@ -131,6 +132,8 @@ def bench_state(reading: Reading, part: Part | None, family: str, *, room_c: flo
     """
     body = None if part is None else body_of(part.form)
     warnings: list[str] = []
+    if outside := service_note(family, reading.temperature_c):
+        warnings.append(outside)
     soaked: SoakCheck | None = None
     drifted: Drift | None = None
     at, sd = _corrected(reading, body, part is not None, family, room_c)

@@ -36,6 +36,7 @@ __all__ = [
     "crystallisation_note",
     "drift",
     "film_coefficient",
+    "service_note",
     "soak",
     "thermal_of",
 ]
@@ -547,6 +548,29 @@ def drift(
             f"{float(np.max(np.abs(moved))):.1f} K; its temperature is corrected and less certain"
         )
     return Drift((chamber + moved)[()], np.sqrt(variance)[()], moved[()], spread[()], left[()], limit, warning)
+
+
+def service_note(family: str, temperature_c: float) -> str:
+    """A warning where a chamber is set outside the family's usual service range; empty inside it.
+
+    Parameters
+    ----------
+    family : str
+        A family of ``data/families.csv``.
+    temperature_c : float
+        Degrees Celsius.
+
+    Raises
+    ------
+    InputError
+        Unknown family.
+    """
+    table = family_named(family)
+    low, high = table["service_min"].value, table["service_max"].value
+    if low <= temperature_c <= high:
+        return ""
+    harm = "it can smoke, melt or set" if temperature_c > high else "it can turn brittle and crack"
+    return f"{temperature_c:g} degC is outside the usual service range of {family} ({low:g} to {high:g} degC): {harm}"
 
 
 def crystallisation_note(family: str, temperature_c: float, soak_min: float | None = None) -> str:

@@ -50,7 +50,7 @@ def soak(
     error passes 2 K.
     """
     from matdb.bench.drift import body_of
-    from matdb.bench.soak import check_soak, crystallisation_note, drift
+    from matdb.bench.soak import check_soak, crystallisation_note, drift, service_note
     from matdb.bench.soak import soak as soak_of
     from matdb.cli.cautions import BENCH
     from matdb.cli.screen import document, given_text, lines, show, table
@@ -93,6 +93,7 @@ def soak(
             }
         rows.append(row)
     notes = [crystallisation_note(family, t, None if soaked_s is None else soaked_s / 60.0) for t in at.tolist()]
+    notes = [*(service_note(family, t) for t in at.tolist()), *notes]
     warnings = [n for n in dict.fromkeys(notes) if n]
     if check is not None and check.warning:
         warnings.insert(0, check.warning)
