@@ -35,6 +35,7 @@ def demo(
     from matdb.cli.screen import document, progress, show
     from matdb.cli.stiffness import nested, stiffness_rows
     from matdb.cli.suit import all_warnings, show_ranking, suit_content
+    from matdb.errors import StoreError
     from matdb.exchange.csv_file import target_of, write_csv
     from matdb.exchange.demo_scenario import demo_scenario
     from matdb.exchange.tables import curve_table, stiffness_table
@@ -46,6 +47,9 @@ def demo(
     where = store or ctx.find_root().params.get("store") or _fresh_file()
     hours = temperatures_between(*scenario.forecast_c)
     with open_store(where) as kept:
+        if any(kept.records.counts().values()):
+            # Invented parts among measured ones would be ranked with them.
+            raise StoreError(where, "it holds records already; the demo fills only a new store: name another file")
         kept.add(scenario.records)
         if not as_json:
             show(INVENTED)

@@ -117,7 +117,15 @@ def report(
         show()
         table(
             ["part", "stiffness against its geometry (95 %)"],
-            [[str(k), band_text(v["median"], v["low"], v["high"])] for k, v in offsets.items()],
+            [
+                [
+                    str(k),
+                    "the reference: its geometry is taken as drawn"
+                    if v["low"] == v["high"]
+                    else band_text(v["median"], v["low"], v["high"]),
+                ]
+                for k, v in offsets.items()
+            ],
         )
     _in_the_cold(cold)
     lines("Before you rely on it:", warnings)
