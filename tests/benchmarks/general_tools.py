@@ -137,5 +137,7 @@ def sampler(chains: int, steps: int = 1500, burn: int = 500) -> None:
 
 
 if __name__ == "__main__":
-    sampler(int(sys.argv[2]) if len(sys.argv) > 2 else 5)
-    optimum(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    if (chains := int(sys.argv[2]) if len(sys.argv) > 2 else 5) > 0:
+        sampler(chains)
+    if (cases := int(sys.argv[1]) if len(sys.argv) > 1 else 100) > 0:
+        optimum(cases)
