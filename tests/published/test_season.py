@@ -13,7 +13,7 @@ from matdb.advice.exposure import flight
 from matdb.advice.score import Candidate
 from matdb.advice.suit import suit
 from matdb.curve.fit import prior_curve
-from matdb.form import Part, Ring, Strut
+from matdb.form import Pad, Part, Ring
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 
@@ -26,7 +26,7 @@ MOUNTING = Mounting(name="heavy", mass_kg=5.0, count=4, rpm_idle=4500, rpm_full=
 def parts():
     found = []
     for family, label, forms in (
-        ("thermoplastic polyurethane ester", "85 A", {f"leg {d}": Strut(d, 0, 20) for d in (2, 2.5, 3, 4)}),
+        ("thermoplastic polyurethane ester", "85 A", {f"leg {d}": Pad(d, 20) for d in (2, 2.5, 3, 4)}),
         ("silicone gel", "50 OO", {f"gel {d}": Ring(d, 5, 12) for d in (16, 22)}),
         ("natural rubber", "45 A", {"ring": Ring(12, 5, 10)}),
     ):
@@ -80,7 +80,7 @@ def test_a_year_that_no_single_leg_covers_takes_two(parts):
         offsets={name: np.linspace(-0.05, 0.05, 50) for name in names},
     )
     legs = [
-        Candidate(Part(name=n, material=leg.material.name, form=Strut(d, 0, 20)), leg.material, curve)
+        Candidate(Part(name=n, material=leg.material.name, form=Pad(d, 20)), leg.material, curve)
         for n, d in names.items()
     ]
     found = cover(legs, dataclasses.replace(MOUNTING, mass_kg=12.0), year, share=0.97)
