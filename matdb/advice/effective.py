@@ -15,8 +15,7 @@ from matdb.curve.evidence import STANDARD_GRAVITY
 from matdb.errors import InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
-from matdb.material.families import family_named
-from matdb.material.record import Material, checked_number
+from matdb.material.record import Material, checked_number, service_range
 
 __all__ = ["Effective", "Suspended", "effective", "state_warnings", "suspended"]
 
@@ -262,11 +261,3 @@ def state_warnings(
     found.extend(part.form.warnings(axis))
     found.extend(curve.report.get("warnings", ()))
     return tuple(dict.fromkeys(found))
-
-
-def service_range(material: Material) -> tuple[float, float]:
-    """Service range in degrees Celsius: the material's own, or its family's."""
-    table = family_named(material.family)
-    low = table["service_min"].value if material.service_min_c is None else material.service_min_c
-    high = table["service_max"].value if material.service_max_c is None else material.service_max_c
-    return low, high

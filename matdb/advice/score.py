@@ -10,7 +10,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.effective import service_range
 from matdb.advice.exposure import Exposure
 from matdb.advice.limits import Limits
 from matdb.curve.curve import Curve
@@ -18,7 +17,7 @@ from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
-from matdb.material.record import Material
+from matdb.material.record import Material, service_range
 from matdb.mounting.one_axis import GRAVITY_M_S2, window_limits
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors

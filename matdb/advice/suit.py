@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.effective import service_range, state_warnings
+from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
 from matdb.advice.limits import STATIC_HZ, Limits
 from matdb.advice.score import (
@@ -28,6 +28,7 @@ from matdb.advice.score import (
 from matdb.advice.words import VERDICTS, Causes, percent, reason, settle, verdict
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.material.record import service_range
 from matdb.mounting.one_axis import GRAVITY_M_S2, ISOLATION_LEAST
 from matdb.mounting.record import CameraPackage, Mounting
 

@@ -115,7 +115,7 @@ def plan(
     from matdb.bench.drift import body_of
     from matdb.bench.protocol import ProtocolStep, bench_mass_kg
     from matdb.bench.soak import crystallisation_note, drift, soak
-    from matdb.curve.next_reading import service_range_c
+    from matdb.material.record import service_range
 
     known = kept.part(part)
     material = kept.material(known.material)
@@ -129,7 +129,7 @@ def plan(
     hertz, zeta = found.natural_frequency_hz, found.damping_ratio
     assert hertz is not None
     body = body_of(known.form)
-    low, high = service_range_c(material)
+    low, high = service_range(material)
     steps = []
     for k, t in enumerate(temperature_c):
         if not low <= t <= high:

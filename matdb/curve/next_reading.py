@@ -28,8 +28,7 @@ from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import InputError
 from matdb.form.part import Part
-from matdb.material.families import family_named
-from matdb.material.record import Material, checked_number
+from matdb.material.record import Material, checked_number, service_range
 
 __all__ = ["Affordable", "NextReading", "rank_next_readings"]
 
@@ -188,7 +187,7 @@ def rank_next_readings(
     bench = _Bench(many, noise, part, axis, squeeze_mm, int(count))
     question = _Question(bench, asked, mass_kg, float(hertz.flat[0]))
     before = band(np.exp(question.whole(many)))
-    low, high = service_range_c(material)
+    low, high = service_range(material)
     candidates = bench.candidates(
         [t for t in able.temperatures_c if low <= t <= high],
         able.masses_kg or question.usual_masses(),
@@ -199,16 +198,6 @@ def rank_next_readings(
         after = question.once_taken(bench, reading, before)
         found.append(_answer(many, reading, before, after, asked))
     return sorted(found, key=lambda each: (each.width_after, each.minutes))
-
-
-def service_range_c(material: Material) -> tuple[float, float]:
-    """Service range in degrees Celsius: the material's own, or its family's."""
-    table = family_named(material.family)
-    low, high = material.service_min_c, material.service_max_c
-    return (
-        table["service_min"].value if low is None else low,
-        table["service_max"].value if high is None else high,
-    )
 
 
 def _many_draws(

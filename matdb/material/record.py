@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from matdb.errors import InputError
 
-__all__ = ["Material", "checked_name", "checked_number", "checked_text"]
+__all__ = ["Material", "checked_name", "checked_number", "checked_text", "service_range"]
 
 ABSOLUTE_ZERO_C = -273.15
 
@@ -113,3 +113,13 @@ class Material:
             )
         checked_text("source", self.source)
         checked_text("note", self.note)
+
+
+def service_range(material: Material) -> tuple[float, float]:
+    """Service range in degrees Celsius: the material's own, or its family's."""
+    from matdb.material.families import family_named
+
+    table = family_named(material.family)
+    low = table["service_min"].value if material.service_min_c is None else material.service_min_c
+    high = table["service_max"].value if material.service_max_c is None else material.service_max_c
+    return low, high
