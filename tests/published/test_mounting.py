@@ -118,3 +118,47 @@ def test_bounce_and_pitch_of_a_car_body():
     assert np.abs(ratio) == pytest.approx([14.6, 1.09], rel=0.02)
     assert ratio[0] * ratio[1] < 0.0
     assert "coupled" in m.words[pick[1]]
+
+
+def test_six_frequencies_of_an_avionics_box_on_four_isolators():
+    # Irvine, T.: tutorial notes on the isolation of avionics, the worked example in six degrees of freedom (the
+    # author of "Avionics Isolation Design Guidelines", 2009). All numbers, inputs and answers, from memory:
+    # 4.28 lbm; Jx, Jy, Jz = 44.9, 39.9, 18.8 lbm in2; four isolators of 80 lbf/in along every axis, b = 3.85 in
+    # to one side, a1 = 6.18 and a2 = 2.68 in along x, c = 3 in to either side along z; the answers are 7.338,
+    # 12.02, 27.04, 27.47, 63.06 and 83.19 Hz. That a1 and a2 lie on the same side is read off the answers: of
+    # twelve arrangements of these inputs it is the only one that gives them, and to every printed digit.
+    # 1 lbf s2/in = 386 lbm, as the notes take it.
+    inch, newton_per_lbf = 25.4, 4.4482216
+    k = 80.0 * newton_per_lbf / inch  # N/mm
+    pound = newton_per_lbf / inch * 1e3 / 386.0  # kg, so that f = sqrt(k / m) / 2 pi keeps the notes' 386
+    points = np.array([[a, 3.85, c] for a in (6.18, 2.68) for c in (3.0, -3.0)]) * inch
+    inertia = np.diag([44.9, 39.9, 18.8]) * pound * inch**2
+    body = sa.Suspension(4.28 * pound, inertia, points, np.tile([0.0, 0.0, 1.0], (4, 1)), np.zeros(3))
+    m = sa.modes(body, k, k)
+    printed = [7.338, 12.02, 27.04, 27.47, 63.06, 83.19]
+    half_a_digit = [0.0005, 0.005, 0.005, 0.005, 0.005, 0.005]
+    assert np.all(np.abs(m.frequency_hz - printed) <= half_a_digit), m.frequency_hz
+    # The 27.04 Hz are those of the box on 320 lbf/in, nothing but a sideways motion: the one uncoupled mode.
+    alone = [j for j in range(6) if m.energy[:3, j].sum() > 0.9999]
+    assert len(alone) == 1
+    assert m.frequency_hz[alone[0]] == pytest.approx(np.sqrt(4 * k * 1e3 / body.mass_kg) / (2 * np.pi), rel=1e-9)
+    # Nothing depends on how the four are turned: they are equally stiff all round.
+    sideways = sa.Suspension(body.mass_kg, inertia, points, np.tile([0.6, -0.48, 0.64], (4, 1)), np.zeros(3))
+    assert sa.modes(sideways, k, k).frequency_hz == pytest.approx(m.frequency_hz, rel=1e-9)
+
+
+def test_pitch_and_bounce_of_an_automobile():
+    # Rao, S. S.: Mechanical Vibrations, chapter 5, example "Frequencies and mode shapes of an automobile"
+    # (example 5.7 of the 4th and 5th editions; from memory): 1000 kg, radius of gyration 0.9 m, front springs
+    # 18 kN/m at 1.0 m, rear springs 22 kN/m at 1.5 m; the answers are 5.8593 and 9.4341 rad/s with X/Theta =
+    # -2.6461 and 0.3061 m/rad. Here the same body in six axes, two isolators per axle.
+    k = np.array([18.0, 18.0, 22.0, 22.0]) / 2.0
+    points = np.array([[1.0, 0.7, 0.0], [1.0, -0.7, 0.0], [-1.5, 0.7, 0.0], [-1.5, -0.7, 0.0]]) * 1e3
+    inertia = np.diag([0.25, 0.81, 0.9]) * 1e9
+    body = sa.Suspension(1000.0, inertia, points, np.tile([0.0, 0.0, 1.0], (4, 1)), np.zeros(3))
+    m = sa.modes(body, k, k * 40.0)
+    pick = [j for j in range(6) if m.energy[2, j] + m.energy[4, j] > 0.9999 and m.energy[2, j] > 0.01]
+    assert 2 * np.pi * m.frequency_hz[pick] == pytest.approx([5.8593, 9.4341], abs=5e-5)
+    # Rao's front end moves x - l1 theta, as here z - x pitch: the signs are the same.
+    ratio = m.shapes[2, pick] / m.shapes[4, pick] / 1e3
+    assert ratio == pytest.approx([-2.6461, 0.3061], abs=5e-5)
