@@ -193,10 +193,11 @@ class Store:
             seed=seed,
             fingerprint=seen.fingerprint,
         )
-        number = self.records.save_fit(record)
+        # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
+        rows = self._tabulated(material, self._curve_from(record, stale=False))
+        number = self.records.save_fit(record, rows)
         kept = self.records.fit(number)
         self._curves.clear()
-        self.publish(material)
         return dataclasses.replace(
             curve, fit_id=number, created_at=kept.created_at, program_version=kept.program_version
         )
@@ -221,19 +222,23 @@ class Store:
         NotFound
             No such material.
         """
-        from matdb.advice.tabulated import stiffness_rows
-
-        masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
         names = [material] if material is not None else [m.name for m in self.records.materials()]
         count = 0
         for name in names:
             curve = self._known(name)[1]
-            parts = self.records.parts(name)
-            if parts:
-                # Computed before the store is locked for writing.
-                rows = list(stiffness_rows(curve, parts, masses))
+            # Computed before the store is locked for writing.
+            rows = self._tabulated(name, curve)
+            if rows is not None:
                 count += self.records.publish(name, curve.fit_id, rows)
         return count
+
+    def _tabulated(self, material: str, curve: Curve) -> list[tuple[Any, ...]] | None:
+        """Rows of a material's stiffness table; None when it has no part."""
+        from matdb.advice.tabulated import stiffness_rows
+
+        parts = self.records.parts(material)
+        masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
+        return list(stiffness_rows(curve, parts, masses)) if parts else None
 
     def curve(self, material: str) -> Curve:
         """The newest fit of a material, or its family prior when there is none.

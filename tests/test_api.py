@@ -170,3 +170,25 @@ def test_suit_takes_a_mounting_and_temperatures(store):
     assert [row.rank for row in rows] == [1]
     assert rows[0].verdict in {"suits", "probably suits", "open", "probably not", "does not suit"}
     assert 0.0 <= rows[0].probability <= 1.0
+
+
+def test_a_fit_that_cannot_be_tabulated_is_not_kept(tmp_path, monkeypatch):
+    """A fit and the table for SQL readers are one transaction: both, or neither."""
+    from matdb.store import writer
+
+    with matdb.open_store(tmp_path / "one.sqlite") as store:
+        store.add(
+            [
+                matdb.Material(name="amber", family="silicone"),
+                matdb.Part(name="pad", material="amber", form=matdb.Pad(10, 10)),
+                matdb.RingDown(part="pad", temperature_c=-5.0, mass_kg=0.2, frequency_hz=20.0, log_decrement=0.4),
+            ]
+        )
+        monkeypatch.setattr(writer, "publish", lambda *_: 1 / 0)
+        with pytest.raises(ZeroDivisionError):
+            store.fit("amber")
+        assert store.records.fits("amber") == []
+        monkeypatch.undo()
+        number = store.fit("amber").fit_id
+        rows = store.records._reader.rows("SELECT DISTINCT fit_id, basis FROM effective_stiffness")
+        assert rows == [(number, "readings")]

@@ -325,8 +325,16 @@ class Records:
                 fingerprint=codec.fingerprint(self._reader.rows, number),
             )
 
-    def save_fit(self, fit: FitRecord) -> int:
-        """Keep a fit; answers its number.
+    def save_fit(self, fit: FitRecord, published: Iterable[Sequence[Any]] | None = None) -> int:
+        """Keep a fit, and with it the tabulated stiffness that it gives; answers its number.
+
+        Parameters
+        ----------
+        fit : FitRecord
+            What came out.
+        published : iterable of sequence, optional
+            Rows as :meth:`publish` takes them. They are kept in the same transaction: no reader ever sees the
+            new fit with the old table.
 
         Raises
         ------
@@ -338,6 +346,8 @@ class Records:
         """
         with self._change() as (connection, writer, now):
             number: int = writer.save_fit(connection, fit, now)
+            if published is not None:
+                writer.publish(connection, fit.material, number, published)
             return number
 
     def fit(self, number: int) -> FitRecord:
