@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from matdb.errors import InputError, UnitError
 
-__all__ = ["UNITS", "allowed_units", "parse", "parse_range"]
+__all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "parse", "parse_range"]
 
 #: Dimension -> the trade unit that :func:`parse` answers in and that headers name.
 UNITS: dict[str, str] = {
@@ -32,9 +32,12 @@ UNITS: dict[str, str] = {
     "dimensionless": "1",
 }
 
+#: Standard acceleration of free fall, m/s2 (3rd CGPM, 1901; ISO 80000-3).
+STANDARD_GRAVITY_M_S2 = 9.80665
+
 _ABSOLUTE_ZERO_C = -273.15
 _LONGEST = 60
-_LB, _G0, _IN = 0.45359237, 9.80665, 25.4
+_LB, _G0, _IN = 0.45359237, STANDARD_GRAVITY_M_S2, 25.4
 _LBF = _LB * _G0
 _PSI = _LBF / (_IN * _IN)  # MPa
 

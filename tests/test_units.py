@@ -3,13 +3,15 @@
 import math
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+import matdb
 from matdb.errors import InputError, UnitError
-from matdb.units import UNITS, allowed_units, parse, parse_range
+from matdb.units import STANDARD_GRAVITY_M_S2, UNITS, allowed_units, parse, parse_range
 
 
 @pytest.mark.parametrize(
@@ -174,3 +176,11 @@ def test_importing_it_imports_nothing_heavy():
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert shown.stdout.strip() == "['matdb.units']"
+
+
+def test_standard_gravity_is_written_once():
+    # 3rd CGPM (1901), ISO 80000-3: 9.80665 m/s2 by definition.
+    assert STANDARD_GRAVITY_M_S2 == 9.80665
+    package = Path(matdb.__file__).parent
+    holds = [path.name for path in package.rglob("*.py") if "= 9.80665" in path.read_text(encoding="utf-8")]
+    assert holds == ["units.py"]

@@ -11,11 +11,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
-from matdb.curve.evidence import STANDARD_GRAVITY
 from matdb.errors import InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, checked_number, service_range
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["Effective", "Suspended", "effective", "state_warnings", "suspended"]
 
@@ -206,7 +206,7 @@ def _load_warnings(part: Part, ln_k: Complex, mass_kg: float, axis: str, squeeze
         return tuple(found)
     # The dynamic stiffness flatters: under a lasting load the part sags more.
     stiffness = float(np.median(np.exp(ln_k.real) * np.cos(ln_k.imag), axis=0).min())
-    sag = mass_kg * STANDARD_GRAVITY / stiffness
+    sag = mass_kg * STANDARD_GRAVITY_M_S2 / stiffness
     buckles = float(getattr(part.form, "buckling_share", math.inf)) * height
     if sag + squeeze_mm >= buckles:
         found.append(f"buckles: sags {sag:.2g} mm or more under this mass, and bends away from {buckles:.2g} mm on")

@@ -18,9 +18,10 @@ from matdb.form.base import FormBase
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
-from matdb.mounting.one_axis import GRAVITY_M_S2, window_limits
+from matdb.mounting.one_axis import window_limits
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "SQUEEZE_SHARES",
@@ -88,7 +89,7 @@ class Payload:
     @property
     def weight_n(self) -> float:
         """Weight of the heaviest package times the greatest load factor, N."""
-        return self.load_factor * self.heavy.mass_kg * GRAVITY_M_S2
+        return self.load_factor * self.heavy.mass_kg * STANDARD_GRAVITY_M_S2
 
 
 @dataclass(frozen=True, eq=False)

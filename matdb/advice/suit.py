@@ -29,8 +29,9 @@ from matdb.advice.words import VERDICTS, Causes, percent, reason, settle, verdic
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.material.record import service_range
-from matdb.mounting.one_axis import GRAVITY_M_S2, ISOLATION_LEAST
+from matdb.mounting.one_axis import ISOLATION_LEAST
 from matdb.mounting.record import CameraPackage, Mounting
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 if TYPE_CHECKING:
     from matdb.advice.camera import CameraShake, SixAxes
@@ -447,7 +448,7 @@ class _View:
         spare = room * np.exp(self.limits.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
         worst = room * np.exp(self.limits.ln_load_modulus[:, found.worst] + found.ln_scale)
         still = float(np.median(self.limits.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
-        sag = self.payload.heavy.mass_kg * GRAVITY_M_S2 / math.exp(still)
+        sag = self.payload.heavy.mass_kg * STANDARD_GRAVITY_M_S2 / math.exp(still)
         return float(np.median(spare)) - 1.0, sag, _share(worst < 1.0)
 
     def _through_rotor(self, found: Score, mass_kg: float) -> tuple[Band, float]:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "damping_ratio_from_decrement",
@@ -34,9 +35,6 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-
-#: Standard acceleration of free fall, m/s2.
-GRAVITY = 9.80665
 
 
 def _checked(
@@ -416,7 +414,7 @@ def natural_frequency_from_deflection(deflection_mm: ArrayLike) -> Any:
 
     """
     x = _positive("deflection_mm", deflection_mm, "mm")
-    return (np.sqrt(GRAVITY * 1e3 / x) / (2.0 * np.pi))[()]
+    return (np.sqrt(STANDARD_GRAVITY_M_S2 * 1e3 / x) / (2.0 * np.pi))[()]
 
 
 def transmissibility(

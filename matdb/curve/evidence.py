@@ -20,12 +20,12 @@ from matdb.form.part import Part
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["Evidence", "gather"]
 
 Array = NDArray[np.float64]
 
-STANDARD_GRAVITY: Final = 9.80665
 #: Usual noise of a bench reading: 3 % of frequency (6 % of stiffness), 15 % of loss factor.
 FREQUENCY_SD: Final = 0.03
 STIFFNESS_SD: Final = 0.06
@@ -357,7 +357,7 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
     own = (reading.part, part.form.offset_sd(reading.axis))
     if isinstance(reading, Deflection):
         # k = m g / x; x in mm, unit in N/mm per MPa.
-        apparent = reading.mass_kg * STANDARD_GRAVITY / (reading.deflection_mm * reading.count * unit)
+        apparent = reading.mass_kg * STANDARD_GRAVITY_M_S2 / (reading.deflection_mm * reading.count * unit)
         sd = reading.deflection_sd_mm
         relative = max(STIFFNESS_SD, GAUGE_SD_MM / reading.deflection_mm) if sd is None else sd / reading.deflection_mm
         return row(

@@ -23,12 +23,13 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.bench.readings import Deflection, Reading, RingDown
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve, checked_state
-from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, STANDARD_GRAVITY, gather, ln_tolerant
+from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, gather, ln_tolerant
 from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material, checked_number, service_range
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["Affordable", "NextReading", "rank_next_readings"]
 
@@ -276,7 +277,7 @@ class _Bench:
                 if "ring-down" in kinds and _HERTZ[0] <= hertz[k] <= _HERTZ[1]:
                     decrement = float(np.clip(math.pi * loss[k], 1e-3, 6.0))
                     made.append(RingDown(**where, frequency_hz=float(hertz[k]), log_decrement=decrement))
-                sag = mass * STANDARD_GRAVITY / (self.count * float(soft[k]))
+                sag = mass * STANDARD_GRAVITY_M_S2 / (self.count * float(soft[k]))
                 fits = height is None or sag <= _MOST_STRAIN * height
                 if "deflection" in kinds and sag >= _LEAST_DEFLECTION_MM and fits:
                     made.append(Deflection(**where, deflection_mm=sag, dwell_s=_STATIC_S))

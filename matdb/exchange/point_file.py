@@ -9,12 +9,10 @@ import numpy as np
 
 from matdb.delimited import read_table
 from matdb.errors import InputError, UnitError
-from matdb.units import parse
+from matdb.units import STANDARD_GRAVITY_M_S2, parse
 
 __all__ = ["as_point", "read_points"]
 
-#: Standard gravity, m/s2: a mass hung on a part loads it by its weight.
-_GRAVITY: Final = 9.80665
 _LENGTH, _FORCE, _MASS = "length", "force", "mass"
 _ALLOWED: Final = "a table with one column of deflections and one of forces or masses, the units in the header"
 _CURE: Final = "for instance deflection_mm,force_n"
@@ -38,7 +36,7 @@ def as_point(first: str, second: str) -> tuple[float, float]:
         raise InputError("point", f"{first}:{second}", "a deflection and a force or a mass")
     deflection, _ = sides.pop(_LENGTH)
     ((dimension, (load, _)),) = sides.items()
-    return deflection, load if dimension == _FORCE else load * _GRAVITY
+    return deflection, load if dimension == _FORCE else load * STANDARD_GRAVITY_M_S2
 
 
 def read_points(name: str, content: bytes | str) -> tuple[tuple[float, float], ...]:
@@ -92,7 +90,11 @@ def _column(title: str) -> tuple[str, float] | None:
             dimension, value = _quantity(f"1 {unit}")
         except InputError:
             continue
-        return (_LENGTH, value) if dimension == _LENGTH else (_FORCE, value * (_GRAVITY if dimension == _MASS else 1.0))
+        return (
+            (_LENGTH, value)
+            if dimension == _LENGTH
+            else (_FORCE, value * (STANDARD_GRAVITY_M_S2 if dimension == _MASS else 1.0))
+        )
     return None
 
 

@@ -23,11 +23,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "FOLLOW_GOOD",
     "FOLLOW_LEAST",
-    "GRAVITY_M_S2",
     "ISOLATION_GOOD",
     "ISOLATION_LEAST",
     "MANOEUVRE_HZ",
@@ -56,8 +56,6 @@ Array = NDArray[np.float64]
 #: A stiffness in N/mm as a function of frequency in Hz: takes and returns arrays, real or complex.
 StiffnessOfFrequency = Callable[[Array], Any]
 
-#: Standard gravity, m/s2 (ISO 80000-3).
-GRAVITY_M_S2 = 9.80665
 #: Least ratio of the lowest rotor frequency to the natural frequency; common practice [4]_.
 ISOLATION_LEAST = 2.5
 #: Ratio of the lowest rotor frequency to the natural frequency that is good; common practice [4]_.
@@ -477,7 +475,7 @@ def frequency_of_sag(sag_mm: ArrayLike) -> Any:
 
     """
     sag = _checked("sag_mm", sag_mm, "mm")
-    return _plain(np.sqrt(1e3 * GRAVITY_M_S2 / sag) / (2.0 * math.pi))
+    return _plain(np.sqrt(1e3 * STANDARD_GRAVITY_M_S2 / sag) / (2.0 * math.pi))
 
 
 def sag_of_frequency(frequency_hz: ArrayLike) -> Any:
@@ -492,7 +490,7 @@ def sag_of_frequency(frequency_hz: ArrayLike) -> Any:
 
     """
     frequency = _checked("frequency_hz", frequency_hz, "Hz")
-    return _plain(1e3 * GRAVITY_M_S2 / (2.0 * math.pi * frequency) ** 2)
+    return _plain(1e3 * STANDARD_GRAVITY_M_S2 / (2.0 * math.pi * frequency) ** 2)
 
 
 def rotor_bands(

@@ -23,9 +23,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.delimited import read_table
 from matdb.errors import InputError
-from matdb.mounting.one_axis import GRAVITY_M_S2
 from matdb.mounting.record import Mounting
 from matdb.mounting.six_axis import Suspension, camera_transmissibility
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["AirframeSpectrum", "Shake", "read_spectrum", "residual_shake"]
 
@@ -37,7 +37,7 @@ _AXIS_NAMES = {
     "z": 2, "bounce": 2, "vertical": 2, "up": 2,
     "roll": 3, "pitch": 4, "yaw": 5,
 }  # fmt: skip
-_G = GRAVITY_M_S2
+_G = STANDARD_GRAVITY_M_S2
 _DEGREE = math.pi / 180.0
 #: Unit -> (to m/s2 or rad/s2 and their squares per Hz, whether a density, whether a rotation).
 _UNITS: dict[str, tuple[float, bool, bool]] = {

@@ -26,8 +26,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
-from matdb.mounting.one_axis import GRAVITY_M_S2, natural_frequency
+from matdb.mounting.one_axis import natural_frequency
 from matdb.mounting.record import Mounting
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "AXES",
@@ -701,7 +702,7 @@ def static_loads(
             "add one or move them apart",
         )
     weight = np.zeros(6)
-    weight[2] = -body.mass_kg * GRAVITY_M_S2
+    weight[2] = -body.mass_kg * STANDARD_GRAVITY_M_S2
     unit = np.linalg.solve(matrix, np.broadcast_to(weight, matrix.shape[:-1])[..., None])[..., 0]
     q = factors[:, None] * unit[..., None, :]
     moved = np.einsum("nij,...lj->...lni", body.arms, q)

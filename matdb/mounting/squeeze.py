@@ -30,6 +30,7 @@ from matdb.form.pair_balance import balance, squeeze_for_force
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
 from matdb.material.record import checked_number
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "SqueezeAdvice",
@@ -46,8 +47,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-#: Standard acceleration of free fall, m/s².
-GRAVITY_M_PER_S2 = 9.80665
 #: Static compression above which rubber creeps noticeably, and squeeze above which it should not be held.
 CREEP_STRAIN, SQUEEZE_STRAIN = 0.15, 0.25
 
@@ -158,7 +157,7 @@ class SqueezeCase:
     @property
     def weight_n(self) -> float:
         """Weight on one pair at load factor 1, N."""
-        return self.payload_kg * GRAVITY_M_PER_S2 / self.count
+        return self.payload_kg * STANDARD_GRAVITY_M_S2 / self.count
 
     @property
     def softness(self) -> Any:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "LAPSE_K_PER_M",
@@ -32,7 +33,7 @@ TROPOPAUSE_M = 11000.0
 LOWEST_M = -1000.0
 
 _T0_K, _P0_HPA = 288.15, 1013.25
-_GAS_J_KG_K, _GRAVITY = 287.05287, 9.80665
+_GAS_J_KG_K = 287.05287
 _ZERO_C_IN_K = 273.15
 
 
@@ -85,7 +86,7 @@ def standard_pressure_hpa(altitude_m: ArrayLike) -> Any:
 
     """
     kelvin = _T0_K - LAPSE_K_PER_M * _altitude("altitude_m", altitude_m)
-    return (_P0_HPA * (kelvin / _T0_K) ** (_GRAVITY / (_GAS_J_KG_K * LAPSE_K_PER_M)))[()]
+    return (_P0_HPA * (kelvin / _T0_K) ** (STANDARD_GRAVITY_M_S2 / (_GAS_J_KG_K * LAPSE_K_PER_M)))[()]
 
 
 def air_density_kg_m3(altitude_m: ArrayLike, temperature_c: ArrayLike | None = None) -> Any:

@@ -11,7 +11,6 @@ from matdb.errors import InputError
 from matdb.form import GrommetPair, Pad, Ring
 from matdb.form.thread import COARSE_PITCH_MM, pitch_mm, squeeze_from_turns, turns_from_squeeze
 from matdb.mounting.squeeze import (
-    GRAVITY_M_PER_S2,
     SqueezeCase,
     advise_squeeze,
     least_squeeze,
@@ -20,6 +19,7 @@ from matdb.mounting.squeeze import (
     squeeze_state,
     stack_check,
 )
+from matdb.units import STANDARD_GRAVITY_M_S2
 
 RING = Ring(12, 5, 4)
 PAIR = GrommetPair(RING, plate_mm=2.0, thread="M3")
@@ -46,7 +46,7 @@ def test_forces_balance(squeeze, load, payload, modulus, lower):
     state = squeeze_state(c, squeeze_mm=squeeze, load_factor=load)
     if np.isnan(state.lower_mm):
         return
-    weight = payload * GRAVITY_M_PER_S2 / 4
+    weight = payload * STANDARD_GRAVITY_M_S2 / 4
     scale = max(1.0, state.lower_n, state.upper_n)
     assert state.lower_mm + state.upper_mm == pytest.approx(squeeze, abs=1e-12)
     # An unloaded plate in a gap touches nothing and needs no force.
@@ -56,7 +56,7 @@ def test_forces_balance(squeeze, load, payload, modulus, lower):
 def test_lift_off_of_a_linear_pair_is_where_it_must_be():
     c = case(GrommetPair(LINEAR), 1.2, static_modulus_mpa=2.0, load_factors=(-1.0, 3.0))
     k = LINEAR.stiffness_n_per_mm(2.0)
-    weight = 1.2 * GRAVITY_M_PER_S2 / 4
+    weight = 1.2 * STANDARD_GRAVITY_M_S2 / 4
     least = least_squeeze(c)
     assert least == pytest.approx(3.0 * weight / k, rel=1e-12)
     just = squeeze_state(c, squeeze_mm=least * np.array([1.0 - 1e-9, 1.0 + 1e-9]), load_factor=3.0)
