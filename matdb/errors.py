@@ -140,10 +140,12 @@ class StoreError(MatdbError, OSError):
     ----------
     where : str
         The store's path or address, without any password.
+    why : str
+        What is wrong and what to do: the message without the address.
     """
 
     def __init__(self, where: str, why: str) -> None:
-        self.where = where
+        self.where, self.why = where, why
         super().__init__(f"store {where}: {why}")
 
     def __str__(self) -> str:

@@ -6,23 +6,25 @@ import datetime as dt
 import hashlib
 import json
 import os
+import stat
 import tempfile
 from collections.abc import Sequence
+from contextlib import suppress
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matdb.errors import NotAStore, StoreError
+from matdb.errors import InputError, NotAStore, StoreError
 from matdb.store import schema
-from matdb.store.faults import faults
-from matdb.store.reader import as_json, as_time, connect_sqlite, stamp
+from matdb.store.faults import faults, unwritten
+from matdb.store.reader import Reader, as_json, as_time, connect_sqlite, stamp
 from matdb.store.records import Records
 from matdb.store.where import Place, locate
 
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-__all__ = ["backup", "copy_store", "restore"]
+__all__ = ["backup", "copy_store", "copy_table", "remove", "restore", "rights_of", "settle", "vacuum_into"]
 
 _BATCH = 5000
 
@@ -50,7 +52,6 @@ def copy_store(source: Records, target: Records) -> dict[str, int]:
 
     """
     from matdb.store.models import Base
-    from matdb.store.writer import insert_tuples
 
     tables = Base.metadata.sorted_tables
     counts: dict[str, int] = {}
@@ -59,19 +60,49 @@ def copy_store(source: Records, target: Records) -> dict[str, int]:
             if connection.exec_driver_sql(f'SELECT count(*) FROM "{table.name}"').scalar_one():
                 raise StoreError(target.place.shown, f"is not empty (table {table.name}); copy into a new store")
         for table in tables:
-            there, back = _Digest(table), _Digest(table)
-            rows = source._reader.stream(_all_rows(table))
-            while batch := list(islice(rows, _BATCH)):
-                plain = [there.add(row) for row in batch]
-                ready = [_for_engine(row, connection.dialect.name) for row in plain]
-                insert_tuples(connection, table.name, table.columns.keys(), ready)
-            counts[table.name] = there.rows
-            for row in connection.exec_driver_sql(_all_rows(table)):
-                back.add(tuple(row))
-            if there.value() != back.value():
-                raise StoreError(target.place.shown, f"gave back another {table.name} than was written; nothing kept")
+            counts[table.name] = copy_table(source._reader, connection, table, target.place.shown)
             _advance_numbers(connection, table)
     return counts
+
+
+def copy_table(reader: Reader, connection: sa.Connection, table: sa.Table, shown: str) -> int:
+    """Copy the rows of one table as they are, then read them back and compare every value.
+
+    Parameters
+    ----------
+    reader : Reader
+        On the source, inside a snapshot.
+    connection : Connection
+        On the target, in a transaction; the table there is empty.
+    table : Table
+        Of the models, or reflected from a store of an older schema.
+    shown : str
+        The target, for messages.
+
+    Returns
+    -------
+    int
+        Rows copied.
+
+    Raises
+    ------
+    StoreError
+        What the target gives back differs.
+
+    """
+    from matdb.store.writer import insert_tuples
+
+    there, back = _Digest(table), _Digest(table)
+    rows = reader.stream(_all_rows(table))
+    while batch := list(islice(rows, _BATCH)):
+        plain = [there.add(row) for row in batch]
+        ready = [_for_engine(row, connection.dialect.name) for row in plain]
+        insert_tuples(connection, table.name, table.columns.keys(), ready)
+    for row in connection.exec_driver_sql(_all_rows(table)):
+        back.add(tuple(row))
+    if there.value() != back.value():
+        raise StoreError(shown, f"gave back another {table.name} than was written; nothing kept")
+    return there.rows
 
 
 def backup(records: Records, to: str | os.PathLike[str]) -> None:
@@ -86,28 +117,36 @@ def backup(records: Records, to: str | os.PathLike[str]) -> None:
 
     Raises
     ------
+    InputError
+        ``to`` is a folder.
     StoreError
-        There is such a file already, or it cannot be written.
+        There is such a file already, or it cannot be written; the message names it, not the store.
 
     """
     target = _new_file(to)
     part = target.with_name(target.name + ".part")
-    _remove(part)
+    first = part.with_name(part.name + ".first")
     try:
+        remove(part)
         if records.place.path is not None:
-            _vacuum_into(records.place, part)
+            vacuum_into(records.place, part)
         else:
             # A store leaves its file set for a log beside it; a backup is one file, read or burnt as it is.
-            first = part.with_name(part.name + ".first")
-            try:
-                with Records(first) as fresh:
-                    copy_store(records, fresh)
-                _vacuum_into(locate(first), part)
-            finally:
-                _remove(first)
-        _settle(part, target)
+            with Records(first) as fresh:
+                copy_store(records, fresh)
+            vacuum_into(locate(first), part)
+        settle(part, target, mode=rights_of(records.place))
+    except StoreError as error:
+        # The user named the target, not the temporary files.
+        if error.where in (str(part), str(first)):
+            raise type(error)(str(target), error.why) from None
+        raise
+    except OSError as error:
+        raise StoreError(str(target), f"cannot be written ({error.strerror}); name another file") from None
     finally:
-        _remove(part)
+        with suppress(OSError):
+            remove(first)
+            remove(part)
 
 
 def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] | None) -> None:
@@ -130,7 +169,7 @@ def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] |
     folder = None if target is None else target.parent
     with tempfile.TemporaryDirectory(dir=folder, prefix=".matdb-restore-") as made:
         copy = Path(made) / "store.sqlite"
-        _vacuum_into(source, copy)
+        vacuum_into(source, copy)
         with Records(copy) as restored:
             errors = [finding for finding in restored.check() if finding.level == "error"]
             if errors:
@@ -139,13 +178,15 @@ def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] |
                 with Records(where) as server:
                     copy_store(restored, server)
         if target is not None:
-            _settle(copy, target)
+            settle(copy, target)
 
 
 def _new_file(path: str | os.PathLike[str]) -> Path:
     """The path, once nothing is there and its folder is."""
     place = locate(path)
     target = place.file
+    if target.is_dir():
+        raise InputError("file", str(target), "a file", "it is a folder; add a file name")
     if target.exists():
         raise StoreError(place.shown, "exists already; name a new file")
     if not target.parent.is_dir():
@@ -153,19 +194,46 @@ def _new_file(path: str | os.PathLike[str]) -> Path:
     return target
 
 
-def _vacuum_into(place: Place, to: Path) -> None:
-    """Copy a file as it is at one instant, whoever else is reading or writing it."""
+def vacuum_into(place: Place, to: Path) -> None:
+    """Copy a file as it is at one instant, whoever else is reading or writing it.
+
+    Raises
+    ------
+    StoreError
+        Names ``to`` when it is that which cannot be written, else the place.
+
+    """
     mode = "mode=ro&immutable=1" if schema.is_shut(place) else "mode=rw"
     with faults(place):
         connection = connect_sqlite(place, mode, 30.0)
         try:
-            connection.execute("VACUUM INTO ?", (str(to),))
+            connection.execute("PRAGMA schema_version")  # what is wrong with the source shows here
+            try:
+                connection.execute("VACUUM INTO ?", (str(to),))
+            except Exception as error:
+                raise unwritten(error, str(to)) or error from None
         finally:
             connection.close()
 
 
-def _settle(part: Path, target: Path) -> None:
-    """Bring the finished file to its name, on the disk and not only in its cache."""
+def settle(part: Path, target: Path, *, mode: int | None = None) -> None:
+    """Bring the finished file to its name, on the disk and not only in its cache.
+
+    Parameters
+    ----------
+    part, target : Path
+        The file and its new name.
+    mode : int, optional
+        Its mode, such as 0o600; without it, as the user's umask has it.
+
+    Raises
+    ------
+    StoreError
+        There is such a file by now.
+
+    """
+    if mode is not None:
+        part.chmod(mode)
     with part.open("rb+") as file:
         os.fsync(file.fileno())
     if target.exists():
@@ -173,7 +241,13 @@ def _settle(part: Path, target: Path) -> None:
     part.rename(target)
 
 
-def _remove(path: Path) -> None:
+def rights_of(place: Place) -> int | None:
+    """The mode for a copy of a store's file: nobody else reads it who may not read the store; None for a server."""
+    return None if place.path is None else stat.S_IMODE(place.path.stat().st_mode) & 0o666 | 0o600
+
+
+def remove(path: Path) -> None:
+    """Remove an SQLite file and what lies beside it, if it is there."""
     for end in ("", "-wal", "-shm", "-journal"):
         path.with_name(path.name + end).unlink(missing_ok=True)
 
@@ -213,7 +287,17 @@ def _shown(value: Any) -> str:
     return hashlib.sha256(value).hexdigest()
 
 
-_PLAIN: dict[str, Any] = {"UtcTime": as_time, "JSON": as_json, "LargeBinary": bytes, "Double": float}
+#: By the type's name in the models, and in a schema read back from a file.
+_PLAIN: dict[str, Any] = {
+    "UtcTime": as_time,
+    "DATETIME": as_time,
+    "JSON": as_json,
+    "LargeBinary": bytes,
+    "BLOB": bytes,
+    "Double": float,
+    "DOUBLE": float,
+    "DOUBLE_PRECISION": float,
+}
 
 
 def _for_engine(row: Sequence[Any], dialect: str) -> tuple[Any, ...]:

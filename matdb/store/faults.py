@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from matdb.errors import MatdbError, NotAStore, StoreBusy, StoreError, StoreReadOnly
 from matdb.store.where import Place
 
-__all__ = ["READ_ONLY_CURE", "faults", "is_busy", "translated"]
+__all__ = ["READ_ONLY_CURE", "faults", "is_busy", "translated", "unwritten"]
 
 # Primary result codes of https://www.sqlite.org/rescode.html
 _BUSY, _LOCKED, _READONLY, _IOERR, _CORRUPT, _FULL, _CANTOPEN, _NOTADB = 5, 6, 8, 10, 11, 13, 14, 26
@@ -58,6 +58,18 @@ def translated(error: Exception, place: Place) -> MatdbError | None:
         return _from_psycopg(inner, place)
     if family == "sqlalchemy":
         return StoreError(place.shown, f"the database refuses ({type(inner).__name__})")
+    return None
+
+
+def unwritten(error: BaseException, file: str) -> StoreError | None:
+    """What to raise when SQLite could not write another file than the store; None when that is not the fault."""
+    code = _primary(error)
+    if code == _FULL:
+        return StoreError(file, "the disk is full; nothing was written")
+    if code == _IOERR:
+        return StoreError(file, "the disk failed to write; nothing was written")
+    if code in (_READONLY, _PERM, _CANTOPEN):
+        return StoreReadOnly(file, "it or its folder cannot be written; change the rights or name another file")
     return None
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from matdb.form.part import Part
     from matdb.material.record import Material
 
-__all__ = ["Evidence", "Finding", "FitRecord", "StoredReading"]
+__all__ = ["Evidence", "Finding", "FitRecord", "StoredReading", "Upgraded"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,3 +128,21 @@ class Finding:
     level: str
     what: str
     says: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Upgraded:
+    """What opening an older store did.
+
+    Attributes
+    ----------
+    before, after : str
+        Its revision, and that of this program.
+    copy : Path
+        The store as it was; ``restore`` reads it.
+
+    """
+
+    before: str
+    after: str
+    copy: Path

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from matdb.errors import InputError, NotFound, StoreReadOnly
 from matdb.store import codec, schema
 from matdb.store.faults import READ_ONLY_CURE
-from matdb.store.kept import Evidence, Finding, FitRecord, StoredReading
+from matdb.store.kept import Evidence, Finding, FitRecord, StoredReading, Upgraded
 from matdb.store.where import Place, locate
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class Records:
     ----------
     where : str, path or None
         A file, an SQLAlchemy URL of SQLite or PostgreSQL, or None for the default file. A store that is
-        not there is made, an older one upgraded after a copy beside it.
+        not there is made, an older one upgraded after a copy was kept: see :attr:`upgraded`.
     readonly : bool
         Refuse every change, and neither make nor upgrade.
     wait_s : float
@@ -63,7 +63,11 @@ class Records:
         self.place: Place = locate(where)
         self._wait_s, self._on_wait = wait_s, on_wait
         self._engine: sa.Engine | None = None
-        self._reader, frozen = schema.open_reader(self.place, wait_s=wait_s, create=not readonly, on_wait=on_wait)
+        #: What an upgrade did when the store was opened; None without one.
+        self.upgraded: Upgraded | None
+        self._reader, frozen, self.upgraded = schema.open_reader(
+            self.place, wait_s=wait_s, create=not readonly, on_wait=on_wait
+        )
         self.readonly = readonly or frozen
 
     def __repr__(self) -> str:

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matdb.errors import NewerStore, NotAStore, StoreError, StoreReadOnly
-from matdb.store.faults import faults
-from matdb.store.reader import Reader, connect_sqlite
+from matdb.store.kept import Upgraded
+from matdb.store.reader import Reader
 from matdb.store.revisions import APPLICATION_ID, HEAD, REVISIONS
 from matdb.store.where import Place
 
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-__all__ = ["has_log", "open_reader", "revision_of", "upgrade"]
+__all__ = ["has_log", "is_shut", "migrate", "open_reader", "revision_of", "upgrade"]
 
 _OURS = {"material", "part", "reading"}
 #: Chosen at random once; keeps two programs from making the same PostgreSQL store at the same time.
@@ -26,7 +25,7 @@ _ADVISORY_LOCK = 0x6D617464_0001
 
 def open_reader(
     place: Place, *, wait_s: float, create: bool = True, on_wait: Callable[[float], None] | None = None
-) -> tuple[Reader, bool]:
+) -> tuple[Reader, bool, Upgraded | None]:
     """Open a store for reading, made or upgraded first when need be.
 
     Parameters
@@ -42,8 +41,8 @@ def open_reader(
 
     Returns
     -------
-    tuple of Reader and bool
-        The reader, and whether the store can only be read.
+    tuple of Reader, bool and Upgraded
+        The reader, whether the store can only be read, and what an upgrade did, None without one.
 
     Raises
     ------
@@ -57,7 +56,7 @@ def open_reader(
     reader, frozen, found = _open(place, wait_s)
     try:
         if found == HEAD:
-            return reader, frozen
+            return reader, frozen, None
         _check_known(reader, place, found)
         _must(
             create and not frozen,
@@ -68,17 +67,72 @@ def open_reader(
         reader.close()
         raise
     reader.close()
-    upgrade(place, wait_s, on_wait)
-    return Reader(place, wait_s), False
+    done = upgrade(place, wait_s, on_wait)
+    return Reader(place, wait_s), False, done
 
 
-def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None = None) -> None:
-    """Bring a store to this program's schema, in one transaction; an older file is copied first.
+def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None = None) -> Upgraded | None:
+    """Bring a store to this program's schema, in one transaction; an older one is copied aside first.
+
+    Other writers are kept out from before the copy until the end, so that the copy is what the upgrade starts from.
+
+    Returns
+    -------
+    Upgraded or None
+        None when there was nothing older.
 
     Raises
     ------
     StoreError
-        A migration failed; the store is as it was.
+        No copy could be kept, or a migration failed; the store is as it was.
+
+    """
+    from matdb.store.engine import make_engine, writing
+
+    before = revision_of(place, wait_s)
+    if before == HEAD:
+        return None
+    engine = make_engine(place, wait_s, create=True)
+    copy: Path | None = None
+    try:
+        with writing(engine, place, wait_s, on_wait, foreign_keys=False) as connection:
+            if place.path is None:
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})")
+            if before is not None:
+                from matdb.store.aside import copy_aside, lock_tables
+
+                if place.path is None:
+                    lock_tables(connection)
+                # Another program may have been faster while this one waited.
+                before = _revision_within(connection)
+                if before == HEAD:
+                    return None
+                copy = copy_aside(place, before, wait_s)
+            migrate(connection, HEAD, place)
+            if place.path is not None:
+                connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+                _check_foreign_keys(connection, place)
+    except StoreReadOnly as error:
+        if before is None:
+            raise
+        raise StoreReadOnly(place.shown, f"its schema {before} is older than this program; {error.why}") from None
+    finally:
+        engine.dispose()
+    return None if before is None or copy is None else Upgraded(before=before, after=HEAD, copy=copy)
+
+
+def _revision_within(connection: sa.Connection) -> str:
+    rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version")
+    return str(rows.scalar_one())
+
+
+def migrate(connection: sa.Connection, revision: str, place: Place) -> None:
+    """Bring the schema to a revision, within the transaction that is open.
+
+    Raises
+    ------
+    StoreError
+        There is no way from the revision it has to that one.
 
     """
     import alembic.command
@@ -86,31 +140,15 @@ def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None
     import alembic.util
 
     from matdb.shipped import migrations_folder
-    from matdb.store.engine import make_engine, writing
 
-    before = revision_of(place, wait_s)
-    if before == HEAD:
-        return
-    if before is not None and place.path is not None:
-        _copy_aside(place.path, before, place)
     config = alembic.config.Config()
     # Config reads % as the start of an interpolation.
     config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-    engine = make_engine(place, wait_s, create=True)
+    config.attributes["connection"] = connection
     try:
-        with writing(engine, place, wait_s, on_wait, foreign_keys=False) as connection:
-            if place.path is None:
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})")
-            config.attributes["connection"] = connection
-            try:
-                alembic.command.upgrade(config, "head")
-            except alembic.util.CommandError as error:
-                raise StoreError(place.shown, f"the upgrade failed ({error}); nothing was changed") from None
-            if place.path is not None:
-                connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-                _check_foreign_keys(connection, place)
-    finally:
-        engine.dispose()
+        alembic.command.upgrade(config, revision)
+    except alembic.util.CommandError as error:
+        raise StoreError(place.shown, f"the upgrade failed ({error}); nothing was changed") from None
 
 
 def _check_foreign_keys(connection: sa.Connection, place: Place) -> None:
@@ -235,15 +273,3 @@ def has_log(path: Path) -> bool:
 def _must(allowed: bool, place: Place, why: str) -> None:
     if not allowed:
         raise StoreError(place.shown, why)
-
-
-def _copy_aside(path: Path, revision: str, place: Place) -> None:
-    """Keep the store as it was before an upgrade, beside it."""
-    now = dt.datetime.now(dt.UTC).strftime("%Y%m%dT%H%M%S%fZ")
-    aside = path.with_name(f"{path.name}.{revision}.{now}.backup")
-    with faults(place):
-        connection = connect_sqlite(place, "mode=rw", 5.0)
-        try:
-            connection.execute("VACUUM INTO ?", (str(aside),))
-        finally:
-            connection.close()

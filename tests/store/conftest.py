@@ -17,6 +17,13 @@ from matdb.store.models import Base
 ROOT = Path(__file__).resolve().parents[2]
 
 
+@pytest.fixture(autouse=True)
+def _own_state(monkeypatch, tmp_path):
+    """Copies kept before an upgrade go to the test's folder, not to the user's."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.delenv("MATDB_BACKUPS", raising=False)
+
+
 @pytest.fixture(scope="session")
 def server():
     running = Server()

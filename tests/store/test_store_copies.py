@@ -4,13 +4,14 @@ import os
 import shutil
 import sqlite3
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
 from store.sample_records import AMBER, MOUNTING, PAD, READINGS, RING, fill
 
 from matdb.bench.readings import RingDown
-from matdb.errors import NotAStore, StoreError
+from matdb.errors import InputError, NotAStore, StoreError
 from matdb.store import FitRecord, Records, copy_store, restore, revisions
 
 
@@ -105,6 +106,31 @@ def test_a_backup_overwrites_nothing_and_leaves_nothing_half(full, tmp_path):
         full.backup(tmp_path / "no" / "where")
     assert (tmp_path / "there").read_text() == "dear"
     assert not list(tmp_path.glob("*.part*"))
+
+
+def test_a_backup_is_for_whoever_may_read_the_store(file, tmp_path):
+    for mode, expected in ((0o600, 0o600), (0o640, 0o640), (0o444, 0o644)):
+        os.chmod(file, mode)
+        with Records(file) as records:
+            records.backup(tmp_path / f"{mode:o}")
+        assert (tmp_path / f"{mode:o}").stat().st_mode & 0o777 == expected
+
+
+def test_a_backup_that_cannot_be_written_names_the_target(full, tmp_path):
+    """Neither the store, which is well, nor the temporary file."""
+    (tmp_path / "a file").touch()
+    for target, kind, says in (
+        (tmp_path, InputError, "it is a folder"),
+        (tmp_path / "a file" / "copy", StoreError, "there is no folder"),
+        (Path("/proc/copy.sqlite"), StoreError, "cannot be written"),  # a folder that takes no files, even for root
+        (Path("/dev/full/copy"), StoreError, "there is no folder"),
+    ):
+        with pytest.raises(kind, match=says) as caught:
+            full.backup(target)
+        assert f"{target}" in str(caught.value)
+        assert ".part" not in str(caught.value)
+        if full.place.path is not None:
+            assert str(full.place.path) not in str(caught.value)
 
 
 def test_a_backup_while_somebody_writes_is_one_instant(file, tmp_path):

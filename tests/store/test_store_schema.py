@@ -1,5 +1,7 @@
 """The schema: migrations arrive at the models, old stores come along, a broken upgrade changes nothing."""
 
+import contextlib
+import hashlib
 import os
 import random
 import shutil
@@ -20,7 +22,9 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from store.sample_records import AMBER, CORAL, MOUNTING, READINGS, fill
 
+from matdb.api import Store
 from matdb.errors import NewerStore, StoreError
+from matdb.exchange.whole_store import store_text
 from matdb.shipped import migrations_folder
 from matdb.store import FitRecord, Records, revisions, schema
 from matdb.store.engine import make_engine, writing
@@ -188,14 +192,123 @@ def test_an_upgrade_keeps_every_row_and_a_copy_of_the_old_file(file, newer_progr
     assert rows_of(aside, "SELECT note FROM material ORDER BY id") == [("",), ("two\nlines",)]
 
 
-def test_an_upgrade_on_a_server_keeps_every_row(server, empty_store_template, newer_program):
+def fit_everything(records):
+    """Fill a store with something in every table."""
+    fill(records)
+    first = records.readings()[0]
+    records.correct_reading(first.id, first.reading, "read again")
+    records.replace("nose", MOUNTING, "the same again")
+    fit = FitRecord(material="amber 40A", program_version="0", arrays={"draws": DRAWS}, reading_ids=(2, 3), seed=7)
+    records.save_fit(fit, [("007", "axial", 1.0, None, 0.5, *[2.0] * 7, "readings", 0)])
+
+
+def test_an_upgrade_on_a_server_keeps_every_row_and_a_copy(
+    server, empty_store_template, newer_program, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("MATDB_BACKUPS", str(tmp_path / "kept" / "here"))
     where = server.url(server.database(empty_store_template))
+    with Records(where) as records:
+        fit_everything(records)
+        before = list(store_text(Store(records)))
+        counts = {table: count_of(where, table) for table in Base.metadata.tables}
+    (tmp_path / "kept" / "here").mkdir(parents=True)
+    mark = hashlib.sha256(where.encode()).hexdigest()[:8]
+    name = where.partition("?")[0].rpartition("/")[2]
+    left = tmp_path / "kept" / "here" / f"{name}-{mark}.{revisions.HEAD}.20240203T040506000007Z.sqlite.part"
+    left.write_text("what a killed upgrade left")
+    newer_program()
+    with contextlib.closing(schema.open_reader(locate(where), wait_s=5.0)[0]):
+        pass
+    assert rows_of(where, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
+    assert rows_of(where, "SELECT version_num FROM alembic_version") == [(NEXT,)]
+    (aside,) = (tmp_path / "kept" / "here").iterdir()
+    assert aside.name.startswith(f"{name}-{mark}.{revisions.HEAD}.")
+    assert aside.stat().st_mode & 0o077 == 0
+    monkeypatch.undo()  # the copy is a store of the old program, whole
+    with Records(aside, readonly=True) as records:
+        assert list(store_text(Store(records))) == before
+        assert records.check() == []
+    assert {table: count_of(aside, table) for table in Base.metadata.tables} == counts
+    assert min(counts.values()) > 0
+
+
+def count_of(where, table):
+    return rows_of(where, f"SELECT count(*) FROM {table}")[0][0]
+
+
+@pytest.mark.parametrize("fault", ["a file in the way", "a full disk"])
+def test_without_a_copy_no_upgrade_begins(where, newer_program, fault, tmp_path, monkeypatch):
     with Records(where) as records:
         fill(records)
     newer_program()
+    if fault == "a file in the way":
+        if "://" not in where:  # an SQLite store's copy lies in the store's own folder
+            return
+        (tmp_path / "state").write_text("in the way")
+        says = "File exists|Not a directory"
+    else:
+
+        def full(place, to):
+            to.write_bytes(b"half")
+            raise StoreError(str(to), "the disk is full; nothing was written")
+
+        monkeypatch.setattr("matdb.store.aside.vacuum_into", full)
+        says = "the disk is full"
+    with pytest.raises(
+        StoreError, match=rf"no copy can be kept in .* before the upgrade \({says}.*nothing was"
+    ) as caught:
+        schema.open_reader(locate(where), wait_s=5.0)
+    assert caught.value.where == where
+    assert rows_of(where, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
+    assert not [p for p in tmp_path.rglob("*") if ".part" in p.name]
+
+
+def test_an_upgrade_is_told_with_its_copy(where, newer_program):
+    with Records(where) as records:
+        fill(records)
+        assert records.upgraded is None
+    newer_program()
+    reader, _, done = schema.open_reader(locate(where), wait_s=5.0)
+    reader.close()
+    assert (done.before, done.after) == (revisions.HEAD, NEXT)
+    assert rows_of(done.copy, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
+
+
+def test_nobody_writes_between_the_copy_and_the_upgrade(where, newer_program, monkeypatch):
+    """A program of the old version that goes on logging is kept out, so that the copy lacks nothing."""
+    from matdb.store import aside
+
+    with Records(where) as records:
+        fill(records)
+    plain, told = aside.copy_aside, []
+
+    def copy(place, revision, wait_s):
+        kept = plain(place, revision, wait_s)
+        engine = make_engine(locate(where), 0.2)
+        try:
+            with writing(engine, locate(where), 0.2) as connection:
+                connection.exec_driver_sql("UPDATE reading SET note = 'late'")
+        except StoreError as error:
+            told.append(type(error).__name__)
+        finally:
+            engine.dispose()
+        return kept
+
+    newer_program()
+    monkeypatch.setattr(aside, "copy_aside", copy)
     schema.open_reader(locate(where), wait_s=5.0)[0].close()
-    assert rows_of(where, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
-    assert rows_of(where, "SELECT version_num FROM alembic_version") == [(NEXT,)]
+    assert told == ["StoreBusy"]
+    assert rows_of(where, "SELECT count(*) FROM reading WHERE note = 'late'") == [(0,)]
+
+
+def test_a_user_without_rights_does_not_upgrade(server, empty_store_template, newer_program, tmp_path):
+    name = server.database(empty_store_template)
+    server.sql(f"CREATE ROLE waiting_{name} LOGIN", name)
+    server.sql(f"GRANT SELECT ON ALL TABLES IN SCHEMA public TO waiting_{name}", name)
+    newer_program()
+    with pytest.raises(StoreError, match="older than this program; this user may not write"):
+        schema.open_reader(locate(server.url(name, f"waiting_{name}")), wait_s=5.0)
+    assert not (tmp_path / "state").exists()
 
 
 @pytest.mark.parametrize("then", ["raise ValueError('midway')", "op.execute('INSERT INTO part (id) VALUES (1)')"])
