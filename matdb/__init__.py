@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from matdb.curve.band import Band as Band
     from matdb.curve.curve import Curve as Curve
     from matdb.errors import AlreadyExists as AlreadyExists
+    from matdb.errors import FileTaken as FileTaken
     from matdb.errors import FitError as FitError
     from matdb.errors import InputError as InputError
     from matdb.errors import MatdbError as MatdbError
@@ -64,6 +65,7 @@ _HOME = {
     "Curve": "matdb.curve.curve",
     "Deflection": "matdb.bench.readings",
     "Effective": "matdb.advice.effective",
+    "FileTaken": "matdb.errors",
     "FitError": "matdb.errors",
     "GrommetPair": "matdb.form",
     "HardnessReading": "matdb.bench.readings",
@@ -103,6 +105,7 @@ __all__ = [
     "Curve",
     "Deflection",
     "Effective",
+    "FileTaken",
     "FitError",
     "GrommetPair",
     "HardnessReading",

@@ -7,6 +7,7 @@ The tree, with the built-in each one also is and the exit code the command line 
     │   └── UnitError                   2   no unit, an unknown one, or one of another dimension
     ├── NotFound (LookupError)          1   no such material, part, reading, fit, mounting
     ├── AlreadyExists (ValueError)      1   the name is taken
+    ├── FileTaken (FileExistsError)     1   a file that would be overwritten is there already
     ├── FitError (RuntimeError)         1   the readings cannot be fitted
     ├── MissingExtra (ImportError)      1   an optional package is not installed
     └── StoreError (OSError)            1   the store as a whole refuses
@@ -24,6 +25,7 @@ from collections.abc import Sequence
 
 __all__ = [
     "AlreadyExists",
+    "FileTaken",
     "FitError",
     "InputError",
     "MatdbError",
@@ -103,6 +105,23 @@ class AlreadyExists(MatdbError, ValueError):
     def __init__(self, kind: str, name: str, cure: str = "choose another name") -> None:
         self.kind, self.name = kind, name
         super().__init__(f"{kind}: {_shown(name)} is in this store already; {cure}")
+
+
+class FileTaken(MatdbError, FileExistsError):
+    """A file is there already and is not overwritten.
+
+    Attributes
+    ----------
+    file : str
+        Its path.
+    """
+
+    def __init__(self, file: str, cure: str) -> None:
+        self.file = file
+        super().__init__(f"file {file}: exists already; {cure}")
+
+    def __str__(self) -> str:
+        return str(self.args[0])
 
 
 class FitError(MatdbError, RuntimeError):

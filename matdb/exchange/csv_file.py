@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from matdb.errors import InputError
+from matdb.errors import FileTaken, InputError
 
 __all__ = ["cell", "csv_text", "guarded", "target_of", "unguarded", "write_csv", "write_text"]
 
@@ -87,8 +87,10 @@ def write_csv(
 
     Raises
     ------
+    FileTaken
+        The file is there already.
     InputError
-        The file is there already, or it is a folder.
+        It is a folder.
     OSError
         The folder cannot be written or the disk is full; nothing is left behind.
     """
@@ -96,12 +98,12 @@ def write_csv(
 
 
 def target_of(path: str | os.PathLike[str], *, force: bool = False) -> Path:
-    """The file to write, once it is sure that it may be; for asking before long work. Raises InputError."""
+    """The file to write, once it is sure that it may be; for asking before long work. Raises as :func:`write_csv`."""
     target = Path(path).expanduser()
     if target.is_dir():
         raise InputError("file", str(target), "a file", "it is a folder; add a file name")
     if target.exists() and not force:
-        raise InputError("file", str(target), "a new file", "name another one, or replace this one with --force")
+        raise FileTaken(str(target), "name another one, or replace this one with --force")
     return target
 
 

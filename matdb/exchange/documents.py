@@ -121,8 +121,10 @@ def write_table(
 
     Raises
     ------
+    FileTaken
+        The file is there already.
     InputError
-        The file is there already, or it is a folder.
+        It is a folder.
     OSError
         The folder cannot be written.
     """

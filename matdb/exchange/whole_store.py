@@ -110,8 +110,10 @@ def export_store(store: Store, path: str | os.PathLike[str], *, force: bool = Fa
 
     Raises
     ------
+    FileTaken
+        The file is there already.
     InputError
-        The file is there already, or it is a folder.
+        It is a folder.
     OSError
         The folder cannot be written or the disk is full; nothing is left behind.
     """

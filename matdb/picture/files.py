@@ -6,7 +6,7 @@ import os
 import secrets
 from pathlib import Path
 
-from matdb.errors import InputError
+from matdb.errors import FileTaken, InputError
 
 __all__ = ["new_file", "write_bytes"]
 
@@ -23,14 +23,16 @@ def new_file(path: str | os.PathLike[str], *, force: bool = False) -> Path:
 
     Raises
     ------
+    FileTaken
+        A file that is there.
     InputError
-        A folder, or a file that is there.
+        A folder.
     """
     target = Path(path).expanduser()
     if target.is_dir():
         raise InputError("file", str(target), "a file", "it is a folder; add a file name")
     if target.exists() and not force:
-        raise InputError("file", str(target), "a new file", "name another one, or replace this one with --force")
+        raise FileTaken(str(target), "name another one, or replace this one with --force")
     return target
 
 

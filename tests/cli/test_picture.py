@@ -32,7 +32,7 @@ def test_out_writes_a_file_and_guards_it(ending, matdb_says, tmp_path):
     assert (told.code, told.out) == (0, f"written: {target}\n")
     before = target.read_bytes()
     again = matdb_says("picture", "residuals", "amber", "--out", target)
-    assert again.code == 2
+    assert again.code == 1
     assert "--force" in again.err
     assert matdb_says("picture", "residuals", "amber", "--out", target, "--force").code == 0
     assert target.read_bytes() == before

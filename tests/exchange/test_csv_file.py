@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matdb.errors import InputError
+from matdb.errors import FileTaken, InputError
 from matdb.exchange.csv_file import cell, csv_text, guarded, unguarded, write_csv
 
 TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc")))
@@ -64,8 +64,9 @@ def test_line_feeds_and_utf_8(tmp_path):
 def test_a_file_is_not_replaced_unless_told(tmp_path):
     file = tmp_path / "x.csv"
     file.write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match="--force"):
+    with pytest.raises(FileTaken, match="--force") as caught:
         write_csv(file, ["a"], [])
+    assert caught.value.file == str(file)
     assert file.read_text(encoding="utf-8") == "mine"
     write_csv(file, ["a"], [(1,)], force=True)
     assert file.read_text(encoding="utf-8") == "a\n1\n"
