@@ -36,13 +36,19 @@ if TYPE_CHECKING:
 __all__ = ["Store", "open_store"]
 
 
-def open_store(where: str | os.PathLike[str] | None = None) -> Store:
+def open_store(
+    where: str | os.PathLike[str] | None = None, *, on_wait: Callable[[float], None] | None = None
+) -> Store:
     """Open a store; create it and bring its schema up to date as needed.
+
+    What an upgrade did, and where the store lies as it was before, stands in ``records.upgraded``.
 
     Parameters
     ----------
     where : str, path or None
         A file, an SQLAlchemy URL, or None for ``MATDB_STORE`` or else the user's default file.
+    on_wait : callable, optional
+        Called about once a second with the seconds waited so far while another program writes to the file.
 
     Raises
     ------
@@ -51,7 +57,7 @@ def open_store(where: str | os.PathLike[str] | None = None) -> Store:
     """
     from matdb.store.records import Records
 
-    return Store(Records(where if where is not None else os.environ.get("MATDB_STORE") or None))
+    return Store(Records(where if where is not None else os.environ.get("MATDB_STORE") or None, on_wait=on_wait))
 
 
 class Store:

@@ -74,9 +74,9 @@ def store_name(ctx: typer.Context, store: str | None) -> str | None:
 
 def opened(ctx: typer.Context, store: str | None) -> Store:
     """Open the store; for a ``with`` block. Raises as :func:`matdb.api.open_store`."""
-    from matdb.api import open_store
+    from matdb.cli.opening import open_told
 
-    return open_store(store_name(ctx, store))
+    return open_told(store_name(ctx, store))
 
 
 def existing(ctx: typer.Context, store: str | None) -> Store:

@@ -167,18 +167,27 @@ def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] |
         raise NotAStore(source.shown, "is empty; name another backup")
     target = None if place.path is None else _new_file(place.path)
     folder = None if target is None else target.parent
-    with tempfile.TemporaryDirectory(dir=folder, prefix=".matdb-restore-") as made:
-        copy = Path(made) / "store.sqlite"
-        vacuum_into(source, copy)
-        with Records(copy) as restored:
-            errors = [finding for finding in restored.check() if finding.level == "error"]
-            if errors:
-                raise StoreError(source.shown, f"this backup is damaged ({errors[0].what}: {errors[0].says})")
-            if target is None:
-                with Records(where) as server:
-                    copy_store(restored, server)
-        if target is not None:
-            settle(copy, target)
+    made = None
+    try:
+        with tempfile.TemporaryDirectory(dir=folder, prefix=".matdb-restore-") as made:
+            copy = Path(made) / "store.sqlite"
+            vacuum_into(source, copy)
+            with Records(copy) as restored:
+                errors = [finding for finding in restored.check() if finding.level == "error"]
+                if errors:
+                    raise StoreError(source.shown, f"this backup is damaged ({errors[0].what}: {errors[0].says})")
+                if target is None:
+                    with Records(where) as server:
+                        copy_store(restored, server)
+            if target is not None:
+                settle(copy, target)
+    except StoreError as error:
+        # The user named the target, not the temporary files.
+        if made is not None and error.where.startswith(made):
+            raise type(error)(place.shown, error.why) from None
+        raise
+    except OSError as error:
+        raise StoreError(place.shown, f"cannot be written ({error.strerror}); name another store") from None
 
 
 def _new_file(path: str | os.PathLike[str]) -> Path:

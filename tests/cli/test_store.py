@@ -1,0 +1,172 @@
+"""``matdb store``: check, backup, restore; waiting for another program; telling of an upgrade."""
+
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+from rights import ordinary
+
+from matdb import shipped
+from matdb.store import Records, revisions
+
+TOP = Path(__file__).parents[2]
+OLD = TOP / "tests" / "store" / "revisions"
+
+
+def test_a_sound_store(matdb_says, store):
+    told = matdb_says("store", "check")
+    assert (told.code, told.err) == (0, "")
+    assert told.out.startswith(f"{store}: sound")
+    answer = matdb_says("store", "check", "--json").json
+    assert (answer["sound"], answer["shipped_sound"], answer["shipped"]) == (True, True, {})
+
+
+def test_a_damaged_store(matdb_says, store):
+    with sqlite3.connect(store) as connection:
+        connection.execute("UPDATE reading SET mass_kg = -1 WHERE id = 1")
+    connection.close()
+    told = matdb_says("store", "check")
+    assert told.code == 1
+    assert "damaged; restore a backup" in told.out
+    assert "reading 1" in told.out
+    assert matdb_says("store", "check", "--json").json["sound"] is False
+
+
+def test_changed_data_of_the_program_are_not_the_stores_fault(matdb_says, store, tmp_path, monkeypatch):
+    shutil.copytree(shipped.data_folder(), tmp_path / "data")
+    (tmp_path / "data" / "demo.json").write_text("{}")
+    monkeypatch.setattr(shipped, "data_folder", lambda: tmp_path / "data")
+    told = matdb_says("store", "check")
+    assert told.code == 1
+    assert told.out.startswith(f"{store}: sound\n")
+    assert "pip install --force-reinstall elastomer-matdb" in told.out
+    assert "shipped file demo.json: differs" in told.out
+    answer = matdb_says("store", "check", "--json")
+    assert answer.code == 1
+    assert answer.json["sound"] is True
+    assert answer.json["shipped_sound"] is False
+    assert answer.json["shipped"] == {"demo.json": "differs from what was shipped"}
+
+
+def test_a_backup_and_back(matdb_says, store, tmp_path):
+    assert matdb_says("store", "backup", tmp_path / "copy.sqlite").code == 0
+    told = matdb_says("store", "restore", tmp_path / "copy.sqlite", "--store", tmp_path / "again.sqlite", "--json")
+    assert (told.code, told.err) == (0, "")
+    assert told.json["counts"]["readings"] == 3
+    with Records(tmp_path / "again.sqlite") as again, Records(store) as first:
+        assert again.readings() == first.readings()
+    again = matdb_says("store", "restore", tmp_path / "copy.sqlite")
+    assert (again.code, again.out) == (1, "")
+    assert again.err == f"matdb: store {store}: exists already; name a new file\n"
+
+
+@pytest.mark.parametrize(
+    ("file", "code", "says"),
+    [("none.sqlite", 1, "none.sqlite"), ("letter.txt", 1, "is not a matdb store"), (".", 1, "is a folder")],
+)
+def test_what_is_no_backup(matdb_says, tmp_path, monkeypatch, file, code, says):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "letter.txt").write_text("Dear aunt,")
+    told = matdb_says("store", "restore", file, "--store", "new.sqlite")
+    assert (told.code, told.out, told.err.count("\n")) == (code, "", 1)
+    assert says in told.err
+    assert not (tmp_path / "new.sqlite").exists()
+
+
+# -- files that would be overwritten ------------------------------------------------------------------------------
+
+WRITERS = {
+    "export curve": ("export", "curve", "amber", "--temp", "0C", "--csv"),
+    "export stiffness": ("export", "stiffness", "0042", "--temp", "0C", "--frequency", "30Hz", "--csv"),
+    "export readings": ("export", "readings", "--csv"),
+    "export shift": ("export", "shift", "amber", "--temp", "0C", "--out"),
+    "export prony": ("export", "prony", "amber", "--out"),
+    "export store": ("export", "store", "--out"),
+    "stiffness": ("stiffness", "0042", "--temp", "0C", "--frequency", "30Hz", "--csv"),
+    "picture": ("picture", "residuals", "amber", "--out"),
+    "page": ("page", "cam", "--part", "0042", "--out"),
+    "protocol": ("protocol", "0042", "--out"),
+    "store backup": ("store", "backup"),
+}
+
+
+@pytest.mark.parametrize("words", WRITERS.values(), ids=WRITERS)
+def test_a_file_that_is_there_is_refused_and_a_folder_is_wrong_usage(matdb_says, words, tmp_path):
+    target = tmp_path / "dear.svg"
+    target.write_text("dear")
+    told = matdb_says(*words, target)
+    assert (told.code, told.out, told.err.count("\n")) == (1, "", 1)
+    assert f"{target}: exists already" in told.err
+    assert target.read_text() == "dear"
+    (tmp_path / "folder.svg").mkdir()
+    told = matdb_says(*words, tmp_path / "folder.svg")
+    assert (told.code, told.out, told.err.count("\n")) == (2, "", 1)
+    assert "it is a folder; add a file name" in told.err
+    assert list((tmp_path / "folder.svg").iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["backup", "restore"])
+def test_a_target_that_cannot_be_written_is_named(store, tmp_path_factory, command):
+    """The store is well: its name must not stand in the message."""
+    shelf = tmp_path_factory.mktemp("shelf")
+    (shelf / "shut").mkdir(mode=0o555)
+    target = shelf / "shut" / "copy.sqlite"
+    words = ["backup", target, "--store", store] if command == "backup" else ["restore", store, "--store", target]
+    done = subprocess.run(
+        ordinary([sys.executable, "-m", "matdb", "store", *map(str, words)]),
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(TOP)},
+    )
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (1, "", 1)
+    assert done.stderr.startswith(f"matdb: store {target}: ")
+    assert str(store) not in done.stderr
+    assert list((shelf / "shut").iterdir()) == []
+
+
+# -- what is told on the error stream -----------------------------------------------------------------------------
+
+
+def test_a_locked_store_is_waited_for_and_said_so(matdb_says, store, monkeypatch):
+    blocker = sqlite3.connect(store, isolation_level=None, check_same_thread=False)
+    blocker.execute("BEGIN IMMEDIATE")
+    timer = threading.Timer(1.5, blocker.execute, ["ROLLBACK"])
+    timer.start()
+    told = matdb_says("material", "add", "new", "--family", "silicone", "--json")
+    timer.join()
+    assert told.code == 0
+    assert told.json["command"] == "material add"
+    assert told.err == (
+        "matdb: another program is writing to the store; trying again until that ends, for 30 s at most\n"
+    )
+    blocker.execute("BEGIN IMMEDIATE")
+    monkeypatch.setitem(Records.__init__.__kwdefaults__, "wait_s", 0.2)
+    told = matdb_says("material", "add", "newer", "--family", "silicone")
+    blocker.close()
+    assert (told.code, told.out) == (1, "")
+    assert told.err.endswith(
+        f"matdb: store {store}: another program is writing to it; wait until that ends, then try again\n"
+    )
+
+
+@pytest.mark.parametrize("revision", revisions.REVISIONS[:-1])
+def test_an_upgrade_is_told_with_the_place_of_the_copy(matdb_says, tmp_path, revision):
+    with sqlite3.connect(tmp_path / "old.sqlite") as connection:
+        connection.executescript((OLD / f"{revision}.store.sql").read_text(encoding="utf-8"))
+    connection.close()
+    told = matdb_says("store", "info", "--store", tmp_path / "old.sqlite", "--json")
+    (copy,) = tmp_path.glob("old.sqlite.*.backup")
+    assert told.code == 0
+    assert told.err == (
+        f"matdb: the store was upgraded from schema {revision} to {revisions.HEAD}; as it was, it lies in {copy}\n"
+    )
+    assert told.json["counts"]["materials"] == 2
+    assert matdb_says("store", "info", "--store", tmp_path / "old.sqlite").err == ""
+    back = matdb_says("store", "restore", copy, "--store", tmp_path / "back.sqlite")
+    assert (back.code, back.err) == (0, "")
