@@ -10,11 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.advice.effective import ln_scale_draws
 from matdb.advice.limits import Limits
+from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.advice.score import Candidate, Payload
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.form.base import FormBase
+from matdb.form.grommet_pair import GrommetPair
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, residual_shake
 from matdb.mounting.six_axis import coupling_warnings, material_modes, suspension
@@ -145,12 +148,24 @@ def cross_axis(form: FormBase) -> str:
     return others[0]
 
 
-def _units(candidate: Candidate, squeeze_mm: float) -> tuple[float, float]:
+def _units(
+    candidate: Candidate, squeeze_mm: float, temperature_c: float, mass_kg: float, count: int
+) -> tuple[float, float, bool]:
+    """Stiffness per modulus along and across a piece at rest, and whether a half of it has most likely lifted off."""
     form = candidate.part.form
-    return (
-        float(form.stiffness_n_per_mm(1.0, "axial", squeeze_mm=squeeze_mm)),
-        float(form.stiffness_n_per_mm(1.0, cross_axis(form), squeeze_mm=squeeze_mm)),
-    )
+    across = float(form.stiffness_n_per_mm(1.0, cross_axis(form), squeeze_mm=squeeze_mm))
+    along = float(form.stiffness_n_per_mm(1.0, "axial", squeeze_mm=squeeze_mm))
+    if isinstance(form, GrommetPair):
+        t = np.array([float(temperature_c)])
+        both = ln_scale_draws(candidate.curve, candidate.part, "axial", squeeze_mm)
+        at_rest = ln_scale_at_rest(
+            candidate.curve, candidate.part, "axial", squeeze_mm, t, mass_kg / count, settled=True
+        )
+        if lifted_share(at_rest, both) > 0.5:
+            lower = form.halves[0]
+            alone = along * math.exp(float(np.median(at_rest[:, 0] - both)))
+            return alone, float(lower.stiffness_n_per_mm(1.0, cross_axis(lower))), True
+    return along, across, False
 
 
 def six_axes(
@@ -183,7 +198,7 @@ def six_axes(
         Positions or inertia are not known, or the part has no stiffness across its axis.
     """
     body = suspension(mounting, package)
-    axial, across = _units(candidate, squeeze_mm)
+    axial, across, loose = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
     unit = material_modes(body, axial, across, 1.0)
     curve, payload = candidate.curve, Payload.of(mounting, package)
     limits = Limits(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
@@ -205,6 +220,8 @@ def six_axes(
         for k in range(6)
     )
     said = []
+    if loose:
+        said.append("at rest a half has lifted off already: the six modes told are those of the other halves alone")
     rotor = mounting.lowest_rotor_hz
     for mode in modes:
         median = mode.natural_frequency_hz.median
@@ -260,7 +277,7 @@ def camera_shake(
         Something is not known, or an unknown view.
     """
     body = suspension(mounting, package)
-    axial, across = _units(candidate, squeeze_mm)
+    axial, across, _ = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
     curve = candidate.curve
     offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))
 

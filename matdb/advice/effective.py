@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
@@ -82,7 +83,7 @@ class Suspended:
         Natural frequency, Hz.
     ln_stiffness : ndarray, complex
         ln of the complex stiffness of all parts together, N/mm, at that frequency.
-    ln_scale : ndarray, shape (draws,)
+    ln_scale : ndarray, shape (draws,) or (draws, *states)
         ln of stiffness per modulus of all parts together.
     """
 
@@ -109,14 +110,14 @@ def suspended(curve: Curve, ln_scale: Array, mass_kg: float, temperature_c: Arra
     ----------
     curve : Curve
         The material.
-    ln_scale : ndarray, shape (draws,)
-        From :func:`ln_scale_draws`.
+    ln_scale : ndarray, shape (draws,) or (draws, *S)
+        From :func:`ln_scale_draws` or :func:`matdb.advice.pair.ln_scale_at_rest`.
     mass_kg : float
         Mass on all parts together.
     temperature_c : ndarray, shape S
         Degrees Celsius.
     """
-    scale = ln_scale.reshape((-1,) + (1,) * np.ndim(temperature_c))
+    scale = ln_scale if ln_scale.ndim > 1 else ln_scale.reshape((-1,) + (1,) * np.ndim(temperature_c))
     # K in N/mm is 1e3 times as much in N/m.
     ln_w = scale + math.log(1e3 / mass_kg)
     ln_omega = np.broadcast_to(math.log(2.0 * math.pi * 30.0), (len(ln_scale), *np.shape(temperature_c)))
@@ -169,11 +170,12 @@ def effective(
     if isinstance(count, bool) or count != int(checked_number("count", count, 1, 1000)):
         raise InputError("count", count, "a whole number from 1 to 1000")
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
-    natural = None
+    natural, loose = None, 0.0
     if mass_kg is not None:
         mass = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
-        state = suspended(curve, ln_scale_draws(curve, part, axis, squeeze_mm, int(count)), mass, t)
+        state = suspended(curve, ln_scale_at_rest(curve, part, axis, squeeze_mm, t, mass, int(count)), mass, t)
         ln_k = state.ln_stiffness - math.log(int(count))
+        loose = lifted_share(state.ln_scale, ln_scale_draws(curve, part, axis, squeeze_mm, int(count)))
         natural = band(state.frequency_hz)
         f = np.asarray(natural.median)
     else:
@@ -188,19 +190,30 @@ def effective(
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
         warnings=(
-            *(() if mass_kg is None else _load_warnings(part, ln_k, float(mass_kg) / int(count), axis, squeeze_mm)),
+            *(
+                ()
+                if mass_kg is None
+                else _load_warnings(part, ln_k, float(mass_kg) / int(count), axis, squeeze_mm, loose)
+            ),
             *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm),
         ),
     )
 
 
-def _load_warnings(part: Part, ln_k: Complex, mass_kg: float, axis: str, squeeze_mm: float) -> tuple[str, ...]:
+def _load_warnings(
+    part: Part, ln_k: Complex, mass_kg: float, axis: str, squeeze_mm: float, loose: float
+) -> tuple[str, ...]:
     """Whether the part can carry the mass at all: its sag against its height, buckling, halves that lift off."""
     if axis != "axial":
         return ()
     found = []
     if isinstance(part.form, GrommetPair):
-        found.append("holds while both halves touch; 'matdb squeeze' tells at which squeeze and load one lifts off")
+        found.append(
+            "holds while both halves touch; 'matdb squeeze' tells at which squeeze and load one lifts off"
+            if loose < 0.025
+            else f"at rest a half has lifted off ({loose:.0%} of the draws): one half alone acts there and it rattles; "
+            "'matdb squeeze' tells how far to turn the screw"
+        )
     height = part.form.squeezable_height_mm
     if height is None:
         return tuple(found)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from matdb.advice.exposure import Exposure
 from matdb.advice.limits import Limits
+from matdb.advice.pair import lifted_at_rest, ln_one_half, pair_case
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import FormBase
@@ -28,7 +29,9 @@ __all__ = [
     "TRAVEL_SHARE_MOST",
     "Candidate",
     "Payload",
+    "Rest",
     "Score",
+    "at_rest",
     "score",
     "squeezes",
     "touching",
@@ -93,6 +96,30 @@ class Payload:
 
 
 @dataclass(frozen=True, eq=False)
+class Rest:
+    """A grommet pair under a payload at rest: where a half has lifted off, the other alone acts.
+
+    Attributes
+    ----------
+    lifted : ndarray of bool, shape (draws, steps)
+        Whether the upper half has come free, set and creep taken.
+    ln_scale : ndarray, shape (draws, steps)
+        ln of the stiffness of all lower halves alone at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
+    """
+
+    lifted: NDArray[np.bool_]
+    ln_scale: Array
+
+    def at(self, both: Array, step: int) -> Array:
+        """Ln of the stiffness per modulus at one temperature, shape (draws,); ``both`` where both halves touch."""
+        return np.where(self.lifted[:, step], self.ln_scale[:, step], both)
+
+    def over(self, both: Array) -> Array:
+        """The same over all temperatures, shape (draws, steps)."""
+        return np.where(self.lifted, self.ln_scale, both[:, None])
+
+
+@dataclass(frozen=True, eq=False)
 class Score:
     """A candidate at one squeeze against everything it has to hold.
 
@@ -120,6 +147,8 @@ class Score:
         Median room to the nearest limit, in ln of natural frequency.
     worst : int
         Step at which it is least probable to hold.
+    rest : tuple of Rest or None
+        For a grommet pair, what acts under the lightest and under the heaviest package; None for other forms.
     """
 
     index: int
@@ -133,6 +162,15 @@ class Score:
     share: float
     margin: float
     worst: int
+    rest: tuple[Rest, Rest] | None = None
+
+    def stiffness(self, step: int, *, heavy: bool) -> Array:
+        """Ln of the stiffness per modulus under a package at rest at one temperature, shape (draws,)."""
+        return self.ln_scale if self.rest is None else self.rest[heavy].at(self.ln_scale, step)
+
+    def lifted(self, step: int, *, heavy: bool) -> float:
+        """Probability that a half has lifted off under a package at rest."""
+        return 0.0 if self.rest is None else float(self.rest[heavy].lifted[:, step].mean())
 
     @property
     def key(self) -> tuple[float, float, float]:
@@ -193,20 +231,55 @@ def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float
     """
     if not isinstance(form, GrommetPair):
         return None
-    case = SqueezeCase(
-        pair=form,
-        payload_kg=payload.heavy.mass_kg,
-        count=payload.count,
-        static_modulus_mpa=np.exp(limits.ln_static_modulus + offset[:, None]),
-        temperature_c=limits.temperature_c,
-        load_factors=payload.load_factors,
-    )
+    case = _case(limits, form, payload, payload.heavy.mass_kg, offset)
     low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
     least, greatest = payload.load_factors
     ratio = np.asarray(high) / greatest
     if least < 0.0:
         ratio = np.minimum(ratio, np.asarray(low) / least)
     return np.asarray(np.broadcast_to(ratio, limits.ln_static_modulus.shape))
+
+
+def _case(limits: Limits, form: GrommetPair, payload: Payload, mass_kg: float, offset: Array) -> SqueezeCase:
+    return pair_case(
+        form,
+        limits.curve.family,
+        payload_kg=mass_kg,
+        count=payload.count,
+        static_modulus_mpa=np.exp(limits.ln_static_modulus + offset[:, None]),
+        temperature_c=limits.temperature_c,
+        load_factors=payload.load_factors,
+    )
+
+
+def at_rest(
+    limits: Limits, form: FormBase, payload: Payload, squeeze_mm: Sequence[float], offset: Array, axis: str
+) -> list[tuple[Rest, Rest] | None]:
+    """What acts under the lightest and the heaviest package at rest, for each squeeze; None if nothing can lift off.
+
+    Parameters
+    ----------
+    limits, form, payload, offset
+        As :func:`touching`.
+    squeeze_mm : sequence of float
+        Static squeezes at assembly.
+    axis : str
+        Axis of the part that carries the motion.
+    """
+    if not isinstance(form, GrommetPair) or axis != "axial":
+        return [None] * len(squeeze_mm)
+    masses = [payload.light.mass_kg, payload.heavy.mass_kg]
+    cases = [_case(limits, form, payload, mass, offset) for mass in dict.fromkeys(masses)]
+    more = math.log(payload.count) + offset[:, None]
+    alone = [ln_one_half(case) + more for case in cases]
+    found: list[tuple[Rest, Rest] | None] = []
+    for squeeze in squeeze_mm:
+        each = [
+            Rest(lifted_at_rest(case, squeeze, settled=True), stiffness)
+            for case, stiffness in zip(cases, alone, strict=True)
+        ]
+        found.append((each[0], each[-1]))
+    return found
 
 
 def score(
@@ -317,13 +390,15 @@ class _Judge:
         margins = 0.5 * np.median(np.minimum(most - scales, scales - floors), axis=1)
         lowest = scales.min(axis=1)
         served, total, all_visited, n = serviceable[visited].all(), weight.sum(), visited.all(), len(offset)
+        rests = at_rest(self.limits, part.form, self.payload, tried, offset, axis)
         found = []
         for k, squeeze in enumerate(tried):
             column = scales[k][:, None]
-            floor = self.least
+            rest = rests[k]
+            soft, stiff = (column, column) if rest is None else (rest[1].over(scales[k]), rest[0].over(scales[k]))
+            inside = (soft >= self.least) & (stiff <= self.most)
             if need[k] + self.bearing_most > lowest[k]:
-                floor = np.maximum(floor, self.bearing + need[k])
-            inside = (column >= floor) & (column <= self.most)
+                inside &= column >= self.bearing + need[k]
             touches = touching(self.limits, part.form, self.payload, squeeze, offset)
             if touches is not None:
                 inside &= touches >= 1.0
@@ -332,7 +407,8 @@ class _Judge:
                 by_step = by_step * serviceable
             always = inside.all(axis=1) if all_visited else inside[:, visited].all(axis=1)
             # Among equally probable hours, the one nearest to an end of the window.
-            room_step = np.minimum(most_step - middles[k], middles[k] - least_step)
+            middle = middles[k] if rest is None else np.median(soft, axis=0)
+            room_step = np.minimum(most_step - middle, middle - least_step)
             tie = by_step + 1e-6 * np.minimum(np.maximum(room_step, -1e3), 1e3)
             found.append(
                 Score(
@@ -347,6 +423,7 @@ class _Judge:
                     share=float(by_step @ weight / total),
                     margin=float(margins[k]),
                     worst=int(np.argmin(tie if all_visited else np.where(visited, tie, np.inf))),
+                    rest=rest,
                 )
             )
         return found

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.advice.effective import state_warnings
 from matdb.advice.limits import STATIC_HZ
+from matdb.advice.pair import pair_case
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve, checked_state
 from matdb.errors import InputError
@@ -25,7 +26,6 @@ from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
-from matdb.material.families import family_named
 from matdb.material.record import Material, checked_number
 from matdb.mounting.squeeze import (
     CREEP_STRAIN,
@@ -227,15 +227,15 @@ def squeeze(
     asked = _asked(form, squeeze_mm, turns)
     offset = curve.offset_draws(part.name, form.offset_sd("axial"))
     slow = curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * STATIC_HZ)))
-    case = SqueezeCase(
-        pair=form,
+    case = pair_case(
+        form,
+        material.family,
         payload_kg=mass_kg,
         count=count,
         static_modulus_mpa=np.exp(_ln_storage(slow) + offset[:, None]),
         temperature_c=t,
         load_factors=load_factors,
         assembly_c=assembly_c,
-        expansion_per_k=1e-6 * family_named(material.family)["thermal_expansion"].value,
         set_share=set_share,
     )
     return _Bench(curve, material, part, case, offset).answer(asked)

@@ -321,7 +321,7 @@ class _View:
                 places[-1][name] = seen[key]
         at = np.array([c[1] for c in columns], dtype=np.int64)
         mass = np.array([c[2].mass_kg for c in columns])
-        scale = np.stack([members[c[0]].ln_scale for c in columns], axis=1)
+        scale = np.stack([members[c[0]].stiffness(c[1], heavy=self._heavy(c[2])) for c in columns], axis=1)
         frequency, ln_e = self.limits.natural(scale + np.log(1e3 / mass), at)
         rotor = self.rotor
         at_rotor = np.concatenate([self.modulus("lowest", int(each)) for each in at], axis=1)
@@ -348,7 +348,7 @@ class _View:
         """The temperatures of a row, and the camera package that is nearest to its limit at each."""
         light, heavy = self.payload.light, self.payload.heavy
         visited = np.flatnonzero(self.exposed.weight[self.exposed.row[found.index]] > 0.0)
-        middle = found.middle
+        middle = found.middle if found.rest is None else float(np.median(found.stiffness(found.worst, heavy=True)))
         stiff = self.most_step[found.worst] - middle < middle - self.least_step[found.worst]
         return {
             "cold": (int(visited[0]), light),
@@ -375,16 +375,17 @@ class _View:
         touch = None if ratio is None else float(np.median(ratio[:, visited].min(axis=1))) - 1.0
         outside = max(service[0] - float(steps[0]), float(steps[-1]) - service[1])
         causes = Causes(
-            stiff=_share(found.ln_scale > self.most[:, found.worst] + 1e-9),
-            soft=_share(found.ln_scale < self.least[:, found.worst] - 1e-9),
+            stiff=_share(found.stiffness(found.worst, heavy=False) > self.most[:, found.worst] + 1e-9),
+            soft=_share(found.stiffness(found.worst, heavy=True) < self.least[:, found.worst] - 1e-9),
             bottoms=bottoms,
             lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
+            loose=found.lifted(found.worst, heavy=True),
             outside=outside,
         )
         softest = states["softest"].natural_frequency_hz.median
         follow = softest / low_hz - 1.0 if low_hz > 0.0 else None
         isolation = high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
-        rotor_through, rotor_worst = self._through_rotor(found, self._mass(worst.package))
+        rotor_through, rotor_worst = self._through_rotor(found, worst.package)
         open_side = max(causes.stiff, causes.soft)
         row = Suitability(
             rank=0,
@@ -436,6 +437,9 @@ class _View:
         key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
         return key, row, found
 
+    def _heavy(self, package: CameraPackage) -> bool:
+        return package.mass_kg == self.payload.heavy.mass_kg
+
     def _mass(self, package: str) -> float:
         return next(p.mass_kg for p in (self.payload.light, self.payload.heavy) if p.name == package)
 
@@ -451,8 +455,10 @@ class _View:
         sag = self.payload.heavy.mass_kg * STANDARD_GRAVITY_M_S2 / math.exp(still)
         return float(np.median(spare)) - 1.0, sag, _share(worst < 1.0)
 
-    def _through_rotor(self, found: Score, mass_kg: float) -> tuple[Band, float]:
-        modulus, scale = self.modulus("rotor", found.worst), np.exp(found.ln_scale)[:, None]
+    def _through_rotor(self, found: Score, package: str) -> tuple[Band, float]:
+        mass_kg = self._mass(package)
+        modulus = self.modulus("rotor", found.worst)
+        scale = np.exp(found.stiffness(found.worst, heavy=mass_kg == self.payload.heavy.mass_kg))[:, None]
         rest = modulus.real * scale - 1e-3 * mass_kg * (2.0 * math.pi * self.rotor_hz) ** 2
         loss = modulus.imag * scale
         held = (modulus.real * scale) ** 2 + loss**2
@@ -465,9 +471,12 @@ class _View:
         if not self.follow_hz.size:
             return Band(0.0, 0.0, 0.0)
         step = int(np.searchsorted(self.exposed.steps, temperature_c))
-        k = self.modulus("follow", step) * np.exp(found.ln_scale)[:, None]
+        k = self.modulus("follow", step) * np.exp(found.stiffness(step, heavy=True))[:, None]
         inertia = 1e-3 * self.payload.heavy.mass_kg * (2.0 * math.pi * self.follow_hz) ** 2
         return band((inertia / np.abs(k - inertia)).max(axis=1))
+
+    def _step(self, state: State) -> int:
+        return int(np.searchsorted(self.exposed.steps, state.temperature_c))
 
     def _warnings(
         self, found: Score, states: dict[str, State], travel: float | None, sag: float, touch: float | None
@@ -494,6 +503,12 @@ class _View:
         if touch is not None and touch < 0.0:
             low, high = self.payload.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")
+        loose = [s.temperature_c for s in told if found.lifted(self._step(s), heavy=True) > 0.5]
+        if loose:
+            said.append(
+                f"at rest a half has lifted off already (at {loose[0]:g} degC): the natural frequency told is that of "
+                "the other half alone"
+            )
         height = travel_height(part.form, self.axis)
         if height is not None:
             if sag > STATIC_SHARE_MOST * height[0]:

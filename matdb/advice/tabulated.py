@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.advice.effective import ln_scale_draws, suspended
+from matdb.advice.pair import ln_scale_at_rest
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
@@ -77,7 +78,8 @@ def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[floa
             if axis != part.form.axes[0]:
                 continue
             for mass in masses_kg:
-                state = suspended(curve, scale, mass, TEMPERATURES_C)
+                carried = ln_scale_at_rest(curve, part, axis, 0.0, TEMPERATURES_C, mass)
+                state = suspended(curve, carried, mass, TEMPERATURES_C)
                 at = np.median(state.frequency_hz, axis=0)
                 k = state.ln_stiffness
                 yield from _rows(

@@ -30,8 +30,12 @@ class Causes:
     ----------
     stiff, soft, bottoms, lifts : float
         Natural frequency above the window, below it; travel beyond the room for it; a half that lifts off.
+    loose : float
+        A half that has lifted off at rest already; part of ``lifts``.
     outside : float
         Kelvin by which the flight leaves the service range; 0 or less inside.
+    leans : bool
+        Whether the travel ends where a slender leg buckles, not at its full height.
     """
 
     stiff: float
@@ -39,6 +43,8 @@ class Causes:
     bottoms: float
     lifts: float
     outside: float
+    loose: float = 0.0
+    leans: bool = False
 
 
 def verdict(probability: float) -> str:
@@ -110,6 +116,11 @@ def reason(
         return f"inside {low:.3g} to {high:.3g} Hz throughout, nearest to the {end} end with {where}"
     unsure = "" if not prior else ", as far as the label tells"
     if worst > max(causes.stiff, causes.soft, causes.bottoms):
+        if causes.loose > 0.5:
+            return (
+                f"a half has lifted off at rest already {place}: one half alone carries the camera and it rattles; too "
+                f"little squeeze once it has set and shrunk{unsure}"
+            )
         sure = "a half lifts off" if worst > 0.5 else "a half may lift off"
         loads = f"between load factors {load_factors[0]:g} and {load_factors[1]:g}"
         return f"{sure} {loads} {place}: too little squeeze once it has set and shrunk{unsure}"

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from matdb.advice.effective import effective, ln_scale_draws
+from matdb.advice.effective import effective
+from matdb.advice.pair import ln_scale_at_rest
 from matdb.advice.suit import Candidate
 from matdb.curve.band import band
 from matdb.errors import InputError
@@ -166,9 +167,11 @@ def transmissibility_chart(
     top = max(b.high_hz for b in bands) * 1.5
     f = np.geomspace(1.0, max(top, 100.0), 320)
     omega = 2.0 * np.pi * f
-    scale = ln_scale_draws(candidate.curve, candidate.part, axis, squeeze_mm, mounting.count)
     series = []
     for colour, t in enumerate(temperature_c):
+        scale = ln_scale_at_rest(
+            candidate.curve, candidate.part, axis, squeeze_mm, np.array(float(t)), mounting.mass_kg, mounting.count
+        )
         k = np.exp(candidate.curve.ln_modulus(np.full(f.shape, float(t)), np.log(omega)) + scale[:, None])
         through = band(np.abs(k) / np.abs(k - mounting.mass_kg * omega**2 * 1e-3))
         series.append(

@@ -246,8 +246,13 @@ def test_a_pair_must_not_lift_off(sure):
     loose, tight = (suit([pair], mounting, [20.0], squeeze_mm=q)[0] for q in (0.0, 3.0))
     assert loose.probability == 0.0
     assert loose.lift_off_margin == pytest.approx(-1.0)
-    assert loose.reason.startswith("a half lifts off between load factors 0.2 and 2")
+    assert loose.reason.startswith("a half has lifted off at rest already")
     assert any("rattle" in text for text in loose.warnings)
+    # Enough squeeze at rest, too little at load factor 2.
+    short = suit([pair], mounting, [20.0], squeeze_mm=1.2)[0]
+    assert short.probability == 0.0
+    assert short.reason.startswith("a half lifts off between load factors 0.2 and 2")
+    assert not any("at rest" in text for text in short.warnings)
     assert tight.lift_off_margin > 0.0
     # Set takes 15 % of the squeeze; the upper half comes free when the lower alone carries the load.
     static = float(np.exp(curve.ln_modulus(np.array([20.0]), np.log([2 * np.pi * STATIC_HZ]))[0, 0]).real)

@@ -1,0 +1,110 @@
+"""A pair whose payload frees a half: one half alone acts, and every answer says and counts it."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from matdb.advice.camera import six_axes
+from matdb.advice.effective import effective
+from matdb.advice.limits import STATIC_HZ
+from matdb.advice.pair import pair_case
+from matdb.advice.score import Candidate
+from matdb.advice.squeeze import squeeze
+from matdb.advice.suit import suit
+from matdb.advice.tabulated import stiffness_rows
+from matdb.form import GrommetPair, Pad, Part, Ring
+from matdb.mounting.record import Mounting
+from matdb.mounting.squeeze import squeeze_state
+
+HALF = Ring(outer_mm=14, inner_mm=5, height_mm=8)
+MOUNTING = Mounting(
+    name="m",
+    mass_kg=1.2,
+    count=4,
+    rpm_idle=4500,
+    rpm_full=9000,
+    manoeuvre_hz=4.0,
+    load_factors=(0.2, 2.0),
+    positions_mm=((40, 40, 0), (-40, 40, 0), (-40, -40, 0), (40, -40, 0)),
+    box_mm=(80.0, 60.0, 50.0),
+)
+
+
+@pytest.fixture(scope="module")
+def pair(sure):
+    material, curve = sure["gel"]
+    curve = dataclasses.replace(curve, offsets={"pair": np.zeros(len(curve.draws))})
+    form = GrommetPair(lower=HALF, plate_mm=2.0, thread="M3")
+    return Candidate(Part(name="pair", material="gel", form=form), material, curve)
+
+
+def rings_at(candidate, hz, t=20.0):
+    """The case of the physics at the modulus under the payload at rest, and the modulus at a frequency."""
+    at = np.log(2 * np.pi * np.array([STATIC_HZ, hz]))
+    slow, fast = (np.exp(z).real for z in candidate.curve.ln_modulus(np.full(2, t), at)[0])
+    return pair_case(
+        candidate.part.form,
+        candidate.material.family,
+        payload_kg=1.2,
+        static_modulus_mpa=slow,
+        dynamic_modulus_mpa=fast,
+        temperature_c=t,
+    )
+
+
+@pytest.mark.parametrize("squeeze_mm", [0.0, 0.3, 3.0])
+def test_every_answer_has_the_frequency_of_what_acts(pair, squeeze_mm):
+    row = suit([pair], MOUNTING, [20.0], squeeze_mm=squeeze_mm)[0]
+    hz = row.cold.natural_frequency_hz.median
+    state = squeeze_state(rings_at(pair, hz), squeeze_mm=squeeze_mm)
+    assert state.lifted_off == (squeeze_mm < 1.0)
+    assert hz == pytest.approx(state.natural_frequency_hz, rel=5e-3)
+    told = effective(pair.curve, pair.material, pair.part, 20.0, mass_kg=1.2, count=4, squeeze_mm=squeeze_mm)
+    assert told.natural_frequency_hz.median == pytest.approx(hz, rel=5e-3)
+    asked = squeeze(
+        pair.curve, pair.material, pair.part, 1.2, 20.0, load_factors=MOUNTING.load_factors, squeeze_mm=squeeze_mm
+    )
+    assert asked.point("asked").natural_frequency_hz.median[0] == pytest.approx(hz, rel=5e-3)
+    # Bounce is one of the six and has the frequency of the one axis.
+    six = six_axes(pair, MOUNTING, 20.0, squeeze_mm=squeeze_mm)
+    bounce = next(m for m in six.modes if m.word == "bounce")
+    assert bounce.natural_frequency_hz.median == pytest.approx(hz, rel=5e-3)
+    for warnings in (row.warnings, told.warnings, six.warnings):
+        assert any("at rest a half has lifted off" in text for text in warnings) == bool(state.lifted_off)
+
+
+def test_both_halves_would_be_nearly_twice_as_stiff(pair):
+    loose = effective(pair.curve, pair.material, pair.part, 20.0, mass_kg=1.2, count=4)
+    both = effective(pair.curve, pair.material, pair.part, 20.0, frequency_hz=loose.frequency_hz)
+    ratio = both.stiffness_n_per_mm.median / loose.stiffness_n_per_mm.median
+    assert 1.2 < ratio < 2.0
+
+
+def test_the_published_table_has_what_acts(pair):
+    rows = [r for r in stiffness_rows(pair.curve, [pair.part], [0.3]) if r[4] == 0.3 and r[2] == 20.0]
+    told = effective(pair.curve, pair.material, pair.part, 20.0, mass_kg=0.3)
+    assert rows[0][6] == pytest.approx(told.stiffness_n_per_mm.median, rel=1e-9)
+
+
+def test_a_reading_settles_what_lifts_off_in_some_draws(materials):
+    material, curve = materials["gel"]
+    part = Part(name="pair", material="gel", form=GrommetPair(Pad(12, 8)))
+    shares = set()
+    for squeeze_mm in np.linspace(0.0, 3.0, 16):
+        row = suit([Candidate(part, material, curve)], MOUNTING, [20.0], squeeze_mm=float(squeeze_mm))[0]
+        found = row.lift_off_margin
+        assert row.probability <= 1.0
+        if found < 0.0:
+            assert row.probability < 0.5
+        shares.add(round(found, 3))
+    assert len(shares) > 8
+
+
+@pytest.mark.parametrize("cold", [-30.0, -10.0, 20.0])
+def test_ranking_and_squeeze_shrink_the_same_rubber(pair, cold):
+    # Gel shrinks 3.2e-4 per K by its family, not the 2e-4 of rubbers at large.
+    row = suit([pair], MOUNTING, [cold], squeeze_mm=1.5)[0]
+    asked = squeeze(pair.curve, pair.material, pair.part, 1.2, cold, load_factors=(0.2, 2.0), squeeze_mm=1.5)
+    high = float(asked.point("asked").lift_off_high.median[0])
+    assert row.lift_off_margin == pytest.approx(high / 2.0 - 1.0, rel=1e-6)
