@@ -1,0 +1,161 @@
+"""Stores of every past revision, on both engines, from SQL dumps that are never changed again.
+
+The dumps of the newest revision are written by
+
+    MATDB_WRITE_SNAPSHOTS=1 pytest tests/store/test_store_old.py
+
+In them lie a material with two parts, readings with a correction, a mounting, and a fit cut down to 100 draws.
+"""
+
+import dataclasses
+import json
+import re
+import sqlite3
+import subprocess
+from contextlib import closing
+from pathlib import Path
+
+import psycopg
+
+from matdb.api import Store
+from matdb.bench.readings import RingDown
+from matdb.form import Part, Ring, Strut
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting
+from matdb.store import Records, schema
+from matdb.store.copying import _advance_numbers, copy_table
+from matdb.store.engine import make_engine, writing
+from matdb.store.models import Base
+from matdb.store.reader import Reader
+from matdb.store.revisions import APPLICATION_ID
+from matdb.store.where import locate
+
+SNAPSHOTS = Path(__file__).parent / "revisions"
+ANSWERS = SNAPSHOTS / "answers.json"
+
+
+def sqlite_store(revision, path):
+    """An SQLite file as that revision left it."""
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript((SNAPSHOTS / f"{revision}.fitted.sql").read_text(encoding="utf-8"))
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")  # a dump leaves it out
+    return str(path)
+
+
+def server_store(revision, server):
+    """The name of a database on a server as that revision left it."""
+    name = server.database()
+    text = (SNAPSHOTS / f"{revision}.fitted.postgresql.sql").read_text(encoding="utf-8")
+    with psycopg.connect(server.url(name).replace("+psycopg", ""), autocommit=True) as connection:
+        connection.execute(text)
+    return name
+
+
+def grow(where, rows):
+    """Add many readings to a store of any revision, past the program."""
+    place = locate(where)
+    engine = make_engine(place, 5.0)
+    with writing(engine, place, 5.0) as connection:
+        row = dict(connection.exec_driver_sql("SELECT * FROM reading WHERE id = 2").mappings().one())
+        row = {name: value for name, value in row.items() if value is not None and name != "id"}
+        names = ", ".join(f'"{name}"' for name in row)
+        series = (
+            "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < {0}) SELECT i FROM n"
+            if place.path is not None
+            else "SELECT i FROM generate_series(1, {0}) AS s(i)"
+        ).format(rows)
+        values = ", ".join(f'r."{name}"' for name in row)
+        connection.exec_driver_sql(
+            f"INSERT INTO reading (id, {names}) SELECT 1000 + n.i, {values} "
+            f"FROM reading r, ({series}) AS n WHERE r.id = 2"
+        )
+    engine.dispose()
+
+
+def answers(where):
+    """What a store answers: stiffness and damping ratio of its parts over temperature, and natural frequencies."""
+    told = {}
+    with Store(Records(where)) as store:
+        for part in store.parts():
+            for t in (-18.0, -5.0, 10.0, 23.0, 50.0):
+                at_30 = store.effective(part.name, t, 30.0)
+                under = store.effective(part.name, t, mass_kg=0.6, count=4)
+                told[f"{part.name} at {t:g} degC"] = [
+                    float(x)
+                    for x in (
+                        at_30.stiffness_n_per_mm.median,
+                        at_30.damping_ratio.median,
+                        under.frequency_hz,
+                    )
+                ]
+    return told
+
+
+# -- making the dumps ----------------------------------------------------------------------------------------------
+
+
+def make_newest(path):
+    """A store of this program with all that the dumps hold."""
+    with Store(Records(path)) as store:
+        store.add(
+            [
+                Material(name="amber", family="silicone", hardness="40 A", source="label"),
+                Part(name="0042", material="amber", form=Strut(outer_mm=6, inner_mm=4, length_mm=10)),
+                Part(name="ring", material="amber", form=Ring(16, 6, 5), thread="M3"),
+                Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=4200, rpm_full=8000),
+                *(
+                    RingDown(part="0042", temperature_c=t, mass_kg=0.15, frequency_hz=f, log_decrement=d)
+                    for t, f, d in ((-18.0, 24.3, 0.5), (23.0, 21.6, 0.3), (50.0, 21.0, 0.25))
+                ),
+            ]
+        )
+        first = store.readings()[0]
+        store.correct(first.id, dataclasses.replace(first.reading, frequency_hz=23.4), "digits swapped")
+        store.fit("amber")
+        whole = store.records.newest_fit("amber")
+        arrays = {name: values[::4] for name, values in whole.arrays.items()}
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("PRAGMA foreign_keys = OFF")
+        connection.execute("DELETE FROM fit_reading")
+        connection.execute("DELETE FROM fit")
+        connection.execute("DELETE FROM effective_stiffness WHERE NOT (temperature_c = 23 AND given_hz = 30)")
+    with Records(path) as records:
+        assert records.save_fit(dataclasses.replace(whole, arrays=arrays)) == 1
+        assert records.check() == []
+
+
+def write_dumps(revision, newest, server, folder):
+    """Write both dumps of a revision from a store of the newest one."""
+    old, database = folder / f"{revision}.sqlite", server.database()
+    for where in (str(old), server.url(database)):
+        place = locate(where)
+        engine = make_engine(place, 5.0, create=True)
+        with writing(engine, place, 5.0, foreign_keys=False) as connection:
+            schema.migrate(connection, revision, place)
+            held = set(_tables(connection))
+            with closing(Reader(locate(newest))) as reader, reader.snapshot():
+                for table in Base.metadata.sorted_tables:
+                    if table.name in held:
+                        copy_table(reader, connection, table, where)
+                        _advance_numbers(connection, table)
+        engine.dispose()
+    with closing(sqlite3.connect(old)) as connection:
+        text = "\n".join(connection.iterdump()) + "\n"
+    (SNAPSHOTS / f"{revision}.fitted.sql").write_text(text, encoding="utf-8")
+    command = [server.bin / "pg_dump", "--inserts", "--no-owner", "--no-privileges", "-h", server.folder]
+    done = subprocess.run([*map(str, command), "-U", "owner", database], check=True, capture_output=True, text=True)
+    # Lines that only the server's own shell understands, and settings that only newer servers know.
+    text = re.sub(r"(?m)^(\\.*|SET transaction_timeout.*|--.*)\n", "", done.stdout)
+    (SNAPSHOTS / f"{revision}.fitted.postgresql.sql").write_text(
+        re.sub(r"\n{3,}", "\n\n", text).strip() + "\n", encoding="utf-8"
+    )
+
+
+def _tables(connection):
+    import sqlalchemy as sa
+
+    return sa.inspect(connection).get_table_names()
+
+
+def write_answers(where):
+    ANSWERS.write_text(json.dumps(answers(where), indent=1) + "\n", encoding="utf-8")
