@@ -12,7 +12,7 @@ def main() -> int:
 
         print(f"matdb {VERSION}")
         return 0
-    from matdb.cli.app import run
+    from matdb.cli.run import run
 
     return run()
 

@@ -8,10 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from matdb.bench.readings import Reading, check_on_part
 from matdb.errors import InputError
-from matdb.form.part import Part
-from matdb.material.record import Material
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -24,10 +21,13 @@ if TYPE_CHECKING:
     from matdb.advice.score import Candidate
     from matdb.advice.squeeze import Squeeze
     from matdb.advice.suit import Suitability
+    from matdb.bench.readings import Reading
     from matdb.curve.curve import Curve
     from matdb.curve.indices import LowTemperature
     from matdb.curve.next_reading import Affordable, NextReading
     from matdb.curve.prony import Prony
+    from matdb.form.part import Part
+    from matdb.material.record import Material
     from matdb.mounting.record import Mounting
     from matdb.mounting.shake import AirframeSpectrum
     from matdb.store.kept import Evidence, FitRecord, StoredReading
@@ -36,9 +36,7 @@ if TYPE_CHECKING:
 __all__ = ["Store", "open_store"]
 
 
-def open_store(
-    where: str | os.PathLike[str] | None = None, *, on_wait: Callable[[float], None] | None = None
-) -> Store:
+def open_store(where: str | os.PathLike[str] | None = None, *, on_wait: Callable[[float], None] | None = None) -> Store:
     """Open a store; create it and bring its schema up to date as needed.
 
     What an upgrade did, and where the store lies as it was before, stands in ``records.upgraded``.
@@ -113,6 +111,9 @@ class Store:
 
     def _check_readings(self, things: Sequence[Any]) -> None:
         """Refuse readings that no fit could use, before any of them is written."""
+        from matdb.bench.readings import Reading, check_on_part
+        from matdb.form.part import Part
+
         parts = {thing.name: thing for thing in things if isinstance(thing, Part)}
         for thing in things:
             name = getattr(thing, "part", None)
@@ -263,8 +264,6 @@ class Store:
         return self._curve_from(self.records.fit(number))
 
     def _known(self, material: str) -> tuple[Material, Curve]:
-        from matdb.curve.fit import prior_curve
-
         record = self.records.material(material)
         newest = self.records.newest_fit(record.name, reading_ids=False)
         kept = self._curves.get(record.name)
@@ -276,7 +275,12 @@ class Store:
             and kept[2].stale == stale
         ):
             return record, kept[2]
-        curve = prior_curve(record) if newest is None else self._curve_from(newest, stale)
+        if newest is None:
+            from matdb.curve.fit import prior_curve
+
+            curve = prior_curve(record)
+        else:
+            curve = self._curve_from(newest, stale)
         self._curves[record.name] = (newest.id if newest else None, record, curve)
         return record, curve
 

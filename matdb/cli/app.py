@@ -1,57 +1,67 @@
-"""The command line put together, and its one way out: a plain line and an exit code, never a traceback."""
+"""The commands put together; each is imported and built when it is asked for."""
 
 from __future__ import annotations
 
-import contextlib
-import os
-import sys
-import warnings
-from collections.abc import Sequence
-from typing import Annotated, Any
+import functools
+from collections.abc import Iterator, MutableMapping
+from importlib import import_module
+from typing import Annotated, Any, Final, NamedTuple
 
 import typer
 
-from matdb.cli import (
-    bench,
-    cover,
-    curve,
-    demo,
-    export,
-    export_material,
-    fit,
-    material,
-    modes,
-    mounting,
-    next_reading,
-    page,
-    part,
-    picture,
-    protocol,
-    publish,
-    reading,
-    soak,
-    squeeze,
-    stiffness,
-    store,
-    suit,
-    whole_store,
-)
 from matdb.cli.options import StoreOption
-from matdb.errors import MatdbError
+from matdb.cli.run import run as run
 from matdb.version import VERSION
 
-__all__ = ["app", "run"]
+__all__ = ["root_command", "run"]
 
-app = typer.Typer(
-    name="matdb",
-    help="Log bench readings of soft mounts; ask stiffness and damping at a field temperature, and which part "
-    "suits tomorrow.",
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
-    epilog="Quantities carry their unit: -18C, 0F, 250g, 0.55lb, 16mm, 30Hz, 4200rpm. "
-    "Every number comes with a band that holds 95 % of what the readings allow.",
-)
+
+class _Place(NamedTuple):
+    """Where a command is: a module of this folder, its function, and the command's short help."""
+
+    module: str
+    function: str
+    short_help: str
+
+
+_SINGLE: Final = {
+    "demo": _Place("demo", "demo", "Walk the main job on an invented scenario."),
+    "bench": _Place("bench", "bench", "Read one part, step by step."),
+    "soak": _Place("soak", "soak", "Tell how long to soak a part."),
+    "protocol": _Place("protocol", "protocol", "Write a bench protocol sheet."),
+    "fit": _Place("fit", "fit", "Fit all readings of a material."),
+    "report": _Place("fit", "report", "Tell what a fit rests on."),
+    "curve": _Place("curve", "curve", "Show modulus and loss factor."),
+    "stiffness": _Place("stiffness", "stiffness", "Show a part's stiffness in the field."),
+    "suit": _Place("suit", "suit", "Rank the parts for a camera."),
+    "cover": _Place("cover", "cover", "Find the fewest parts for a season."),
+    "modes": _Place("modes", "modes", "Show all six modes of a camera."),
+    "squeeze": _Place("squeeze", "squeeze", "Say how far to turn a grommet's screw."),
+    "next": _Place("next_reading", "next_reading", "Rank the readings to take next."),
+    "page": _Place("page", "page", "Write a page for the field."),
+}
+
+#: Group -> the module that has it, as ``app``.
+_GROUPS: Final = {
+    "material": "material",
+    "part": "part",
+    "reading": "reading",
+    "mounting": "mounting",
+    "export": "export",
+    "import": "whole_store",
+    "store": "store",
+    "picture": "picture",
+}
+
+#: Commands that belong to a group of another module.
+_GUESTS: Final = {
+    "export": {
+        "shift": _Place("export_material", "shift", "Write shift factors over temperature."),
+        "prony": _Place("export_material", "prony", "Write the Prony terms of the median curve."),
+        "store": _Place("whole_store", "export_store", "Write the whole store as one JSON file."),
+    },
+    "store": {"publish": _Place("publish", "publish", "Compute the stiffness table for SQL readers.")},
+}
 
 
 def _version(asked: bool) -> None:
@@ -60,7 +70,6 @@ def _version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _root(
     store: StoreOption = None,
     version: Annotated[
@@ -70,105 +79,71 @@ def _root(
     pass
 
 
-app.command("demo", short_help="Walk the main job on an invented scenario.")(demo.demo)
-app.add_typer(material.app, name="material")
-app.add_typer(part.app, name="part")
-app.add_typer(reading.app, name="reading")
-app.command("bench", short_help="Read one part, step by step.")(bench.bench)
-app.command("soak", short_help="Tell how long to soak a part.")(soak.soak)
-app.command("protocol", short_help="Write a bench protocol sheet.")(protocol.protocol)
-app.command("fit", short_help="Fit all readings of a material.")(fit.fit)
-app.command("report", short_help="Tell what a fit rests on.")(fit.report)
-app.command("curve", short_help="Show modulus and loss factor.")(curve.curve)
-app.command("stiffness", short_help="Show a part's stiffness in the field.")(stiffness.stiffness)
-app.add_typer(mounting.app, name="mounting")
-app.command("suit", short_help="Rank the parts for a camera.")(suit.suit)
-app.command("cover", short_help="Find the fewest parts for a season.")(cover.cover)
-app.command("modes", short_help="Show all six modes of a camera.")(modes.modes)
-app.command("squeeze", short_help="Say how far to turn a grommet's screw.")(squeeze.squeeze)
-app.command("next", short_help="Rank the readings to take next.")(next_reading.next_reading)
-export.app.command("shift", short_help="Write shift factors over temperature.")(export_material.shift)
-export.app.command("prony", short_help="Write the Prony terms of the median curve.")(export_material.prony)
-export.app.command("store", short_help="Write the whole store as one JSON file.")(whole_store.export_store)
-app.add_typer(export.app, name="export")
-app.add_typer(whole_store.app, name="import")
-store.app.command("publish", short_help="Compute the stiffness table for SQL readers.")(publish.publish)
-app.add_typer(store.app, name="store")
-app.add_typer(picture.app, name="picture")
-app.command("page", short_help="Write a page for the field.")(page.page)
+class _Commands(MutableMapping[str, Any]):
+    """The root's commands by name: a mapping that builds what is looked up, since building all takes long."""
+
+    def __init__(self) -> None:
+        self._built: dict[str, Any] = {}
+        self._names = [*_SINGLE, *_GROUPS]
+
+    def __getitem__(self, name: str) -> Any:
+        if name not in self._built:
+            if name not in self._names:
+                raise KeyError(name)
+            self._built[name] = _single(name, _SINGLE[name]) if name in _SINGLE else _group(name)
+        return self._built[name]
+
+    def __setitem__(self, name: str, command: Any) -> None:
+        self._built[name] = command
+        self._names = list(dict.fromkeys([*self._names, name]))
+
+    def __delitem__(self, name: str) -> None:
+        self._names.remove(name)
+        self._built.pop(name, None)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
 
 
-def run(argv: Sequence[str] | None = None) -> int:
-    """Run one command.
-
-    Parameters
-    ----------
-    argv : sequence of str, optional
-        The words after ``matdb``; those of the process when None.
-
-    Returns
-    -------
-    int
-        The exit code: 0 done, 1 refused or failed, 2 wrong usage or input, 130 stopped by the user.
-    """
-    for stream in (sys.stdout, sys.stderr):
-        # Old consoles lack many characters; a question mark is better than a crash.
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
-    if argv is None and not sys.warnoptions:
-        warnings.simplefilter("ignore")
-    words = list(sys.argv[1:] if argv is None else argv) or ["--help"]
-    try:
-        result = typer.main.get_command(app).main(args=words, prog_name="matdb", standalone_mode=False)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        return _closed()
-    except (KeyboardInterrupt, typer.Abort):
-        return _say("stopped", 130)
-    except SystemExit as end:
-        # How Typer answers a reader that went away.
-        return end.code if isinstance(end.code, int) else 1
-    except MatdbError as error:
-        return _say(str(error), error.exit_code)
-    except Exception as error:
-        return _unforeseen(error)
-    return result if isinstance(result, int) else 0
+def _add(app: typer.Typer, name: str, place: _Place) -> None:
+    function = getattr(import_module(f"matdb.cli.{place.module}"), place.function)
+    app.command(name, short_help=place.short_help)(function)
 
 
-def _unforeseen(error: Exception) -> int:
-    format_message = getattr(error, "format_message", None)
-    if format_message is not None:
-        return _usage(error, str(format_message()))
-    if os.environ.get("MATDB_TRACEBACK"):
-        raise error
-    if isinstance(error, OSError):
-        where = f"{error.filename}: " if error.filename else ""
-        return _say(f"{where}{error.strerror or error}", 1)
-    if isinstance(error, MemoryError):
-        return _say("not enough memory for this; ask for fewer rows at once", 1)
-    return _say(
-        f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave",
-        1,
+def _single(name: str, place: _Place) -> Any:
+    alone = typer.Typer(rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False)
+    _add(alone, name, place)
+    return typer.main.get_command(alone)
+
+
+def _group(name: str) -> Any:
+    app: typer.Typer = import_module(f"matdb.cli.{_GROUPS[name]}").app
+    known = {command.name for command in app.registered_commands}
+    for guest, place in _GUESTS.get(name, {}).items():
+        if guest not in known:
+            _add(app, guest, place)
+    group = typer.main.get_group(app)
+    group.name = name
+    return group
+
+
+@functools.cache
+def root_command() -> Any:
+    """The command ``matdb`` with all its commands, for Typer to run."""
+    app = typer.Typer(
+        name="matdb",
+        help="Log bench readings of soft mounts; ask stiffness and damping at a field temperature, and which part "
+        "suits tomorrow.",
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+        epilog="Quantities carry their unit: -18C, 0F, 250g, 0.55lb, 16mm, 30Hz, 4200rpm. "
+        "Every number comes with a band that holds 95 % of what the readings allow.",
     )
-
-
-def _usage(error: Any, message: str) -> int:
-    path = getattr(getattr(error, "ctx", None), "command_path", "matdb")
-    return _say(f"{message.rstrip('.')}; see '{path} --help'", getattr(error, "exit_code", 2))
-
-
-def _say(text: str, code: int) -> int:
-    """One line on the error stream."""
-    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    with contextlib.suppress(OSError, ValueError):
-        sys.stdout.flush()
-    with contextlib.suppress(OSError, ValueError):
-        print(f"matdb: {line}", file=sys.stderr, flush=True)
-    return code
-
-
-def _closed() -> int:
-    """The reader of our output went away: end quietly, also when Python flushes at the end."""
-    with contextlib.suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 1
+    app.callback()(_root)
+    root = typer.main.get_command(app)
+    root.commands = _Commands()  # type: ignore[attr-defined]
+    return root

@@ -33,7 +33,7 @@ def demo(
     from matdb.api import open_store
     from matdb.cli.fit import laws_text, summary
     from matdb.cli.screen import document, progress, show
-    from matdb.cli.stiffness import nested, stiffness_rows
+    from matdb.cli.stiffness_answer import nested, stiffness_rows
     from matdb.cli.suit import all_warnings, show_ranking, suit_content
     from matdb.errors import StoreError
     from matdb.exchange.csv_file import target_of, write_csv

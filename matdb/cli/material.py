@@ -89,8 +89,8 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
             newest = kept.records.newest_fit(material.name, reading_ids=False)
             state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
             counts = {
-                "parts": len(kept.parts(material.name)),
-                "readings": sum(1 for _ in kept.records.each_reading(material.name)),
+                "parts": len(kept.records.part_lines(material.name)),
+                "readings": kept.records.reading_count(material=material.name),
                 "fit": state,
             }
             rows.append(fields_of(material) | counts)

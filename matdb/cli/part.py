@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, NoteOption, StoreOption, opened
+from matdb.cli.options import JsonOption, NoteOption, StoreOption, opened, store_name
 
 app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
 
@@ -72,22 +72,9 @@ def list_(
 
     With how much was read of each.
     """
-    from matdb.cli.screen import document, show, table
+    from matdb.cli.part_list import part_list
 
-    with opened(ctx, store) as kept:
-        parts = kept.parts(material)
-        counts = {p.name: sum(1 for _ in kept.records.each_reading(part=p.name)) for p in parts}
-    if as_json:
-        document("part list", {"parts": [plain(p) | {"readings": counts[p.name]} for p in parts]})
-        return
-    if not parts:
-        show("no part yet; add one with 'matdb part add'")
-        return
-    table(
-        ["part", "material", "form, mm", "thread", "readings"],
-        [[p.name, p.material, p.form.label(), p.thread or "-", str(counts[p.name])] for p in parts],
-        right=(4,),
-    )
+    part_list(store_name(ctx, store), material=material, as_json=as_json)
 
 
 @app.command("show")
@@ -105,7 +92,7 @@ def show_(
 
     with opened(ctx, store) as kept:
         part = kept.part(name)
-        readings = sum(1 for _ in kept.records.each_reading(part=name))
+        readings = kept.records.reading_count(part=name)
         history = [
             {"replaced_at": when, "why": why, "before": before}
             for when, why, before in kept.records.history("part", name)

@@ -30,13 +30,11 @@ column of deflections and one of forces or masses, their units in the header: `d
 
 def reference_text() -> str:
     """The reference as Markdown."""
-    import typer
-
-    from matdb.cli.app import app
+    from matdb.cli.app import root_command
     from matdb.cli.dimensions import form_options
     from matdb.form import FORMS
 
-    root = typer.main.get_command(app)
+    root = root_command()
     parts = [_HEAD, *(_section(path, command) for path, command in _walk(root, "matdb"))]
     forms = "\n".join(f"| `{kind}` | {_cell(form_options(kind))} |" for kind in sorted(FORMS))
     parts.append(f"## Dimensions of the forms\n\n{_FORMS}\n| form | dimensions |\n|---|---|\n{forms}\n")

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+import pkgutil
 from dataclasses import dataclass, fields
+from importlib import import_module
+from importlib.util import find_spec
 from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
+from matdb.form.label import label_of
 
 __all__ = [
     "FORMS",
@@ -21,6 +25,7 @@ __all__ = [
     "checked_modulus",
     "form_from_dict",
     "form_from_text",
+    "import_every_form",
     "register",
 ]
 
@@ -33,7 +38,7 @@ MAX_SQUEEZE_SHARE = 0.5
 #: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
 INSIDE_SD, OUTSIDE_SD = 0.15, 0.25
 
-#: Every form by its short name, filled by :func:`register`.
+#: Every form that was imported, by its short name, filled by :func:`register`; ``matdb.form.FORMS`` has them all.
 FORMS: dict[str, type[FormBase]] = {}
 
 
@@ -41,6 +46,28 @@ def register(cls: type[FormBase]) -> type[FormBase]:
     """Class decorator: make a form known by its ``kind`` to the store and the command line."""
     FORMS[cls.kind] = cls
     return cls
+
+
+def import_every_form() -> None:
+    """Import every file of this folder, so that :data:`FORMS` is whole."""
+    import matdb.form as folder
+
+    for module in pkgutil.iter_modules(folder.__path__):
+        if not module.ispkg:
+            import_module(f"{folder.__name__}.{module.name}")
+
+
+def _known(kind: object) -> bool:
+    """Whether there is a form of that name; imports no more than it must."""
+    if isinstance(kind, str) and kind not in FORMS:
+        # Most forms live in a file of their own name.
+        own = kind.replace("-", "_")
+        spec = find_spec(f"matdb.form.{own}") if own.isidentifier() else None
+        if spec is not None and spec.submodule_search_locations is None:
+            import_module(spec.name)
+        if kind not in FORMS:
+            import_every_form()
+    return isinstance(kind, str) and kind in FORMS
 
 
 @dataclass(frozen=True)
@@ -125,19 +152,7 @@ class FormBase:
 
     def label(self) -> str:
         """A short text of kind and dimensions for tables."""
-        parts = []
-        for f in fields(self):
-            value = getattr(self, f.name)
-            if isinstance(value, bool) or value is None or value == ():
-                continue
-            if isinstance(value, FormBase):
-                shown = f"({value.label()})"
-            elif isinstance(value, tuple):
-                shown = f"{len(value)} values"
-            else:
-                shown = f"{value:g}" if isinstance(value, float | int) else str(value)
-            parts.append(f"{f.name.removesuffix('_mm').replace('_', ' ')} {shown}")
-        return f"{self.kind} " + ", ".join(parts)
+        return label_of(self.to_dict())
 
     def _check_axis(self, axis: str) -> None:
         if axis not in self.axes:
@@ -243,7 +258,7 @@ def form_from_text(text: str) -> FormBase:
     """
     kind, _, sizes = text.strip().lower().partition(" ")
     allowed = "a form and its dimensions in mm, such as ring 16x6x5 or pad 10x4"
-    if kind not in FORMS:
+    if not _known(kind):
         raise InputError("form", text, allowed, "known forms: " + ", ".join(sorted(FORMS)))
     try:
         return FORMS[kind](*(float(size) for size in sizes.replace("×", "x").split("x")))
@@ -265,7 +280,7 @@ def form_from_dict(values: dict[str, Any]) -> FormBase:
     """
     rest = dict(values)
     kind = rest.pop("form", None)
-    if not isinstance(kind, str) or kind not in FORMS:
+    if not _known(kind):
         raise InputError("form", kind, "one of " + ", ".join(sorted(FORMS)))
     cls = FORMS[kind]
     known = {f.name for f in fields(cls)}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matdb.store.copying import copy_store, restore
-    from matdb.store.kept import Evidence, Finding, FitRecord, StoredReading
+    from matdb.store.kept import Evidence, Finding, FitRecord, PartLine, StoredReading
     from matdb.store.records import Records
     from matdb.store.where import default_store
 
@@ -18,6 +18,7 @@ __all__ = [
     "Evidence",
     "Finding",
     "FitRecord",
+    "PartLine",
     "Records",
     "StoredReading",
     "copy_store",

@@ -11,7 +11,7 @@ from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 from matdb.errors import MatdbError, NotFound, StoreError
-from matdb.store.kept import FitRecord, StoredReading
+from matdb.store.kept import FitRecord, PartLine, StoredReading
 from matdb.store.reader import as_json, as_time
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ __all__ = [
     "MATERIAL",
     "MOUNTING",
     "PART",
+    "PART_LINE",
     "READING",
     "READING_FIELDS",
     "Rows",
@@ -35,6 +36,7 @@ __all__ = [
     "material_of",
     "mounting_of",
     "not_found",
+    "part_line_of",
     "part_of",
     "reading_of",
 ]
@@ -47,6 +49,12 @@ MATERIAL = (
     "m.service_min_c, m.service_max_c, m.source, m.note FROM material m"
 )
 PART = "SELECT p.name, m.name, p.form, p.thread, p.note FROM part p JOIN material m ON m.id = p.material_id"
+#: As :data:`PART`, and how many readings count; one look into an index for each part.
+PART_LINE = (
+    "SELECT p.name, m.name, p.form, p.thread, p.note, "
+    "(SELECT count(*) FROM reading r WHERE r.part_id = p.id AND r.retired_at IS NULL) "
+    "FROM part p JOIN material m ON m.id = p.material_id"
+)
 MOUNTING = "SELECT g.name, g.definition FROM mounting g"
 FIT = (
     "SELECT f.id, m.name, f.created_at, f.program_version, f.seed, f.meta, f.fingerprint, f.arrays "
@@ -123,6 +131,15 @@ def part_of(row: Sequence[Any], shown: str) -> Part:
     with _whole(shown, "part", row[0]):
         form = form_from_dict(as_json(row[2]))
         return Part(name=row[0], material=row[1], form=form, thread=row[3], note=row[4])
+
+
+def part_line_of(row: Sequence[Any], shown: str) -> PartLine:
+    """A row of :data:`PART_LINE` as a line of a list; of the form no more is checked than that it is one."""
+    with _whole(shown, "part", row[0]):
+        form = as_json(row[2])
+        if not isinstance(form["form"], str):
+            raise TypeError("its form has no name")
+        return PartLine(row[0], row[1], form, row[3], row[4], row[5])
 
 
 def mounting_of(row: Sequence[Any], shown: str) -> Mounting:
@@ -215,16 +232,16 @@ def fingerprint(rows: Rows, material_id: int) -> str:
     )[0][0]
     seen = [
         list(material[0]),
-        sorted([name, _form(form), thread] for name, form, thread in parts),
+        sorted(([name, _form(form), thread] for name, form, thread in parts), key=lambda part: str(part[0])),
         [active, retired, newest],
     ]
-    return hashlib.sha256(json.dumps(seen, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(seen, sort_keys=True, ensure_ascii=True, default=repr).encode()).hexdigest()
 
 
 def _form(value: Any) -> Any:
     try:
         return as_json(value)
-    except ValueError:  # damaged: then at least it is not what it was
+    except (ValueError, RecursionError):  # damaged: then at least it is not what it was
         return value
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from matdb.errors import InputError, NotFound, StoreReadOnly
 from matdb.store import codec, schema
 from matdb.store.faults import READ_ONLY_CURE
-from matdb.store.kept import Evidence, Finding, FitRecord, StoredReading, Upgraded
+from matdb.store.kept import Evidence, Finding, FitRecord, PartLine, StoredReading, Upgraded
 from matdb.store.where import Place, locate
 
 if TYPE_CHECKING:
@@ -173,6 +173,15 @@ class Records:
             rows = self._reader.rows(codec.PART + " WHERE p.material_id = ?", (self._id("material", material),))
         return [codec.part_of(row, self._shown) for row in _by_name(rows)]
 
+    def part_lines(self, material: str | None = None) -> list[PartLine]:
+        """All parts, or those of one material, by name, as a list shows them. Raises NotFound."""
+        if material is None:
+            rows = self._reader.rows(codec.PART_LINE)
+        else:
+            number = self._id("material", material)
+            rows = self._reader.rows(codec.PART_LINE + " WHERE p.material_id = ?", (number,))
+        return [codec.part_line_of(row, self._shown) for row in _by_name(rows)]
+
     def mountings(self) -> list[Mounting]:
         """All mountings, by name."""
         return [codec.mounting_of(row, self._shown) for row in _by_name(self._reader.rows(codec.MOUNTING))]
@@ -261,6 +270,15 @@ class Records:
 
         """
         return list(self.each_reading(material, part, kind, include_retired))
+
+    def reading_count(self, *, material: str | None = None, part: str | None = None) -> int:
+        """How many readings count on a material, its parts included, or on a part. Raises NotFound."""
+        terms, values = ["retired_at IS NULL"], []
+        for what, name in (("material", material), ("part", part)):
+            if name is not None:
+                terms.append(f"{what}_id = ?")
+                values.append(self._id(what, name))
+        return int(self._reader.rows("SELECT count(*) FROM reading WHERE " + " AND ".join(terms), values)[0][0])
 
     def each_reading(
         self,

@@ -3,14 +3,13 @@
 import re
 
 import pytest
-import typer
 
-from matdb.cli.app import app
+from matdb.cli.app import root_command
 from matdb.cli.reference import REFERENCE, reference_text
 
 
 def commands(command=None, path="matdb"):
-    command = command or typer.main.get_command(app)
+    command = command or root_command()
     yield path, command
     for name, below in getattr(command, "commands", {}).items():
         yield from commands(below, f"{path} {name}")

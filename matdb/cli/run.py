@@ -1,0 +1,104 @@
+"""The one way in and out of the command line: a plain line and an exit code, never a traceback."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+from typing import Any
+
+from matdb.errors import MatdbError
+
+__all__ = ["run"]
+
+
+def run(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        The words after ``matdb``; those of the process when None.
+
+    Returns
+    -------
+    int
+        The exit code: 0 done, 1 refused or failed, 2 wrong usage or input, 130 stopped by the user.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # Old consoles lack many characters; a question mark is better than a crash.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    if argv is None and not sys.warnoptions:
+        warnings.simplefilter("ignore")
+    words = list(sys.argv[1:] if argv is None else argv) or ["--help"]
+    try:
+        result = _answer(words)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return _closed()
+    except KeyboardInterrupt:
+        return _say("stopped", 130)
+    except SystemExit as end:
+        # How Typer answers a reader that went away.
+        return end.code if isinstance(end.code, int) else 1
+    except MatdbError as error:
+        return _say(str(error), error.exit_code)
+    except Exception as error:
+        return _unforeseen(error)
+    return result if isinstance(result, int) else 0
+
+
+def _answer(words: list[str]) -> Any:
+    from matdb.cli.quick import quick_call
+
+    call = quick_call(words)
+    if call is not None:
+        return call()
+    from matdb.cli.app import root_command
+
+    return root_command().main(args=words, prog_name="matdb", standalone_mode=False)
+
+
+def _unforeseen(error: Exception) -> int:
+    # Typer is there by now if any of this is its own.
+    if "typer" in sys.modules and isinstance(error, sys.modules["typer"].Abort):
+        return _say("stopped", 130)
+    format_message = getattr(error, "format_message", None)
+    if format_message is not None:
+        return _usage(error, str(format_message()))
+    if os.environ.get("MATDB_TRACEBACK"):
+        raise error
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        return _say(f"{where}{error.strerror or error}", 1)
+    if isinstance(error, MemoryError):
+        return _say("not enough memory for this; ask for fewer rows at once", 1)
+    return _say(
+        f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave",
+        1,
+    )
+
+
+def _usage(error: Any, message: str) -> int:
+    path = getattr(getattr(error, "ctx", None), "command_path", "matdb")
+    return _say(f"{message.rstrip('.')}; see '{path} --help'", getattr(error, "exit_code", 2))
+
+
+def _say(text: str, code: int) -> int:
+    """One line on the error stream."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    with contextlib.suppress(OSError, ValueError):
+        sys.stdout.flush()
+    with contextlib.suppress(OSError, ValueError):
+        print(f"matdb: {line}", file=sys.stderr, flush=True)
+    return code
+
+
+def _closed() -> int:
+    """The reader of our output went away: end quietly, also when Python flushes at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 1
