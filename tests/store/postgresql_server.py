@@ -67,6 +67,7 @@ class Server:
             ["/bin/sh", "-c", script], stdin=subprocess.PIPE, start_new_session=True, **self.as_user
         )
         self._wait()
+        self.prefix = "store"
         self.made = 0
         self.clean = []
 
@@ -112,7 +113,7 @@ class Server:
 
     def database(self, template=None):
         self.made += 1
-        name = f"store_{self.made}"
+        name = f"{self.prefix}_{self.made}"
         self.sql(f"CREATE DATABASE {name}" + (f" TEMPLATE {template}" if template else ""))
         return name
 
@@ -138,3 +139,10 @@ class Server:
         except subprocess.TimeoutExpired:
             os.killpg(self.shell.pid, signal.SIGKILL)
             self.shell.wait()
+
+
+def attached(folder):
+    """A server that another process started and will stop."""
+    server = Server.__new__(Server)
+    server.folder, server.prefix, server.made, server.clean = Path(folder), f"other_{os.getpid()}", 0, []
+    return server

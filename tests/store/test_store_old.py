@@ -58,8 +58,9 @@ def test_an_old_store_answers_the_same_numbers(old):
     told = answers(where)
     assert told.keys() == recorded.keys()
     for state, numbers in recorded.items():
-        # The program may compute a little better than it did; a store that lost or mixed up something would show.
-        assert told[state] == pytest.approx(numbers, rel=2e-3), state
+        # A later program may draw the model's misfit otherwise, which moves medians over 100 draws by a per cent; a
+        # store that lost or mixed up something would be off by tens.
+        assert told[state] == pytest.approx(numbers, rel=0.04), state
     with Store(Records(where)) as store:
         assert store.add(RingDown(part="ring", temperature_c=1, mass_kg=1, frequency_hz=60)) == 5
         assert store.publish() > 0

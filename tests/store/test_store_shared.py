@@ -5,9 +5,9 @@ import sqlite3
 from pathlib import Path
 
 import pytest
-from store.kill_table import table
+from store import kill_table
 
-from matdb.store import Records
+from matdb.store import FitRecord, Records
 
 BUSY = """
 import json, sys, matdb.store.engine, matdb.store.writer
@@ -67,38 +67,71 @@ def test_programs_at_once_lose_and_double_nothing(records, where, python):
     assert records.check() == []
 
 
-WORKS = "import,fit,correction,logging"
-
-
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
-def test_a_killed_program_leaves_all_or_nothing(engine, server, empty_store_template, tmp_path, python):
+def test_a_killed_program_leaves_all_or_nothing(engine, request, python):
     """See kill_table.py, which does the same two hundred times."""
     code = (
         "import sys, json, runpy; sys.argv[0] = 'kill_table'; runpy.run_module('store.kill_table', run_name='__main__')"
     )
-    if engine == "sqlite":
-        out, said = python(code, 4, "--works", WORKS, "--sqlite", tmp_path).communicate()
-    else:
-        urls = [server.url(server.database(empty_store_template)) for _ in range(4)]
-        out, said = python(code, 3, "--works", WORKS, "--urls", *urls).communicate()
+    words = ["2", "--small", "--json", "--engine", engine]
+    if engine == "postgresql":
+        words += ["--server", request.getfixturevalue("server").folder]
+    out, said = python(code, *words).communicate()
     assert said == ""
     found = json.loads(out)
-    assert [row["faults"] for row in found] == [[]] * 4
-    assert sum(row["midway"] for row in found) > 0
+    assert [row["work"] for row in found] == list(kill_table.WORKS)
+    for row in found:
+        assert row["faults"] == []
+        assert row["opened"] == row["sound"] == row["kept"] == row["tries"] > 0
+        assert row["half"] == 0
+    assert sum(row["inside"] for row in found) > len(found)
 
 
-def test_the_kill_table_would_notice(tmp_path):
-    """The instrument itself: a store that loses rows is found out."""
-    from store import kill_table
+BEFORE = {"readings": 10, "retired readings": 0, "fits": 1, "corrected": 0, "whole fits": True}
 
-    before = {"readings": 10, "fits": 1, "whole fits": True, "retired readings": 0, "corrected": 0}
-    assert kill_table.fault("import", before, before | {"readings": 9}, 0)
-    assert kill_table.fault("import", before, before | {"readings": 5010}, 0)
-    assert kill_table.fault("import", before, before, 10000)
-    assert kill_table.fault("correction", before, before | {"readings": 11}, 0)
-    assert kill_table.fault("fit", before, before | {"whole fits": False}, 0)
-    assert not kill_table.fault("import", before, before | {"readings": 10010}, 10000)
-    assert callable(table)
+
+@pytest.mark.parametrize(
+    ("work", "after", "confirmed", "is_lost", "is_half"),
+    [
+        ("import", {"readings": 9}, 0, True, True),
+        ("import", {}, kill_table.ROWS, True, False),
+        ("import", {"readings": 5010}, 0, False, True),
+        ("import", {"readings": 10 + kill_table.ROWS}, kill_table.ROWS, False, False),
+        ("logging", {"readings": 13}, 3, False, False),
+        ("logging", {"readings": 12}, 3, True, False),
+        ("correction", {"readings": 11}, 0, False, True),
+        ("correction", {"readings": 11, "corrected": 1, "retired readings": 1}, 2, True, False),
+        ("correction", {"readings": 11, "corrected": 1, "retired readings": 1}, 1, False, False),
+        ("fit", {"whole fits": False}, 0, False, True),
+        ("fit", {"fits": 1}, 1, True, False),
+    ],
+)
+def test_the_kill_table_would_notice(work, after, confirmed, is_lost, is_half):
+    """The instrument itself: a store that loses rows or holds half of something is found out."""
+    assert bool(kill_table.lost(work, BEFORE, BEFORE | after, confirmed)) == is_lost
+    assert bool(kill_table.half(work, BEFORE, BEFORE | after)) == is_half
+
+
+def test_the_kill_table_would_notice_half_a_file(file, tmp_path):
+    with Records(file) as records:
+        held = records.counts()
+        records.backup(tmp_path / "backup.sqlite")
+    assert kill_table.half_file(tmp_path / "backup.sqlite", None, held) == ""
+    assert kill_table.half_file(tmp_path / "backup.sqlite", None, held | {"fits": 5})
+    whole = (tmp_path / "backup.sqlite").read_bytes()
+    (tmp_path / "backup.sqlite").write_bytes(whole[: len(whole) // 2])
+    assert kill_table.half_file(tmp_path / "backup.sqlite", None, held)
+    assert kill_table.half_copy(tmp_path / "backup.sqlite", "0001")
+    (tmp_path / "readings.csv").write_text("number\n1\n2")
+    assert kill_table.half_file(tmp_path / "readings.csv", b"number\n1\n2\n3\n", None)
+    assert kill_table.half_file(tmp_path / "none.csv", b"", None)
+
+
+def test_the_kill_table_would_notice_a_fit_without_its_table(file):
+    """A program that keeps a fit and its table one after the other leaves this when it dies in between."""
+    with Records(file) as records:
+        records.save_fit(FitRecord(material="amber 40A", program_version="0", reading_ids=(1, 2, 4)))
+        assert kill_table.state(records)["whole fits"] is False
 
 
 def test_a_full_disk_keeps_what_was_there(file):
