@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.curve.band import Band, band
-from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
+from matdb.curve.curve import DAMPING_UNREAD, FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
@@ -260,6 +260,8 @@ def state_warnings(
             found.append(f"outside the measured temperatures ({low:g} to {high:g} degC): extrapolated")
         elif t.size and np.any(curve.extrapolated(t, frequency_hz)):
             found.append("outside the frequencies that the readings speak for: extrapolated")
+        if t.size and curve.measured_loss_ln_hz is not None and np.any(curve.damping_unread(t, frequency_hz)):
+            found.append(DAMPING_UNREAD)
     if curve.stale:
         found.append(f"the fit is older than the newest reading or record: run 'matdb fit \"{material.name}\"'")
     glass = float(np.median(curve.draws[:, 6])) - 273.15

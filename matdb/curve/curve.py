@@ -19,7 +19,7 @@ from matdb.errors import InputError
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
 
-__all__ = ["FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
+__all__ = ["DAMPING_UNREAD", "FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -27,11 +27,15 @@ Complex = NDArray[np.complex128]
 #: Words for what an answer rests on.
 READINGS: Final = "readings"
 FAMILY_PRIOR: Final = "family prior"
+#: What is said of a damping ratio far from the frequencies at which damping was read.
+DAMPING_UNREAD: Final = "damping was not read near this temperature and frequency: it leans on the family prior"
 
 #: A temperature this far outside the measured ones still counts as measured, K.
 _MARGIN_K: Final = 0.5
 #: So does a reduced frequency this far outside, in decades.
 _MARGIN_DECADES: Final = 0.5
+#: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.
+_MARGIN_LOSS_DECADES: Final = 1.5
 
 #: The model's own misfit varies smoothly over temperature and frequency, on these scales.
 _MISFIT_K: Final = 25.0
@@ -45,6 +49,10 @@ _MOST_PHASE: Final = 1.5
 _MISFIT_GROWTH_K: Final = 10.0
 #: And outside the reduced frequencies every so many nepers (about two thirds of a decade).
 _MISFIT_GROWTH_LN_HZ: Final = 1.5
+#: That of the loss outside the reduced frequencies at which damping was read (about two decades).
+_MISFIT_GROWTH_LOSS_LN_HZ: Final = 4.5
+#: And it grows no further than by so many times its own size.
+_MOST_GROWTH: Final = 4.0
 
 
 @dataclass(frozen=True)
@@ -78,6 +86,8 @@ class Curve:
         Lowest and highest temperature of the readings, degrees Celsius.
     measured_ln_hz : tuple of float or None
         ln of the lowest and highest reduced frequency of the readings at 23 degC, Hz.
+    measured_loss_ln_hz : tuple of float or None
+        The same of the readings that tell of damping; None if none does.
     weights : dict
         Posterior weight of each law.
     report : mapping
@@ -97,6 +107,7 @@ class Curve:
     misfit: Array
     measured_c: tuple[float, float] | None = None
     measured_ln_hz: tuple[float, float] | None = None
+    measured_loss_ln_hz: tuple[float, float] | None = None
     weights: Mapping[str, float] = field(default_factory=dict)
     report: Mapping[str, Any] = field(default_factory=dict)
     reading_count: int = 0
@@ -146,6 +157,12 @@ class Curve:
         margin = _MARGIN_DECADES * math.log(10.0)
         outside |= (reduced < self.measured_ln_hz[0] - margin) | (reduced > self.measured_ln_hz[1] + margin)
         return np.asarray(outside)
+
+    def damping_unread(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
+        """Where no reading tells of damping near the reduced frequency of a state; all of it for a prior."""
+        t, f = np.broadcast_arrays(temperature_c, frequency_hz)
+        beyond = _beyond(np.log(f) + self.median_ln_shift(t), self.measured_loss_ln_hz)
+        return np.asarray(beyond > _MARGIN_LOSS_DECADES * math.log(10.0))
 
     def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
         """Ln of the complex modulus (MPa) of every draw.
@@ -200,6 +217,7 @@ class Curve:
             "common_sd": self.common_sd,
             "measured_c": self.measured_c,
             "measured_ln_hz": self.measured_ln_hz,
+            "measured_loss_ln_hz": self.measured_loss_ln_hz,
             "weights": dict(self.weights),
             "report": dict(self.report),
             "reading_count": self.reading_count,
@@ -221,27 +239,41 @@ class Curve:
         InputError
             The arrays do not belong to this format.
         """
-        draws = np.array(arrays.get("draws", np.zeros((0, 0))))
-        if meta.get("format") != 1 or draws.ndim != 2 or draws.shape[1] != len(COLUMNS) or not len(draws):
-            raise InputError("fit", meta.get("format"), "of a format that this version reads", "fit the material again")
         try:
-            offsets = arrays["offsets"]
-            return cls(
+            if not isinstance(meta, Mapping) or meta.get("format") != 1:
+                raise ValueError("it is of another format")
+            names = meta["parts"]
+            draws, misfit = np.array(arrays["draws"]), np.array(arrays["misfit"])
+            offsets = np.array(arrays["offsets"])
+            n = len(draws) if draws.ndim == 2 else 0
+            shapes = [a.shape for a in (draws, offsets, misfit)]
+            if n < 1 or shapes != [(n, len(COLUMNS)), (n, len(names)), (n,)]:
+                raise ValueError(f"arrays of shapes {shapes}")
+            if not all(np.isfinite(a).all() for a in (draws, offsets, misfit)):
+                raise ValueError("a value that is not finite")
+            curve = cls(
                 material=material,
                 family=meta["family"],
                 basis=meta["basis"],
                 draws=draws,
-                offsets={name: offsets[:, k] for k, name in enumerate(meta["parts"])},
+                offsets={name: offsets[:, k] for k, name in enumerate(names)},
                 common_sd=float(meta["common_sd"]),
-                misfit=arrays["misfit"],
+                misfit=misfit,
                 measured_c=_pair(meta["measured_c"]),
                 measured_ln_hz=_pair(meta["measured_ln_hz"]),
-                weights=meta["weights"],
-                report=meta["report"],
+                # A fit stored before damping had a range of its own took it to be that of the stiffness.
+                measured_loss_ln_hz=_pair(meta.get("measured_loss_ln_hz", meta["measured_ln_hz"])),
+                weights=dict(meta["weights"]),
+                report=dict(meta["report"]),
                 reading_count=int(meta["reading_count"]),
                 **given,
             )
-        except (KeyError, IndexError, TypeError, ValueError) as error:
+            if not isinstance(curve.seed, int) or curve.seed < 0 or not 0.0 <= curve.common_sd < math.inf:
+                raise ValueError(f"seed {curve.seed!r}, common sd {curve.common_sd!r}")
+            if curve.basis not in ("readings", "family prior") or not isinstance(curve.family, str):
+                raise ValueError(f"basis {curve.basis!r}, family {curve.family!r}")
+            return curve
+        except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
             raise InputError("fit", repr(error), "whole", "fit the material again") from None
 
     # -- inside --------------------------------------------------------------------------------------------
@@ -271,14 +303,12 @@ class Curve:
             angle = kx[k][:, None] * x + ky[k][:, None] * y
             total += np.cos(angle + phase[0, k][:, None]) + 1j * np.cos(angle + phase[1, k][:, None])
         total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
-        if self.measured_c is not None:
-            outside = np.maximum(self.measured_c[0] - t, t - self.measured_c[1]).reshape(-1) / _MISFIT_GROWTH_K
-            if self.measured_ln_hz is not None:
-                reduced = np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi)
-                reduced = reduced + self.median_ln_shift(t).reshape(-1)
-                beyond = np.maximum(self.measured_ln_hz[0] - reduced, reduced - self.measured_ln_hz[1])
-                outside = np.maximum(outside, beyond / _MISFIT_GROWTH_LN_HZ)
-            total *= 1.0 + np.clip(outside, 0.0, 4.0)
+        reduced = np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
+        colder = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
+        stiff_growth = np.maximum(colder, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
+        loss_growth = np.maximum(colder, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
+        total.real *= 1.0 + np.clip(stiff_growth, 0.0, _MOST_GROWTH)
+        total.imag *= 1.0 + np.clip(loss_growth, 0.0, _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.
         loss = np.clip(ln_modulus.imag.reshape(n, -1), 0.0, 1.2)
         room = np.maximum(MISFIT_LOSS * total.imag, -0.8)
@@ -305,8 +335,18 @@ class Curve:
         return np.random.default_rng([self.seed, 4]).permutation(values)
 
 
+def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:
+    """How far values lie outside a range, negative inside; everything lies far outside no range."""
+    return np.full_like(values, math.inf) if ends is None else np.maximum(ends[0] - values, values - ends[1])
+
+
 def _pair(values: Any) -> tuple[float, float] | None:
-    return None if values is None else (float(values[0]), float(values[1]))
+    if values is None:
+        return None
+    low, high = (float(v) for v in values)
+    if not -math.inf < low <= high < math.inf:
+        raise ValueError(f"a range of {low:g} to {high:g}")
+    return low, high
 
 
 def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:

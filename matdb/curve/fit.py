@@ -128,6 +128,7 @@ def fit_curve(
         misfit=posterior.misfit,
         measured_c=(float(temperatures[counts].min()), float(temperatures[counts].max())),
         measured_ln_hz=_reduced_range(evidence, posterior, counts),
+        measured_loss_ln_hz=_reduced_range(evidence, posterior, counts & ~np.isnan(evidence.loss)),
         weights=posterior.weights,
         report=report,
         reading_count=len(readings),
@@ -135,8 +136,10 @@ def fit_curve(
     )
 
 
-def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.bool_]) -> tuple[float, float]:
-    """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that the readings speak for."""
+def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.bool_]) -> tuple[float, float] | None:
+    """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that these rows speak for."""
+    if not counts.any():
+        return None
     time = ln_time(posterior.draws, evidence.temperature_k)
     shift = np.median(time - posterior.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
     reduced = (evidence.ln_s.real - math.log(2.0 * math.pi) + shift)[counts]
@@ -221,6 +224,8 @@ def _warnings(
     found = []
     if all(k == "hardness" for k in evidence.keys):
         found.append("only hardness was read: a surface value; stiffness in the cold comes from the family prior")
+    elif np.isnan(evidence.loss).all():
+        found.append("no reading tells of damping: loss factor and damping ratio come from the family prior")
     temperatures = evidence.temperature_k - ZERO_C
     if temperatures.max() - temperatures.min() < 15.0:
         found.append(

@@ -76,6 +76,8 @@ def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> t
     """
     import numpy as np
 
+    from matdb.curve.curve import DAMPING_UNREAD
+
     found: list[str] = []
     if curve.basis != "readings":
         found.append(f"no reading of {curve.material}: this is the family prior of {curve.family}, not a measurement")
@@ -85,6 +87,8 @@ def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> t
             found.append(f"outside the measured temperatures ({low:g} to {high:g} degC): extrapolated")
         else:
             found.append("outside the frequencies that the readings speak for: extrapolated")
+    if curve.measured_loss_ln_hz is not None and bool(np.any(curve.damping_unread(temperature_c, frequency_hz))):
+        found.append(DAMPING_UNREAD)
     if curve.stale:
         found.append(f"the fit is older than the newest reading or record: run 'matdb fit \"{curve.material}\"'")
     found.extend(curve.report.get("warnings", ()))
