@@ -177,7 +177,7 @@ def cover(
     Raises
     ------
     InputError
-        No candidate, or a value out of range.
+        No candidate, a value out of range, or demands that no natural frequency can meet.
     """
     wanted = checked_number("share", share, 0.0, 1.0, open_low=True)
     if not candidates:
@@ -187,7 +187,7 @@ def cover(
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     if len(exposed.weight) > 1:
         raise InputError("car_c", "given", "left out for a season", "ask for one flight with 'matdb suit'")
-    payload = Payload.of(mounting, package)
+    payload = Payload.of(mounting, package).possible(mounting)
     options = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis, every_squeeze=True)
     judged = len(options)
     # Content decides among equals, names only among parts that cannot be told apart.

@@ -19,7 +19,7 @@ from matdb.form.base import FormBase
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
-from matdb.mounting.one_axis import window_limits
+from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST, window_limits
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
 from matdb.units import STANDARD_GRAVITY_M_S2
@@ -32,6 +32,7 @@ __all__ = [
     "Rest",
     "Score",
     "at_rest",
+    "leans",
     "score",
     "squeezes",
     "touching",
@@ -79,10 +80,19 @@ class Payload:
         low, high = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
         return cls(ordered[0], ordered[-1], low, high, mounting.count, mounting.load_factors)
 
-    @property
-    def empty(self) -> bool:
-        """Whether no natural frequency both follows and isolates."""
-        return self.low_hz > self.high_hz
+    def possible(self, mounting: Mounting) -> Payload:
+        """Itself. Raises InputError when no natural frequency at all both follows and isolates."""
+        if self.low_hz <= self.high_hz:
+            return self
+        rotor = mounting.lowest_rotor_hz
+        raise InputError(
+            "manoeuvre band",
+            f"{mounting.manoeuvre_hz:.3g} Hz",
+            f"at most {self.high_hz / FOLLOW_LEAST:.3g} Hz with rotors from {rotor:.3g} Hz on: following it asks for a "
+            f"natural frequency of at least {self.low_hz:.3g} Hz ({FOLLOW_LEAST:g} times), isolating for at most "
+            f"{self.high_hz:.3g} Hz (a {ISOLATION_LEAST:g}th)",
+            "no part can do both: idle faster, or let the camera follow less",
+        )
 
     @property
     def load_factor(self) -> float:
@@ -187,6 +197,11 @@ def squeezes(part: Part, axis: str) -> list[float]:
         return [max(part.form.spacer_squeeze_mm, 0.0)]
     most = _BUCKLING_SHARE_MOST * float(getattr(part.form, "buckling_share", math.inf))
     return [round(share * height, 6) for share in SQUEEZE_SHARES if share == 0.0 or share <= most]
+
+
+def leans(form: FormBase) -> bool:
+    """Whether a form's travel ends where it buckles: a slender leg, which leans over before it bottoms out."""
+    return float(getattr(form, "buckling_share", math.inf)) < TRAVEL_SHARE_MOST
 
 
 def travel_height(form: FormBase, axis: str) -> tuple[float, float] | None:

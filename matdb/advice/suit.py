@@ -20,6 +20,7 @@ from matdb.advice.score import (
     Candidate,
     Payload,
     Score,
+    leans,
     score,
     squeezes,
     touching,
@@ -230,9 +231,10 @@ def suit(
     Raises
     ------
     InputError
-        A temperature out of range, no such package, or a part without that axis.
+        A temperature out of range, no such package, a part without that axis, or demands that no natural frequency
+        can meet.
     """
-    payload = Payload.of(mounting, package)
+    payload = Payload.of(mounting, package).possible(mounting)
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     scores = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis)
     groups: dict[int, list[Score]] = {}
@@ -380,6 +382,7 @@ class _View:
             bottoms=bottoms,
             lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
             loose=found.lifted(found.worst, heavy=True),
+            leans=leans(part.form),
             outside=outside,
         )
         softest = states["softest"].natural_frequency_hz.median
@@ -499,7 +502,12 @@ class _View:
         if states["softest"].natural_frequency_hz.median <= self.mounting.manoeuvre_hz:
             said.append("the natural frequency lies inside the manoeuvre band")
         if travel is not None and travel < 0.0:
-            said.append(f"bottoms out: at load factor {self.payload.load_factor:g} it needs more travel than it has")
+            load = f"at load factor {self.payload.load_factor:g}"
+            said.append(
+                f"buckles: {load} a leg so slender leans over; take a shorter or thicker one"
+                if leans(part.form)
+                else f"bottoms out: {load} it needs more travel than it has"
+            )
         if touch is not None and touch < 0.0:
             low, high = self.payload.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")

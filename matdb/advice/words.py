@@ -96,11 +96,6 @@ def reason(
         For what it rests on.
     """
     low, high = window_hz
-    if low > high:
-        return (
-            f"no natural frequency does both: following manoeuvres up to {manoeuvre_hz:.3g} Hz needs at least "
-            f"{low:.3g} Hz, isolating from {rotor_hz:.3g} Hz at most {high:.3g} Hz"
-        )
     if causes.outside > 0.0:
         return (
             f"flown {causes.outside:.3g} K outside the material's service range of {service_c[0]:g} to "
@@ -125,8 +120,11 @@ def reason(
         loads = f"between load factors {load_factors[0]:g} and {load_factors[1]:g}"
         return f"{sure} {loads} {place}: too little squeeze once it has set and shrunk{unsure}"
     if worst > max(causes.stiff, causes.soft):
-        sure = "bottoms out" if worst > 0.5 else "may bottom out"
         most = max(map(abs, load_factors))
+        if causes.leans:
+            sure = "buckles" if worst > 0.5 else "may buckle"
+            return f"{sure} at load factor {most:g}: so slender a leg leans over before it carries that {place}{unsure}"
+        sure = "bottoms out" if worst > 0.5 else "may bottom out"
         return f"{sure} at load factor {most:g}: too little room for its travel {place}{unsure}"
     if causes.stiff >= causes.soft:
         limit = f"the {high:.3g} Hz that isolate from {rotor_hz:.3g} Hz (rotor over {ISOLATION_LEAST:g})"

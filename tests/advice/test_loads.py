@@ -19,6 +19,11 @@ def test_a_slender_leg_that_buckles_under_the_manoeuvre_does_not_suit():
     (row,) = suit([Candidate(leg, MATERIAL, curve)], mounting, np.array([15.0, 25.0]))
     assert row.travel_margin < 0.0
     assert row.verdict == "does not suit"
+    # A leg like this never gets to its full height's half: it bends aside first, and that is what is said.
+    assert row.reason.startswith("buckles at load factor")
+    assert "leans over" in row.reason
+    assert any(text.startswith("buckles: at load factor") for text in row.warnings)
+    assert not any("bottom" in text for text in (row.reason, *row.warnings))
     told = effective(curve, MATERIAL, leg, 20.0, mass_kg=0.8, count=4).warnings
     assert any("buckles: sags" in text for text in told)
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from matdb.advice.cover import cover
 from matdb.advice.score import Candidate
 from matdb.advice.suit import STATIC_HZ, VERDICTS, squeezes, suit, verdict
 from matdb.advice.words import percent
@@ -133,11 +134,17 @@ def test_a_resonance_within_the_rotors_range_is_warned_of(sure):
     assert row.rotor_worst_hz == pytest.approx(90.0, rel=0.1)
 
 
-def test_no_window_no_candidate(sure):
+def test_demands_that_exclude_each_other_are_refused_once(sure):
+    # 1200 rpm are 20 Hz: isolating asks for at most 8 Hz, following 10 Hz for at least 20 Hz.
     mounting = Mounting(name="m", mass_kg=0.6, count=4, rpm_idle=1200, rpm_full=9000, manoeuvre_hz=10)
-    row = suit([ring(sure, "gel")], mounting, [20.0])[0]
-    assert row.probability == 0.0
-    assert row.reason.startswith("no natural frequency does both")
+    says = r"manoeuvre band: '10 Hz' .*at most 4 Hz with rotors from 20 Hz on.*at least 20 Hz.*at most 8 Hz"
+    for ask in (suit, cover):
+        with pytest.raises(InputError, match=says) as caught:
+            ask([ring(sure, "gel"), ring(sure, "urethane")], mounting, [20.0])
+        assert "\n" not in str(caught.value)
+    # One natural frequency is enough.
+    just = dataclasses.replace(mounting, manoeuvre_hz=4.0)
+    assert suit([ring(sure, "gel")], just, [20.0])[0].probability >= 0.0
 
 
 def test_bottoming_out_counts(sure):
