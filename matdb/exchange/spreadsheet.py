@@ -7,6 +7,7 @@ import io
 import re
 import zipfile
 import zlib
+from itertools import pairwise
 from typing import Any, Final
 
 from matdb.delimited import Table
@@ -23,7 +24,13 @@ MOST_COLUMNS: Final = 200
 MOST_CELLS: Final = 8_000_000
 MOST_TEXT: Final = 1_000_000_000
 
-_PLACE = re.compile(rb"""(?<![\w:])r\s*=\s*["']\s*([A-Za-z]{0,9})(\d{1,12})\s*["']""")
+#: The start tag of a row or a cell, under any prefix; without its attributes where they do not end as they should. No
+#: match reaches past the next "<", so that none hides another.
+_TAG = re.compile(
+    rb"""<(?:[^\s<>/:"'=]++:)?(row|c)(?=[\s/>])(?:((?:[^<>"']++|"[^"<]*+"|'[^'<]*+')*+)>)?""",
+)
+_ATTRIBUTE = re.compile(rb"""([^\s="'/]++)\s*+=\s*+(?:"([^"]*+)"|'([^']*+)')""")
+_PLACE = re.compile(rb"([A-Za-z]{1,3})?(\d{1,9})")
 _SHARED = re.compile(rb"<(?:\w+:)?si\b")
 
 
@@ -149,10 +156,9 @@ def _checked(name: str, content: bytes) -> bytes:
                     raise InputError(
                         name, f"over {MOST_UNPACKED} bytes when unpacked", "a smaller workbook", "save it as CSV"
                     )
-                if "worksheets/" in low:
-                    text_cells += _check_sheet(name, data)
-                elif "sharedstrings" in low:
-                    longest = max(longest, _longest(data))
+                # Whatever an entry is called, the workbook may take it for a sheet or for the shared texts.
+                text_cells += _check_sheet(name, data)
+                longest = max(longest, _longest(data))
                 plain.writestr(entry.filename, data)
     except InputError:
         raise
@@ -167,19 +173,19 @@ def _check_sheet(name: str, data: bytes) -> int:
     """Refuse a sheet whose corners lie too far apart, for it is laid out in full; the number of its cells."""
     rows = columns = 0
     cells = here = 0
-    for match in re.finditer(rb"<(?:\w+:)?(row|c)\b([^<>]*)", data):
-        place = _PLACE.search(match[2])
+    for match in _TAG.finditer(data):
+        found = _place(name, match)
         if match[1] == b"row":
-            rows, here = max(rows + 1, int(place[2]) if place else 0), 0
+            rows, here = max(rows + 1, int(found[2]) if found else 0), 0
             continue
         cells, here = cells + 1, here + 1
         column = here
-        if place:
-            if place[1]:
-                column = _column(place[1])
+        if found:
+            if found[1]:
+                column = _column(found[1])
                 # A cell without a place comes after the one before it.
                 here = max(here, column)
-            rows = max(rows, int(place[2]))
+            rows = max(rows, int(found[2]))
         columns = max(columns, column)
     if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS or cells > MOST_CELLS:
         raise InputError(
@@ -189,6 +195,17 @@ def _check_sheet(name: str, data: bytes) -> int:
             "delete stray cells far from the table, or save it as CSV",
         )
     return cells
+
+
+def _place(name: str, tag: re.Match[bytes]) -> re.Match[bytes] | None:
+    """Where a row or cell says that it stands; what could be read as another place is refused, for it is laid out."""
+    given = tag[2]
+    places = [] if given is None else [a or b for key, a, b in _ATTRIBUTE.findall(given) if key == b"r"]
+    found = _PLACE.fullmatch(places[0]) if len(places) == 1 else None
+    if given is None or len(places) > 1 or (places and found is None):
+        shown = (places[0] if places else tag[0]).decode("utf-8", "replace")
+        raise InputError(name, shown, "a workbook whose cells have places such as B12", "save it again, or as CSV")
+    return found
 
 
 def _column(letters: bytes) -> int:
@@ -201,7 +218,7 @@ def _column(letters: bytes) -> int:
 def _longest(data: bytes) -> int:
     """Length of the longest shared text, markup included."""
     starts = [match.start() for match in _SHARED.finditer(data)]
-    return max((b - a for a, b in zip(starts, [*starts[1:], len(data)], strict=True)), default=0)
+    return max((b - a for a, b in pairwise([*starts, len(data)])), default=0)
 
 
 def _short(error: BaseException) -> str:

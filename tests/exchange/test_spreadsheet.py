@@ -188,6 +188,37 @@ def test_a_sheet_that_would_fill_the_memory_is_refused(body, word):
         read_spreadsheet("big.xlsx", workbook(bodies=[body]))
 
 
+@pytest.mark.parametrize(
+    "body",
+    [
+        '<row r="1"><c r="A1"/><c r="Bfrequency1"/></row>',
+        '<row r="1"><c r="A1"/><c r="AAAAAAAAAAA1"/></row>',
+        '<row r="1"><c r="A1"/></row><row r="99999999999999"><c r="A99999999999999"/></row>',
+        '<row r="1"><c r="A1"/><c r="&#88;FD1"/></row>',
+        '<row r="1"><c r="A1"/><c r="A1" r="XFD1"/></row>',
+        '<row r="1"><c r="A1"/><c s=" r=\'A1\' " r = \'XFD1048576\'/></row>',
+        '<row r="1"><c r="A1"/><c s=">" r="XFD1048576"/></row>',
+        '<row r="1"><c r="A1"/><a-b.c:c r="XFD1048576"/></row>',
+        '<row r="1"><c r="A1"/><c r="XFD1048576></row>',
+    ],
+)
+def test_a_place_that_the_reader_takes_for_a_far_one_is_refused(body):
+    """The compiled reader lays out all up to the farthest place; memory that is not there ends the program."""
+    with pytest.raises(InputError):
+        read_spreadsheet("big.xlsx", workbook(bodies=[body]))
+
+
+def test_a_sheet_under_another_name_is_measured_too():
+    far = '<row r="1"><c r="A1"/></row><row r="1048576"><c r="XFD1048576"><v>1</v></c></row>'
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(workbook(bodies=[far]))) as file, zipfile.ZipFile(out, "w") as renamed:
+        for entry in file.infolist():
+            data = file.read(entry).replace(b"worksheets/sheet1.xml", b"elsewhere/s.xml")
+            renamed.writestr(entry.filename.replace("worksheets/sheet1.xml", "elsewhere/s.xml"), data)
+    with pytest.raises(InputError, match="1048576 rows"):
+        read_spreadsheet("big.xlsx", out.getvalue())
+
+
 def test_one_long_text_in_many_cells_is_refused():
     cells = "".join(f'<row r="{r}"><c r="A{r}" t="s"><v>0</v></c></row>' for r in range(1, 20_001))
     with pytest.raises(InputError, match="less text"):
