@@ -37,13 +37,20 @@ __all__ = [
     "StoreError",
     "StoreReadOnly",
     "UnitError",
+    "plain_line",
 ]
+
+#: Longest message, in characters.
+_LONGEST = 1000
 
 
 class MatdbError(Exception):
     """Base of all errors that matdb raises on purpose; ``str(error)`` is one plain line."""
 
     exit_code = 1
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__(plain_line(text))
 
 
 class InputError(MatdbError, ValueError):
@@ -185,6 +192,12 @@ class StoreReadOnly(StoreError):
 
 class StoreBusy(StoreError):
     """Another writer held the store for longer than the waiting time."""
+
+
+def plain_line(text: str) -> str:
+    """Text as one line: what cannot be printed as question marks, the middle of a very long one left out."""
+    line = "".join(c if c.isprintable() else "?" for c in text)
+    return line if len(line) <= _LONGEST else f"{line[: _LONGEST - 300]} ... {line[-290:]}"
 
 
 def _shown(value: object) -> str:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from matdb.bench.readings import READINGS, Reading, check_on_part, reading_from_dict
 from matdb.delimited import Table, read_table
-from matdb.errors import InputError
+from matdb.errors import InputError, plain_line
 from matdb.exchange.columns import BY_FIELD, COLUMNS, Heading, heading_of, value_of
 from matdb.form.part import Part
 
@@ -31,7 +31,7 @@ class Problem:
     says: str
 
     def __str__(self) -> str:
-        return f"line {self.line}, column {self.column}: {self.says}"
+        return plain_line(f"line {self.line}, column {self.column}: {self.says}")
 
 
 @dataclass
