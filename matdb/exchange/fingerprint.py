@@ -29,7 +29,7 @@ def store_fingerprint(store: Store) -> str:
     """
     mark = hashlib.sha256()
     for values in _content(store):
-        mark.update(json.dumps(values, sort_keys=True, ensure_ascii=True).encode() + b"\n")
+        mark.update(json.dumps(values, sort_keys=True, ensure_ascii=True, default=repr).encode() + b"\n")
     return mark.hexdigest()[:16]
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from matdb.errors import InputError, MatdbError
+from matdb.errors import InputError, MatdbError, StoreError
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -87,11 +87,17 @@ def store_text(store: Store) -> Iterator[str]:
         for table, title in _LISTS.items():
             yield f',\n "{title}": ['
             between = "\n"
-            for row in table_rows(store.records, table):
-                if table in names:
-                    names[table][row["id"]] = row["name"]
-                yield between + "  " + json.dumps(_told(row, names), ensure_ascii=False, allow_nan=False)
-                between = ",\n"
+            try:
+                for row in table_rows(store.records, table):
+                    if table in names:
+                        names[table][row["id"]] = row["name"]
+                    yield between + "  " + json.dumps(_told(row, names), ensure_ascii=False, allow_nan=False)
+                    between = ",\n"
+            except (ValueError, TypeError, KeyError, AttributeError) as error:
+                if isinstance(error, MatdbError):
+                    raise
+                shown = store.records.place.shown
+                raise StoreError(shown, f"a row of {table} is damaged ({error}); restore a backup") from None
             yield "\n ]"
     yield "\n}\n"
 
@@ -243,7 +249,7 @@ def _checked(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str,
     check = _CHECKS.get(table)
     if check is not None:
         check(row)
-    number = row.get("id", 1)
+    number = row["id"] if table in numbers else row.get("id", 1)
     if isinstance(number, bool) or not isinstance(number, int) or not 0 < number < 2**31:
         raise ValueError(f"id {number!r} is no number of a record")
 

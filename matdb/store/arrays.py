@@ -50,7 +50,7 @@ def pack(arrays: Mapping[str, ArrayLike]) -> bytes:
     return body + hashlib.sha256(body).digest()
 
 
-def unpack(data: bytes) -> dict[str, NDArray[np.float64]]:
+def unpack(data: Any) -> dict[str, NDArray[np.float64]]:
     """Turn the bytes of :func:`pack` back into arrays that own their memory.
 
     Raises
@@ -61,6 +61,8 @@ def unpack(data: bytes) -> dict[str, NDArray[np.float64]]:
     """
     import numpy as np
 
+    # The bytes of a number would be so many zeros.
+    data = bytes(data) if isinstance(data, bytes | bytearray | memoryview) else b""
     start = len(_MAGIC) + 4
     if not len(_MAGIC) + 4 + _DIGEST <= len(data) <= _MOST + _DIGEST or not data.startswith(_MAGIC):
         raise ValueError("not an array block, or one of another version")

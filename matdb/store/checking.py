@@ -39,7 +39,7 @@ def _structure(records: Records) -> Iterator[Finding]:
         return
     for (line,) in records._reader.rows("PRAGMA integrity_check(20)"):
         if line != "ok":
-            yield Finding(level="error", what="file", says=str(line))
+            yield Finding(level="error", what="file", says=" ".join(str(line).split()))
     for table, row, parent, _ in records._reader.rows("PRAGMA foreign_key_check"):
         yield Finding(level="error", what=f"{table} {row}", says=f"points to no {parent}")
     for kind, name in records._reader.rows("SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"):

@@ -163,7 +163,7 @@ def fit_of(row: Sequence[Any], shown: str, reading_ids: tuple[int, ...] | None) 
             seed=row[4],
             meta=as_json(row[5]),
             fingerprint=row[6],
-            arrays=unpack(bytes(row[7])),
+            arrays=unpack(row[7]),
             reading_ids=reading_ids,
         )
 

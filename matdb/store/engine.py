@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from matdb.errors import StoreReadOnly
+from matdb.errors import StoreError, StoreReadOnly
 from matdb.store.faults import faults, is_busy
 from matdb.store.reader import connect_postgresql, connect_sqlite
 from matdb.store.where import Place
@@ -59,6 +59,11 @@ def _sqlite(place: Place, create: bool, attempt_s: float) -> Any:
     connection = connect_sqlite(place, "mode=rwc" if create else "mode=rw", attempt_s)
     for pragma in ("journal_mode = WAL", "synchronous = NORMAL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}")
+    found = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchone()
+    if found is not None:
+        connection.close()
+        why = f"has a trigger {found[0]!r}, which matdb did not make and which a change would run"
+        raise StoreError(place.shown, f"{why}; drop it or restore a backup")
     return connection
 
 

@@ -11,7 +11,7 @@ from matdb.store.where import Place
 __all__ = ["READ_ONLY_CURE", "faults", "is_busy", "translated", "unwritten"]
 
 # Primary result codes of https://www.sqlite.org/rescode.html
-_BUSY, _LOCKED, _READONLY, _IOERR, _CORRUPT, _FULL, _CANTOPEN, _NOTADB = 5, 6, 8, 10, 11, 13, 14, 26
+_BUSY, _LOCKED, _READONLY, _IOERR, _CORRUPT, _FULL, _CANTOPEN, _NOTADB, _TOOBIG = 5, 6, 8, 10, 11, 13, 14, 26, 18
 _PERM, _AUTH = 3, 23
 
 READ_ONLY_CURE = "it or its folder cannot be written; change the rights or name another store"
@@ -56,6 +56,8 @@ def translated(error: Exception, place: Place) -> MatdbError | None:
         return _from_sqlite(inner, place)
     if family == "psycopg":
         return _from_psycopg(inner, place)
+    if isinstance(inner, UnicodeDecodeError):  # a driver that stumbles over its own message
+        return StoreError(place.shown, "is damaged; restore a backup")
     if family == "sqlalchemy":
         return StoreError(place.shown, f"the database refuses ({type(inner).__name__})")
     return None
@@ -102,6 +104,8 @@ def _from_sqlite(error: Exception, place: Place) -> StoreError:
         return StoreReadOnly(place.shown, "it cannot be opened; " + READ_ONLY_CURE)
     if code == _NOTADB:
         return NotAStore(place.shown, "is not a matdb store; name another file")
+    if code == _TOOBIG:
+        return StoreError(place.shown, "holds a value larger than any of matdb's; restore a backup")
     if code == _CORRUPT:
         return StoreError(place.shown, "is damaged; restore a backup")
     if code == _FULL:

@@ -46,7 +46,7 @@ def table_rows(records: Records, table: str) -> Iterator[dict[str, Any]]:
     turn: dict[str, Any] = {
         "UtcTime": as_time,
         "JSON": as_json,
-        "LargeBinary": lambda v: unpack(bytes(v)),
+        "LargeBinary": unpack,
         "Double": float,
     }
     turns = [(name, turn.get(kind)) for name, kind in columns]

@@ -21,6 +21,10 @@ from matdb.store.where import Place
 __all__ = ["Reader", "as_json", "as_time", "connect_postgresql", "connect_sqlite", "stamp"]
 
 
+#: Largest cell that is read or written, bytes: the largest block of arrays, and room to spare.
+_MOST_CELL = 300_000_000
+
+
 class Reader:
     """One connection that only reads.
 
@@ -104,6 +108,8 @@ def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
         check_same_thread=False,
     )
     connection.execute("PRAGMA trusted_schema = OFF")
+    # No cell of a store is larger; a forged file could name one that fills the memory.
+    connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _MOST_CELL)
     return connection
 
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 __all__ = ["has_log", "is_shut", "migrate", "open_reader", "revision_of", "upgrade"]
 
 _OURS = {"material", "part", "reading"}
+#: Every table that matdb asks.
+_TABLES = _OURS | {"alembic_version", "effective_stiffness", "fit", "fit_reading", "mounting", "replaced"}
 #: Chosen at random once; keeps two programs from making the same PostgreSQL store at the same time.
 _ADVISORY_LOCK = 0x6D617464_0001
 
@@ -182,10 +184,20 @@ def _open(place: Place, wait_s: float) -> tuple[Reader, bool, str | None]:
     frozen = is_shut(place)
     reader = Reader(place, wait_s, immutable=frozen)
     try:
+        _check_tables(reader, place)
         return reader, frozen, _version(reader)
     except BaseException:
         reader.close()
         raise
+
+
+def _check_tables(reader: Reader, place: Place) -> None:
+    """Refuse a file in which a view stands for a table: asking it would run what somebody else wrote."""
+    if place.path is None:
+        return
+    for (name,) in reader.rows("SELECT name FROM sqlite_master WHERE type = 'view'"):
+        if str(name).lower() in _TABLES:
+            raise NotAStore(place.shown, f"has a view in the place of its table {name}; name another file")
 
 
 def is_shut(place: Place) -> bool:

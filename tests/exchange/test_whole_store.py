@@ -128,6 +128,7 @@ def spoil(whole, path, value):
         (("readings", 0, "taken_at"), "2024-01-01T00:00:00", "time zone"),
         (("readings", 0, "id"), "1; DROP TABLE material", "id"),
         (("materials", 0, "name"), None, "name"),
+        (("materials", 0, "id"), None, "id"),
         (("materials", 0, "family"), "unobtainium", "family"),
         (("parts", 0, "form", "height_mm"), -1.0, "height_mm"),
         (("mountings", 0, "definition", "mass_kg"), 0.0, "mass_kg"),
