@@ -4,9 +4,10 @@
 
 The first: one reading in twenty is grossly wrong. Inside is every 10 K that was not measured (-10, 0, 10, 30, 40 degC),
 outside is 10 K beyond the readings (-28 and 60 degC). All are judged at 30 Hz, where the camera hangs; deflections
-speak for another frequency (1/(2 pi 10 s)), and are judged there as well. The second: three ring-downs, none of them
-wrong, at -12, 0, 12 and 35 degC. ``loss`` stands for the loss factor, ``hi/lo`` for the width of a 95 % band of the
-storage modulus.
+speak for another frequency (1/(2 pi 10 s)), and are judged there as well: at 30 Hz only one of that design's seven
+readings was taken, and most answers are marked as extrapolated (``flagged`` is their share, inside). The second: three
+ring-downs, none of them wrong, at -12, 0, 12 and 35 degC. ``loss`` stands for the loss factor, ``hi/lo`` for the width
+of a 95 % band of the storage modulus.
 """
 
 from __future__ import annotations
@@ -56,6 +57,7 @@ def judge(task: tuple[int, str, str, float, tuple[float, ...], tuple[float, ...]
                 "covered": (got.storage_mpa.low <= storage) & (storage <= got.storage_mpa.high),
                 "width": got.storage_mpa.high / got.storage_mpa.low,
                 "loss error": got.loss_factor.median / loss - 1.0,
+                "flagged": np.asarray(got.extrapolated, dtype=float),
                 "loss covered": (got.loss_factor.low <= loss) & (loss <= got.loss_factor.high),
             }
         )
@@ -96,6 +98,7 @@ def table(
                         "loss in": of["loss covered"][:, :n].mean(),
                         "loss out": of["loss covered"][:, n:].mean() if outside else np.nan,
                         "loss all": of["loss covered"].mean(),
+                        "flagged": of["flagged"][:, :n].mean(),
                         "s/fit": np.median(of["seconds"]),
                     }
                     rows.append(row)
