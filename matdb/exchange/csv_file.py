@@ -118,8 +118,8 @@ def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) 
             os.fsync(file.fileno())
         part.replace(target)
     except OSError as error:
-        # The user named the target, not the temporary file.
-        if error.filename == str(part):
+        # The user named the target, not the temporary file; a full disk names none.
+        if error.filename in (None, str(part)):
             error.filename = str(target)
         raise
     finally:

@@ -46,8 +46,8 @@ def write_bytes(target: Path, data: bytes) -> Path:
             os.fsync(file.fileno())
         part.replace(target)
     except OSError as error:
-        # The user named the target, not the temporary file.
-        if error.filename == str(part):
+        # The user named the target, not the temporary file; a full disk names none.
+        if error.filename in (None, str(part)):
             error.filename = str(target)
         raise
     finally:

@@ -13,6 +13,8 @@ __all__ = ["READ_ONLY_CURE", "faults", "is_busy", "translated", "unwritten"]
 # Primary result codes of https://www.sqlite.org/rescode.html
 _BUSY, _LOCKED, _READONLY, _IOERR, _CORRUPT, _FULL, _CANTOPEN, _NOTADB, _TOOBIG = 5, 6, 8, 10, 11, 13, 14, 26, 18
 _PERM, _AUTH = 3, 23
+#: No room for the file of locks that readers need too; an extended code.
+_NO_ROOM_FOR_LOCKS = 10 | 19 << 8
 
 READ_ONLY_CURE = "it or its folder cannot be written; change the rights or name another store"
 _BUSY_CURE = "another program is writing to it; wait until that ends, then try again"
@@ -39,6 +41,7 @@ _AT_THE_DOOR = (
     ("role ", "28000"),
     ("database ", "3D000"),
     ("too many clients", "53300"),
+    ("No space left on device", "53100"),
 )
 
 
@@ -108,7 +111,7 @@ def _from_sqlite(error: Exception, place: Place) -> StoreError:
         return StoreError(place.shown, "holds a value larger than any of matdb's; restore a backup")
     if code == _CORRUPT:
         return StoreError(place.shown, "is damaged; restore a backup")
-    if code == _FULL:
+    if code == _FULL or getattr(error, "sqlite_errorcode", None) == _NO_ROOM_FOR_LOCKS:
         return StoreError(place.shown, "the disk is full; nothing of this change was kept")
     if code == _IOERR:
         return StoreError(place.shown, "the disk failed to read or write; nothing of this change was kept")

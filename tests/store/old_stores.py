@@ -69,6 +69,8 @@ def grow(where, rows):
             f"INSERT INTO reading (id, {names}) SELECT 1000 + n.i, {values} "
             f"FROM reading r, ({series}) AS n WHERE r.id = 2"
         )
+        if place.path is None:
+            connection.exec_driver_sql("SELECT setval('reading_id_seq', (SELECT max(id) FROM reading))")
     engine.dispose()
 
 

@@ -38,7 +38,8 @@ class Server:
     pipe closes, the server is stopped and its folder removed.
     """
 
-    def __init__(self):
+    def __init__(self, data=None, wal=None):
+        """Make and start one; ``data`` and ``wal`` put its data and its log into new folders elsewhere."""
         # The server refuses to run as root, and needs an account that exists.
         self.as_user = {}
         self.folder = Path(tempfile.mkdtemp(prefix="matdb-pg-", dir=_memory()))
@@ -49,19 +50,27 @@ class Server:
         self.bin = _binaries()
         if not self._runs():  # installed where that account may not look
             self.bin = self._copied()
-        data = self.folder / "data"
-        self._run("initdb", "-D", data, "-U", "owner", "--auth=trust", "--encoding=UTF8", "--no-sync")
+        data = Path(data or self.folder / "data")
+        for place in (data, wal):
+            if place is not None and self.as_user:
+                os.chown(place.parent, self.as_user["user"], self.as_user["group"])
+        apart = [] if wal is None else [f"--waldir={wal}"]
+        common = ("-U", "owner", "--auth=trust", "--encoding=UTF8", "--no-sync", "--wal-segsize=1")
+        self._run("initdb", "-D", data, *common, *apart)
         settings = {
             "listen_addresses": "",
             "unix_socket_directories": self.folder,
             "fsync": "off",
             "max_connections": "60",
             "shared_buffers": "32MB",
+            "max_wal_size": "1GB" if data == self.folder / "data" else "16MB",
         }
         options = " ".join(f"-c {name}='{value}'" for name, value in settings.items())
         script = (
-            f"cd '{self.folder}'; '{self.bin}/postgres' -D data {options} >log 2>&1 </dev/null & server=$!; "
-            f"cat >/dev/null; kill -QUIT $server; wait $server; rm -rf '{self.folder}'/*; rmdir '{self.folder}'"
+            f"cd '{self.folder}'; "
+            f"run() {{ '{self.bin}/postgres' -D '{data}' {options} >>log 2>&1 </dev/null & server=$!; }}; "
+            "end() { kill -QUIT $server 2>/dev/null; wait $server; }; "
+            f"run; while read again; do end; run; done; end; rm -rf '{self.folder}'/*; rmdir '{self.folder}'"
         )
         self.shell = subprocess.Popen(
             ["/bin/sh", "-c", script], stdin=subprocess.PIPE, start_new_session=True, **self.as_user
@@ -70,6 +79,12 @@ class Server:
         self.prefix = "store"
         self.made = 0
         self.clean = []
+
+    def restart(self):
+        """Start the server again, also one that broke down."""
+        self.shell.stdin.write(b"again\n")
+        self.shell.stdin.flush()
+        self._wait()
 
     def _run(self, program, *arguments):
         command = [str(self.bin / program), *map(str, arguments)]
