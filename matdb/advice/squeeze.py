@@ -3,7 +3,8 @@
 Every draw of the material's curve has its own least squeeze (no half lifts off at any load factor and temperature) and
 its own most (no half is strained beyond the limit). The recommended squeeze is the least that still holds once set and
 creep took their share, in 97.5 % of the draws; where the material is known too loosely for that, the squeeze that
-holds in most draws. Halves rest under the slow modulus (ten minutes); the mass swings on the modulus at its natural
+holds in most draws, as long as that is half of them: below it is the best of poor choices and not recommended. Halves
+rest under the slow modulus (ten minutes); the mass swings on the modulus at its natural
 frequency, solved for each draw.
 """
 
@@ -51,8 +52,12 @@ _HEAVY_SHARE: Final = 0.12
 _STEPS: Final = 5
 #: The temperature of assembly is shown where it lies so far inside the range, K.
 _APART_K: Final = 5.0
-#: A squeeze that holds in fewer draws than this is not recommended.
+#: A squeeze that holds in fewer draws than this is not recommended, only told as the best of poor choices.
+_LIKELY: Final = 0.5
+#: One that holds in fewer than this is not worth telling.
 _HOPELESS: Final = 0.05
+#: The name of that point.
+_POOR: Final = "best of poor choices"
 #: Points that were not sought but given.
 _GIVEN: Final = ("asked", "spacer")
 
@@ -64,7 +69,8 @@ class SqueezePoint:
     Attributes
     ----------
     name : str
-        "least", "recommended", "most", "asked", or "spacer": where the pair's spacer stops the screw.
+        "least", "recommended" or "best of poor choices", "most", "asked", or "spacer": where the pair's spacer stops
+        the screw.
     squeeze_mm : float
         From first touch at assembly, mm.
     turns : float or None
@@ -129,15 +135,17 @@ class Squeeze:
     basis : str
         "readings" or "family prior".
     least_mm, most_mm : Band
-        Over the draws: least squeeze without lift-off (before set and creep), and most by strain, 0 where the load
-        alone strains a half beyond the limit.
+        Over the draws: least squeeze without lift-off once set and creep took their share, and most by strain, 0 where
+        the load alone strains a half beyond the limit. The points "least" and "most" are at their medians.
     recommended_mm : float or None
-        The squeeze to use; None when none holds.
+        The squeeze to use; None when none holds with a probability of at least a half.
+    best_of_poor_mm : float or None
+        Where none can be recommended, the squeeze that holds in most draws; None when hardly any draw holds.
     feasible : bool
         Whether the recommended squeeze holds in 95 % of the draws.
     points : tuple of SqueezePoint
-        At the least, the recommended and the most squeeze where one can be recommended, and at the asked one or the
-        spacer's.
+        At the least, the recommended (or the best of poor choices) and the most squeeze where there is one, and at the
+        asked one or the spacer's.
     reasons, warnings : tuple of str
         Why this much and what cold and warmth do; what to beware of.
     """
@@ -152,6 +160,7 @@ class Squeeze:
     least_mm: Band
     most_mm: Band
     recommended_mm: float | None
+    best_of_poor_mm: float | None
     feasible: bool
     points: tuple[SqueezePoint, ...]
     reasons: tuple[str, ...]
@@ -255,7 +264,6 @@ class _Bench:
         self.t = np.asarray(self.case.temperature_c, dtype=float)[0]
         #: Squeezes beyond half of both heights have no answer.
         self.end = 0.5 * self.case.pair.squeezable_height_mm
-        self.least = _no_more(least_squeeze(self.case))
         self.settled = _no_more(least_squeeze(self.case, settled=True))
         self.most = np.asarray(most_squeeze(self.case))
         near = int(np.argmin(np.abs(self.t - self.case.assembly_c)))
@@ -267,8 +275,8 @@ class _Bench:
         much = (self.most < squeeze_mm * (1.0 - 1e-9)).any(axis=1)
         return float((~little & ~much).mean()), float(little.mean()), float(much.mean())
 
-    def recommended(self) -> float | None:
-        """The least squeeze that surely holds; where none does, the one that holds in most draws, if in enough."""
+    def best(self) -> float | None:
+        """The least squeeze that surely holds; where none does, the one that holds in most draws, if in some."""
         wanted, most = self.settled.max(axis=1), self.most.min(axis=1)
         sure, limit = float(np.quantile(wanted, _SURE, method="higher")), float(np.quantile(most, 1.0 - _SURE))
         if sure <= limit:
@@ -281,19 +289,20 @@ class _Bench:
 
     def answer(self, asked_mm: float | None) -> Squeeze:
         pair = self.case.pair
-        least = band(np.minimum(self.least.max(axis=1), self.end))
+        least = band(np.minimum(self.settled.max(axis=1), self.end))
         most = band(np.clip(self.most.min(axis=1), 0.0, self.end))
-        recommended = self.recommended()
-        wanted = {} if recommended is None else {"least": float(least.high), "recommended": recommended}
-        if recommended is not None and most.low > 0.0:
-            wanted["most"] = float(most.low)
+        best = self.best()
+        name = "recommended" if best is not None and self.holding(best)[0] >= _LIKELY else _POOR
+        wanted = {} if best is None else {"least": float(least.median), name: best}
+        if best is not None and most.median > 0.0:
+            wanted["most"] = float(most.median)
         held = pair.spacer_squeeze_mm
         if asked_mm is not None:
             wanted["asked"] = asked_mm
         elif held is not None:
             wanted["spacer"] = max(held, 0.0)
         points = tuple(self.point(name, q) for name, q in wanted.items())
-        chosen = next((p for p in points if p.name == "recommended"), None)
+        chosen = next((p for p in points if p.name == name), None)
         return Squeeze(
             part=self.part.name,
             mass_kg=self.case.payload_kg,
@@ -304,7 +313,8 @@ class _Bench:
             basis=self.curve.basis,
             least_mm=least,
             most_mm=most,
-            recommended_mm=recommended,
+            recommended_mm=None if name == _POOR else best,
+            best_of_poor_mm=best if name == _POOR else None,
             feasible=chosen is not None and chosen.holds >= 0.95,
             points=points,
             reasons=() if chosen is None else (*self.reasons(chosen), *self.in_cold_and_warmth(chosen)),
@@ -361,6 +371,12 @@ class _Bench:
         low, high = case.load_factors
         height = case.pair.squeezable_height_mm
         at = f"{chosen.squeeze_mm:.2f} mm{_turns(chosen.turns, case.pair.thread)}"
+        if chosen.name == _POOR:
+            return [
+                f"no squeeze holds with a probability of at least {_LIKELY:.0%} from {low:g} to {high:g} g; at {at} a "
+                f"half lifts off with {_percent(chosen.too_little)} and one is strained too far with "
+                f"{_percent(chosen.too_much)}: that is only the best of poor choices"
+            ]
         # What the likeliest material would need tells whether the payload is light; doubt only adds to it.
         middle = float(np.median(np.minimum(self.settled.max(axis=1), self.end)))
         out = []
@@ -427,8 +443,9 @@ class _Bench:
                 f"{case.strain_limit:.0%} of its height; take more, larger or stiffer grommets"
             )
         elif chosen.holds < 0.95:
+            which = "best of poor choices" if chosen.name == _POOR else "recommended squeeze"
             out.append(
-                f"the recommended squeeze holds with a probability of {_percent(chosen.holds)} only (too little "
+                f"the {which} holds with a probability of {_percent(chosen.holds)} only (too little "
                 f"{_percent(chosen.too_little)}, too much {_percent(chosen.too_much)}); a reading on this part narrows "
                 "that, as do more, larger or stiffer grommets"
             )

@@ -151,20 +151,29 @@ def _show(answer: Squeeze) -> None:
             right=(1, 2, 3, 7, 8),
             breaks=breaks[:-1],
         )
-    if answer.recommended_mm is not None:
+    if answer.point("least") is not None:
         show(
-            f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm. "
-            "'In touch' is the probability that no half lifts off at any load factor once set and creep took their "
-            "share."
+            f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm; the "
+            "rows are at their middles. 'In touch' is the probability that no half lifts off at any load factor. Both "
+            "count what set and creep will take."
         )
-    for name, words in (("recommended", "Recommended"), ("asked", "As asked"), ("spacer", "With its spacer")):
+    if answer.recommended_mm is None:
+        show()
+        show(
+            "Recommended: none; no squeeze holds."
+            if answer.best_of_poor_mm is None
+            else "Recommended: none; no squeeze holds with a probability of at least 50%."
+        )
+    for name, words in (
+        ("recommended", "Recommended"),
+        ("best of poor choices", "Best of poor choices"),
+        ("asked", "As asked"),
+        ("spacer", "With its spacer"),
+    ):
         told = answer.point(name)
         if told is not None:
             show()
             show(_verdict(words, told, number_text))
-    if answer.recommended_mm is None:
-        show()
-        show("Recommended: none; no squeeze holds.")
     lines("Why:", answer.reasons)
     lines("Before you rely on it:", answer.warnings)
 

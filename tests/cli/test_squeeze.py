@@ -46,6 +46,22 @@ def test_a_mounting_brings_payload_count_and_load(matdb_says, pair):
     assert stored["recommended_mm"] == given["recommended_mm"]
 
 
+def test_the_best_of_poor_choices_is_not_called_recommended(matdb_says, store):
+    with matdb.open_store(store) as kept:
+        kept.add(matdb.Material(name="label", family="silicone", hardness="40 A"))
+        form = GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2.0, thread="M3")
+        kept.add(matdb.Part(name="unread", material="label", form=form))
+    words = ("squeeze", "unread", "--mass", "10kg", "--temp", "-10C..25C")
+    told = matdb_says(*words)
+    assert told.code == 0, told.err
+    assert "Recommended: none; no squeeze holds with a probability of at least 50%." in told.out
+    assert "Best of poor choices: " in told.out
+    answer = matdb_says(*words, "--json").json
+    assert answer["recommended_mm"] is None
+    assert [p["name"] for p in answer["points"]] == ["least", "best of poor choices", "most"]
+    assert f"Least squeeze without lift-off {answer['least_mm']['median']:.2f} (" in told.out
+
+
 def test_too_heavy_a_payload_gets_no_recommendation(matdb_says, pair):
     told = matdb_says("squeeze", pair, "--mass", "40kg", "--temp", "-10C..25C", "--turns", "2")
     assert told.code == 0, told.err
