@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from matdb.advice.effective import ln_scale_draws, suspended
 from matdb.advice.pair import ln_scale_at_rest
-from matdb.curve.band import Band, band
+from matdb.curve.band import Band, band, median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.part import Part
@@ -80,7 +80,7 @@ def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[floa
             for mass in masses_kg:
                 carried = ln_scale_at_rest(curve, part, axis, 0.0, TEMPERATURES_C, mass)
                 state = suspended(curve, carried, mass, TEMPERATURES_C)
-                at = np.median(state.frequency_hz, axis=0)
+                at = median(state.frequency_hz)
                 k = state.ln_stiffness
                 yield from _rows(
                     part.name,

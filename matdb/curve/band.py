@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Band", "band"]
+__all__ = ["Band", "band", "median"]
 
 _LEVELS = (0.025, 0.975)
 
@@ -40,25 +40,9 @@ class Band:
 
 
 def band(samples: NDArray[np.float64]) -> Band:
-    """Band over the first axis of ``samples``; a one-dimensional input gives floats.
-
-    The median is a weighted mean of the middle order statistics [1]_, [2]_: it moves smoothly with temperature where
-    the middle draw alone would jump from draw to draw.
-
-    References
-    ----------
-    .. [1] F. E. Harrell, C. E. Davis, Biometrika 69 (1982) 635 (beta weights).
-    .. [2] A. Akinshin, Commun. Stat. Simul. Comput. 53 (2024) 1348 (trimmed to where the weights are).
-    """
+    """Band over the first axis of ``samples``, its median that of :func:`median`; one dimension gives floats."""
     n = samples.shape[0]
     ordered = np.sort(samples, axis=0)
-    first, weights = _middle(n)
-    middle = ordered[first : first + weights.size]
-    whole = np.isfinite(middle).all(axis=0)
-    median = np.tensordot(weights, np.where(whole, middle, 0.0), 1)
-    if not np.all(whole):
-        # A weight of infinity tells nothing: what has no end keeps the plain median.
-        median = np.where(whole, median, middle[(weights.size - 1) // 2])
     ends = []
     for level in _LEVELS:
         place = level * (n - 1)
@@ -66,8 +50,31 @@ def band(samples: NDArray[np.float64]) -> Band:
         share = place - below
         # Not as a + share (b - a), which of two infinities makes no number.
         ends.append((1.0 - share) * ordered[below] + share * ordered[below + 1] if share else ordered[below])
-    found = [float(value) if np.ndim(value) == 0 else value for value in (median, *ends)]
+    found = [float(value) if np.ndim(value) == 0 else value for value in (_of_ordered(ordered), *ends)]
     return Band(median=found[0], low=found[1], high=found[2])
+
+
+def median(samples: NDArray[np.float64]) -> Any:
+    """Median over the first axis of ``samples``; a one-dimensional input gives a number.
+
+    It is a weighted mean of the middle order statistics [1]_, [2]_, which moves smoothly with temperature where the
+    middle draw alone would jump from draw to draw.
+
+    References
+    ----------
+    .. [1] F. E. Harrell, C. E. Davis, Biometrika 69 (1982) 635 (beta weights).
+    .. [2] A. Akinshin, Commun. Stat. Simul. Comput. 53 (2024) 1348 (trimmed to where the weights are).
+    """
+    return _of_ordered(np.sort(samples, axis=0))
+
+
+def _of_ordered(ordered: NDArray[np.float64]) -> Any:
+    first, weights = _middle(ordered.shape[0])
+    middle = ordered[first : first + weights.size]
+    whole = np.isfinite(middle).all(axis=0)
+    found = np.tensordot(weights, np.where(whole, middle, 0.0), 1)
+    # A weight of infinity tells nothing: what has no end keeps the plain median.
+    return found if np.all(whole) else np.where(whole, found, middle[(weights.size - 1) // 2])
 
 
 @lru_cache(maxsize=16)

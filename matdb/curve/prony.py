@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import FitError
 from matdb.material.modulus import maxwell_modulus
@@ -208,7 +209,7 @@ def _at_reference(curve: Curve, ln_hz: Array) -> NDArray[np.complex128]:
 def _median_curve(curve: Curve, ln_hz: Array) -> tuple[Array, Array]:
     """Median storage and loss modulus at 23 degC."""
     value = np.exp(_at_reference(curve, ln_hz))
-    return np.median(value.real, axis=0), np.median(value.imag, axis=0)
+    return median(value.real), median(value.imag)
 
 
 def _central_draw(curve: Curve, ln_hz: Array) -> tuple[Array, Array]:

@@ -161,8 +161,9 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
     import numpy as np
 
     from matdb.curve.band import band
-    from matdb.curve.curve import checked_state
+    from matdb.curve.curve import DAMPING_UNREAD, checked_state
     from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+    from matdb.exchange.tables import curve_warnings
     from matdb.material.shift import ZERO_C
 
     t, _ = checked_state(temperature_c, 1.0)
@@ -173,18 +174,25 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
     low, high = curve.measured_c or (math.inf, -math.inf)
     header = (
         "material", "temperature_c", "log10_shift", "log10_shift_low", "log10_shift_high", "log10_vertical_shift",
-        "basis", "extrapolated",
+        "basis", "extrapolated", "warnings",
     )  # fmt: skip
+    ln_shift = curve.median_ln_shift(t.reshape(-1))
+    middle = ln_shift / math.log(10.0)
+    # A shift factor holds for any frequency: what is to be known of it is asked in the middle of those read.
+    hertz = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - ln_shift)
     rows = [
         (
             curve.material,
             float(each),
-            float(shift.median[i]),
+            float(middle[i]),
             float(shift.low[i]),
             float(shift.high[i]),
             float(vertical[i]),
             curve.basis,
             not low - 0.5 <= each <= high + 0.5,
+            "; ".join(
+                note for note in curve_warnings(curve, np.array([each]), hertz[i : i + 1]) if note != DAMPING_UNREAD
+            ),
         )
         for i, each in enumerate(t.reshape(-1))
     ]
@@ -210,18 +218,29 @@ def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], di
     FitError
         No series meets the curve.
     """
+    import numpy as np
+
     from matdb.curve.prony import prony_series
+    from matdb.exchange.tables import curve_warnings
 
     found = prony_series(curve)
     total = found.equilibrium_mpa + float(found.moduli_mpa.sum())
     if not total > 0.0:
         raise FitError(curve.material, "the series has no stiffness")
-    header = ("material", "term", "relaxation_time_s", "modulus_mpa", "relative_modulus", "basis")
-    rows: list[tuple[Any, ...]] = [
-        (curve.material, 0, None, found.equilibrium_mpa, found.equilibrium_mpa / total, curve.basis)
-    ]
-    for i, (time, modulus) in enumerate(zip(found.times_s.tolist(), found.moduli_mpa.tolist(), strict=True)):
-        rows.append((curve.material, i + 1, time, modulus, modulus / total, curve.basis))
+    header = (
+        "material", "term", "relaxation_time_s", "modulus_mpa", "relative_modulus", "basis", "extrapolated", "warnings",
+    )  # fmt: skip
+    at_23 = np.array([23.0])
+    rows: list[tuple[Any, ...]] = []
+    times = [None, *found.times_s.tolist()]
+    for term, (time, modulus) in enumerate(
+        zip(times, [found.equilibrium_mpa, *found.moduli_mpa.tolist()], strict=True)
+    ):
+        # A term speaks for the frequency at which it peaks; the equilibrium for the lowest of the range.
+        hertz = np.array([found.range_hz[0] if time is None else 1.0 / (2.0 * math.pi * time)])
+        outside = bool(curve.extrapolated(at_23, hertz).any())
+        notes = "; ".join(curve_warnings(curve, at_23, hertz))
+        rows.append((curve.material, term, time, modulus, modulus / total, curve.basis, outside, notes))
     more = {
         "equation": "E(s) = E0 + sum Ei s ti / (1 + s ti), s = 2 pi i f aT; at a temperature times bT",
         "reference_c": 23.0,
