@@ -9,11 +9,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.curve.band import Band, band
 from matdb.curve.curve import DAMPING_UNREAD, FAMILY_PRIOR, Curve, checked_state
+from matdb.curve.middle import middle
 from matdb.errors import InputError
-from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, checked_number, service_range
 from matdb.units import STANDARD_GRAVITY_M_S2
@@ -24,6 +23,8 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 _STEPS: Final = 4
+#: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
+_BLOCK: Final = 64
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,26 +166,22 @@ def effective(
     InputError
         Neither or both of frequency and mass, or a value out of range.
     """
-    if (frequency_hz is None) == (mass_kg is None):
-        raise InputError("frequency_hz", frequency_hz, "given unless mass_kg is", "give one of frequency and mass")
-    if isinstance(count, bool) or count != int(checked_number("count", count, 1, 1000)):
-        raise InputError("count", count, "a whole number from 1 to 1000")
+    share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
-    natural, loose = None, 0.0
-    if mass_kg is not None:
-        mass = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
-        state = suspended(curve, ln_scale_at_rest(curve, part, axis, squeeze_mm, t, mass, int(count)), mass, t)
-        ln_k = state.ln_stiffness - math.log(int(count))
-        loose = lifted_share(state.ln_scale, ln_scale_draws(curve, part, axis, squeeze_mm, int(count)))
-        natural = band(state.frequency_hz)
+    known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count))
+    load = None if mass_kg is None else (float(mass_kg), int(count))
+    flat_t, flat_f = t.reshape(-1), f.reshape(-1)
+    blocks = [
+        _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm)
+        for k in range(0, max(t.size, 1), _BLOCK)
+    ]
+    natural = _joined([b.natural for b in blocks], t.shape) if share_kg is not None else None
+    if natural is not None:
         f = np.asarray(natural.median)
-    else:
-        scale = ln_scale_draws(curve, part, axis, squeeze_mm).reshape((-1,) + (1,) * t.ndim)
-        ln_k = curve.ln_modulus(t, np.log(2.0 * np.pi * f)) + scale
-    outside = curve.extrapolated(t, f)
+    outside = np.concatenate([b.outside for b in blocks]).reshape(t.shape)
     return Effective(
-        stiffness_n_per_mm=band(np.exp(ln_k.real) * np.cos(ln_k.imag)),
-        damping_ratio=band(0.5 * np.tan(ln_k.imag)),
+        stiffness_n_per_mm=_joined([b.stiffness for b in blocks], t.shape),
+        damping_ratio=_joined([b.damping for b in blocks], t.shape),
         natural_frequency_hz=natural,
         frequency_hz=f.item() if f.ndim == 0 else f.copy(),
         basis=curve.basis,
@@ -192,22 +189,89 @@ def effective(
         warnings=(
             *(
                 ()
-                if mass_kg is None
-                else _load_warnings(part, ln_k, float(mass_kg) / int(count), axis, squeeze_mm, loose)
+                if share_kg is None or not t.size
+                else _load_warnings(
+                    part,
+                    min(b.softest for b in blocks),
+                    share_kg,
+                    axis,
+                    squeeze_mm,
+                    max(b.loose for b in blocks),
+                )
             ),
-            *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm),
+            *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),
         ),
     )
 
 
+def checked_question(frequency_hz: ArrayLike | None, mass_kg: float | None, count: int) -> float | None:
+    """The mass on one part in kg, None at a frequency. Raises InputError for neither or both, or out of range."""
+    if (frequency_hz is None) == (mass_kg is None):
+        raise InputError("frequency_hz", frequency_hz, "given unless mass_kg is", "give one of frequency and mass")
+    if isinstance(count, bool) or count != int(checked_number("count", count, 1, 1000)):
+        raise InputError("count", count, "a whole number from 1 to 1000")
+    if mass_kg is None:
+        return None
+    return float(checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)) / int(count)
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """Answers for some states: bands, where they are extrapolated, least median stiffness, share of lifted halves."""
+
+    stiffness: Band
+    damping: Band
+    natural: Band
+    outside: NDArray[np.bool_]
+    softest: float
+    loose: float
+
+
+def _block(
+    curve: Curve,
+    part: Part,
+    both: Array,
+    t: Array,
+    f: Array,
+    load: tuple[float, int] | None,
+    axis: str,
+    squeeze_mm: float,
+) -> _Block:
+    """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then."""
+    softest, loose = math.inf, 0.0
+    if load is None:
+        natural = Band(f, f, f)
+        ln_k = curve.ln_modulus(t, np.log(2.0 * np.pi * f)) + both[:, None]
+    else:
+        at_rest = both
+        if part.form.kind == "grommet-pair" and axis == "axial":
+            from matdb.advice.pair import lifted_share, ln_scale_at_rest
+
+            at_rest = ln_scale_at_rest(curve, part, axis, squeeze_mm, t, *load)
+            loose = lifted_share(at_rest, both)
+        state = suspended(curve, at_rest, load[0], t)
+        ln_k, natural = state.ln_stiffness - math.log(load[1]), band(state.frequency_hz)
+        f = np.asarray(natural.median)
+    storage = np.exp(ln_k.real) * np.cos(ln_k.imag)
+    if load is not None and storage.size:
+        softest = float(middle(storage).min())
+    return _Block(band(storage), band(0.5 * np.tan(ln_k.imag)), natural, curve.extrapolated(t, f), softest, loose)
+
+
+def _joined(bands: list[Band], shape: tuple[int, ...]) -> Band:
+    """One band of the shape asked for; floats for a single state."""
+    ends = (np.concatenate([getattr(b, name) for b in bands]).reshape(shape) for name in ("median", "low", "high"))
+    return Band(*(end.item() if end.ndim == 0 else end for end in ends))
+
+
 def _load_warnings(
-    part: Part, ln_k: Complex, mass_kg: float, axis: str, squeeze_mm: float, loose: float
+    part: Part, stiffness: float, mass_kg: float, axis: str, squeeze_mm: float, loose: float
 ) -> tuple[str, ...]:
     """Whether the part can carry the mass at all: its sag against its height, buckling, halves that lift off."""
     if axis != "axial":
         return ()
     found = []
-    if isinstance(part.form, GrommetPair):
+    if part.form.kind == "grommet-pair":
         found.append(
             "holds while both halves touch; 'matdb squeeze' tells at which squeeze and load one lifts off"
             if loose < 0.025
@@ -218,7 +282,6 @@ def _load_warnings(
     if height is None:
         return tuple(found)
     # The dynamic stiffness flatters: under a lasting load the part sags more.
-    stiffness = float(np.median(np.exp(ln_k.real) * np.cos(ln_k.imag), axis=0).min())
     sag = mass_kg * STANDARD_GRAVITY_M_S2 / stiffness
     buckles = float(getattr(part.form, "buckling_share", math.inf)) * height
     if sag + squeeze_mm >= buckles:
@@ -241,8 +304,9 @@ def state_warnings(
     *,
     axis: str,
     squeeze_mm: float,
+    outside: NDArray[np.bool_] | None = None,
 ) -> tuple[str, ...]:
-    """What to know of an answer for these states, in plain words."""
+    """What to know of an answer for these states, in plain words; ``outside`` if it is known where they are so."""
     t = np.asarray(temperature_c, dtype=float)
     found: list[str] = []
     if curve.basis == FAMILY_PRIOR:
@@ -258,13 +322,13 @@ def state_warnings(
         low, high = curve.measured_c
         if t.size and (t.min() < low - 0.5 or t.max() > high + 0.5):
             found.append(f"outside the measured temperatures ({low:g} to {high:g} degC): extrapolated")
-        elif t.size and np.any(curve.extrapolated(t, frequency_hz)):
+        elif t.size and np.any(curve.extrapolated(t, frequency_hz) if outside is None else outside):
             found.append("outside the frequencies that the readings speak for: extrapolated")
         if t.size and curve.measured_loss_ln_hz is not None and np.any(curve.damping_unread(t, frequency_hz)):
             found.append(DAMPING_UNREAD)
     if curve.stale:
         found.append(f"the fit is older than the newest reading or record: run 'matdb fit \"{material.name}\"'")
-    glass = float(np.median(curve.draws[:, 6])) - 273.15
+    glass = curve.glass_transition_c
     if t.size and t.min() < glass + 10.0:
         found.append(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it")
     low_c, high_c = service_range(material)

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
-from matdb.curve.evidence import MISFIT_LOSS
-from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+from matdb.curve.law import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
+from matdb.curve.middle import middle
 from matdb.errors import InputError
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
@@ -36,6 +36,9 @@ _MARGIN_K: Final = 0.5
 _MARGIN_DECADES: Final = 0.5
 #: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.
 _MARGIN_LOSS_DECADES: Final = 1.5
+
+#: Relaxation times of no more than so many draws and temperatures are kept.
+_MOST_KEPT: Final = 1_000_000
 
 #: The model's own misfit varies smoothly over temperature and frequency, on these scales.
 _MISFIT_K: Final = 25.0
@@ -151,9 +154,15 @@ class Curve:
         t, f = np.broadcast_arrays(temperature_c, frequency_hz)
         if self.measured_c is None or self.measured_ln_hz is None:
             return np.ones(t.shape, dtype=bool)
+        return self.outside(t, np.log(f) + self.median_ln_shift(t))
+
+    def outside(self, temperature_c: Any, ln_reduced_hz: Any) -> NDArray[np.bool_]:
+        """As :meth:`extrapolated`, for a reduced frequency at 23 degC that is known already (its ln, in Hz)."""
+        if self.measured_c is None or self.measured_ln_hz is None:
+            return np.ones(np.shape(temperature_c), dtype=bool)
+        t, reduced = temperature_c, ln_reduced_hz
         low, high = self.measured_c
         outside = (t < low - _MARGIN_K) | (t > high + _MARGIN_K)
-        reduced = np.log(f) + self.median_ln_shift(t)
         margin = _MARGIN_DECADES * math.log(10.0)
         outside |= (reduced < self.measured_ln_hz[0] - margin) | (reduced > self.measured_ln_hz[1] + margin)
         return np.asarray(outside)
@@ -192,8 +201,12 @@ class Curve:
     def median_ln_shift(self, temperature_c: Array) -> Array:
         """Median over the draws of ln a_T relative to 23 degC; same shape as the temperature."""
         t = np.asarray(temperature_c, dtype=float)
-        flat = ln_time(self.draws, t.reshape(-1) + ZERO_C) - self.draws[:, [COLUMNS.index("ln_time_reference_s")]]
-        return np.asarray(np.median(flat, axis=0).reshape(t.shape))
+        return self._times(t)[1].reshape(t.shape).copy()
+
+    @cached_property
+    def glass_transition_c(self) -> float:
+        """Median over the draws of the glass transition, degrees Celsius."""
+        return float(middle(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
 
     def offset_draws(self, part: str, offset_sd: float) -> Array:
         """Ln offset of a part, shape (n,): measured ones from the fit, others from what geometry leaves open."""
@@ -282,12 +295,36 @@ class Curve:
         t = np.asarray(temperature_c, dtype=float)
         n, shape = len(self.draws), t.shape
         kelvin = t.reshape(-1) + ZERO_C
+        times, _ = self._times(t)
         ln_omega = np.asarray(ln_omega, dtype=float)
         ln_s = (ln_omega.reshape(n, -1) if ln_omega.ndim > len(shape) else ln_omega.reshape(1, -1)) + 0.5j * np.pi
         columns = [self.draws[:, [k]] for k in range(5)]
-        value, rise = ln_fractional_modulus(ln_time(self.draws, kelvin) + ln_s, *columns[:4], slope=slope)
+        value, rise = ln_fractional_modulus(times + ln_s, *columns[:4], slope=slope)
         value = value + columns[4] * np.log(kelvin / REFERENCE_K)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
+
+    def _times(self, temperature_c: Array) -> tuple[Array, Array]:
+        """Ln of the relaxation time of every draw, shape (n, m), and the median ln shift relative to 23 degC, (m,).
+
+        Kept for the temperatures asked for last: a solver, the misfit and the warnings all ask for the same.
+        """
+        key = temperature_c.tobytes()
+        kept = self._last_times
+        if kept and kept[0][0] == key:
+            return kept[0][1]
+        times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
+        shift = middle(times - self.draws[:, [COLUMNS.index("ln_time_reference_s")]])
+        if times.size <= _MOST_KEPT:
+            kept[:] = [(key, (times, shift))]
+        return times, shift
+
+    @cached_property
+    def _last_times(self) -> list[tuple[bytes, tuple[Array, Array]]]:
+        return []
+
+    @cached_property
+    def _laws(self) -> ShiftLaws:
+        return ShiftLaws(self.draws)
 
     def _misfit_at(self, temperature_c: Array, ln_omega: Array, ln_modulus: Complex) -> Any:
         if not self.misfit.any():
@@ -303,7 +340,7 @@ class Curve:
             angle = kx[k][:, None] * x + ky[k][:, None] * y
             total += np.cos(angle + phase[0, k][:, None]) + 1j * np.cos(angle + phase[1, k][:, None])
         total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
-        reduced = np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
+        reduced = middle(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
         colder = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
         stiff_growth = np.maximum(colder, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
         loss_growth = np.maximum(colder, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)

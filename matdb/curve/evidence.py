@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matdb.bench.drift import actual_temperatures
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
 from matdb.curve.cells import Average, average, disagree, split
-from matdb.curve.law import REFERENCE_K, ln_time, ln_time_slope
+from matdb.curve.law import MISFIT_LOSS, REFERENCE_K, ln_time, ln_time_slope
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.part import Part
@@ -39,8 +39,6 @@ FUMBLED_SHARE: Final = 0.05
 FUMBLED_WIDTH: Final = 10.0
 #: ln standard deviation of a laboratory specimen's own dimensions.
 SPECIMEN_SD: Final = 0.03
-#: The loss factor is missed by about this much more than the modulus.
-MISFIT_LOSS: Final = 3.8
 #: Readings beyond this number are averaged in cells of temperature and frequency; the fit's time goes with it.
 MOST_ROWS: Final = 80
 #: Readings that do not fit their cell stay rows of their own, at most so many.

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matdb.material.shift import ZERO_C, arrhenius_ln_shift, wlf_ln_shift
 
-__all__ = ["COLUMNS", "LAWS", "REFERENCE_K", "describe_law", "ln_time", "ln_time_slope"]
+__all__ = ["COLUMNS", "LAWS", "MISFIT_LOSS", "REFERENCE_K", "ShiftLaws", "describe_law", "ln_time", "ln_time_slope"]
 
 Array = NDArray[np.float64]
 
 #: Reference temperature of the stored parameters, K (23 degC); answers do not depend on it.
 REFERENCE_K: Final = 23.0 + ZERO_C
+
+#: The loss factor is missed by about this much more than the modulus.
+MISFIT_LOSS: Final = 3.8
 
 #: Law names as stored and shown.
 LAWS: Final = ("WLF", "Arrhenius", "WLF, Arrhenius far above")
@@ -47,6 +50,42 @@ def describe_law(name: str) -> str:
     }[name]
 
 
+class ShiftLaws:
+    """The shift laws of parameter draws, with all that does not depend on temperature worked out once.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (n, 12)
+        Rows with the columns :data:`COLUMNS`.
+    """
+
+    def __init__(self, draws: Array) -> None:
+        self._count = len(draws)
+        arrhenius = draws[:, _LAW] == 1.0
+        self._groups: list[tuple[Any, bool, Array, tuple[Array, ...]]] = []
+        for mask in (arrhenius, ~arrhenius):
+            if not mask.any():
+                continue
+            # A whole column is a view, and its answer needs no scattering.
+            where = slice(None) if mask.all() else mask
+            rows = draws[where]
+            if mask is arrhenius:
+                self._groups.append((where, True, rows[:, [_TIME]], (rows[:, [_EA]],)))
+                continue
+            law = tuple(rows[:, [k]] for k in (_TG, _C1, _C2, _UPPER))
+            self._groups.append((where, False, rows[:, [_TIME]], (*law, wlf_ln_shift(REFERENCE_K, *law))))
+
+    def ln_time(self, temperature_k: Array) -> Array:
+        """Ln of the relaxation time in s, shape (n, m), for temperatures in K of shape (m,) or (n, m)."""
+        temperature_k = np.atleast_1d(temperature_k)
+        out = np.empty((self._count, temperature_k.shape[-1]))
+        for where, arrhenius, time, law in self._groups:
+            t = temperature_k if temperature_k.ndim == 1 else temperature_k[where]
+            shift = arrhenius_ln_shift(t, REFERENCE_K, *law) if arrhenius else wlf_ln_shift(t, *law[:4]) - law[4]
+            out[where] = time + shift
+        return out
+
+
 def ln_time(draws: Array, temperature_k: Array) -> Array:
     """Ln of the relaxation time in s.
 
@@ -61,27 +100,14 @@ def ln_time(draws: Array, temperature_k: Array) -> Array:
     -------
     ndarray, shape (n, m)
     """
-    temperature_k = np.atleast_1d(temperature_k)
-    out = np.empty((draws.shape[0], temperature_k.shape[-1]))
-    arrhenius = draws[:, _LAW] == 1.0
-    for mask in (arrhenius, ~arrhenius):
-        if not mask.any():
-            continue
-        rows = draws[mask][:, :, None]
-        t = temperature_k if temperature_k.ndim == 1 else temperature_k[mask]
-        if mask is arrhenius:
-            shift = arrhenius_ln_shift(t, REFERENCE_K, rows[:, _EA])
-        else:
-            law = (rows[:, _TG], rows[:, _C1], rows[:, _C2], rows[:, _UPPER])
-            shift = wlf_ln_shift(t, *law) - wlf_ln_shift(REFERENCE_K, *law)
-        out[mask] = rows[:, _TIME] + shift
-    return out
+    return ShiftLaws(draws).ln_time(temperature_k)
 
 
 def ln_time_slope(draws: Array, temperature_k: Array) -> Array:
     """D ln(relaxation time) / dT in 1/K by a central difference of 0.02 K; shapes as :func:`ln_time`."""
     step = 0.01
-    return (ln_time(draws, temperature_k + step) - ln_time(draws, temperature_k - step)) / (2.0 * step)
+    laws = ShiftLaws(draws)
+    return (laws.ln_time(temperature_k + step) - laws.ln_time(temperature_k - step)) / (2.0 * step)
 
 
 def wlf_reference_time(draws: Array, ln_time_at_glass: Array) -> Array:
