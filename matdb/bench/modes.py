@@ -48,6 +48,10 @@ class Block:
         Which channels of the record its columns are.
     thin : int
         How many readings each row is the sum of, over the root of their number.
+    weight : array, shape (n,), or None
+        Root of the information in each row against that of a full one; the signal is multiplied by it already.
+    count : float
+        Expected sum of squares of a channel's noise, in units of its variance; n, but for readings at the limit.
 
     """
 
@@ -57,6 +61,8 @@ class Block:
     tap: int
     channels: tuple[int, ...]
     thin: int = 1
+    weight: Array | None = None
+    count: float = 0.0
     slow: Array = field(init=False)
     clean: Array = field(init=False)
     ticks: NDArray[np.intp] | None = field(init=False)
@@ -66,8 +72,17 @@ class Block:
         span = self.time[-1] - self.time[0]
         x = 2.0 * (self.time - self.time[0]) / span - 1.0 if span > 0 else np.zeros_like(self.time)
         degree = max(0, min(self.degree, self.time.size // 4 - 1))
-        self.slow = np.linalg.qr(np.polynomial.legendre.legvander(x, degree))[0]
+        self.slow = np.linalg.qr(self.weighted(np.polynomial.legendre.legvander(x, degree)))[0]
+        self.count = self.count or float(self.time.size)
         self.clean = self.without_slow(self.signal)
+
+    def weighted(self, columns: Array) -> Array:
+        """The columns with each row multiplied by its weight."""
+        return columns if self.weight is None else columns * self.weight[:, None]
+
+    def waves(self, poles: Poles) -> Array:
+        """Weighted cosine and sine columns of every pole, shape (n, 2 modes)."""
+        return self.weighted(basis(self.time, poles, self.ticks))
 
     def without_slow(self, columns: Array) -> Array:
         """The columns with the slow polynomial projected out."""
@@ -85,7 +100,7 @@ class Solution:
         s = -alpha + i omega of each mode, 1/s and rad/s.
     cost : float
         Sum of squared residuals in units of the noise.
-    freedom : int
+    freedom : float
         Readings less fitted values.
     information : array, shape (2 modes, 2 modes)
         Gauss-Newton matrix in (alpha, omega) of each mode, for unit noise.
@@ -98,7 +113,7 @@ class Solution:
 
     poles: Poles
     cost: float
-    freedom: int
+    freedom: float
     information: Array
     amplitudes: list[NDArray[np.complex128]]
     residuals: list[Array]
@@ -155,10 +170,10 @@ def _ticks(time: Array) -> NDArray[np.intp] | None:
 def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
     """Cost, amplitudes and Gauss-Newton matrix at the poles, and the gradient."""
     m = poles.size
-    matrix, gradient, cost, count = np.zeros((2 * m, 2 * m)), np.zeros(2 * m), 0.0, 0
+    matrix, gradient, cost, count = np.zeros((2 * m, 2 * m)), np.zeros(2 * m), 0.0, 0.0
     amplitudes, residuals = [], []
     for block in blocks:
-        columns = basis(block.time, poles, block.ticks)
+        columns = block.waves(poles)
         q, r = np.linalg.qr(block.without_slow(columns))
         size = np.abs(np.diag(r))
         r = r + np.diag(np.where(size < 1e-9 * size.max(initial=1e-300), 1e-9 * size.max(initial=1e-300), 0.0))
@@ -179,7 +194,7 @@ def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
         matrix += j @ j.T
         gradient += j @ rest.ravel()
         cost += float(np.sum(rest * rest))
-        count += rest.size - rest.shape[1] * (q.shape[1] + block.slow.shape[1])
+        count += rest.shape[1] * (block.count - q.shape[1] - block.slow.shape[1])
         amplitudes.append(c[0::2] + 1j * c[1::2])
         residuals.append(rest)
     return Solution(poles, cost, count - 2 * m, matrix, amplitudes, residuals), gradient
@@ -276,10 +291,10 @@ def grid_gain(blocks: Sequence[Block], grid: Poles, known: Poles) -> Array:
     for block in blocks:
         rest, q = block.clean, None
         if known.size:
-            q = np.linalg.qr(block.without_slow(basis(block.time, known, block.ticks)))[0]
+            q = np.linalg.qr(block.without_slow(block.waves(known)))[0]
             rest = rest - q @ (q.T @ rest)
         for part in np.array_split(np.arange(grid.size), max(1, grid.size * block.time.size // 400_000)):
-            columns = block.without_slow(basis(block.time, grid[part], block.ticks))
+            columns = block.without_slow(block.waves(grid[part]))
             if q is not None:
                 columns -= q @ (q.T @ columns)
             a, b = columns[:, 0::2], columns[:, 1::2]
@@ -301,7 +316,7 @@ class Moving:
         1/s and rad/s.
     covariance : array, shape (4, 4)
         Of the real part (with its sign turned), the imaginary part of the pole, and of the shift likewise.
-    cost, freedom : float, int
+    cost, freedom : float
         As in :class:`Solution`.
 
     """
@@ -310,7 +325,7 @@ class Moving:
     shift: complex
     covariance: Array
     cost: float
-    freedom: int
+    freedom: float
 
 
 def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving | None:
@@ -353,7 +368,7 @@ def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving 
             u = height.get(b.tap, largest) / largest
             grown = (1.0 - np.exp(-alpha * b.time)) / alpha
             wave = np.exp(complex(-alpha, omega) * b.time + shift * u * grown)
-            columns = np.column_stack([wave.real, wave.imag, basis(b.time, poles[1:], b.ticks)])
+            columns = np.column_stack([b.weighted(np.column_stack([wave.real, wave.imag])), b.waves(poles[1:])])
             q = np.linalg.qr(b.without_slow(columns))[0]
             out.append((b.clean - q @ (q.T @ b.clean)).ravel())
         return np.concatenate(out)
@@ -382,5 +397,6 @@ def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving 
             break
     if abs(values[1] / poles[0].imag - 1.0) > 0.4 or abs(complex(values[2], values[3])) > 0.6 * abs(poles[0]):
         return None
-    covariance = np.linalg.pinv(matrix, hermitian=True) * cost / max(start.freedom - 2, 1)
+    inverse: Array = np.asarray(np.linalg.pinv(matrix, hermitian=True), dtype=float)
+    covariance = inverse * (cost / max(start.freedom - 2.0, 1.0))
     return Moving(complex(-values[0], values[1]), complex(-values[2], values[3]), covariance, cost, start.freedom - 2)

@@ -44,6 +44,7 @@ class Separation(Stretches):
                 more = self.one_more(solution, blocks)
                 if more is None:
                     break
+                before = solution, blocks, self.state()
                 solution, blocks = more
                 hz = solution.poles.imag / (2.0 * np.pi)
                 if self.hum_hz and np.any(np.abs(hz - self.hum_hz) < 2.0 - solution.poles.real / np.pi):
@@ -60,6 +61,11 @@ class Separation(Stretches):
                 self.refine_starts(solution, blocks)
                 blocks = self.blocks(solution.poles)
                 solution = solve(blocks, solution.poles)
+                if not self.sound(solution.poles):
+                    # What looked like a mode was something else that no longer does.
+                    solution, blocks, state = before
+                    self.restore(state)
+                    self.odd, self.promise = True, 0.0
             added = self.moving is None and self.add_missed_taps(solution, blocks)
             if added:
                 blocks = self.blocks(solution.poles)
@@ -73,12 +79,36 @@ class Separation(Stretches):
                 self.promise = 1.0
         return solution, blocks
 
+    def state(self) -> tuple[Array, Array, float, float, Array, Array]:
+        """What a further mode changes of the record's description."""
+        return self.sigma, self.hum, self.hum_hz, self.hum_amplitude, self.starts, self.predicted
+
+    def restore(self, state: tuple[Array, Array, float, float, Array, Array]) -> None:
+        """Back to an earlier description."""
+        self.sigma, self.hum, self.hum_hz, self.hum_amplitude, self.starts, self.predicted = state
+
+    def sound(self, poles: Poles) -> bool:
+        """Whether all poles lie within the band and the damping ratios that are searched."""
+        ratio, omega = -poles.real / poles.imag, poles.imag
+        damped = np.all(ratio > 1.05 * LEAST_DAMPING) and np.all(ratio < 0.98 * MOST_DAMPING)
+        return bool(damped and np.all(omega >= 2 * np.pi * self.band[0]) and np.all(omega <= 2 * np.pi * self.band[1]))
+
     def settle(self, solution: Solution, blocks: Sequence[Block]) -> tuple[Solution, list[Block]]:
-        """Noise, hum and readings left out, brought up to date with a solution, and the fit repeated."""
+        """Noise, hum and what readings at the limit stand for, brought up to date with a solution, and the fit repeated."""
         self.update_noise_and_hum(solution, blocks)
-        self.leave_out(solution, blocks)
+        self.predict(solution, blocks)
         fresh = self.blocks(solution.poles)
-        return solve(fresh, solution.poles), fresh
+        found = solve(fresh, solution.poles)
+        for _ in range(3 if np.any(self.clipped) else 0):
+            moved = found.poles - solution.poles
+            step = np.column_stack([-moved.real, moved.imag]).ravel()
+            if step @ found.information @ step < 0.02:
+                break
+            solution = found
+            self.predict(solution, fresh)
+            fresh = self.blocks(solution.poles)
+            found = solve(fresh, solution.poles)
+        return found, fresh
 
     def one_more(self, solution: Solution, blocks: Sequence[Block]) -> tuple[Solution, list[Block]] | None:
         """The solution with one mode more, when it is significant."""
@@ -92,7 +122,7 @@ class Separation(Stretches):
         grid = pole_grid(low, high)
         gain = grid_gain(wide, grid, base.poles)
         need_free = 2.0 * sum(b.signal.shape[1] for b in wide)
-        need = worth(2.0 + need_free)
+        need = by_noise(2.0 + need_free)
         self.promise = float(gain.max()) / need
         if self.promise < 0.4:
             return None
@@ -154,7 +184,7 @@ class Separation(Stretches):
         width = max(round(self.rate * 4.0 * np.pi / float(np.min(poles.imag))), 3)
         cycle = 2.0 * np.pi / float(np.min(poles.imag))
         rest = ((self.signal - self.hum) / self.sigma)[:, : self.payload]
-        rest[self.left_out[:, : self.payload]] = np.nan
+        beside = np.zeros(time.size, dtype=bool)
         for k, start in enumerate(self.starts):
             end = self.starts[k + 1] if k + 1 < self.starts.size else np.inf
             rows = np.flatnonzero((time >= start) & (time < end))
@@ -164,7 +194,11 @@ class Separation(Stretches):
                         wave = basis(time[rows] - start, poles) @ stacked(a[:, i : i + 1])
                         rest[rows, c] -= wave[:, 0] / np.sqrt(b.thin)
             # Around a known tap its own uncertain beginning is all that there is to find.
-            rest[(time > self.taps[k] - cycle) & (time < start + 0.25 * cycle)] = np.nan
+            beside[(time > min(self.taps[k], start) - cycle) & (time < max(self.taps[k], start) + 0.25 * cycle)] = True
+        rest[beside] = np.nan
+        # A reading at the limit tells of a missed tap only where a limit was not to be expected.
+        short = np.where(self.above, 1.0, -1.0) * (self.signal - self.hum - self.predicted)
+        rest[(self.clipped & (short < 2.5 * self.sigma))[:, : self.payload]] = np.nan
         # What is left is put on the even grid: between readings the residual is small, the signal is not.
         known = np.isfinite(rest)
         grid = np.arange(0.0, self.span, 1.0 / self.rate)
@@ -182,6 +216,7 @@ class Separation(Stretches):
             told = np.fft.irfft(np.fft.rfft(rest[:, c], size)[:, None] * spectra, size, axis=0)[: grid.size]
             score += np.einsum("ti,ij,tj->t", told, inverse, told)
         least = max(worth(2.0 * poles.size * self.payload, 6.0), 0.002 * float(np.max(_tap_energies(solution, blocks))))
+        score[np.interp(grid, time, beside.astype(float)) > 0.5] = 0.0
         found: list[float] = []
         while len(found) < 20:
             i = int(np.argmax(score))
@@ -214,12 +249,14 @@ class Separation(Stretches):
             before = [b for b in blocks if b.tap == k - 1 and near]
             need = worth(free, 2.0)
             if gain > need and before:
-                both = evaluate(before, poles)[0].cost + apart - sum(b.signal.size for b in (*before, *mine))
+                both = (
+                    evaluate(before, poles)[0].cost + apart - sum(b.count * b.signal.shape[1] for b in (*before, *mine))
+                )
                 until = self.starts[k] + max(float(b.time[-1]) for b in mine) - self.starts[k - 1]
                 joined = self.blocks(poles, only=k - 1, until=until)
                 if joined:
                     free += sum(b.slow.shape[1] * b.signal.shape[1] for b in mine)
-                    together = evaluate(joined, poles)[0].cost - sum(b.signal.size for b in joined)
+                    together = evaluate(joined, poles)[0].cost - sum(b.count * b.signal.shape[1] for b in joined)
                     gain = min(gain, together - both)
                     need = worth(free, 4.0)
             if gain > need:
@@ -253,9 +290,16 @@ def _tap_energies(solution: Solution, blocks: Sequence[Block]) -> list[float]:
     """Energy of the decay after each tap over all modes and channels, in units of the noise."""
     total: dict[int, float] = {}
     for b, a in zip(blocks, solution.amplitudes, strict=True):
-        wave = basis(b.time, solution.poles) @ stacked(a)
+        wave = b.waves(solution.poles) @ stacked(a)
         total[b.tap] = total.get(b.tap, 0.0) + float(np.sum(wave * wave))
     return list(total.values()) or [0.0]
+
+
+def by_noise(free: float, chance: float = 3e-5) -> float:
+    """What the sum of squares falls by, by noise alone, when ``free`` values are added: exceeded with this chance."""
+    from scipy.special import chdtri
+
+    return float(chdtri(free, chance))
 
 
 def worth(free: float, chance: float = 13.8) -> float:

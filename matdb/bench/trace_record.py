@@ -174,7 +174,7 @@ class TraceFit:
     hum_hz, hum_amplitude : float
         Mains hum found, 0 when none; amplitude on the worst channel.
     clipped : float
-        Share of the readings at the sensor's limit, left out.
+        Share of the readings at the sensor's limit.
     rate_hz : float
         Usual sampling rate.
     fitted : array, shape (n, channels)

@@ -3,6 +3,7 @@
 References
 ----------
 .. [1] S. M. Kay, Fundamentals of Statistical Signal Processing: Detection Theory: matched filter (from memory).
+.. [2] J. Tobin, Econometrica 26 (1958) 24: regression with readings at a limit (from memory).
 
 """
 
@@ -13,7 +14,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.bench.modes import Block, Moving, Solution, basis, grid_gain, pole_grid, solve
+from matdb.bench.modes import Block, Moving, Solution, basis, evaluate, grid_gain, pole_grid, solve
 from matdb.bench.trace_record import Trace
 from matdb.errors import InputError
 
@@ -57,12 +58,10 @@ class Stretches:
         self.offset = np.median(self.raw, axis=0) if self.time.size else np.zeros(self.raw.shape[1])
         self.signal = self.raw - self.offset
         self.clipped = _clipped(self.raw)
-        self.rails: list[tuple[float, float]] = []
-        for c in range(self.raw.shape[1]):
-            hit = self.signal[self.clipped[:, c], c]
-            above, below = hit[hit > 0], hit[hit < 0]
-            self.rails.append((above.min(initial=np.inf), below.max(initial=-np.inf)))
-        self.left_out = self.clipped.copy()
+        ends = [self.signal.min(axis=0), self.signal.max(axis=0)] if self.time.size else [self.offset, self.offset]
+        self.above = self.signal >= 0.5 * (ends[0] + ends[1])
+        # What the last fit says of each reading, NaN outside its stretches; only channels with readings at the limit.
+        self.predicted = np.full(self.signal.shape, np.nan)
         self.hum = np.zeros_like(self.signal)
         self.hum_hz, self.hum_amplitude = 0.0, 0.0
         self.sigma = np.maximum(_noise(self.signal), 1e-12)
@@ -85,8 +84,8 @@ class Stretches:
                 f"a rate of {self.rate:.3g} Hz over {self.span:.3g} s shows no frequency in the range asked for; "
                 "sample faster or longer"
             )
-        if float(np.mean(np.any(self.clipped[:, : self.payload], axis=1))) > 0.3:
-            return "more than 30 % of the readings are at the sensor's limit; tap more gently"
+        if float(np.mean(np.any(self.clipped[:, : self.payload], axis=1))) > 0.4:
+            return "more than 40 % of the readings are at the sensor's limit; tap more gently"
         gap = float(np.max(np.diff(self.time)))
         if gap > 0.25 * self.span and self.time.size < 400:
             return f"a gap of {gap:.3g} s leaves too little of the record"
@@ -97,7 +96,7 @@ class Stretches:
         width = max(0.2, 12.0 / self.rate)
         window = np.minimum((self.time / width).astype(int), max(int(self.span / width) - 1, 0))
         count = int(window[-1]) + 1
-        usable = ~np.any(self.left_out, axis=1)
+        usable = ~np.any(self.clipped, axis=1)
         if count < 3:
             return
         energy = np.full(count, np.inf)
@@ -260,34 +259,100 @@ class Stretches:
             rows = np.arange(np.searchsorted(self.time, begin - 1e-12), np.searchsorted(self.time, end))
             if rows.size < 8:
                 continue
-            masks: dict[bytes, list[int]] = {}
-            for c in range(y.shape[1]):
-                masks.setdefault(self.left_out[rows, c].tobytes(), []).append(c)
-            for channels in masks.values():
-                keep = rows[~self.left_out[rows, channels[0]]]
-                if thin > 1:
-                    group = (rows.searchsorted(keep)) // thin
-                    edges = np.concatenate([[0], np.flatnonzero(np.diff(group)) + 1])
-                    size = np.diff(np.append(edges, keep.size))
-                    # A mean over less than half a group would have other noise than the rest.
-                    full = size >= max(thin - 0, 1)
-                    t = np.add.reduceat(self.time[keep], edges)[full] / size[full] if keep.size else np.empty(0)
-                    part = (
-                        np.add.reduceat(y[np.ix_(keep, channels)], edges, axis=0)[full] / np.sqrt(size[full])[:, None]
-                        if keep.size
-                        else np.empty((0, len(channels)))
-                    )
-                else:
-                    t, part = self.time[keep], y[np.ix_(keep, channels)]
-                if t.size < 8 or t[-1] - t[0] < 0.6 / top:
+            channels = range(y.shape[1])
+            limited = [c for c in channels if np.any(self.clipped[rows, c])]
+            whole = [c for c in channels if c not in limited]
+            edges = np.arange(0, rows.size - thin + 1, thin, dtype=np.intp)
+            rows = rows[: edges.size * thin]
+            t = np.add.reduceat(self.time[rows], edges) / thin if thin > 1 else self.time[rows]
+            if t.size < 8 or t[-1] - t[0] < 0.6 / top:
+                continue
+
+            def degree(t: Array) -> int:
+                return min(1 + int(np.ceil(1.6 * (t[-1] - t[0]))), 16)
+
+            if whole:
+                part = y[np.ix_(rows, np.array(whole, dtype=int))]
+                part = np.add.reduceat(part, edges, axis=0) / np.sqrt(thin) if thin > 1 else part
+                out.append(Block(t - start, part, degree(t), k, tuple(whole), thin))
+            for c in limited:
+                value, weight, count = self._censored(rows, y[rows, c], edges, thin, c)
+                keep = weight > 0.03
+                tk = t[keep]
+                if tk.size < 8 or tk[-1] - tk[0] < 0.6 / top:
                     continue
-                degree = 1 + int(np.ceil(1.6 * (t[-1] - t[0])))
-                out.append(Block(t - start, part, min(degree, 16), k, tuple(channels), thin))
+                part, root = value[keep], weight[keep]
+                out.append(
+                    Block(tk - start, part[:, None], degree(tk), k, (c,), thin, root, float(np.sum(count[keep])))
+                )
         return out
+
+    def _censored(
+        self, rows: NDArray[np.intp], y: Array, edges: NDArray[np.intp], thin: int, c: int
+    ) -> tuple[Array, Array, Array]:
+        """Rows of a block with readings at the sensor's limit: weighted values, weights, what they count.
+
+        A reading at the limit says only that the true one lies at or beyond it. The score of that is the mean of
+        the noise beyond the limit, its information that of the score; a Newton step of the censored likelihood is
+        then a weighted least squares step [2]_. Without a prediction such a reading has no weight.
+        """
+        from scipy.special import erfcx
+
+        at = self.clipped[rows, c]
+        predicted = self.predicted[rows, c] / self.sigma[c]
+        known = np.isfinite(predicted)
+        side = np.where(self.above[rows, c], 1.0, -1.0)
+        # How far the limit lies beyond the prediction, in deviations.
+        gap = np.clip(side * (y - predicted), -30.0, 30.0)
+        mills = np.sqrt(2.0 / np.pi) / erfcx(np.where(at & known, gap, 0.0) / np.sqrt(2.0))
+        beyond = np.maximum(mills - np.where(at & known, gap, 0.0), 1e-12)
+        information = np.where(at, np.where(known, np.minimum(mills * beyond, 1.0), 0.0), 1.0)
+        score = np.where(at, np.where(known, side * mills, 0.0), y - predicted)
+        if thin == 1:
+            value = np.where(at & known, predicted + score / np.maximum(information, 1e-12), y)
+            count = np.where(at & known, mills / beyond - gap * mills, 1.0)
+            root = np.sqrt(information)
+            return value * root, root, count
+        total = np.add.reduceat(information, edges)
+        touched = np.add.reduceat(at.astype(float), edges) > 0
+        plain = np.add.reduceat(y, edges) / thin
+        guess = np.add.reduceat(predicted, edges) / thin + np.add.reduceat(score, edges) / np.maximum(total, 1e-12)
+        usable = ~touched | np.isfinite(guess)
+        root = np.where(usable, np.sqrt(np.where(touched, total / thin, 1.0)), 0.0)
+        value = np.where(touched, np.where(usable, guess, 0.0), plain)
+        return np.sqrt(thin) * value * root, root, np.ones(edges.size)
+
+    def one_sided(self, rest: Array, channels: NDArray[np.intp], rows: NDArray[np.intp] | None = None) -> Array:
+        """Residuals, zero where a reading at the limit lies short of a prediction beyond it."""
+        rows = np.arange(self.time.size) if rows is None else rows
+        at = self.clipped[np.ix_(rows, channels)]
+        if not np.any(at):
+            return rest
+        above = self.above[np.ix_(rows, channels)]
+        return np.where(at, np.where(above, np.maximum(rest, 0.0), np.minimum(rest, 0.0)), rest)
 
     def first_mode(self, crude: tuple[complex, float]) -> Poles | None:
         """The strongest mode and the taps, refined together."""
-        pole = crude[0]
+        omega = crude[0].imag
+        best: tuple[float, Poles, Array, Array] | None = None
+        for alpha in (-crude[0].real, 0.05 * omega):
+            poles = self._mode_from(complex(-alpha, omega))
+            if poles is not None:
+                blocks = self.blocks(poles)
+                fall = sum(float(np.sum(b.clean**2)) for b in blocks) - evaluate(blocks, poles)[0].cost
+                # Each tap and axis adds an amplitude and a phase that fit noise as well.
+                fall -= 4.0 * sum(b.signal.shape[1] for b in blocks)
+                if best is None or fall > best[0]:
+                    best = fall, poles, self.taps, self.starts
+                if self.taps.size > 1 and -poles[0].real > 0.02 * poles[0].imag:
+                    break
+        if best is None:
+            return None
+        _, poles, self.taps, self.starts = best
+        return poles
+
+    def _mode_from(self, pole: complex) -> Poles | None:
+        """The strongest mode and the taps from a first guess of its pole."""
         for turn in range(3):
             self.taps = self.find_taps(pole)
             if self.taps.size == 0:
@@ -328,7 +393,7 @@ class Stretches:
                 scale = np.sqrt(b.thin)
                 since = self.time[rows] - starts[k]
                 after = basis(since, poles) @ stacked(a) / scale
-                level = self.level(b, a, poles) / scale
+                level = self.level(b, a, poles)[0] / scale
                 before = np.zeros_like(after)
                 earlier = [
                     c for o, c in zip(blocks, solution.amplitudes, strict=True)
@@ -336,23 +401,24 @@ class Stretches:
                 ]  # fmt: skip
                 if earlier:
                     before = basis(self.time[rows] - starts[k - 1], poles) @ stacked(earlier[0]) / scale
-                y = np.where(self.left_out[mine_of], np.nan, y - level)
-                gain += np.nansum((y - before) ** 2 - (y - after) ** 2, axis=1)
+                y = y - level
+                some = np.array(b.channels, dtype=int)
+                was, now = self.one_sided(y - before, some, rows), self.one_sided(y - after, some, rows)
+                gain += np.sum(was**2 - now**2, axis=1)
             # gain > 0: the decay explains the reading better than what was before it
             total = np.cumsum(gain[::-1])[::-1]
             best = float(total.max())
             # The latest start that costs little: a reading before the tap harms more than one after it helps.
-            good = np.flatnonzero(total >= best - min(8.0, 0.05 * abs(best)))
-            starts[k] = min(float(self.time[rows[good[-1]]]) + 0.5 / self.rate, starts[k] + 0.4 * cycle)
+            good = np.flatnonzero(total >= best - min(2.0, 0.02 * abs(best)))
+            starts[k] = min(float(self.time[rows[good[-1]]]), starts[k] + 0.4 * cycle)
         self.starts = starts
 
     @staticmethod
     def level(block: Block, amplitude: NDArray[np.complex128], poles: Poles) -> Array:
-        """The slow part at the block's beginning, in the block's units."""
-        rest = block.signal - basis(block.time, poles) @ stacked(amplitude)
+        """The slow part along the block, in the block's units."""
+        rest = block.signal - block.waves(poles) @ stacked(amplitude)
         slow: Array = block.slow @ (block.slow.T @ rest)
-        first: Array = slow[0]
-        return first
+        return slow if block.weight is None else slow / block.weight[:, None]
 
     def update_noise_and_hum(self, solution: Solution, blocks: Sequence[Block]) -> None:
         """Noise per channel from the residual; hum fitted together with the modes."""
@@ -360,15 +426,16 @@ class Stretches:
         for b in blocks:
             if b.time.size < 8 + 4 * solution.poles.size:
                 continue
-            q = np.linalg.qr(b.without_slow(basis(b.time, solution.poles)))[0]
+            q = np.linalg.qr(b.without_slow(b.waves(solution.poles)))[0]
 
             def project(columns: Array, b: Block = b, q: Array = q) -> Array:
-                rest = b.without_slow(columns)
+                rest = b.without_slow(b.weighted(columns))
                 return rest - q @ (q.T @ rest)
 
             t = b.time + self.starts[b.tap]
             hum = np.column_stack([np.interp(t, self.time, self.hum[:, c]) for c in b.channels])
-            y = b.signal * self.sigma[list(b.channels)] / np.sqrt(b.thin) + hum
+            y = b.signal if b.weight is None else b.signal / b.weight[:, None]
+            y = y * self.sigma[list(b.channels)] / np.sqrt(b.thin) + hum
             pieces.append((t, project(y), project, b.channels))
         if pieces and (self.hum_hz or self.looks < 2):
             self._fit_hum(pieces, least=12.0 if self.hum_hz else 25.0)
@@ -378,29 +445,30 @@ class Stretches:
             used = b.slow.shape[1] + 2 * solution.poles.size
             for i, c in enumerate(b.channels):
                 total[c] += float(np.sum(rest[:, i] ** 2))
-                count[c] += max(rest.shape[0] - used, 0)
+                count[c] += max(b.count - used, 0.0)
         ratio = np.sqrt(total / np.maximum(count, 1.0))
         self.sigma = np.where(count > 10, self.sigma * np.maximum(ratio, 1e-6), self.sigma)
 
-    def leave_out(self, solution: Solution, blocks: Sequence[Block]) -> None:
-        """Leave out readings whose prediction lies near the sensor's limit, and stray ones.
-
-        Leaving out by what was predicted, not by what was read, keeps the noise of the others fair.
-        """
-        self.left_out = self.clipped.copy()
-        margin = 2.5 * self.sigma
+    def predict(self, solution: Solution, blocks: Sequence[Block]) -> None:
+        """What a solution says of the readings of the channels that reach the sensor's limit."""
+        self.predicted = np.full(self.signal.shape, np.nan)
+        limited = np.any(self.clipped, axis=0)
+        early = 0.5 * np.pi / float(np.max(solution.poles.imag))
         for b, a in zip(blocks, solution.amplitudes, strict=True):
-            end = self.starts[b.tap] + b.time[-1]
-            rows = np.flatnonzero((self.time >= self.starts[b.tap]) & (self.time <= end))
-            scale = np.sqrt(b.thin)
-            wave = basis(self.time[rows] - self.starts[b.tap], solution.poles) @ stacked(a) / scale
-            level = self.level(b, a, solution.poles) / scale
-            for i, c in enumerate(b.channels):
-                high, low = self.rails[c]
-                if np.isfinite(high) or np.isfinite(low):
-                    predicted = (wave[:, i] + level[i]) * self.sigma[c] + self.hum[rows, c]
-                    near = (predicted > high - margin[c]) | (predicted < low + margin[c])
-                    self.left_out[rows[near], c] = True
+            mine = [i for i, c in enumerate(b.channels) if limited[c]]
+            if not mine:
+                continue
+            begin, end = self.starts[b.tap], self.starts[b.tap] + b.time[-1] + 0.5 * b.thin / self.rate
+            rows = np.arange(np.searchsorted(self.time, begin - early), np.searchsorted(self.time, end, "right"))
+            since = self.time[rows] - begin
+            wave = basis(since, solution.poles) @ stacked(a[:, mine])
+            level = self.level(b, a, solution.poles)
+            for i, w in zip(mine, wave.T, strict=True):
+                c = b.channels[i]
+                whole = (w + np.interp(since, b.time, level[:, i])) * self.sigma[c] / np.sqrt(b.thin)
+                # The quarter cycle before the start is the earlier stretch's, where that says something.
+                free = (since >= 0.0) | np.isnan(self.predicted[rows, c])
+                self.predicted[rows[free], c] = whole[free]
 
 
 def stacked(amplitude: NDArray[np.complex128]) -> Array:

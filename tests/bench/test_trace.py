@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.linalg import expm
+from scipy.stats import norm
 
 from matdb.bench.trace import Trace, fit_trace
 from matdb.errors import InputError
@@ -69,6 +70,46 @@ def test_clipped_peaks_do_not_bias_the_decrement():
     assert fit.clipped > 0.005
     assert fit.modes[0].log_decrement == pytest.approx(0.3, abs=3 * fit.modes[0].log_decrement_sd)
     assert fit.modes[0].log_decrement_sd > fit_trace(Trace(TIME, free)).modes[0].log_decrement_sd
+
+
+def test_readings_at_the_limit_count_as_beyond_it():
+    # At the best fit the score of the censored likelihood is square to every wave of the model.
+    signal = np.clip(_decays(45.0, 0.2, noise=0.15), -0.45, 0.6)
+    fit = fit_trace(Trace(TIME, signal))
+    assert fit.clipped > 0.01
+    mode, sigma, fitted = fit.modes[0], fit.noise[0], fit.fitted[:, 0]
+    assert mode.log_decrement == pytest.approx(0.2, abs=3 * mode.log_decrement_sd)
+    assert mode.log_decrement_sd < 0.02
+    at = np.where(signal >= 0.6, 1.0, np.where(signal <= -0.45, -1.0, 0.0))
+    gap = at * (signal - fitted) / sigma
+    score = np.where(at == 0.0, signal - fitted, at * sigma * norm.pdf(gap) / norm.sf(gap))
+    known = np.flatnonzero(np.isfinite(fitted))
+    for rows in np.split(known, np.flatnonzero(np.diff(known) > 1) + 1):
+        t = TIME[rows] - TIME[rows[0]]
+        wave = np.exp((2j * np.pi - mode.log_decrement) * mode.frequency_hz * t)
+        for column in (wave.real, wave.imag):
+            assert abs(score[rows] @ column) < 0.15 * sigma * np.linalg.norm(column)
+
+
+def test_clipped_and_noisy_decays_keep_their_taps_and_intervals():
+    z = []
+    for seed in range(8):
+        signal = np.clip(_decays(30.0, 0.35, noise=0.17, seed=seed), -0.55, 0.55)
+        fit = fit_trace(Trace(TIME, signal))
+        np.testing.assert_allclose(fit.taps_s, [0.4, 1.4, 2.4, 3.4], atol=0.03)
+        mode = fit.modes[0]
+        z.append(
+            [(mode.frequency_hz - 30.0) / mode.frequency_sd_hz, (mode.log_decrement - 0.35) / mode.log_decrement_sd]
+        )
+    assert np.all(np.abs(np.mean(z, axis=0)) < 1.0)
+    assert np.all(np.sqrt(np.mean(np.square(z), axis=0)) < 1.6)
+
+
+def test_clean_slow_record_keeps_its_only_mode():
+    # Nearly no noise: what the drift's polynomial leaves over must not become a mode.
+    fit = fit_trace(record(20307).trace)
+    assert len(fit.modes) == 1
+    assert fit.modes[0].frequency_hz == pytest.approx(8.3336569, rel=1e-4)
 
 
 def test_uneven_sampling_missing_rows_and_axes():
