@@ -47,6 +47,7 @@ def demo(
     where = store or ctx.find_root().params.get("store") or _fresh_file()
     hours = temperatures_between(*scenario.forecast_c)
     with open_store(where) as kept:
+        where = kept.records.place.shown  # an address without its password
         if any(kept.records.counts().values()):
             # Invented parts among measured ones would be ranked with them.
             raise StoreError(where, "it holds records already; the demo fills only a new store: name another file")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -86,13 +87,11 @@ def locate(where: str | os.PathLike[str] | None) -> Place:
 def masked(url: str) -> str:
     """The URL without its password, wherever that stands."""
     scheme, _, rest = url.partition("://")
-    rest, question, query = rest.partition("?")
-    # The last @ ends the credentials even when a password holds an unescaped @ or /.
+    # The last @ of all ends the credentials, even when a password holds an unescaped @, / or ?; rather too much is
+    # hidden than too little.
     credentials, at, host = rest.rpartition("@")
     if at:
         user, colon, _ = credentials.partition(":")
         rest = f"{user}{':***' if colon else ''}@{host}"
-    if question:
-        pairs = [pair.partition("=") for pair in query.split("&")]
-        query = "&".join(f"{k}{eq}{'***' if 'pass' in k.lower() else v}" for k, eq, v in pairs)
-    return f"{scheme}://{rest}{question}{query}"
+    rest = re.sub(r"(?i)([?&][^=&]*pass[^=&]*=)[^&]*", r"\1***", rest)
+    return f"{scheme}://{rest}"
