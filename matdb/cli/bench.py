@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
-from matdb.cli.options import AxisOption, CountOption, SqueezeOption, StoreOption, is_range, needed, opened, quantity
+from matdb.cli.options import AxisOption, CountOption, SqueezeOption, StoreOption, existing, is_range, needed, quantity
 
 if TYPE_CHECKING:
     from matdb.api import Store
@@ -57,7 +57,7 @@ def bench(
         if is_range(field_temp)
         else (parse(field_temp, "temperature", "--for"),) * 2
     )
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         known = kept.part(part)
         squeeze_mm = needed(squeeze, "length", "--squeeze")
         known.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm)

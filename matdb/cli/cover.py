@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import AxisOption, JsonOption, StoreOption, needed, opened, quantity
+from matdb.cli.options import AxisOption, JsonOption, StoreOption, existing, needed, quantity
 from matdb.cli.suit import (
     BladesOption,
     CountOption,
@@ -83,7 +83,7 @@ def cover(
         site_altitude=site_altitude,
         take_off=take_off,
     )
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         wanted = mounting_given(kept, mounting, mass, count, rotor, blades, manoeuvre)
         found = kept.cover(
             wanted,

@@ -15,9 +15,9 @@ from matdb.cli.options import (
     StepOption,
     StoreOption,
     TempsOption,
+    existing,
     few_states,
     frequencies,
-    opened,
     temperatures,
     write_answer,
 )
@@ -45,7 +45,7 @@ def curve(
 
     t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
     few_states(t, len(f))
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         found = kept.curve(material) if fit_number is None else kept.curve_of_fit(fit_number)
         if found.material != material:
             raise InputError("--fit", fit_number, f"a fit of {material}", f"that one is of {found.material}")

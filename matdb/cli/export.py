@@ -18,10 +18,10 @@ from matdb.cli.options import (
     StepOption,
     StoreOption,
     TempsOption,
+    existing,
     few_states,
     frequencies,
     needed,
-    opened,
     quantity,
     temperatures,
 )
@@ -54,7 +54,7 @@ def curve(
 
     t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
     few_states(t, len(f))
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         answer = curve_table(kept.curve(material), t, f)
         written = str(write_table(kept, csv, "curve", answer.header, answer.rows, force=force))
     _done("export curve", written, len(answer.rows), answer.warnings, as_json)
@@ -91,7 +91,7 @@ def stiffness(
         raise InputError("--frequency and --mass", "both" if mass else "neither", "one of the two")
     t = temperatures(temp, step)
     f = frequencies(frequency) if frequency else None
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         names = part or [p.name for p in kept.parts() if axis in p.form.axes]
         few_states(t, (1 if f is None else len(f)) * len(names))
         answer = stiffness_table(
@@ -131,7 +131,7 @@ def readings(
     from matdb.exchange.documents import write_table
     from matdb.exchange.tables import readings_table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         header, rows = readings_table(kept.records.each_reading(material, part, kind, retired))
         written = str(write_table(kept, csv, "readings", header, rows, force=force))
     _done("export readings", written, len(rows), (), as_json)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from matdb.cli.fit import MaterialArgument
-from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, opened, temperatures
+from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, existing, temperatures
 
 FileOption = Annotated[
     str,
@@ -32,7 +32,7 @@ def shift(
     """Write a material's shift factors over temperature."""
     from matdb.exchange.documents import shift_rows, write_table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         header, rows = shift_rows(kept.curve(material), temperatures(temp, step))
         written = str(write_table(kept, out, "shift", header, rows, force=force))
     _done("export shift", written, len(rows), {}, as_json)
@@ -49,7 +49,7 @@ def prony(
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     from matdb.exchange.documents import prony_rows, write_table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         header, rows, more = prony_rows(kept.curve(material))
         written = str(write_table(kept, out, "prony", header, rows, more=more, force=force))
     _done("export prony", written, len(rows), {k: v for k, v in more.items() if k != "shift"}, as_json)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, opened
+from matdb.cli.options import JsonOption, StoreOption, existing
 
 if TYPE_CHECKING:
     from matdb.curve.band import Band
@@ -29,7 +29,7 @@ def fit(
     """Fit all readings of a material and keep the fit."""
     from matdb.cli.screen import document, lines, progress, show
 
-    with opened(ctx, store) as kept, progress(f"fit of {material}") as update:
+    with existing(ctx, store) as kept, progress(f"fit of {material}") as update:
         curve = kept.fit(material, seed=seed, progress=update)
     warnings = notes(curve)
     if as_json:
@@ -53,7 +53,7 @@ def report(
     """
     from matdb.cli.screen import band_text, document, given_text, lines, show, table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         curve = kept.curve(material)
         numbers = () if curve.fit_id is None else kept.records.fit_reading_ids(curve.fit_id)
         cold = kept.low_temperature(material)

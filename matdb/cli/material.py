@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, opened, quantity
+from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, existing, opened, quantity
 
 app = typer.Typer(help="Materials: family, label, service range.", rich_markup_mode=None)
 
@@ -125,7 +125,7 @@ def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_
     """
     from matdb.cli.screen import document, show, table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         material = kept.material(name)
         parts = [{"name": p.name, "form": p.form.label()} for p in kept.parts(name)]
         readings = sum(1 for _ in kept.records.each_reading(name))

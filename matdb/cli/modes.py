@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, needed, opened, quantity
+from matdb.cli.options import JsonOption, StoreOption, existing, needed, quantity
 
 PackageName = Annotated[str, typer.Option("--package", metavar="NAME", help="The camera package.")]
 
@@ -27,7 +27,7 @@ def modes(
     from matdb.cli.cautions import ESTIMATE
     from matdb.cli.screen import band_text, document, lines, number_text, share_text, show, table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         told = kept.modes(
             mounting,
             part,

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, opened
+from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, existing, opened
 from matdb.cli.suit import (
     BladesOption,
     CountOption,
@@ -105,7 +105,7 @@ def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_
     """
     from matdb.cli.screen import document, number_text, table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         wanted = kept.mounting(name)
     low, high = window_of(wanted)
     bands = [(b.order, b.low_hz, b.high_hz) for b in wanted.rotor_bands]

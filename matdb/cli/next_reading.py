@@ -12,9 +12,9 @@ from matdb.cli.options import (
     JsonOption,
     SqueezeOption,
     StoreOption,
+    existing,
     is_range,
     needed,
-    opened,
     quantity,
 )
 
@@ -108,7 +108,7 @@ def next_reading(
             raise InputError(extra[0], given[extra[0]], "left out with --mounting", "the mounting has its own")
         if squeeze_mm:
             raise InputError("--squeeze", squeeze, "left out with --mounting", "ask for one part instead")
-    with opened(ctx, store) as kept, progress("next reading") as update:
+    with existing(ctx, store) as kept, progress("next reading") as update:
         if mounting is not None:
             ranking = kept.next_readings_for(
                 mounting, low, high, parts=parts or None, affordable=able, axis=axis, progress=update

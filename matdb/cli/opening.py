@@ -43,3 +43,25 @@ def open_told(where: str | None) -> Store:
 
 def _note(text: str) -> None:
     print(f"matdb: {text}", file=sys.stderr, flush=True)
+
+
+def open_existing(store: str | None) -> Store:
+    """Open a store that must be there already: a question must not make one.
+
+    Parameters
+    ----------
+    store : str or None
+        As :func:`open_told`.
+
+    Raises
+    ------
+    StoreError
+        There is none, or it refuses.
+    """
+    from matdb.errors import StoreError
+    from matdb.store.where import locate
+
+    place = locate(store)
+    if place.path is not None and not place.path.exists():
+        raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
+    return open_told(store)

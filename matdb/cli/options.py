@@ -77,11 +77,7 @@ def opened(ctx: typer.Context, store: str | None) -> Store:
 
 
 def existing(ctx: typer.Context, store: str | None) -> Store:
-    """Open a store that must be there already: looking after one must not make one. Raises StoreError."""
-    from matdb.errors import StoreError
-    from matdb.store.where import locate
+    """Open a store that must be there already. Raises as :func:`matdb.cli.opening.open_existing`."""
+    from matdb.cli.opening import open_existing
 
-    place = locate(store_name(ctx, store))
-    if place.path is not None and not place.path.exists():
-        raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
-    return opened(ctx, store)
+    return open_existing(store_name(ctx, store))

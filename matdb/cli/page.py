@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import AxisOption, ForceOption, JsonOption, StoreOption, needed, opened, quantity
+from matdb.cli.options import AxisOption, ForceOption, JsonOption, StoreOption, existing, needed, quantity
 
 
 def page(
@@ -43,7 +43,7 @@ def page(
 
     low, high = parse_range(temp, "temperature", "--temp")
     new_file(out, force=force)  # before the long work
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         tables = page_tables(
             kept,
             mounting,

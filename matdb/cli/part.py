@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, NoteOption, StoreOption, opened, store_name
+from matdb.cli.options import JsonOption, NoteOption, StoreOption, existing, opened, store_name
 
 app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
 
@@ -90,7 +90,7 @@ def show_(
     """
     from matdb.cli.screen import document, lines, number_text, table
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         part = kept.part(name)
         readings = kept.records.reading_count(part=name)
         history = [

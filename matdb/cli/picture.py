@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from matdb.cli.fit import MaterialArgument
-from matdb.cli.options import AxisOption, ForceOption, JsonOption, SqueezeOption, StoreOption, needed, opened, quantity
+from matdb.cli.options import (
+    AxisOption,
+    ForceOption,
+    JsonOption,
+    SqueezeOption,
+    StoreOption,
+    existing,
+    needed,
+    quantity,
+)
 
 if TYPE_CHECKING:
     from matdb.advice.suit import Candidate
@@ -59,7 +68,7 @@ def modulus(
 
     low, high = _range(temp)
     f = needed(frequency, "frequency", "--frequency")
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         chart = modulus_chart(kept.curve(material), low_c=low, high_c=high, frequency_hz=f)
     _show("picture modulus", chart, out, force, as_json)
 
@@ -81,7 +90,7 @@ def master(
     from matdb.picture.material_charts import master_chart
 
     low, high = _range(temp)
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         chart = master_chart(kept.curve(material), low_c=low, high_c=high)
     _show("picture master", chart, out, force, as_json)
 
@@ -101,7 +110,7 @@ def residuals(
     """
     from matdb.picture.material_charts import residual_chart
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         chart = residual_chart(kept.curve(material))
     _show("picture residuals", chart, out, force, as_json)
 
@@ -129,7 +138,7 @@ def frequency(
     from matdb.picture.mounting_charts import frequency_chart
 
     low, high = _range(temp)
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         wanted = kept.mounting(mounting)
         chart = frequency_chart(
             _candidates(kept, part, axis),
@@ -162,7 +171,7 @@ def transmissibility(
     """
     from matdb.picture.mounting_charts import transmissibility_chart
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         wanted = kept.mounting(mounting)
         (candidate,) = _candidates(kept, [part], axis)
         chart = transmissibility_chart(
@@ -200,7 +209,7 @@ def squeeze(
     from matdb.picture.mounting_charts import squeeze_chart
     from matdb.picture.page_tables import screw_of
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         wanted = kept.mounting(mounting)
         (candidate,) = _candidates(kept, [part], "axial")
         at = [needed(t, "temperature", "--temp") for t in temp]

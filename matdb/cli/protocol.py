@@ -16,8 +16,8 @@ from matdb.cli.options import (
     SqueezeOption,
     StepOption,
     StoreOption,
+    existing,
     needed,
-    opened,
     quantity,
     temperatures,
 )
@@ -69,7 +69,7 @@ def protocol(
     air_word = air_of(air)
     if out is not None:
         target_of(out, force=force)
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         known = kept.part(part)
         material = kept.material(known.material)
         squeeze_mm = needed(squeeze, "length", "--squeeze")

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, opened
+from matdb.cli.options import JsonOption, StoreOption, existing
 
 
 def publish(
@@ -25,7 +25,7 @@ def publish(
     from matdb.cli.screen import document, show
     from matdb.store.revisions import PUBLISHED
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         rows = kept.publish(material)
         where = kept.records.place.shown
     if as_json:

@@ -8,7 +8,7 @@ import typer
 
 from matdb.cli import reading_add
 from matdb.cli import trace as record
-from matdb.cli.options import JsonOption, StoreOption, opened
+from matdb.cli.options import JsonOption, StoreOption, existing, opened
 from matdb.cli.reading_add import OPTION_OF, values_of
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def correct(
     changes = values_of({field: text for field, text in given.items() if text is not None})
     if not changes:
         raise InputError("changes", None, "at least one option that says what to change")
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         old = kept.records.reading(number).reading
         known = {f.name for f in fields(old)}
         for field in changes:
@@ -166,7 +166,7 @@ def remove(
     """
     from matdb.cli.screen import document, show
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
     if as_json:

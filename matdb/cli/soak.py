@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, StepOption, StoreOption, TempsOption, needed, opened, quantity, temperatures
+from matdb.cli.options import JsonOption, StepOption, StoreOption, TempsOption, existing, needed, quantity, temperatures
 
 AIR_WORDS = {"still": "still", "fan": "fanned", "fanned": "fanned"}
 
@@ -60,7 +60,7 @@ def soak(
     air_word, room_c = air_of(air), needed(room, "temperature", "--room")
     soaked_s = quantity(_with_unit(minutes), "duration", "--minutes")
     out_s = quantity(out, "duration", "--out")
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         known = kept.part(part)
         family = kept.material(known.material).family
     body = body_of(known.form)

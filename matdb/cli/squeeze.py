@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, needed, opened, quantity, temperatures
+from matdb.cli.options import JsonOption, StoreOption, existing, needed, quantity, temperatures
 
 if TYPE_CHECKING:
     from matdb.advice.squeeze import Squeeze, SqueezePoint
@@ -73,7 +73,7 @@ def squeeze(
         )
     if mounting is not None and (count is not None or load is not None):
         raise InputError("--count or --load", "given", "left out with --mounting", "the mounting has its own")
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         if mounting is not None:
             known = kept.mounting(mounting)
             mass_kg, pairs, loads = max(p.mass_kg for p in known.all_packages), known.count, known.load_factors

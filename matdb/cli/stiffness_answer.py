@@ -23,7 +23,7 @@ def stiffness_answer(
 ) -> None:
     """Print a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
     from matdb.cli.given import few_states, frequencies, needed, quantity, temperatures, write_answer
-    from matdb.cli.opening import open_told
+    from matdb.cli.opening import open_existing
     from matdb.cli.screen import document, lines, show
     from matdb.errors import InputError
     from matdb.exchange.tables import stiffness_table
@@ -38,7 +38,7 @@ def stiffness_answer(
     t = temperatures(temp, step)
     f = frequencies(frequency) if frequency else None
     few_states(t, 1 if f is None else len(f))
-    with open_told(store) as kept:
+    with open_existing(store) as kept:
         answer = stiffness_table(
             kept,
             [part],

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import AxisOption, JsonOption, StoreOption, opened, quantity
+from matdb.cli.options import AxisOption, JsonOption, StoreOption, existing, quantity
 from matdb.cli.weather import (
     CarOption,
     FannedOption,
@@ -127,7 +127,7 @@ def suit(
         from matdb.mounting.shake import read_spectrum
 
         measured = read_spectrum(Path(spectrum).read_bytes(), Path(spectrum).name)
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         wanted = mounting_given(kept, mounting, mass, count, rotor, blades, manoeuvre)
         ranking = kept.suit(
             wanted, flown, parts=part or None, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=measured

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.options import ForceOption, JsonOption, NoteOption, StoreOption, needed, opened, quantity
+from matdb.cli.options import ForceOption, JsonOption, NoteOption, StoreOption, existing, needed, quantity
 from matdb.cli.reading_add import At, Axis, Count, Out, Soak, Squeeze, TempSd, Who
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def trace(
         else:
             lines("Before you rely on it:", reasons)
             if not missing and fit.verdict != "refused":
-                with opened(ctx, store) as kept:
+                with existing(ctx, store) as kept:
                     _expected(kept, fit, str(part), needed(str(temp), "temperature", "--temp"), mass, count, axis, mode)
         _refusal(fit, name)
         return
@@ -133,7 +133,7 @@ def trace(
         }
     )
     reading = _reading(fit, str(part), needed(str(temp), "temperature", "--temp"), str(mass), mode, more)
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         number = kept.add(reading)
         doubts = bench_doubts(kept, reading)
     if as_json:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import ForceOption, JsonOption, StoreOption, opened
+from matdb.cli.options import ForceOption, JsonOption, StoreOption, existing, opened
 
 app = typer.Typer(help="Read what 'matdb export' wrote.", rich_markup_mode=None)
 
@@ -23,7 +23,7 @@ def export_store(
     from matdb.exchange.fingerprint import store_fingerprint
     from matdb.exchange.whole_store import export_store as write
 
-    with opened(ctx, store) as kept:
+    with existing(ctx, store) as kept:
         written = write(kept, out, force=force)
         mark = store_fingerprint(kept)
     size = written.stat().st_size

@@ -1,9 +1,21 @@
-"""Looking after a store must not make one."""
+"""Looking after a store, or asking it, must not make one."""
 
 import pytest
 
 
-@pytest.mark.parametrize("words", [("store", "check"), ("store", "info"), ("store", "backup", "copy.sqlite")])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("store", "check"),
+        ("store", "info"),
+        ("store", "backup", "copy.sqlite"),
+        ("report", "amber"),
+        ("material", "show", "amber"),
+        ("stiffness", "ring", "--temp", "0C", "--frequency", "30Hz"),
+        ("reading", "remove", "1", "--why", "x"),
+        ("export", "readings", "--csv", "x.csv"),
+    ],
+)
 def test_a_mistyped_store_is_not_sound(words, tmp_path, monkeypatch, capsys):
     from matdb.cli.app import run
 
