@@ -19,10 +19,10 @@ __all__ = ["check"]
 def check(records: Records) -> list[Finding]:
     """Look through the whole store.
 
-    Checked are the file's own structure and foreign keys (SQLite), every material, part, mounting and
-    reading against its own limits, every fit's arrays against their checksum, that a reading's material is
-    its part's, that a fit used readings of its own material, that a corrected reading is retired, and (a
-    note, not an error) which newest fits are stale.
+    Checked are the file's own structure (SQLite; a server looks after its own), foreign keys, every material, part,
+    mounting and reading against its own limits, every fit's arrays against their checksum, that a reading's material
+    is its part's, that a fit used readings of its own material, that a corrected reading is retired, and (a note, not
+    an error) which newest fits are stale.
 
     Returns
     -------
@@ -34,8 +34,28 @@ def check(records: Records) -> list[Finding]:
     return sorted(found, key=lambda finding: (finding.level != "error", finding.what))
 
 
+#: Table, column, and the table that it points to; a link of a fit to its readings is looked at below.
+POINTERS = (
+    ("part", "material_id", "material"),
+    ("reading", "material_id", "material"),
+    ("reading", "part_id", "part"),
+    ("reading", "corrects_id", "reading"),
+    ("fit", "material_id", "material"),
+    ("effective_stiffness", "part_id", "part"),
+    ("effective_stiffness", "fit_id", "fit"),
+)
+
+
 def _structure(records: Records) -> Iterator[Finding]:
     if records.place.path is None:
+        # A server holds its tables to their constraints, unless somebody dropped or disabled them.
+        for table, column, parent in POINTERS:
+            lost = (
+                f"SELECT c.id FROM {table} c LEFT JOIN {parent} p ON p.id = c.{column} "
+                f"WHERE c.{column} IS NOT NULL AND p.id IS NULL ORDER BY c.id LIMIT 20"
+            )
+            for (number,) in records._reader.rows(lost):
+                yield Finding(level="error", what=f"{table} {number}", says=f"points to no {parent}")
         return
     for (line,) in records._reader.rows("PRAGMA integrity_check(20)"):
         if line != "ok":

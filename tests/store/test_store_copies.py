@@ -12,7 +12,8 @@ from store.sample_records import AMBER, MOUNTING, PAD, READINGS, RING, fill
 
 from matdb.bench.readings import RingDown
 from matdb.errors import InputError, NotAStore, StoreError
-from matdb.store import FitRecord, Records, copy_store, restore, revisions
+from matdb.store import FitRecord, Records, checking, copy_store, restore, revisions
+from matdb.store.models import Base
 
 
 @pytest.fixture
@@ -206,6 +207,34 @@ def test_the_check_finds(file, statement, what, says):
     with Records(file) as records:
         found = [f for f in records.check() if f.what == what and says in f.says]
     assert [f.level for f in found] == ["error"]
+
+
+def test_the_check_knows_every_foreign_key():
+    keys = {
+        (table.name, key.parent.name, key.column.table.name)
+        for table in Base.metadata.tables.values()
+        for key in table.foreign_keys
+    }
+    assert keys == {*checking.POINTERS, ("fit_reading", "fit_id", "fit"), ("fit_reading", "reading_id", "reading")}
+
+
+@pytest.mark.parametrize(("table", "column", "parent"), checking.POINTERS)
+def test_the_check_finds_what_a_server_without_its_constraints_lost(
+    server, empty_store_template, table, column, parent
+):
+    name = server.database(empty_store_template)
+    with Records(server.url(name)) as records:
+        fill(records)
+        first = records.readings()[0]
+        records.correct_reading(first.id, first.reading, "read again")
+        fit = FitRecord(material="amber 40A", program_version="0", reading_ids=(2,))
+        records.save_fit(fit, [("007", "axial", 1.0, None, 0.5, *[2.0] * 7, "readings", 0)])
+        assert records.check() == []
+    server.sql(f"ALTER TABLE {table} DROP CONSTRAINT fk_{table}_{column}_{parent}", name)
+    row = server.sql(f"UPDATE {table} SET {column} = 77 WHERE {column} IS NOT NULL RETURNING id", name)[0][0]
+    with Records(server.url(name), readonly=True) as records:
+        found = [(f.level, f.what, f.says) for f in records.check()]
+    assert ("error", f"{table} {row}", f"points to no {parent}") in found
 
 
 def test_the_check_notes_a_stale_fit(file):
