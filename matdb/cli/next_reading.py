@@ -85,6 +85,7 @@ def next_reading(
     choosing an isolator for a mounting. Nothing is written.
     """
     from matdb.cli.screen import document, lines, progress, show
+    from matdb.curve.next_reading import MINUTES_HOLD, without_near_duplicates
     from matdb.errors import InputError
     from matdb.units import parse, parse_range
 
@@ -126,15 +127,25 @@ def next_reading(
                 squeeze_mm=squeeze_mm,
             )
         looked_at = list(dict.fromkeys(each.part for each in ranking)) or parts
-    shown = ranking[:top]
-    warnings = () if ranking else ("no affordable reading is sensible here: try other masses or temperatures",)
+    shown = without_near_duplicates(ranking)[:top]
+    worth = any(each.worth_taking for each in ranking)
+    warnings = [] if ranking else ["no affordable reading is sensible here: try other masses or temperatures"]
     if as_json:
         rows = [{"rank": k} | each.to_dict() for k, each in enumerate(shown, 1)]
-        quick = _quick(ranking) if ranking else None
+        quick = _quick(ranking) if worth else None
+        if ranking and not worth:
+            warnings.append(_not_worth(shown[0]))
         content: dict[str, Any] = {"parts": looked_at, "mounting": mounting, "axis": axis, "from_c": low, "to_c": high}
         document(
             "next",
-            content | {"candidates": len(ranking), "readings": rows, "quicker": quick and quick.to_dict()},
+            content
+            | {
+                "candidates": len(ranking),
+                "worth_it": worth,
+                "minutes_hold": MINUTES_HOLD,
+                "readings": rows,
+                "quicker": quick and quick.to_dict(),
+            },
             warnings,
         )
         return
@@ -142,7 +153,11 @@ def next_reading(
         _show(shown, low, high, mounting, len(looked_at) > 1)
         _cautions(shown)
     lines("Before you rely on it:", warnings)
-    if shown:
+    if shown and not worth:
+        show()
+        text = _not_worth(shown[0])
+        show(f"{text[0].upper()}{text[1:]}.")
+    elif shown:
         best, quick = shown[0], _quick(ranking)
         show()
         show(f"Take next: {_in_words(best)}; log it with 'matdb reading add {best.kind}', then 'matdb fit'.")
@@ -170,6 +185,7 @@ def _pieces(text: str) -> list[str]:
 
 def _show(shown: Sequence[NextReading], low: float, high: float, mounting: str | None, with_part: bool) -> None:
     from matdb.cli.screen import given_text, show, table
+    from matdb.curve.next_reading import MINUTES_HOLD
 
     over = f"at {low:g} degC" if low == high else f"from {low:g} to {high:g} degC"
     what = f"for {mounting}" if mounting else f"of {shown[0].part}"
@@ -204,6 +220,7 @@ def _show(shown: Sequence[NextReading], low: float, high: float, mounting: str |
         ],
         right=tuple(k + with_part for k in (2, 4, 5, 8)),
     )
+    show(f"Minutes are for {MINUTES_HOLD}.")
     for k, each in enumerate(shown[:3], 1):
         show(f"{k}. {each.why}.")
 
@@ -227,7 +244,12 @@ def _quick(ranking: Sequence[NextReading]) -> NextReading | None:
 
 def _in_words(each: NextReading) -> str:
     where = f"on {each.part} at {each.temperature_c:g} degC with {_mass(each)}"
-    return f"a {each.kind} {where}, about {each.minutes:.0f} minutes"
+    return f"a {each.kind} {where}, about {each.minutes:.0f} minutes with soaking"
+
+
+def _not_worth(best: NextReading) -> str:
+    gain = f"{100.0 * best.narrowing:.1f} %" if best.narrowing >= 0.001 else "nothing"
+    return f"no further reading is worth it: even the best, {_in_words(best)}, is expected to narrow the band by {gain}"
 
 
 def mass_text(mass_kg: float) -> str:

@@ -31,7 +31,7 @@ from matdb.form.part import Part
 from matdb.material.record import Material, checked_number, service_range
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = ["Affordable", "NextReading", "rank_next_readings"]
+__all__ = ["MINUTES_HOLD", "Affordable", "NextReading", "rank_next_readings", "without_near_duplicates"]
 
 Array = NDArray[np.float64]
 
@@ -47,6 +47,21 @@ _MOST_STRAIN: Final = 0.15
 _STATIC_S: Final = 10.0
 #: A phase angle stays below a right angle, whatever the misfit adds.
 _STEEPEST: Final = 1.5
+
+
+#: A reading that narrows the band by less than this share is not worth its minutes; choice.
+WORTH_SHARE: Final = 0.03
+#: Readings that differ only by mass, and by less than this share of today's width, are one to choose from; choice.
+_ALIKE_SHARE: Final = 0.02
+#: Minutes to soak through at room temperature, in a freezer, in a refrigerator or oven, and to read; common practice,
+#: no source.
+_ROOM_MIN, _FREEZER_MIN, _CHAMBER_MIN = 5.0, 60.0, 45.0
+_DEFLECTION_MIN, _RING_DOWN_MIN = 5.0, 3.0
+#: What the minutes of a reading are for.
+MINUTES_HOLD: Final = (
+    f"soaking through ({_ROOM_MIN:g} at room temperature, {_CHAMBER_MIN:g} in a refrigerator or oven, "
+    f"{_FREEZER_MIN:g} in a freezer), then loading and reading ({_RING_DOWN_MIN:g} to {_DEFLECTION_MIN:g})"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,7 +114,7 @@ class NextReading:
     band_before, band_after : Band
         Stiffness of one part in N/mm over the asked states, now and as expected.
     minutes : float
-        About how long it takes, soaking included (common practice, no source).
+        About how long it takes, soaking included: see ``MINUTES_HOLD`` (common practice, no source).
     why : str
         The reason in words.
     """
@@ -117,9 +132,15 @@ class NextReading:
     minutes: float
     why: str
 
+    @property
+    def worth_taking(self) -> bool:
+        """Whether it is expected to narrow the band by 3 % or more."""
+        return self.narrowing >= WORTH_SHARE
+
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         values = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        values["worth_taking"] = self.worth_taking
         return values | {"band_before": self.band_before.to_dict(), "band_after": self.band_after.to_dict()}
 
 
@@ -199,6 +220,26 @@ def rank_next_readings(
         after = question.once_taken(bench, reading, before)
         found.append(_answer(many, reading, before, after, asked))
     return sorted(found, key=lambda each: (each.width_after, each.minutes))
+
+
+def without_near_duplicates(ranking: Sequence[NextReading]) -> list[NextReading]:
+    """Drop readings that differ from a better one only by their mass and bring nearly the same.
+
+    Parameters
+    ----------
+    ranking : sequence of NextReading
+        Best first.
+    """
+    kept: list[NextReading] = []
+    for each in ranking:
+        where = (each.part, each.kind, each.temperature_c, each.count)
+        if not any(
+            where == (other.part, other.kind, other.temperature_c, other.count)
+            and abs(each.width_after - other.width_after) <= _ALIKE_SHARE * each.width_before
+            for other in kept
+        ):
+            kept.append(each)
+    return kept
 
 
 def _many_draws(
@@ -368,8 +409,8 @@ def _width(stiffness: Band) -> float:
 def _minutes(reading: RingDown | Deflection) -> float:
     """About how long a reading takes with soaking (common practice, no source)."""
     t = reading.temperature_c
-    soak = 5.0 if 15.0 <= t <= 30.0 else 60.0 if t < 0.0 else 45.0
-    return soak + (5.0 if isinstance(reading, Deflection) else 3.0)
+    soak = _ROOM_MIN if 15.0 <= t <= 30.0 else _FREEZER_MIN if t < 0.0 else _CHAMBER_MIN
+    return soak + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN)
 
 
 def _place(temperature_c: float) -> str:
@@ -390,14 +431,17 @@ def _answer(many: Curve, reading: RingDown | Deflection, before: Band, after: Ba
     elif t > high + 0.5:
         where = f"the warmest reading so far is at {high:g} degC"
     else:
-        where = f"it lies within the temperatures read so far ({low:g} to {high:g} degC)"
+        read = f"{low:g} degC" if low == high else f"{low:g} to {high:g} degC"
+        where = f"it lies within the temperatures read so far ({read})"
     if isinstance(reading, RingDown):
         gives = f"it gives stiffness and damping near {reading.frequency_hz:.2g} Hz"
     else:
         gives = "it gives the slow stiffness"
+    first, last = float(asked.min()), float(asked.max())
+    over = f"at {first:g} degC" if first == last else f"from {first:g} to {last:g} degC"
     why = (
-        f"{_place(t)}: {where}; {gives}; expected to narrow the stiffness band at {asked.min():g} to {asked.max():g} "
-        f"degC from a factor {math.exp(now):.2f} to {math.exp(then):.2f}"
+        f"{_place(t)}: {where}; {gives}; expected to narrow the stiffness band {over} from a factor "
+        f"{math.exp(now):.2f} to {math.exp(then):.2f}"
     )
     return NextReading(
         kind=reading.kind,
