@@ -94,7 +94,7 @@ class Separation(Stretches):
         return bool(damped and np.all(omega >= 2 * np.pi * self.band[0]) and np.all(omega <= 2 * np.pi * self.band[1]))
 
     def settle(self, solution: Solution, blocks: Sequence[Block]) -> tuple[Solution, list[Block]]:
-        """Noise, hum and what readings at the limit stand for, brought up to date with a solution, and the fit repeated."""
+        """Noise, hum and readings at the limit brought up to date with a solution, and the fit repeated."""
         self.update_noise_and_hum(solution, blocks)
         self.predict(solution, blocks)
         fresh = self.blocks(solution.poles)
