@@ -14,6 +14,7 @@ from matdb.version import VERSION
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+    from matdb.advice.answers import PartAnswers
     from matdb.advice.camera import SixAxes
     from matdb.advice.cover import Cover
     from matdb.advice.effective import Effective
@@ -348,6 +349,34 @@ class Store:
             axis=axis,
             squeeze_mm=squeeze_mm,
         )
+
+    def answers(self, part: str, *, axis: str = "axial", squeeze_mm: float = 0.0) -> PartAnswers:
+        """Load a part for many questions; see :class:`matdb.advice.answers.PartAnswers`.
+
+        Its ``effective`` is :meth:`effective` without looking into the store again, its ``median`` leaves the bands
+        out and is much faster. Load it again after a fit, a correction or a changed record.
+
+        Parameters
+        ----------
+        part : str
+            Its name.
+        axis : str
+            One of the form's axes.
+        squeeze_mm : float
+            Static squeeze of each part.
+
+        Raises
+        ------
+        NotFound
+            No such part.
+        InputError
+            No such axis, or a squeeze out of range.
+        """
+        from matdb.advice.answers import PartAnswers
+
+        known = self.records.part(part)
+        record, curve = self._known(known.material)
+        return PartAnswers(curve, record, known, axis=axis, squeeze_mm=squeeze_mm)
 
     def suit(
         self,

@@ -1,0 +1,341 @@
+"""One part, loaded once, for programs that ask it again and again: in a loop, or for thousands of states."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.advice.effective import Effective, checked_question, effective, state_warnings
+from matdb.curve.band import band
+from matdb.curve.curve import Curve, checked_state
+from matdb.form.part import Part
+from matdb.material.record import Material
+
+__all__ = ["MedianAnswer", "PartAnswers"]
+
+Array = NDArray[np.float64]
+
+#: Nodes of the table of medians: every kelvin, and every half neper of frequency (13 of them from 1 to 500 Hz).
+_COLDEST_C: Final = -120.0
+_NODES_C: Final = 321
+_LOWEST_LN_HZ: Final = math.log(1e-2)
+_STEP_LN_HZ: Final = 0.5
+_NODES_HZ: Final = 33
+#: Temperatures computed together when a column of the table is first asked for.
+_BLOCK: Final = 32
+#: Newton steps to the natural frequency; the slope of ln K over ln f is small, so that four reach rounding.
+_STEPS: Final = 5
+_LN_2PI: Final = math.log(2.0 * math.pi)
+
+
+class MedianAnswer:
+    """Medians of what a part does, without bands.
+
+    Attributes
+    ----------
+    stiffness_n_per_mm : float or ndarray
+        Dynamic (storage) stiffness of one part, N/mm.
+    damping_ratio : float or ndarray
+        Half the loss factor.
+    natural_frequency_hz : float, ndarray or None
+        With a mass.
+    frequency_hz : float or ndarray
+        The frequency that the stiffness holds at: the one asked for, or the natural one.
+    basis : str
+        "readings" or "family prior".
+    extrapolated : bool or ndarray
+        Outside the measured temperatures or frequencies (everything, for a prior).
+    """
+
+    __slots__ = (
+        "_answers",
+        "_temperature_c",
+        "basis",
+        "damping_ratio",
+        "extrapolated",
+        "frequency_hz",
+        "natural_frequency_hz",
+        "stiffness_n_per_mm",
+    )
+
+    def __init__(
+        self,
+        answers: PartAnswers,
+        temperature_c: Any,
+        stiffness_n_per_mm: Any,
+        damping_ratio: Any,
+        natural_frequency_hz: Any,
+        frequency_hz: Any,
+        extrapolated: Any,
+    ) -> None:
+        self._answers = answers
+        self._temperature_c = temperature_c
+        self.stiffness_n_per_mm = stiffness_n_per_mm
+        self.damping_ratio = damping_ratio
+        self.natural_frequency_hz = natural_frequency_hz
+        self.frequency_hz = frequency_hz
+        self.basis = answers.curve.basis
+        self.extrapolated = extrapolated
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to know of these states; put into words when asked for. Of the mass itself nothing is said."""
+        known = self._answers
+        t, f = np.broadcast_arrays(np.asarray(self._temperature_c, float), np.asarray(self.frequency_hz, float))
+        return state_warnings(
+            known.curve, known.material, known.part, t, f, axis=known.axis, squeeze_mm=known.squeeze_mm
+        )
+
+
+class PartAnswers:
+    """A part with its curve and geometry at hand.
+
+    It holds what the store said when it was made: ask the store for another after a fit or a correction.
+
+    Parameters
+    ----------
+    curve, material, part
+        The material's curve and record, and the part.
+    axis : str
+        One of the form's axes.
+    squeeze_mm : float
+        Static squeeze of each part.
+
+    Raises
+    ------
+    InputError
+        No such axis, or a squeeze that the form does not take.
+    """
+
+    def __init__(
+        self, curve: Curve, material: Material, part: Part, *, axis: str = "axial", squeeze_mm: float = 0.0
+    ) -> None:
+        self.curve, self.material, self.part = curve, material, part
+        self.axis, self.squeeze_mm = axis, float(squeeze_mm)
+        unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
+        self._ln_scale = math.log(unit) + curve.offset_draws(part.name, part.form.offset_sd(axis))
+        # A pair under a mass may lose its upper half: then its draws are no longer one curve and a scale.
+        self._one_scale = part.form.kind != "grommet-pair" or axis != "axial"
+        # ln of stiffness and of damping ratio; a block of temperatures at one frequency is computed when asked for.
+        self._table = np.full((2, _NODES_C, _NODES_HZ), np.nan)
+        self._there = np.zeros((-(-_NODES_C // _BLOCK), _NODES_HZ), dtype=bool)
+        self._ln_shift = curve.median_ln_shift(_COLDEST_C + np.arange(float(_NODES_C)))
+
+    def effective(
+        self,
+        temperature_c: ArrayLike,
+        frequency_hz: ArrayLike | None = None,
+        *,
+        mass_kg: float | None = None,
+        count: int = 1,
+    ) -> Effective:
+        """Stiffness and damping ratio with bands and warnings; see :func:`matdb.advice.effective.effective`."""
+        return effective(
+            self.curve,
+            self.material,
+            self.part,
+            temperature_c,
+            frequency_hz=frequency_hz,
+            mass_kg=mass_kg,
+            count=count,
+            axis=self.axis,
+            squeeze_mm=self.squeeze_mm,
+        )
+
+    def median(
+        self,
+        temperature_c: ArrayLike,
+        frequency_hz: ArrayLike | None = None,
+        *,
+        mass_kg: float | None = None,
+        count: int = 1,
+    ) -> MedianAnswer:
+        """Median stiffness and damping ratio alone, some hundred times as fast as with bands.
+
+        The medians over the draws are tabulated over temperature (-120 to 200 degC, every kelvin) and frequency
+        (0.01 Hz to 90 kHz, five a decade) as they are asked for, and interpolated with cubics: within 0.2 % of the
+        median that :meth:`effective` gives at a frequency, within 0.5 % under a mass, where the natural frequency is
+        that of the median stiffness. States outside the table, and a grommet pair under a mass, are computed in full.
+
+        Parameters
+        ----------
+        temperature_c : array_like
+            Degrees Celsius, any shape.
+        frequency_hz : array_like, optional
+            Hz; broadcasts with the temperature. Give this or ``mass_kg``.
+        mass_kg : float, optional
+            Mass on ``count`` parts; the frequency is then the natural one.
+        count : int
+            Parts that share the mass.
+
+        Raises
+        ------
+        InputError
+            Neither or both of frequency and mass, or a value out of range.
+        """
+        if mass_kg is None and type(temperature_c) is float and type(frequency_hz) is float:
+            # The common call in a loop: none of NumPy's machinery for arrays of one element.
+            found = self._single(temperature_c, frequency_hz)
+            if found is not None:
+                return found
+        share = checked_question(frequency_hz, mass_kg, count)
+        t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
+        rows = (t - _COLDEST_C).reshape(-1)
+        if share is not None:
+            f = np.asarray(self._natural(rows, share).reshape(t.shape)) if self._one_scale else np.full(t.shape, np.nan)
+        columns = ((np.log(f) - _LOWEST_LN_HZ) / _STEP_LN_HZ).reshape(-1)
+        if not _inside(rows, columns):
+            return self._in_full(temperature_c, frequency_hz, mass_kg, count)
+        stiffness, damping = np.exp(self._looked_up(rows, columns)).reshape(2, *t.shape)
+        shift = _cubic(self._ln_shift, rows).reshape(t.shape)
+        outside = self.curve.outside(t, np.log(f) + shift)
+        if t.ndim == 0:
+            at = float(f)
+            natural = None if share is None else at
+            return MedianAnswer(self, t, float(stiffness), float(damping), natural, at, bool(outside))
+        natural_hz = None if share is None else f
+        return MedianAnswer(self, t, stiffness, damping, natural_hz, np.array(f), outside)
+
+    # -- inside --------------------------------------------------------------------------------------------
+
+    def _single(self, t: float, f: float) -> MedianAnswer | None:
+        """One state inside the table in plain Python; None for any other."""
+        x = t - _COLDEST_C
+        if not (1.0 <= x < _NODES_C - 2 and f > 0.0):
+            return None
+        ln_hz = math.log(f)
+        y = (ln_hz - _LOWEST_LN_HZ) / _STEP_LN_HZ
+        if not 1.0 <= y < _NODES_HZ - 2:
+            return None
+        i, j = int(x), int(y)
+        u, v = x - i, y - j
+        self._fill(i, i, j, j)
+        a, b = _weights(u), _weights(v)
+        near = self._table[:, i - 1 : i + 3, j - 1 : j + 3].tolist()
+        ln_k, ln_d = (
+            sum(p * (b[0] * r[0] + b[1] * r[1] + b[2] * r[2] + b[3] * r[3]) for p, r in zip(a, rows, strict=True))
+            for rows in near
+        )
+        shift = self._ln_shift[i - 1 : i + 3].tolist()
+        reduced = ln_hz + sum(p * s for p, s in zip(a, shift, strict=True))
+        outside = bool(self.curve.outside(t, reduced))
+        return MedianAnswer(self, t, math.exp(ln_k), math.exp(ln_d), None, f, outside)
+
+    def _natural(self, rows: Array, mass_kg: float) -> Array:
+        """Frequency in Hz where m (2 pi f)^2 is the median stiffness; nan where the table ends."""
+        ln_hz = np.full(rows.shape, math.log(30.0))
+        ln_w = math.log(1e3 / mass_kg) - 2.0 * _LN_2PI
+        for _ in range(_STEPS):
+            columns = (ln_hz - _LOWEST_LN_HZ) / _STEP_LN_HZ
+            if not _inside(rows, columns):
+                return np.full(rows.shape, np.nan)
+            ln_k, slope = self._storage_and_slope(rows, columns)
+            ln_hz = ln_hz - (2.0 * ln_hz - ln_w - ln_k) / (2.0 - np.clip(slope, 0.0, 1.0))
+        return np.asarray(np.exp(ln_hz))
+
+    def _storage_and_slope(self, rows: Array, columns: Array) -> tuple[Array, Array]:
+        """Ln of the median stiffness, and its slope over ln f."""
+        i, j = rows.astype(np.intp), columns.astype(np.intp)
+        self._fill(int(i.min()), int(i.max()), int(j.min()), int(j.max()))
+        flat = self._table[0].reshape(-1)
+        a = _weights(rows - i)
+        v = columns - j
+        corner = (i - 1) * _NODES_HZ + (j - 1)
+        across = [sum(w * flat.take(corner + (r * _NODES_HZ + c)) for r, w in enumerate(a)) for c in range(4)]
+        value = sum(w * k for w, k in zip(_weights(v), across, strict=True))
+        slope = sum(w * k for w, k in zip(_weight_slopes(v), across, strict=True))
+        return np.asarray(value), np.asarray(slope) / _STEP_LN_HZ
+
+    def _looked_up(self, rows: Array, columns: Array) -> Array:
+        """Ln of median stiffness and of median damping ratio, shape (2, m)."""
+        first = columns[0] if columns.size else 0.0
+        if columns.size and bool((columns == first).all()):
+            # One frequency: four columns become one before the many temperatures come in.
+            at = int(first)
+            self._fill(int(rows.min()), int(rows.max()), at, at)
+            line = self._table[:, :, at - 1 : at + 3] @ np.array(_weights(float(first) - at))
+            return np.stack([_cubic(line[0], rows), _cubic(line[1], rows)])
+        if not columns.size:
+            return np.zeros((2, 0))
+        i, j = rows.astype(np.intp), columns.astype(np.intp)
+        self._fill(int(i.min()), int(i.max()), int(j.min()), int(j.max()))
+        a, b = _weights(rows - i), _weights(columns - j)
+        corner = (i - 1) * _NODES_HZ + (j - 1)
+        flat = self._table.reshape(2, -1)
+        total = np.zeros((2, rows.size))
+        for r, p in enumerate(a):
+            for c, q in enumerate(b):
+                total += (p * q) * flat.take(corner + (r * _NODES_HZ + c), axis=1)
+        return total
+
+    def _fill(self, low_i: int, high_i: int, low_j: int, high_j: int) -> None:
+        """Compute the blocks that the cubics around these cells need and that are not there yet."""
+        blocks = slice((low_i - 1) // _BLOCK, (high_i + 2) // _BLOCK + 1)
+        columns = slice(low_j - 1, high_j + 3)
+        if self._there[blocks, columns].all():
+            return
+        for block in range(blocks.start, blocks.stop):
+            nodes = np.arange(block * _BLOCK, min((block + 1) * _BLOCK, _NODES_C))
+            t = np.asarray(_COLDEST_C + nodes, dtype=float)
+            for column in range(columns.start, columns.stop):
+                if not self._there[block, column]:
+                    ln_omega = _LN_2PI + _LOWEST_LN_HZ + _STEP_LN_HZ * column
+                    ln_k = self.curve.ln_modulus(t, np.full(t.shape, ln_omega)) + self._ln_scale[:, None]
+                    storage = band(np.exp(ln_k.real) * np.cos(ln_k.imag)).median
+                    damping = band(0.5 * np.tan(ln_k.imag)).median
+                    self._table[:, nodes, column] = np.log([storage, damping])
+                    self._there[block, column] = True
+
+    def _in_full(
+        self, temperature_c: ArrayLike, frequency_hz: ArrayLike | None, mass_kg: float | None, count: int
+    ) -> MedianAnswer:
+        whole = self.effective(temperature_c, frequency_hz, mass_kg=mass_kg, count=count)
+        natural = whole.natural_frequency_hz
+        return MedianAnswer(
+            self,
+            np.asarray(temperature_c, dtype=float),
+            whole.stiffness_n_per_mm.median,
+            whole.damping_ratio.median,
+            None if natural is None else natural.median,
+            whole.frequency_hz,
+            whole.extrapolated,
+        )
+
+
+def _inside(rows: Array, columns: Array) -> bool:
+    """Whether every state has the four nodes of a cubic on either axis; nan does not."""
+    return bool(((rows >= 1.0) & (rows < _NODES_C - 2)).all() and ((columns >= 1.0) & (columns < _NODES_HZ - 2)).all())
+
+
+def _weights(x: Any) -> tuple[Any, Any, Any, Any]:
+    """Lagrange's weights of nodes -1, 0, 1, 2 at ``x`` between 0 and 1."""
+    before, after, far = x - 1.0, x + 1.0, x - 2.0
+    return (
+        x * before * far * (-1.0 / 6.0),
+        after * before * far * 0.5,
+        after * x * far * -0.5,
+        after * x * before * (1.0 / 6.0),
+    )
+
+
+def _weight_slopes(x: Any) -> tuple[Any, Any, Any, Any]:
+    """Derivatives of :func:`_weights`."""
+    square = x * x
+    return (
+        (3.0 * square - 6.0 * x + 2.0) * (-1.0 / 6.0),
+        (3.0 * square - 4.0 * x - 1.0) * 0.5,
+        (3.0 * square - 2.0 * x - 2.0) * -0.5,
+        (3.0 * square - 1.0) * (1.0 / 6.0),
+    )
+
+
+def _cubic(line: Array, places: Array) -> Array:
+    """Values of a line of nodes between them."""
+    i = places.astype(np.intp)
+    total = np.zeros(places.shape)
+    for k, w in enumerate(_weights(places - i)):
+        total += w * line.take(i + (k - 1))
+    return total
