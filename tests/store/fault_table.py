@@ -15,6 +15,7 @@ import contextlib
 import io
 import json
 import os
+import re
 import resource
 import shutil
 import sqlite3
@@ -262,7 +263,8 @@ def look(row, work, where, folder, code, err, before, mark=""):
     row.done += code == 0
     line = err.strip()
     if code == 1:
-        row.says.setdefault(line.replace(str(folder), "DISK"), mark)
+        said = line.replace(str(folder), "DISK")
+        row.says.setdefault(re.sub(r"postgresql\S+:(?= )", "SERVER:", said), mark)
     notes = err.count("\n") if work.startswith("upgrade") and code == 0 else 0
     plain = err.count("\n") == notes if code == 0 else code == 1 and err.count("\n") == 1
     if not plain or "Traceback" in err or "unexpected" in err:
