@@ -217,7 +217,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(matdb_says, monkeypatch, tmp
     monkeypatch.setattr(os, "fsync", full)
     told = matdb_says("curve", "amber", "--temp", "0C", "--csv", tmp_path / "curve.csv")
     assert told.code == 1
-    assert told.err == "matdb: No space left on device\n"
+    assert told.err == f"matdb: {tmp_path / 'curve.csv'}: No space left on device\n"
     assert not list(tmp_path.glob("*curve.csv*"))
 
 
