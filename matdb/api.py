@@ -123,6 +123,37 @@ class Store:
                     parts[name] = self.records.part(name)
                 check_on_part(thing, parts[name])
 
+    def doubts(self, reading: Reading) -> tuple[str, ...]:
+        """What the newest fit says against a reading that it does not know; see :mod:`matdb.advice.surprise`.
+
+        Ask before the reading is logged: a wrong mass or unit shows as a stiffness that no draw of the fit expects.
+
+        Parameters
+        ----------
+        reading : Reading
+            Of a part or material of the store.
+
+        Returns
+        -------
+        tuple of str
+            Plain sentences; empty when the reading goes with the fit, or when there is none.
+
+        Raises
+        ------
+        NotFound
+            No such part or material.
+        InputError
+            The reading names an axis or a squeeze that its part's form does not have.
+        """
+        from matdb.advice.surprise import doubts
+
+        on = getattr(reading, reading.subject)
+        part = self.records.part(on) if reading.subject == "part" else None
+        material = on if part is None else part.material
+        if self.records.newest_fit(material, reading_ids=False) is None:
+            return ()
+        return doubts(self._known(material)[1], part, reading)
+
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound."""
         return self.records.material(name)

@@ -294,9 +294,10 @@ def log(
     with opened(ctx, store) as kept:
         if subject == "part":
             check_on_part(reading, kept.part(on))
+        odd = kept.doubts(reading)
         number = kept.records.add_reading(reading)
         logged = kept.records.reading(number)
-        doubts = bench_doubts(kept, reading)
+        doubts = [*odd, *bench_doubts(kept, reading)]
     warnings = [*doubts, *hazards(reading)]
     if as_json:
         document("reading add", {"number": number, "reading": logged.reading.to_dict()}, warnings)

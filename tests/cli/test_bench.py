@@ -254,3 +254,19 @@ def test_as_a_process_through_a_pipe(store):
     )
     assert (done.returncode, done.stderr) == (0, "")
     assert "1 reading logged" in done.stdout
+
+
+def test_a_reading_far_from_the_fit_is_cautioned_and_logged(matdb_says):
+    words = ("reading", "add", "ring-down", "0042", "--temp", "10C", "--frequency", "22Hz", "--decrement", "0.35")
+    fine = matdb_says(*words, "--mass", "150g", "--json").json
+    assert not any("the curve's stiffness" in text for text in fine["warnings"])
+    slip = matdb_says(*words, "--mass", "1.5kg")
+    assert slip.code == 0
+    assert "logged reading" in slip.out
+    assert "times the curve's stiffness" in slip.out
+    told = matdb_says(*words, "--mass", "15g", "--json").json
+    assert any("measured 0." in text and "check mass" in text for text in told["warnings"])
+    assert told["number"] > fine["number"]
+    # A material without a fit expects nothing.
+    first = ("reading", "add", "ring-down", "pad", "--temp", "10C", "--frequency", "22Hz", "--mass", "150kg", "--json")
+    assert not any("the curve's stiffness" in text for text in matdb_says(*first).json["warnings"])

@@ -1,0 +1,111 @@
+"""A wrong mass, count or unit shows when a reading is logged; an honest reading does not."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+import matdb
+from matdb.advice.surprise import doubts, surprise
+from matdb.curve.fit import fit_curve, prior_curve
+from matdb.form import GrommetPair
+
+AMBER = matdb.Material(name="amber", family="silicone", hardness="40 A")
+RING = matdb.Part(name="ring", material="amber", form=matdb.Ring(16, 6, 5))
+PAIR = matdb.Part(name="pair", material="amber", form=GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2))
+
+
+@pytest.fixture(scope="module")
+def curve():
+    readings = [
+        matdb.RingDown(part="ring", temperature_c=t, mass_kg=0.25, frequency_hz=f, log_decrement=0.4)
+        for t, f in ((-18.0, 62.0), (0.0, 59.0), (23.0, 56.0), (50.0, 54.0))
+    ]
+    return fit_curve(AMBER, {"ring": RING}, readings)
+
+
+def expected_hz(curve, temperature_c, mass_kg):
+    from matdb.advice.effective import effective
+
+    return effective(curve, AMBER, RING, temperature_c, mass_kg=mass_kg).natural_frequency_hz.median
+
+
+def ring_down(curve, temperature_c, mass_kg, factor=1.0, **more):
+    """A ring-down whose stiffness is a factor off what the curve says; 0.4 of decrement hardly lowers it."""
+    hz = expected_hz(curve, temperature_c, mass_kg) * math.sqrt(factor)
+    return matdb.RingDown(part="ring", temperature_c=temperature_c, mass_kg=mass_kg, frequency_hz=hz, **more)
+
+
+@pytest.mark.parametrize("factor", [3.1, 0.3, 1000.0, 1e-3])
+def test_a_reading_far_off_is_told_by_how_much(curve, factor):
+    found = surprise(curve, RING, ring_down(curve, 10.0, 0.25, factor))
+    assert found.ratio == pytest.approx(factor, rel=0.02)
+    assert found.low < 1.0 < found.high
+    assert f"measured {found.ratio:.2g} times the curve's stiffness" in str(found)
+    assert "check mass, count, unit" in str(found)
+
+
+def test_usual_slips_are_caught(curve):
+    good = ring_down(curve, 10.0, 0.25)
+    assert surprise(curve, RING, good) is None
+    # Four rings where one was meant, grams for kilograms, a diameter's worth of deflection for its hundredth.
+    assert surprise(curve, RING, dataclasses.replace(good, count=4)).ratio == pytest.approx(0.25, rel=0.1)
+    assert surprise(curve, RING, dataclasses.replace(good, mass_kg=250.0)).ratio > 500.0
+    sag = matdb.Deflection(part="ring", temperature_c=23.0, mass_kg=0.5, deflection_mm=1e3)
+    assert surprise(curve, RING, sag).ratio < 1e-2
+
+
+def test_honest_readings_pass(curve):
+    # 3 % of frequency is what a ring-down scatters by: one in a thousand may be told of.
+    rng = np.random.default_rng(1)
+    places = [(t, m) for t in (-15.0, 5.0, 23.0, 45.0) for m in (0.15, 0.5)]
+    told = [
+        surprise(curve, RING, ring_down(curve, t, m, math.exp(0.06 * rng.standard_normal())))
+        for t, m in places
+        for _ in range(25)
+    ]
+    assert sum(found is not None for found in told) <= 1
+
+
+def test_far_outside_the_measured_range_more_is_believed(curve):
+    inside = surprise(curve, RING, ring_down(curve, 10.0, 0.25, 5.0))
+    outside = surprise(curve, RING, ring_down(curve, -75.0, 0.25, 5.0))
+    assert outside is None or outside.high / outside.low > 2.0 * inside.high / inside.low
+
+
+def test_without_a_fit_nothing_is_expected():
+    reading = matdb.RingDown(part="ring", temperature_c=10.0, mass_kg=0.25, frequency_hz=5000.0)
+    assert surprise(prior_curve(AMBER), RING, reading) is None
+    assert doubts(prior_curve(AMBER), RING, reading) == ()
+
+
+def test_points_of_a_sweep_and_hardness_are_compared_too(curve):
+    storage = curve.modulus(10.0, 30.0).storage_mpa.median
+    point = matdb.ModulusPoint(material="amber", temperature_c=10.0, frequency_hz=30.0, storage_mpa=storage)
+    assert surprise(curve, None, point) is None
+    # Pascal typed as kilopascal, or pounds per square inch as megapascal.
+    off = dataclasses.replace(point, storage_mpa=145.0 * storage)
+    assert surprise(curve, None, off).ratio == pytest.approx(145.0, rel=0.05)
+    hard = matdb.HardnessReading(material="amber", temperature_c=23.0, value="95 A")
+    assert surprise(curve, None, hard).ratio > 3.0
+
+
+def test_a_pair_read_with_a_loose_half_is_told(curve):
+    loose = matdb.RingDown(part="pair", temperature_c=23.0, mass_kg=1.0, count=4, frequency_hz=50.0)
+    assert any("a half has lifted off" in text for text in doubts(curve, PAIR, loose))
+    tight = dataclasses.replace(loose, squeeze_mm=0.8)
+    assert not any("a half has lifted off" in text for text in doubts(curve, PAIR, tight))
+
+
+def test_the_store_asks_before_it_logs(tmp_path):
+    with matdb.open_store(tmp_path / "bench.sqlite") as store:
+        store.add([AMBER, RING])
+        slip = matdb.RingDown(part="ring", temperature_c=23.0, mass_kg=250.0, frequency_hz=56.0)
+        assert store.doubts(slip) == ()
+        store.add(dataclasses.replace(slip, mass_kg=0.25))
+        store.fit("amber")
+        assert "check mass" in store.doubts(slip)[0]
+        assert store.doubts(dataclasses.replace(slip, mass_kg=0.25)) == ()
+        with pytest.raises(matdb.NotFound):
+            store.doubts(dataclasses.replace(slip, part="none"))
