@@ -56,6 +56,30 @@ def test_public_names_are_sorted_and_there():
     assert set(matdb.__all__) == set(matdb._HOME) | {"__version__"}
 
 
+def test_what_a_store_takes_and_gives_is_public():
+    # Every class that a public method of Store names in its signature can be had as matdb.Name.
+    tree = ast.parse((TOP / "matdb" / "api.py").read_text(encoding="utf-8"))
+    ours = {
+        name.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("matdb.")
+        for name in node.names
+    }
+    (store,) = (node for node in tree.body if isinstance(node, ast.ClassDef) and node.name == "Store")
+    named = {
+        word.id
+        for method in store.body
+        if isinstance(method, ast.FunctionDef) and not method.name.startswith("_")
+        for note in (method.returns, *(arg.annotation for arg in (*method.args.args, *method.args.kwonlyargs)))
+        if note is not None
+        for word in ast.walk(note)
+        if isinstance(word, ast.Name)
+    }
+    # Temperatures stands for an array, a Forecast or a Flight.
+    assert (named & ours) - {"Temperatures"} <= set(matdb.__all__)
+    assert {"Affordable", "Cover", "Flight", "Forecast", "Reading", "SixAxes", "Squeeze"} <= set(matdb.__all__)
+
+
 def test_every_all_is_true():
     for path in (TOP / "matdb").rglob("*.py"):
         module = ".".join(path.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__")
