@@ -36,6 +36,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Store", "open_store"]
 
+#: Temperatures that a question may name, degrees Celsius.
+_ASKED_C = (-273.0, 400.0, "degrees Celsius")
+
 
 def open_store(where: str | os.PathLike[str] | None = None, *, on_wait: Callable[[float], None] | None = None) -> Store:
     """Open a store; create it and bring its schema up to date as needed.
@@ -104,7 +107,7 @@ class Store:
             A part's material, or a reading's part or material, is not in the store.
         """
         self._curves.clear()
-        single = not isinstance(things, Iterable)
+        single = not isinstance(things, Iterable) or getattr(things, "ndim", 1) == 0
         listed = [things] if single else list(things)
         self._check_readings(listed)
         numbers = self.records.add(listed)
@@ -180,6 +183,9 @@ class Store:
 
     def readings(self, **which: Any) -> list[StoredReading]:
         """Readings by number; ``material``, ``part``, ``kind``, ``include_retired`` narrow the list."""
+        for name in ("material", "part", "kind"):
+            if not isinstance(which.get(name), str | None):
+                raise InputError(name, which[name], "a name or None")
         return self.records.readings(**which)
 
     def correct(self, number: int, new: Reading, why: str) -> int:
@@ -407,7 +413,8 @@ class Store:
 
         known = self.records.part(part)
         record, curve = self._known(known.material)
-        return PartAnswers(curve, record, known, axis=axis, squeeze_mm=squeeze_mm)
+        squeeze = _number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
+        return PartAnswers(curve, record, known, axis=axis, squeeze_mm=squeeze)
 
     def suit(
         self,
@@ -447,7 +454,9 @@ class Store:
             A value out of range.
         """
         from matdb.advice.suit import suit
+        from matdb.mounting.shake import AirframeSpectrum
 
+        _must_be("spectrum", spectrum, AirframeSpectrum, "an AirframeSpectrum or None")
         wanted, candidates = self._candidates(mounting, parts, axis)
         return suit(
             candidates, wanted, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
@@ -628,6 +637,7 @@ class Store:
         """
         from matdb.curve.prony import prony_series
 
+        goal = _number("goal", goal, 0.0, 1.0, open_low=True)
         return prony_series(self._known(material)[1], goal=goal)
 
     # -- the next reading ----------------------------------------------------------------------------------
@@ -679,10 +689,13 @@ class Store:
         InputError
             A value out of range, or both frequency and mass given.
         """
-        from matdb.curve.next_reading import rank_next_readings
+        from matdb.curve.next_reading import Affordable, rank_next_readings
 
+        low_c, high_c = (_number(n, v, *_ASKED_C) for n, v in (("low_c", low_c), ("high_c", high_c)))
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
+        count = int(_number("count", count, 1, 1000))
+        _must_be("affordable", affordable, Affordable, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
         return rank_next_readings(
@@ -745,8 +758,9 @@ class Store:
         InputError
             A value out of range.
         """
-        wanted = self.records.mounting(mounting) if isinstance(mounting, str) else mounting
-        names = list(parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
+        low_c, high_c = (_number(n, v, *_ASKED_C) for n, v in (("low_c", low_c), ("high_c", high_c)))
+        wanted = self._wanted(mounting)
+        names = _names(parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
         found: list[NextReading] = []
         for k, name in enumerate(names):
             if progress is not None:
@@ -758,8 +772,7 @@ class Store:
 
     def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:
         """Parts whose verdict is nearest to a toss-up; those that surely do not suit come last."""
-        if most < 1:
-            raise InputError("most", most, "at least 1")
+        most = int(_number("most", most, 1, 1_000_000))
         steps = sorted({low_c, 0.5 * (low_c + high_c), high_c})
         ranking = self.suit(mounting, steps, axis=axis)
         return [each.part for each in sorted(ranking, key=lambda each: abs(each.probability - 0.5))][:most]
@@ -775,13 +788,23 @@ class Store:
             curve = fit_curve(seen.material, {p.name: p for p in seen.parts}, readings)
         return seen, curve
 
+    def _wanted(self, mounting: Any) -> Mounting:
+        """The mounting that was given, or that of the name that was."""
+        from matdb.mounting.record import Mounting
+
+        if isinstance(mounting, str):
+            return self.records.mounting(mounting)
+        if not isinstance(mounting, Mounting):
+            raise InputError("mounting", mounting, "a Mounting, or the name of one in the store")
+        return mounting
+
     def _candidates(
         self, mounting: Mounting | str, parts: Sequence[str] | None, axis: str
     ) -> tuple[Mounting, list[Candidate]]:
         from matdb.advice.score import Candidate
 
-        wanted = self.records.mounting(mounting) if isinstance(mounting, str) else mounting
-        known = [self.records.part(name) for name in parts] if parts is not None else self.records.parts()
+        wanted = self._wanted(mounting)
+        known = [self.records.part(name) for name in _names(parts)] if parts is not None else self.records.parts()
         curves: dict[str, tuple[Material, Curve]] = {}
         candidates = []
         for part in known:
@@ -791,3 +814,21 @@ class Store:
                 curves[part.material] = self._known(part.material)
             candidates.append(Candidate(part, *curves[part.material]))
         return wanted, candidates
+
+
+def _number(field: str, value: Any, low: float, high: float, unit: str = "", *, open_low: bool = False) -> float:
+    from matdb.material.record import checked_number
+
+    return checked_number(field, value, low, high, unit, open_low=open_low)
+
+
+def _must_be(field: str, value: Any, kind: type, allowed: str) -> None:
+    if value is not None and not isinstance(value, kind):
+        raise InputError(field, value, allowed)
+
+
+def _names(parts: Any) -> list[str]:
+    """Names of parts as a list; a single text is one name too few to be meant as its letters."""
+    if isinstance(parts, str) or not hasattr(parts, "__iter__") or getattr(parts, "ndim", 1) == 0:
+        raise InputError("parts", parts, "a list of names")
+    return list(parts)

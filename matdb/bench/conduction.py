@@ -47,7 +47,7 @@ def positive(field: str, values: ArrayLike, unit: str) -> Array:
     """The values as floats, refused unless all are finite and above 0."""
     try:
         array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, values, f"above 0 {unit}".rstrip()) from None
     good = (array > 0.0) & np.isfinite(array)
     if not np.all(good):

@@ -49,7 +49,7 @@ def _checked(
 ) -> Array:
     try:
         array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, values, allowed) from None
     good = (array > low if open_low else array >= low) & (array < high if open_high else array <= high)
     if not np.all(good):

@@ -704,7 +704,7 @@ def _air(air: str | ArrayLike) -> tuple[Array, float]:
 def _kelvin(field: str, values: ArrayLike) -> Array:
     try:
         kelvin = np.asarray(values, dtype=float) + 273.15
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, values, "a temperature in degrees Celsius") from None
     if not np.all((kelvin > 0.0) & np.isfinite(kelvin)):
         raise InputError(field, np.min(kelvin) - 273.15, "above -273.15 degrees Celsius")
@@ -714,7 +714,7 @@ def _kelvin(field: str, values: ArrayLike) -> Array:
 def _nonnegative(field: str, values: ArrayLike, unit: str) -> Array:
     try:
         array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, values, f"0 {unit} or more") from None
     if not np.all((array >= 0.0) & np.isfinite(array)):
         raise InputError(field, np.min(array), f"0 {unit} or more")

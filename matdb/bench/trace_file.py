@@ -271,7 +271,7 @@ def _time(
     if rate is not None:
         try:
             hz = float(rate)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             hz = float("nan")
         if not 0.0 < hz < 1e7:
             raise InputError("sample_rate_hz", rate, "above 0 and below 1e7 Hz")

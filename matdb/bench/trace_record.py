@@ -256,5 +256,5 @@ def _quantile(level: float) -> float:
 def _floats(name: str, values: ArrayLike) -> Array:
     try:
         return np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(name, "something else", "an array of numbers") from None

@@ -402,7 +402,7 @@ def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Ar
 def _checked(name: str, value: ArrayLike, above: float, most: float, unit: str) -> Array:
     try:
         array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(name, value, f"a number above {above:g} and at most {most:g} {unit}") from None
     bad = ~((array > above) & (array <= most))
     if bad.any():

@@ -184,7 +184,7 @@ class FormBase:
             value = getattr(self, name)
             try:
                 number = float(value)
-            except (TypeError, ValueError):
+            except (TypeError, ValueError, OverflowError):
                 number = math.nan
             if isinstance(value, bool) or not (0.0 < number <= 1000.0):
                 raise InputError(f"{self.kind} {name}", value, "above 0 and at most 1000 mm")

@@ -225,7 +225,7 @@ def checked_load_points(field: str, points: Any, least: int = 1) -> tuple[tuple[
         points = [pair.split(":") for pair in points.replace(";", ",").split(",") if pair.strip()]
     try:
         pairs = tuple((float(d), float(f)) for d, f in points)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, points, allowed) from None
     if pairs and pairs[0] == (0.0, 0.0):
         pairs = pairs[1:]

@@ -39,7 +39,7 @@ def checked_number(
     """A finite number from ``low`` (not included with ``open_low``) to ``high``, as a float."""
     try:
         number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         number = math.nan
     inside = (low < number if open_low else low <= number) and number <= high
     if not inside:

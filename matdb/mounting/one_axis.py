@@ -140,7 +140,7 @@ def _checked(field: str, value: ArrayLike, unit: str, *, zero: bool = False) -> 
     """An array of finite numbers above zero (or from zero); NaN is refused."""
     try:
         array = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, f"a number in {unit} or an array of them".replace(" in  or", " or")) from None
     good = np.isfinite(array) & ((array >= 0.0) if zero else (array > 0.0))
     if not np.all(good):

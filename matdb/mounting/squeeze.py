@@ -128,7 +128,7 @@ class SqueezeCase:
             number("bulk_modulus_mpa", 0.0, 1e6, "MPa", open_low=True)
         try:
             low, high = (float(n) for n in self.load_factors)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             low, high = 2.0, 0.0
         if not (-100.0 <= low <= 1.0 <= high <= 100.0):
             allowed = "two numbers, the lowest at most 1 and the highest at least 1, within 100"
@@ -645,7 +645,7 @@ def _worst(values: Any, quantile: float) -> float:
 def _positive_array(name: str, value: ArrayLike) -> Array:
     try:
         array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(name, value, "a number or an array of numbers in MPa") from None
     if array.size == 0 or not (np.isfinite(array) & (array > 0.0)).all():
         raise InputError(name, value, "finite and above 0 MPa")

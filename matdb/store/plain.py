@@ -103,8 +103,8 @@ def fill_empty(records: Records, tables: Mapping[str, Iterable[Mapping[str, Any]
                 plain = [_for_engine([_packed(row.get(c)) for c in columns], dialect) for row in batch]
                 try:
                     insert_tuples(connection, name, columns, plain)
-                except sa.exc.DBAPIError as error:
-                    reason = str(error.orig).splitlines()[0]
+                except (sa.exc.DBAPIError, OverflowError) as error:  # a whole number that no column holds
+                    reason = str(getattr(error, "orig", error)).splitlines()[0]
                     raise StoreError(shown, f"the rows of {name} do not fit ({reason}); nothing was kept") from None
                 counts[name] += len(batch)
             _advance_numbers(connection, model)

@@ -214,11 +214,13 @@ def is_shut(place: Place) -> bool:
 
 def _is_new(path: Path, place: Place) -> bool:
     """True when there is no file yet, or an empty one; refuses what cannot become a store."""
-    if path.is_dir():
-        raise NotAStore(place.shown, "is a folder; name a file in it")
     try:
+        if path.is_dir():
+            raise NotAStore(place.shown, "is a folder; name a file in it")
         with path.open("rb") as file:
             head = file.read(16)
+    except NotAStore:
+        raise
     except FileNotFoundError:
         if path.parent.is_dir():
             return True

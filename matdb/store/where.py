@@ -68,7 +68,7 @@ def locate(where: str | os.PathLike[str] | None) -> Place:
                 str(path), f"its folder cannot be made ({error.strerror}); name another store"
             ) from None
         return Place(str(path), path)
-    text = os.fspath(where)
+    text = os.fspath(where) if isinstance(where, str | os.PathLike) else None
     if not isinstance(text, str) or not text or text.startswith(":memory:") or not text.isprintable():
         raise InputError("store", where if isinstance(where, str) else str(where), _ALLOWED)
     scheme, mark, rest = text.partition("://")

@@ -40,7 +40,7 @@ _ZERO_C_IN_K = 273.15
 def _altitude(field: str, value: ArrayLike) -> Array:
     try:
         array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, "an altitude in m") from None
     good = (array >= LOWEST_M) & (array <= TROPOPAUSE_M)
     if not np.all(good):

@@ -53,7 +53,7 @@ class Forecast:
     start: dt.datetime | None = None
 
     def __post_init__(self) -> None:
-        t = np.array(self.temperature_c, dtype=float)
+        t = _numbers("forecast", self.temperature_c)
         if t.ndim != 1 or t.size == 0:
             raise InputError("forecast", f"an array of shape {t.shape}", "one or more temperatures in a row")
         outside = ~((t >= COLDEST_C) & (t <= HOTTEST_C))
@@ -67,7 +67,7 @@ class Forecast:
         t.flags.writeable = False
         object.__setattr__(self, "temperature_c", t)
         if self.times is not None:
-            hours = np.array(self.times, dtype=float)
+            hours = _numbers("forecast times", self.times)
             if hours.shape != t.shape or not np.all(np.isfinite(hours)) or np.any(np.diff(hours) <= 0.0):
                 raise InputError(
                     "forecast times", f"{hours.size} values", f"{t.size} rising hours, one per temperature"
@@ -112,6 +112,13 @@ class Forecast:
             "temperature_c": self.temperature_c.tolist(),
             "notes": list(self.notes),
         }
+
+
+def _numbers(field: str, values: Any) -> Array:
+    try:
+        return np.array(values, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(field, values, "one or more numbers in a row") from None
 
 
 def forecast_range(low_c: float, high_c: float, *, steps: int = RANGE_STEPS) -> Forecast:

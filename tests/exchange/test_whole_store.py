@@ -148,9 +148,10 @@ def test_what_could_not_have_been_entered_is_refused_whole(path, value, says, ex
         assert not any(store.records.counts().values())
 
 
-def test_records_that_do_not_fit_together_leave_nothing(exported, tmp_path):
+@pytest.mark.parametrize(("fit", "reading"), [(1, 99), (1, 10**30), (1, "x"), (1, [2])])
+def test_records_that_do_not_fit_together_leave_nothing(exported, tmp_path, fit, reading):
     whole = json.loads(exported.read_bytes())
-    whole["fit_readings"].append({"fit_id": 1, "reading_id": 99})
+    whole["fit_readings"].append({"fit_id": fit, "reading_id": reading})
     bad = tmp_path / "bad.json"
     bad.write_text(json.dumps(whole), encoding="utf-8")
     with matdb.open_store(tmp_path / "new.sqlite") as store:
