@@ -72,7 +72,9 @@ def _of_ordered(ordered: NDArray[np.float64]) -> Any:
     first, weights = _middle(ordered.shape[0])
     middle = ordered[first : first + weights.size]
     whole = np.isfinite(middle).all(axis=0)
-    found = np.tensordot(weights, np.where(whole, middle, 0.0), 1)
+    # Row by row, so that the last digit of a column does not depend on which columns stand beside it.
+    column = weights.reshape(-1, *(1,) * (middle.ndim - 1))
+    found = np.add.reduce(np.multiply(column, np.where(whole, middle, 0.0), order="C"), axis=0)
     # A weight of infinity tells nothing: what has no end keeps the plain median.
     return found if np.all(whole) else np.where(whole, found, middle[(weights.size - 1) // 2])
 

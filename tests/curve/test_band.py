@@ -47,3 +47,15 @@ def test_the_median_moves_smoothly_where_a_middle_draw_jumps():
         return float(np.abs(np.diff(np.log(values), 2)).sum())
 
     assert roughness(band(draws).median) < 0.5 * roughness(np.median(draws, axis=0))
+
+
+def test_a_column_does_not_depend_on_its_neighbours():
+    # To the last digit: a ranking of many parts is one array, and their order must not matter.
+    samples = np.random.default_rng(3).lognormal(size=(100, 40))
+    whole = band(samples)
+    order = np.random.default_rng(4).permutation(40)
+    for shuffled in (samples[:, order], np.ascontiguousarray(samples[:, order]), np.asfortranarray(samples[:, order])):
+        found = band(shuffled)
+        for name in ("median", "low", "high"):
+            assert np.array_equal(getattr(found, name), getattr(whole, name)[order])
+    assert np.array_equal(band(samples[:, :7]).median, whole.median[:7])
