@@ -46,9 +46,13 @@ class Surprise:
 
     def __str__(self) -> str:
         return (
-            f"measured {self.ratio:.2g} times the curve's stiffness, where {self.low:.2g} to {self.high:.2g} times "
+            f"measured {_times(self.ratio)} times the curve's stiffness, where {_times(self.low)} to {_times(self.high)} times "
             "would be expected (99.9 %): check mass, count, unit and squeeze; 'matdb reading correct' mends it"
         )
+
+
+def _times(ratio: float) -> str:
+    return f"{ratio:.2g}" if ratio < 99.5 else f"{float(f'{ratio:.2g}'):.0f}"
 
 
 def surprise(curve: Curve, part: Part | None, reading: Reading) -> Surprise | None:
