@@ -47,7 +47,8 @@ class Surprise:
     def __str__(self) -> str:
         return (
             f"measured {_times(self.ratio)} times the curve's stiffness, where {_times(self.low)} to "
-            f"{_times(self.high)} times would be expected (99.9 %): check mass, count, unit and squeeze; 'matdb reading correct' mends it"
+            f"{_times(self.high)} times would be expected (99.9 %): check mass, count, unit and squeeze; "
+            "'matdb reading correct' mends it"
         )
 
 
