@@ -16,7 +16,7 @@ from matdb.curve.band import Band, band
 from matdb.curve.law import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
 from matdb.curve.middle import middle
 from matdb.errors import InputError
-from matdb.material.modulus import ln_fractional_modulus
+from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
 
 __all__ = ["DAMPING_UNREAD", "FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
@@ -297,10 +297,10 @@ class Curve:
         kelvin = t.reshape(-1) + ZERO_C
         times, _ = self._times(t)
         ln_omega = np.asarray(ln_omega, dtype=float)
-        ln_s = (ln_omega.reshape(n, -1) if ln_omega.ndim > len(shape) else ln_omega.reshape(1, -1)) + 0.5j * np.pi
+        ln_omega = ln_omega.reshape(n, -1) if ln_omega.ndim > len(shape) else ln_omega.reshape(1, -1)
         columns = [self.draws[:, [k]] for k in range(5)]
-        value, rise = ln_fractional_modulus(times + ln_s, *columns[:4], slope=slope)
-        value = value + columns[4] * np.log(kelvin / REFERENCE_K)
+        value, rise = ln_steady_modulus(times + ln_omega, *columns[:4], slope=slope)
+        value.real += columns[4] * np.log(kelvin / REFERENCE_K)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:
