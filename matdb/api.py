@@ -148,6 +148,9 @@ class Store:
         InputError
             The reading names an axis or a squeeze that its part's form does not have.
         """
+        from matdb.bench.readings import Reading
+
+        _must_be("reading", reading, Reading, "a reading such as matdb.RingDown")
         from matdb.advice.surprise import doubts
 
         on = getattr(reading, reading.subject)
@@ -220,6 +223,10 @@ class Store:
         InputError
             A reading does not fit its part's form.
         """
+        if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
+            raise InputError("seed", seed, "a whole number from 0 to 2**63 - 1")
+        if progress is not None and not callable(progress):
+            raise InputError("progress", progress, "a function that takes the share done, or None")
         from matdb.curve.fit import fit_curve, prior_curve
         from matdb.store.kept import FitRecord
 
@@ -456,7 +463,7 @@ class Store:
         from matdb.advice.suit import suit
         from matdb.mounting.shake import AirframeSpectrum
 
-        _must_be("spectrum", spectrum, AirframeSpectrum, "an AirframeSpectrum or None")
+        _must_be("spectrum", spectrum, AirframeSpectrum | None, "an AirframeSpectrum or None")
         wanted, candidates = self._candidates(mounting, parts, axis)
         return suit(
             candidates, wanted, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
@@ -695,7 +702,7 @@ class Store:
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(_number("count", count, 1, 1000))
-        _must_be("affordable", affordable, Affordable, "what the bench can do, an Affordable, or None")
+        _must_be("affordable", affordable, Affordable | None, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
         return rank_next_readings(
@@ -822,8 +829,8 @@ def _number(field: str, value: Any, low: float, high: float, unit: str = "", *, 
     return checked_number(field, value, low, high, unit, open_low=open_low)
 
 
-def _must_be(field: str, value: Any, kind: type, allowed: str) -> None:
-    if value is not None and not isinstance(value, kind):
+def _must_be(field: str, value: Any, kind: Any, allowed: str) -> None:
+    if not isinstance(value, kind):
         raise InputError(field, value, allowed)
 
 

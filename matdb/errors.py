@@ -66,14 +66,16 @@ class InputError(MatdbError, ValueError):
         What is allowed, with units.
     cure : str
         What to do about it; may be empty.
+
+    ``says`` takes the place of the sentence made of value and allowed, where that would not read well.
     """
 
     exit_code = 2
 
-    def __init__(self, field: str, value: object, allowed: str, cure: str = "") -> None:
+    def __init__(self, field: str, value: object, allowed: str, cure: str = "", *, says: str = "") -> None:
         self.field, self.value, self.allowed, self.cure = field, value, allowed, cure
         given = "nothing" if value is None else _shown(value)
-        line = f"{field}: {given} is not allowed; it must be {allowed}"
+        line = f"{field}: {says}" if says else f"{field}: {given} is not allowed; it must be {allowed}"
         super().__init__(f"{line}; {cure}" if cure else line)
 
 

@@ -288,7 +288,8 @@ def _refuse(file: str, found: Any, as_json: bool) -> None:
         if found.problem_count > len(found.problems):
             print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
     problems = f"{found.problem_count} problem" + ("s" if found.problem_count > 1 else "")
-    raise InputError(file, problems, "a file without any", "nothing was logged; correct the file and import it again")
+    cure = "nothing was logged; correct the file and import it again"
+    raise InputError(file, problems, "a file without any", cure, says=problems)
 
 
 def _bench_doubts(kept: Any, found: Any) -> list[str]:

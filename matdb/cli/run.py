@@ -9,7 +9,7 @@ import warnings
 from collections.abc import Sequence
 from typing import Any
 
-from matdb.errors import MatdbError
+from matdb.errors import InputError, MatdbError
 
 __all__ = ["run"]
 
@@ -44,6 +44,10 @@ def run(argv: Sequence[str] | None = None) -> int:
     except SystemExit as end:
         # How Typer answers a reader that went away.
         return end.code if isinstance(end.code, int) else 1
+    except InputError as error:
+        from matdb.cli.naming import as_typed
+
+        return _say(str(as_typed(error, words)), error.exit_code)
     except MatdbError as error:
         return _say(str(error), error.exit_code)
     except Exception as error:

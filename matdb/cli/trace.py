@@ -188,7 +188,9 @@ def _refusal(fit: TraceFit | ForcedFit, name: str) -> None:
     cure = fit.reasons[0]
     if isinstance(fit, TraceFit) and fit.trace.base is not None and "--forced" not in cure:
         cure += "; for a shaken record with a base sensor add --forced"
-    raise InputError(name, "refused", "a record with figures worth logging", cure)
+    raise InputError(
+        name, "refused", "a record with figures worth logging", cure, says="refused, for no figure is worth logging"
+    )
 
 
 def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:

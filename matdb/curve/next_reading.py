@@ -84,6 +84,10 @@ class Affordable:
     kinds: tuple[str, ...] = ("ring-down", "deflection")
 
     def __post_init__(self) -> None:
+        for field in ("temperatures_c", "masses_kg", "kinds"):
+            value = getattr(self, field)
+            if value is not None and not isinstance(value, tuple | list):
+                raise InputError(f"affordable {field}", value, "a tuple of them")
         if not self.temperatures_c or not self.kinds:
             raise InputError("affordable", "nothing", "at least one temperature and one kind of reading")
         for t in self.temperatures_c:

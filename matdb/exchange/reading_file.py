@@ -134,10 +134,8 @@ def read_readings(
             found.add_problem(line, table.header[retired], "this reading was retired; remove the row")
             continue
         before = found.problem_count
-        values = dict(defaults or {}) | _values(found, headings, commas, cells, line)
-        if found.problem_count > before:
-            continue
-        reading = _reading(found, headings, values, line)
+        values, unread = _values(found, headings, commas, cells, line)
+        reading = _reading(found, headings, dict(defaults or {}) | values, unread, line)
         if reading is None:
             continue
         on = getattr(reading, reading.subject)
@@ -154,6 +152,8 @@ def read_readings(
                 found.add_problem(line, _shown(headings, error.field), str(error))
                 continue
             checked.add(state)
+        if found.problem_count > before:
+            continue
         key = duplicate_key(reading, with_time=timed)
         if stored[key] > 0:
             stored[key] -= 1
@@ -211,8 +211,10 @@ def _values(
     commas: list[bool],
     cells: tuple[str, ...],
     line: int,
-) -> dict[str, Any]:
+) -> tuple[dict[str, Any], set[str]]:
+    """The values of a row, and the fields whose cells could not be read."""
     values: dict[str, Any] = {}
+    unread: set[str] = set()
     for heading, comma, text in zip(headings, commas, cells, strict=True):
         if heading is None or not text:
             continue
@@ -220,13 +222,30 @@ def _values(
             value = value_of(heading.column, text, heading.text, heading.unit, comma=comma)
         except InputError as error:
             found.add_problem(line, heading.text, str(error))
+            unread.add(heading.field)
             continue
         if value is not None:
             values[heading.field] = value
-    return values
+    return values, unread
 
 
-def _reading(found: ReadingFile, headings: list[Heading | None], values: dict[str, Any], line: int) -> Reading | None:
+#: What stands for a needed figure that is wrong, so that the rest of its row can be judged too.
+_STAND_INS: Final[Mapping[str, Any]] = {
+    "temperature_c": 23.0,
+    "mass_kg": 1.0,
+    "frequency_hz": 1e5,
+    "deflection_mm": 1.0,
+    "storage_mpa": 1.0,
+    "value": "40 A",
+}
+
+
+def _reading(
+    found: ReadingFile, headings: list[Heading | None], values: dict[str, Any], unread: set[str], line: int
+) -> Reading | None:
+    """The reading of a row, one with stand-ins where only a figure is wrong, or None; every problem is noted."""
+    if "kind" in unread:
+        return None
     kind = str(values.get("kind", "")).strip().casefold().replace(" ", "-").replace("_", "-")
     kind = {"ringdown": "ring-down", "shore": "hardness", "sweep": "modulus"}.get(kind, kind)
     cls = READINGS.get(kind)
@@ -245,14 +264,24 @@ def _reading(found: ReadingFile, headings: list[Heading | None], values: dict[st
     needed = [f.name for f in fields(cls) if _is_needed(f)]
     absent = [name for name in needed if values.get(name) is None]
     for name in absent:
-        found.add_problem(line, _shown(headings, name), f"empty; a {kind} needs it")
-    if absent:
+        if name not in unread:
+            found.add_problem(line, _shown(headings, name), f"empty; a {kind} needs it")
+    if any(name not in _STAND_INS for name in absent):
         return None
-    try:
-        return reading_from_dict(values)
-    except InputError as error:
-        found.add_problem(line, _shown(headings, error.field.removeprefix(f"{kind} ")), str(error))
-        return None
+    values |= {name: _STAND_INS[name] for name in absent}
+    for _ in range(len(values)):
+        try:
+            return reading_from_dict(values)
+        except InputError as error:
+            name = error.field.removeprefix(f"{kind} ")
+            found.add_problem(line, _shown(headings, name), str(error))
+            if name in _STAND_INS and name in needed and values.get(name) != _STAND_INS[name]:
+                values[name] = _STAND_INS[name]
+            elif name in values and name not in needed:
+                del values[name]
+            else:
+                return None
+    return None
 
 
 def _is_needed(f: Any) -> bool:

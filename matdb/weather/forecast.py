@@ -75,7 +75,11 @@ class Forecast:
             hours.flags.writeable = False
             object.__setattr__(self, "times", hours)
         checked_text("forecast source", self.source, 300)
+        if not isinstance(self.notes, tuple | list) or not all(isinstance(note, str) for note in self.notes):
+            raise InputError("forecast notes", self.notes, "sentences in a tuple")
         object.__setattr__(self, "notes", tuple(self.notes))
+        if self.start is not None and not isinstance(self.start, dt.datetime):
+            raise InputError("forecast start", self.start, "a date and time, or None")
 
     def __len__(self) -> int:
         return int(self.temperature_c.size)

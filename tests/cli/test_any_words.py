@@ -8,10 +8,11 @@ import re
 import shutil
 import sqlite3
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
-from examples import trying
+from examples import RUN, trying
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -21,7 +22,8 @@ from matdb.exchange.whole_store import export_store
 
 #: Commands whose answers take long.
 SLOW = (
-    "bench", "cover", "demo", "fit", "next", "page", "picture", "protocol", "reading trace", "soak", "squeeze", "suit",
+    "bench", "cover", "demo", "export prony", "fit", "next", "page", "picture", "protocol", "reading trace", "soak",
+    "squeeze", "store publish", "suit",
 )  # fmt: skip
 
 
@@ -203,6 +205,7 @@ def bench(filled, tmp_path_factory):
     patch.setenv("NO_COLOR", "1")
     patch.setenv("MATDB_STORE", "bench.sqlite")
     (top / "home").mkdir()
+    patch.setattr(tempfile, "tempdir", str(top / "home"))
     there = {path.name: path.read_bytes() for path in kept.iterdir()}
     before = Path.cwd()
     yield top, field, there, Eye()
@@ -242,7 +245,10 @@ def same_store(field, there, kept):
 
 
 #: Commands that may be the first ones on a new store: what they refuse may leave an empty one.
-FIRST = ("import store", "material add", "mounting add", "part add", "reading add", "reading import")
+FIRST = (
+    "import store", "material add", "mounting add", "part add", "part list", "reading add", "reading import",
+    "reading list",
+)  # fmt: skip
 
 #: What a command may say before its last line: problems of a file one by one, and how far it is.
 _BEFORE = re.compile(r"line \d+, column .*|\.\.\. and \d+ more|.*\d+ %.*|matdb: waiting .*")
@@ -253,9 +259,10 @@ def test_any_words_are_answered_or_refused_in_one_line(path, bench):
     top, field, there, eye = bench
     slow = " ".join(path).startswith(SLOW)
 
-    @trying(1 if slow else 5)
+    @trying(0.2 if slow else 5)
     @given(arguments(COMMANDS[path]))
     def tried(words):
+        RUN["command line"] += 1
         laid_out(field, there)
         out, err = io.StringIO(), io.StringIO()
         eye.seen, eye.open = [], True

@@ -125,7 +125,7 @@ def test_a_picture_of_record_and_fit(matdb_says, tapped, tmp_path):
         (("--part", "0043", "--temp", "23C", "--mass", "150g", "--log"), "'0043'"),
         (("--signal", "gyro"), "gyro"),
         (("--within", "60Hz..5Hz"), "--within"),
-        (("--time-unit", "days"), "time_unit"),
+        (("--time-unit", "days"), "--time-unit"),
         (("--forced",), "base"),
         ((*STATE, "--log", "--soak", "long"), "--soak"),
     ],

@@ -68,14 +68,14 @@ def test_one_bad_cell_and_nothing_is_logged(store, tmp_path, capsys):
     ask = ("reading", "import", file, "--store", store)
     code, out, err = say(capsys, *ask)
     assert (code, out, count(store)) == (2, "", 0)
-    first, last = err.splitlines()
+    first, second, last = err.splitlines()
     assert first.startswith("line 4, column mass_g: ")
-    assert last.startswith("matdb: ")
-    assert "nothing was logged" in last
+    assert second.startswith("line 4, column log_decrement: ")
+    assert last == f"matdb: {file}: 2 problems; nothing was logged; correct the file and import it again"
     code, out, err = say(capsys, *ask, "--json")
     answer = json.loads(out)
     assert (code, count(store)) == (2, 0)
-    assert [(p["line"], p["column"]) for p in answer["problems"]] == [(4, "mass_g")]
+    assert [(p["line"], p["column"]) for p in answer["problems"]] == [(4, "mass_g"), (4, "log_decrement")]
     assert err.count("\n") == 1
 
 

@@ -143,6 +143,7 @@ def test_every_problem_has_its_line_and_column():
         (3, "temp"),
         (4, "temp"),
         (4, "frequency_hz"),
+        (4, "mass_g"),
         (5, "log_decrement"),
         (6, "part"),
         (7, "mass_g"),
@@ -152,6 +153,7 @@ def test_every_problem_has_its_line_and_column():
         (11, "axis"),
         (12, "taken_at"),
         (13, "deflection_mm"),
+        (13, "frequency_hz"),
     ]
     said = {(line, column): says for line, column, says in found}
     assert "in C, F or K" in said[3, "temp"]
@@ -159,6 +161,31 @@ def test_every_problem_has_its_line_and_column():
     assert "add the part first" in said[6, "part"]
     assert "'tap' is not allowed" in said[8, "kind"]
     assert "needs it" in said[13, "deflection_mm"]
+
+
+def test_a_row_tells_all_its_problems_at_once():
+    found = problems(
+        "kind,part,temp_C,mass_g,frequency_hz,log_decrement,soak_min,count,axis,note\n"
+        "ring-down,0042,-300,-1,0,7,-2,0,radial,fine\n"
+        "ring-down,43,warm,,31.2,0.5,,1,,\n"
+        "modulus,,,,,,,,,\n"
+    )
+    assert [(line, column) for line, column, _ in found] == [
+        (2, "temp_C"),
+        (2, "soak_min"),
+        (2, "count"),
+        (2, "mass_g"),
+        (2, "frequency_hz"),
+        (2, "log_decrement"),
+        (2, "axis"),
+        (3, "temp_C"),
+        (3, "mass_g"),
+        (3, "part"),
+        (4, "temp_C"),
+        (4, "material"),
+        (4, "frequency_hz"),
+        (4, "storage_mpa"),
+    ]
 
 
 def test_defaults_fill_what_the_file_leaves_out():
