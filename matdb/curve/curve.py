@@ -340,12 +340,13 @@ class Curve:
             angle = kx[k][:, None] * x + ky[k][:, None] * y
             total += np.cos(angle + phase[0, k][:, None]) + 1j * np.cos(angle + phase[1, k][:, None])
         total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
-        reduced = middle(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
-        colder = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
-        stiff_growth = np.maximum(colder, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
-        loss_growth = np.maximum(colder, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
-        total.real *= 1.0 + np.clip(stiff_growth, 0.0, _MOST_GROWTH)
-        total.imag *= 1.0 + np.clip(loss_growth, 0.0, _MOST_GROWTH)
+        if self.measured_c is not None:
+            reduced = middle(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
+            away = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
+            stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
+            loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
+            total.real *= 1.0 + np.clip(stiff_growth, 0.0, _MOST_GROWTH)
+            total.imag *= 1.0 + np.clip(loss_growth, 0.0, _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.
         loss = np.clip(ln_modulus.imag.reshape(n, -1), 0.0, 1.2)
         room = np.maximum(MISFIT_LOSS * total.imag, -0.8)

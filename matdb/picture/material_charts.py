@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
@@ -162,7 +163,7 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
             (("storage modulus, MPa", found.storage_mpa), ("loss factor", found.loss_factor))
         )
     ]
-    shift = band(shift_draws(curve, t) / _LN10)
+    shift = replace(band(shift_draws(curve, t) / _LN10), median=curve.median_ln_shift(t) / _LN10)
     beyond = np.ones(t.shape, dtype=bool)
     if curve.measured_c is not None:
         beyond = (t < curve.measured_c[0]) | (t > curve.measured_c[1])

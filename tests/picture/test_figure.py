@@ -6,7 +6,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
-from matdb.errors import InputError, MissingExtra
+from matdb.errors import FileTaken, InputError, MissingExtra
 from matdb.picture.figure import draw, picture_bytes, save_picture
 from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
@@ -80,7 +80,7 @@ def test_drawing_leaves_global_settings_alone(charts):
 def test_a_picture_is_written_whole_and_never_over_another(charts, tmp_path):
     target = save_picture(charts["residuals"], tmp_path / "a.PNG")
     assert target.read_bytes().startswith(b"\x89PNG")
-    with pytest.raises(InputError, match="--force"):
+    with pytest.raises(FileTaken, match="--force"):
         save_picture(charts["residuals"], target)
     assert save_picture(charts["residuals"], target, force=True) == target
     with pytest.raises(InputError, match=r"\.png or \.svg"):
