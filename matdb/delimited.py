@@ -7,6 +7,7 @@ text, so that leading zeros of names survive.
 from __future__ import annotations
 
 import csv
+import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -16,10 +17,14 @@ from numpy.typing import NDArray
 
 from matdb.errors import InputError
 
-__all__ = ["Table", "read_table"]
+__all__ = ["Table", "file_bytes", "read_table"]
 
-#: The longest text that is read, in characters.
+#: The longest text that is read, in characters; the largest file, in bytes; the largest table. A short line below a
+#: long header takes as much memory as a long one.
 LONGEST = 50_000_000
+MOST_BYTES = 2 * LONGEST
+MOST_COLUMNS = 2000
+MOST_CELLS = 40_000_000
 
 _COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -85,6 +90,34 @@ class Table:
         return out
 
 
+def file_bytes(path: str | os.PathLike[str], most: int = MOST_BYTES) -> bytes:
+    """A file's content, never more than can be used: what has no end, such as a device, is refused too.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    most : int
+        Largest number of bytes.
+
+    Raises
+    ------
+    InputError
+        It is larger.
+    OSError
+        It cannot be read.
+    """
+    pieces: list[bytes] = []
+    room = most
+    with open(path, "rb") as file:
+        while piece := file.read(1 << 20):
+            room -= len(piece)
+            if room < 0:
+                raise InputError(os.fspath(path), f"over {most} bytes", f"a file of at most {most} bytes", "split it")
+            pieces.append(piece)
+    return b"".join(pieces)
+
+
 def read_table(what: str, text: str | bytes, *, is_header: Callable[[tuple[str, ...]], bool] | None = None) -> Table:
     """Read a table with a header line.
 
@@ -124,7 +157,11 @@ def read_table(what: str, text: str | bytes, *, is_header: Callable[[tuple[str, 
                 continue
             if not header:
                 header = cells
+                if len(header) > MOST_COLUMNS:
+                    raise InputError(what, f"{len(header)} columns", f"a table of at most {MOST_COLUMNS} columns")
                 continue
+            if len(rows) * len(header) > MOST_CELLS:
+                raise InputError(what, f"over {MOST_CELLS} cells", f"at most {MOST_CELLS} cells", "split it")
             while len(cells) > len(header) and not cells[-1]:
                 cells = cells[:-1]
             if len(cells) > len(header):

@@ -1,5 +1,7 @@
 """Text tables: separators, marks, comments, decimal commas, cells that are no numbers."""
 
+import os
+
 import numpy as np
 import pytest
 
@@ -44,3 +46,27 @@ def test_a_very_long_text_and_a_broken_cell_are_refused(monkeypatch):
     monkeypatch.undo()
     with pytest.raises(InputError, match="plain cells"):
         delimited.read_table("t", "a,b\n" + "x" * 200000 + ",1\n")
+
+
+def test_a_file_without_an_end_is_refused(tmp_path):
+    file = tmp_path / "long.csv"
+    file.write_bytes(b"x" * 5000)
+    assert delimited.file_bytes(file) == b"x" * 5000
+    assert delimited.file_bytes(file, 5000) == b"x" * 5000
+    with pytest.raises(InputError, match="at most 4999 bytes"):
+        delimited.file_bytes(file, 4999)
+    if os.path.exists("/dev/zero"):
+        with pytest.raises(InputError, match="at most 3000000 bytes"):
+            delimited.file_bytes("/dev/zero", 3_000_000)
+
+
+def test_a_table_of_too_many_cells_is_refused(monkeypatch):
+    with pytest.raises(InputError, match="at most 2000 columns"):
+        delimited.read_table("wide.csv", "a," * 3000 + "b\n1,2\n")
+    monkeypatch.setattr("matdb.delimited.MOST_CELLS", 5000)
+    # Short rows are laid out as wide as the header.
+    with pytest.raises(InputError, match="at most 5000 cells"):
+        delimited.read_table("long.csv", "a," * 99 + "b\n" + "1,2\n" * 100)
+    monkeypatch.setattr("matdb.delimited.LONGEST", 100)
+    with pytest.raises(InputError, match="at most 100 characters"):
+        delimited.read_table("long.csv", "a,b\n" + "1,2\n" * 100)

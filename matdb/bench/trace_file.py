@@ -32,6 +32,8 @@ _ASIDE_NAME = re.compile(
 )
 #: Beyond this a file is not a trace for one fit.
 _MOST_BYTES = 400_000_000
+#: Short rows are laid out as wide as the widest.
+_MOST_CELLS = 50_000_000
 _DELIMITERS = (";", "\t", ",", " ")
 
 
@@ -88,6 +90,9 @@ def read_trace(
     if len(header) != width:
         header = [f"column {i + 1}" for i in range(width)]
     header = [h.strip().strip('"').strip() or f"column {i + 1}" for i, h in enumerate(header)]
+    if width * (len(lines) - first) > _MOST_CELLS:
+        most = f"at most {_MOST_CELLS // 1_000_000} million cells"
+        raise InputError("trace file", f"{len(lines) - first} rows of {width} columns", most, "cut it to the taps")
     table, numbers = _numbers(lines[first:], delimiter, comma, header, name)
 
     notes: list[str] = []

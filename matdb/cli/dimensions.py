@@ -285,10 +285,9 @@ def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
 
 
 def _points_from_file(option: str, text: str) -> tuple[tuple[float, float], ...]:
-    from pathlib import Path
-
+    from matdb.delimited import file_bytes
     from matdb.exchange.point_file import read_points
 
     if not text:
         raise InputError(option, None, "the name of a CSV file", "its columns may be deflection_mm and force_n")
-    return read_points(text, Path(text).read_bytes())
+    return read_points(text, file_bytes(text))

@@ -128,15 +128,17 @@ def _sentence(m: Any) -> str:
 
 def _from_file(file: str, name: str, given: tuple[Any, ...]) -> Any:
     import json
-    from pathlib import Path
 
+    from matdb.delimited import file_bytes
     from matdb.errors import InputError
     from matdb.mounting.record import mounting_from_dict
 
     if any(value is not None for value in given):
         raise InputError("--from", file, "given alone", "put everything into the file")
     try:
-        values = json.loads(Path(file).read_bytes())
+        values = json.loads(file_bytes(file, 10_000_000))
+    except InputError:
+        raise
     except (ValueError, RecursionError):
         raise InputError("--from", file, "a file of JSON") from None
     if not isinstance(values, dict):

@@ -210,11 +210,12 @@ def import_(
     from pathlib import Path
 
     from matdb.cli.screen import document, lines, progress, show
+    from matdb.delimited import file_bytes
     from matdb.errors import InputError
     from matdb.exchange.reading_file import read_readings
     from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 
-    raw = Path(file).expanduser().read_bytes()
+    raw = file_bytes(Path(file).expanduser())
     content: bytes | Table = raw
     others: tuple[str, ...] = ()
     if is_spreadsheet(raw):

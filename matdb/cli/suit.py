@@ -124,9 +124,10 @@ def suit(
     squeeze_mm = quantity(squeeze, "length", "--squeeze")
     measured = None
     if spectrum is not None:
+        from matdb.delimited import file_bytes
         from matdb.mounting.shake import read_spectrum
 
-        measured = read_spectrum(Path(spectrum).read_bytes(), Path(spectrum).name)
+        measured = read_spectrum(file_bytes(spectrum), Path(spectrum).name)
     with existing(ctx, store) as kept:
         wanted = mounting_given(kept, mounting, mass, count, rotor, blades, manoeuvre)
         ranking = kept.suit(

@@ -123,6 +123,7 @@ def flight_from_options(
     from pathlib import Path
 
     from matdb.advice.exposure import flight
+    from matdb.delimited import file_bytes
     from matdb.errors import InputError
     from matdb.units import parse, parse_range
 
@@ -143,7 +144,7 @@ def flight_from_options(
             more["low_c"] = parse(temp, "temperature", "--temp")
     for name, file in (("csv", forecast), ("monthly", monthly)):
         if file is not None:
-            more |= {name: Path(file).read_bytes(), "what": Path(file).name}
+            more |= {name: file_bytes(file), "what": Path(file).name}
     if unit is not None and not (forecast or monthly):
         raise InputError("--unit", unit, "given with --forecast or --monthly")
     for option, text, field in (

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from matdb.delimited import file_bytes
 from matdb.errors import InputError, MatdbError, StoreError
 from matdb.version import VERSION
 
@@ -21,6 +22,9 @@ __all__ = ["FORMAT", "export_store", "import_store", "store_text"]
 #: Name and number of the format; the number rises when a reader of the old one could not read the new.
 FORMAT: Final = "matdb store"
 FORMAT_VERSION: Final = 1
+
+#: Largest file that is read, bytes.
+_MOST_BYTES: Final = 2_000_000_000
 
 #: Table: the name of its list in the file.
 _LISTS: Final = {
@@ -183,7 +187,9 @@ def import_store(store: Store, path: str | os.PathLike[str]) -> dict[str, int]:
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        whole = json.loads(path.read_bytes())
+        whole = json.loads(file_bytes(path, _MOST_BYTES))
+    except InputError:
+        raise
     except (ValueError, RecursionError):
         whole = None
     if not isinstance(whole, dict) or whole.get("format") != FORMAT:

@@ -124,3 +124,9 @@ def test_any_bytes_give_a_trace_or_one_line(tmp_path, raw):
     if trace is not None:
         assert np.all(np.isfinite(trace.signal))
         assert np.all(np.diff(trace.time_s) > 0)
+
+
+def test_a_wide_row_does_not_widen_a_long_file_beyond_memory(tmp_path):
+    text = "1," + "," * 40_000 + "2\n" + "1,2\n" * 2000
+    with pytest.raises(InputError, match="at most 50 million cells"):
+        read_trace(_write(tmp_path / "a.csv", text), sample_rate_hz=100.0)

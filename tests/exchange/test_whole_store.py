@@ -168,3 +168,9 @@ def test_a_file_of_something_else_is_refused(tmp_path):
             pytest.raises(matdb.InputError, match="matdb export store"),
         ):
             import_store(store, tmp_path / "x.json")
+
+
+def test_a_file_that_is_too_large_is_refused(exported, tmp_path, monkeypatch):
+    monkeypatch.setattr("matdb.exchange.whole_store._MOST_BYTES", 100)
+    with matdb.open_store(tmp_path / "new.sqlite") as store, pytest.raises(matdb.InputError, match="at most 100 bytes"):
+        import_store(store, exported)
