@@ -182,6 +182,12 @@ class PartAnswers:
             if found is not None:
                 return found
         share = checked_question(frequency_hz, mass_kg, count)
+        if share is not None and type(temperature_c) is float and self._one_scale:
+            at = self._single_natural(temperature_c, share)
+            found = None if at is None else self._single(temperature_c, at)
+            if found is not None:
+                found.natural_frequency_hz = at
+                return found
         t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
         rows = (t - _COLDEST_C).reshape(-1)
         if share is not None:
@@ -223,6 +229,30 @@ class PartAnswers:
         reduced = ln_hz + sum(p * s for p, s in zip(a, shift, strict=True))
         outside = bool(self.curve.outside(t, reduced))
         return MedianAnswer(self, t, math.exp(ln_k), math.exp(ln_d), None, f, outside)
+
+    def _single_natural(self, t: float, mass_kg: float) -> float | None:
+        """As :meth:`_natural` for one temperature in plain Python; None where the table ends."""
+        x = t - _COLDEST_C
+        if not 1.0 <= x < _NODES_C - 2:
+            return None
+        i = int(x)
+        a = _weights(x - i)
+        ln_hz, ln_w = math.log(30.0), math.log(1e3 / mass_kg) - 2.0 * _LN_2PI
+        for _ in range(_STEPS):
+            y = (ln_hz - _LOWEST_LN_HZ) / _STEP_LN_HZ
+            if not 1.0 <= y < _NODES_HZ - 2:
+                return None
+            j = int(y)
+            self._fill(i, i, j, j)
+            r0, r1, r2, r3 = self._table[0, i - 1 : i + 3, j - 1 : j + 3].tolist()
+            across = [a[0] * r0[c] + a[1] * r1[c] + a[2] * r2[c] + a[3] * r3[c] for c in range(4)]
+            value = slope = 0.0
+            for w, rate, k in zip(_weights(y - j), _weight_slopes(y - j), across, strict=True):
+                value += w * k
+                slope += rate * k
+            slope = min(max(slope / _STEP_LN_HZ, 0.0), 1.0)
+            ln_hz -= (2.0 * ln_hz - ln_w - value) / (2.0 - slope)
+        return math.exp(ln_hz)
 
     def _natural(self, rows: Array, mass_kg: float) -> Array:
         """Frequency in Hz where m (2 pi f)^2 is the median stiffness; nan where the table ends."""

@@ -6,9 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
 
-from matdb.bench.readings import READINGS
-from matdb.exchange.columns import COLUMNS
-
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -274,6 +271,9 @@ def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list
     tuple
         Header and rows; columns that no reading fills are left out.
     """
+    from matdb.bench.readings import READINGS
+    from matdb.exchange.columns import COLUMNS
+
     known = {f.name for cls in READINGS.values() for f in fields(cls)}
     names = ["kind", *(c.field for c in COLUMNS if c.field in known)]
     rows = []

@@ -91,6 +91,9 @@ def test_one_state_is_the_same_alone_and_among_many(fitted):
     alone = loaded.median(-5.0, mass_kg=0.5)
     assert type(alone.natural_frequency_hz) is float
     assert alone.natural_frequency_hz == alone.frequency_hz
+    among = loaded.median(np.array([-5.0, 20.0]), mass_kg=0.5)
+    assert alone.natural_frequency_hz == pytest.approx(among.natural_frequency_hz[0], rel=1e-12)
+    assert alone.damping_ratio == pytest.approx(among.damping_ratio[0], rel=1e-12)
 
 
 def test_shapes_broadcast(fitted):
