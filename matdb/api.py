@@ -546,6 +546,8 @@ class Store:
         """
         from matdb.advice.camera import six_axes
 
+        temperature_c = _number("temperature_c", temperature_c, *_ASKED_C)
+        squeeze_mm = _number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
         wanted, candidates = self._candidates(mounting, [part], "axial")
         return six_axes(candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package)
 
