@@ -287,10 +287,18 @@ def case_ranking(folder: Path, quick: bool) -> list[list[Any]]:
     }
     rows = []
     for name, (low, high) in factors.items():
-        times = [suit.told(base | {name: value}, 1 if quick else 3)["cpu"] for value in (low, high)]
+        runs = [suit.told(base | {name: value}, 1 if quick else 3) for value in (low, high)]
+        times = [run["cpu"] for run in runs]
         exponent = math.log(times[1] / times[0]) / math.log(high / low)
         rows.append(
-            [f"ranking, {high:,} {name}", f"{low:,} {name}: power {exponent:.2f}", times[1], times[0], high / low]
+            [
+                f"ranking, {high:,} {name}",
+                f"{low:,} {name}: power {exponent:.2f}",
+                times[1],
+                times[0],
+                high / low,
+                runs[1]["mib"],
+            ]
         )
     return rows
 
@@ -482,7 +490,8 @@ def told(name: str, folder: Path, quick: bool) -> list[list[Any]]:
     if done.returncode:
         raise SystemExit(done.stderr)
     found = json.loads(done.stdout.splitlines()[-1])
-    return [[*row, found["mib"], None] for row in found["rows"]]
+    # The ranking runs in processes of its own, which tell their memory themselves.
+    return [[*(row if len(row) > 5 else [*row, found["mib"]]), None] for row in found["rows"]]
 
 
 def shown(seconds: float, unit: bool) -> str:
