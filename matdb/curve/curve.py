@@ -335,24 +335,27 @@ class Curve:
         ln_omega = np.asarray(ln_omega, dtype=float)
         y = (ln_omega.reshape(n, -1) if ln_omega.ndim > t.ndim else ln_omega.reshape(1, -1)) / _MISFIT_LN_HZ
         kx, ky, phase = self._waves
-        total = np.zeros((n, max(x.size, y.shape[1])), dtype=complex)
-        for k in range(_MISFIT_WAVES):
-            angle = kx[k][:, None] * x + ky[k][:, None] * y
-            total += np.cos(angle + phase[0, k][:, None]) + 1j * np.cos(angle + phase[1, k][:, None])
-        total *= math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit[:, None]
+        angle = kx[:, :, None] * x + ky[:, :, None] * y
+        size = (math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit)[:, None]
+        stiff = np.cos(angle + phase[0, :, :, None]).sum(axis=0) * size
+        loss_factor = np.cos(angle + phase[1, :, :, None]).sum(axis=0) * size
         if self.measured_c is not None:
             reduced = middle(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
             away = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
             stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
             loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
-            total.real *= 1.0 + np.clip(stiff_growth, 0.0, _MOST_GROWTH)
-            total.imag *= 1.0 + np.clip(loss_growth, 0.0, _MOST_GROWTH)
+            stiff *= 1.0 + np.minimum(np.maximum(stiff_growth, 0.0), _MOST_GROWTH)
+            loss_factor *= 1.0 + np.minimum(np.maximum(loss_growth, 0.0), _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.
-        loss = np.clip(ln_modulus.imag.reshape(n, -1), 0.0, 1.2)
-        room = np.maximum(MISFIT_LOSS * total.imag, -0.8)
+        phase_angle = ln_modulus.imag.reshape(n, -1)
+        loss = np.minimum(np.maximum(phase_angle, 0.0), 1.2)
+        room = np.maximum(MISFIT_LOSS * loss_factor, -0.8)
         # However large the doubt, the material stays a passive spring: a phase between 0 and 86 degrees.
-        turned = np.clip(loss * (1.0 + room) + _MISFIT_LOSS_FLOOR * total.imag, 0.1 * loss, _MOST_PHASE)
-        return (total.real + 1j * (turned - ln_modulus.imag.reshape(n, -1))).reshape((n, *t.shape))
+        turned = np.maximum(loss * (1.0 + room) + _MISFIT_LOSS_FLOOR * loss_factor, 0.1 * loss)
+        out = np.empty(stiff.shape, dtype=complex)
+        out.real = stiff
+        out.imag = np.minimum(turned, _MOST_PHASE) - phase_angle
+        return out.reshape((n, *t.shape))
 
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
