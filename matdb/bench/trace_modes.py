@@ -153,11 +153,11 @@ class Separation(Stretches):
         if fall < need:
             return None
         best = solve(wide, best.poles)
-        # A mode that softens with amplitude looks like two: the cheaper account of the record holds.
+        # A mode that softens with amplitude looks like two: the account with less information lost holds (Akaike).
         if known.size == 1:
             moving = solve_moving(wide, base.poles, self.payload)
             two = best.cost / max(best.freedom, 1)
-            if moving is not None and moving.cost / two + 4.0 < best.cost / two + 4.0 + need_free:
+            if moving is not None and moving.cost / two < best.cost / two + 2.0 * need_free:
                 self.moving, self.promise = moving, 0.0
                 return None
         ratio = -best.poles.real / best.poles.imag

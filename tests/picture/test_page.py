@@ -14,7 +14,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 import matdb
-from matdb.errors import InputError
+from matdb.errors import FileTaken, InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.picture.page import MOST_BYTES, field_page, save_page
 from matdb.picture.page_tables import page_tables
@@ -292,5 +292,5 @@ def test_what_cannot_be_is_refused(store, tables, tmp_path):
     with pytest.raises(InputError):
         field_page(tables, cautions=(), at_c=60.0)
     (tmp_path / "there.html").touch()
-    with pytest.raises(InputError, match="--force"):
+    with pytest.raises(FileTaken, match="--force"):
         save_page(tables, tmp_path / "there.html", cautions=())

@@ -103,6 +103,10 @@ class Server:
         for folder in (self.bin.parent, home.parent / f"{home.name}.libs"):
             if folder.is_dir():
                 shutil.copytree(folder, self.folder / "server" / folder.relative_to(home.parent), symlinks=True)
+        # Given to that account, which removes them in the end.
+        for place, _, files in os.walk(self.folder / "server"):
+            for each in (place, *(os.path.join(place, name) for name in files)):
+                os.chown(each, self.as_user["user"], self.as_user["group"], follow_symlinks=False)
         return self.folder / "server" / self.bin.relative_to(home.parent)
 
     def _wait(self):
