@@ -233,8 +233,9 @@ class Store:
         seen = self.records.evidence(material)
         if not seen.readings:
             return prior_curve(seen.material, seed=seed)
-        readings = [kept.reading for kept in seen.readings]
-        curve = fit_curve(seen.material, {p.name: p for p in seen.parts}, readings, seed=seed, progress=progress)
+        readings, numbers = [kept.reading for kept in seen.readings], [kept.id for kept in seen.readings]
+        parts = {part.name: part for part in seen.parts}
+        curve = fit_curve(seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress)
         meta, arrays = curve.to_meta_and_arrays()
         record = FitRecord(
             material=seen.material.name,
@@ -312,7 +313,8 @@ class Store:
         record = self.records.material(material)
         newest = self.records.newest_fit(record.name, reading_ids=False)
         kept = self._curves.get(record.name)
-        stale = newest is not None and self.records.is_stale(newest)
+        # Readings that no fit has used yet make a prior out of date as well.
+        stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
         if (
             kept is not None
             and kept[0] == (newest.id if newest else None)
@@ -323,7 +325,7 @@ class Store:
         if newest is None:
             from matdb.curve.fit import prior_curve
 
-            curve = prior_curve(record)
+            curve = dataclasses.replace(prior_curve(record), stale=stale)
         else:
             curve = self._curve_from(newest, stale)
         self._curves[record.name] = (newest.id if newest else None, record, curve)

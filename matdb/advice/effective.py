@@ -311,9 +311,7 @@ def state_warnings(
     found: list[str] = []
     if curve.basis == FAMILY_PRIOR:
         label = f" and its label ({material.hardness})" if material.hardness else ""
-        found.append(
-            f"no reading of {material.name}: this is the family prior of {curve.family}{label}, not a measurement"
-        )
+        found.append(curve.without_readings(label))
     elif part.name not in curve.offsets:
         found.append(
             f"{part.name} itself was not measured: its stiffness rests on its geometry and on other parts' readings"
@@ -321,12 +319,12 @@ def state_warnings(
     if curve.measured_c is not None:
         low, high = curve.measured_c
         if t.size and (t.min() < low - 0.5 or t.max() > high + 0.5):
-            found.append(f"outside the measured temperatures ({low:g} to {high:g} degC): extrapolated")
+            found.append(f"outside the measured temperatures ({low:.3g} to {high:.3g} degC): extrapolated")
         elif t.size and np.any(curve.extrapolated(t, frequency_hz) if outside is None else outside):
             found.append("outside the frequencies that the readings speak for: extrapolated")
         if t.size and curve.measured_loss_ln_hz is not None and np.any(curve.damping_unread(t, frequency_hz)):
             found.append(DAMPING_UNREAD)
-    if curve.stale:
+    if curve.stale and curve.basis != FAMILY_PRIOR:
         found.append(f"the fit is older than the newest reading or record: run 'matdb fit \"{material.name}\"'")
     glass = curve.glass_transition_c
     if t.size and t.min() < glass + 10.0:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from matdb.cli.fit import MaterialArgument
 from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, existing, temperatures
+
+if TYPE_CHECKING:
+    from matdb.curve.curve import Curve
 
 FileOption = Annotated[
     str,
@@ -33,9 +36,10 @@ def shift(
     from matdb.exchange.documents import shift_rows, write_table
 
     with existing(ctx, store) as kept:
-        header, rows = shift_rows(kept.curve(material), temperatures(temp, step))
+        curve, at = kept.curve(material), temperatures(temp, step)
+        header, rows = shift_rows(curve, at)
         written = str(write_table(kept, out, "shift", header, rows, force=force))
-    _done("export shift", written, len(rows), {}, as_json)
+    _done("export shift", written, len(rows), {}, _notes(curve, at), as_json)
 
 
 def prony(
@@ -50,16 +54,39 @@ def prony(
     from matdb.exchange.documents import prony_rows, write_table
 
     with existing(ctx, store) as kept:
-        header, rows, more = prony_rows(kept.curve(material))
+        curve = kept.curve(material)
+        header, rows, more = prony_rows(curve)
         written = str(write_table(kept, out, "prony", header, rows, more=more, force=force))
-    _done("export prony", written, len(rows), {k: v for k, v in more.items() if k != "shift"}, as_json)
+    del more["shift"]
+    _done("export prony", written, len(rows), more, _notes(curve, [23.0], more["range_hz"]), as_json)
 
 
-def _done(command: str, written: str, rows: int, more: dict[str, Any], as_json: bool) -> None:
-    from matdb.cli.screen import document, show
+def _notes(curve: Curve, temperature_c: Any, frequency_hz: Any = None) -> tuple[str, ...]:
+    """What to know; a shift factor holds for any frequency, so without one the middle of those read is asked."""
+    import numpy as np
+
+    from matdb.exchange.tables import curve_warnings
+
+    t = np.asarray(temperature_c, dtype=float).reshape(-1)
+    if frequency_hz is None:
+        f = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - curve.median_ln_shift(t))
+    else:
+        t, f = (v.reshape(-1) for v in np.broadcast_arrays(t[:, None], np.asarray(frequency_hz, dtype=float)))
+    return tuple(text for text in curve_warnings(curve, t, f) if frequency_hz is not None or "damping" not in text)
+
+
+def _done(
+    command: str,
+    written: str,
+    rows: int,
+    more: dict[str, Any],
+    said: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    from matdb.cli.screen import document, lines, show
 
     if as_json:
-        document(command, {"file": written, "rows": rows, **more})
+        document(command, {"file": written, "rows": rows, **more}, said)
         return
     show(f"written: {written} ({rows} rows)", wrap=False)
     if more:
@@ -67,3 +94,4 @@ def _done(command: str, written: str, rows: int, more: dict[str, Any], as_json: 
             f"Meets the {more['fitted_to']} from {more['range_hz'][0]:.3g} to {more['range_hz'][1]:.3g} Hz at 23 degC "
             f"within {100 * max(more['storage_error'], more['loss_error']):.2g} %."
         )
+    lines("Before you rely on it:", said)

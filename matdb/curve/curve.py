@@ -98,7 +98,7 @@ class Curve:
     reading_count, seed : int
         How many readings; the seed of the draws.
     fit_id, created_at, program_version, stale
-        Given by the store; ``stale`` is true when newer evidence exists.
+        Given by the store; ``stale`` is true when newer evidence exists, for a prior: when there is any.
     """
 
     material: str
@@ -207,6 +207,13 @@ class Curve:
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
         return float(middle(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
+
+    def without_readings(self, label: str = "") -> str:
+        """What to know of a family prior: that nothing was read, or that what was read is not fitted yet."""
+        rests = f"this is the family prior of {self.family}{label}, not a measurement"
+        if self.stale:
+            return f"the readings of {self.material} are not fitted yet: {rests}; run 'matdb fit \"{self.material}\"'"
+        return f"no reading of {self.material}: {rests}"
 
     def offset_draws(self, part: str, offset_sd: float) -> Array:
         """Ln offset of a part, shape (n,): measured ones from the fit, others from what geometry leaves open."""

@@ -65,6 +65,7 @@ def fit_curve(
     readings: Sequence[Reading],
     *,
     seed: int = 0,
+    numbers: Sequence[int] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Curve:
     """Fit every reading of a material, whatever its kind and on whatever part, in one posterior.
@@ -79,6 +80,8 @@ def fit_curve(
         At least one.
     seed : int
         Same seed and same readings in any order: the same draws.
+    numbers : sequence of int, optional
+        What the store calls the readings, for the report to name them by.
     progress : callable, optional
         Called with the share done, 0 to 1.
 
@@ -116,7 +119,7 @@ def fit_curve(
         "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},
         "geometry_sd": evidence.common_sd,
         "readings": rows,
-        "warnings": _warnings(material, evidence, posterior, rows),
+        "warnings": _warnings(material, evidence, posterior, rows, numbers),
     }
     return Curve(
         material=material.name,
@@ -218,7 +221,11 @@ def _parameters(posterior: Posterior, before: Posterior | None) -> list[dict[str
 
 
 def _warnings(
-    material: Material, evidence: Evidence, posterior: Posterior, rows: Sequence[Mapping[str, Any]]
+    material: Material,
+    evidence: Evidence,
+    posterior: Posterior,
+    rows: Sequence[Mapping[str, Any]],
+    numbers: Sequence[int] | None,
 ) -> list[str]:
     """Warnings that hold for the fit as a whole."""
     found = []
@@ -234,10 +241,10 @@ def _warnings(
         )
     bad = [row for row in rows if row["fumbled"]]
     for row in bad:
-        found.append(
-            f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC does not fit the others: "
-            "look at mass, count and unit; it hardly counts in this fit"
-        )
+        what = f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC"
+        name = what if numbers is None else f"reading {numbers[row['index']]}, {what},"
+        others = "the others" if len(rows) > 1 else "what its family leads to expect"
+        found.append(f"{name} does not fit {others}: look at mass, count and unit; it hardly counts in this fit")
     glass = float(np.median(posterior.draws[:, 6])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")

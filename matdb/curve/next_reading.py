@@ -431,11 +431,11 @@ def _answer(many: Curve, reading: RingDown | Deflection, before: Band, after: Ba
     if math.isnan(low):
         where = "nothing was read of this material yet"
     elif t < low - 0.5:
-        where = f"the coldest reading so far is at {low:g} degC"
+        where = f"the coldest reading so far is at {low:.3g} degC"
     elif t > high + 0.5:
-        where = f"the warmest reading so far is at {high:g} degC"
+        where = f"the warmest reading so far is at {high:.3g} degC"
     else:
-        read = f"{low:g} degC" if low == high else f"{low:g} to {high:g} degC"
+        read = f"{low:.3g} degC" if low == high else f"{low:.3g} to {high:.3g} degC"
         where = f"it lies within the temperatures read so far ({read})"
     if isinstance(reading, RingDown):
         gives = f"it gives stiffness and damping near {reading.frequency_hz:.2g} Hz"

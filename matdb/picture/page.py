@@ -27,7 +27,7 @@ MOST_BYTES: Final = 300_000
 #: A sign beside each verdict word, so that nothing rests on colour alone.
 _SIGNS: Final = ("✓", "✓", "?", "✗", "✗")
 #: Warnings that the sentence on what a part rests on has said before.
-_SAID: Final = ("the fit is older", "outside the measured temperatures", "no reading of")
+_SAID: Final = ("the fit is older", "outside the measured temperatures", "no reading of", "the readings of")
 
 
 def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None = None) -> str:

@@ -278,6 +278,6 @@ def _sure(curve: Any, part: str) -> str:
     own = "this part" if part in curve.offsets else "other parts of the same material, not this one"
     when = f" of {curve.created_at:%Y-%m-%d}" if curve.created_at is not None else ""
     old = " The fit is older than the newest reading or record." if curve.stale else ""
-    span = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
+    span = f"{low:.3g} °C" if low == high else f"{low:.3g} to {high:.3g} °C"
     count = f"{curve.reading_count} reading{'' if curve.reading_count == 1 else 's'}"
     return f"{count} at {span}, with {own}; fit {curve.fit_id}{when}.{old}".replace(" -", " −")

@@ -1,5 +1,6 @@
 """Where damping was read, where not, and that the answer says so."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -61,3 +62,11 @@ def test_deflections_alone_tell_nothing_of_damping_and_the_fit_says_so(readings)
     curve = fit_curve(MATERIAL, PARTS, readings[:-1])
     assert curve.measured_loss_ln_hz is None
     assert any("no reading tells of damping" in warning for warning in curve.report["warnings"])
+
+
+def test_a_reading_that_does_not_fit_is_named_by_its_number(readings):
+    wrong = dataclasses.replace(readings[2], mass_kg=10.0 * readings[2].mass_kg)
+    given = [*readings[:2], wrong, *readings[3:]]
+    curve = fit_curve(MATERIAL, PARTS, given, numbers=range(41, 41 + len(given)))
+    (said,) = [text for text in curve.report["warnings"] if "does not fit" in text]
+    assert said.startswith("reading 43, the deflection of virtual at 8 degC, does not fit the others")
