@@ -319,7 +319,7 @@ def state_warnings(
     if curve.measured_c is not None:
         low, high = curve.measured_c
         if t.size and (t.min() < low - 0.5 or t.max() > high + 0.5):
-            found.append(f"outside the measured temperatures ({low:.3g} to {high:.3g} degC): extrapolated")
+            found.append(f"outside the measured temperatures ({curve.measured_span}): extrapolated")
         elif t.size and np.any(curve.extrapolated(t, frequency_hz) if outside is None else outside):
             found.append("outside the frequencies that the readings speak for: extrapolated")
         if t.size and curve.measured_loss_ln_hz is not None and np.any(curve.damping_unread(t, frequency_hz)):

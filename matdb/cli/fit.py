@@ -38,7 +38,7 @@ def fit(
     if curve.fit_id is None:
         show(f"{material} has no reading: nothing was fitted, and answers come from the family prior.")
     else:
-        show(f"fit {curve.fit_id} of {material}: {curve.reading_count} readings, {laws_text(curve)}")
+        show(f"fit {curve.fit_id} of {material}: {_count(curve)}, {laws_text(curve)}")
     show(modulus_text(curve))
     lines("Before you rely on it:", warnings)
 
@@ -74,7 +74,7 @@ def report(
     else:
         show(
             f"fit {curve.fit_id} of {material}, made {curve.created_at:%Y-%m-%d %H:%M} UTC by matdb "
-            f"{curve.program_version}: {curve.reading_count} readings"
+            f"{curve.program_version}: {_count(curve)}"
         )
     show(modulus_text(curve))
     _laws(curve)
@@ -129,6 +129,10 @@ def report(
         )
     _in_the_cold(cold)
     lines("Before you rely on it:", warnings)
+
+
+def _count(curve: Curve) -> str:
+    return "1 reading" if curve.reading_count == 1 else f"{curve.reading_count} readings"
 
 
 def _residual(found: Any) -> str:

@@ -208,6 +208,14 @@ class Curve:
         """Median over the draws of the glass transition, degrees Celsius."""
         return float(middle(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
 
+    @property
+    def measured_span(self) -> str:
+        """The measured temperatures in words, such as "-18 to 50 degC"; empty for a prior."""
+        if self.measured_c is None:
+            return ""
+        low, high = (f"{end:.3g}" for end in self.measured_c)
+        return f"{low} degC" if low == high else f"{low} to {high} degC"
+
     def without_readings(self, label: str = "") -> str:
         """What to know of a family prior: that nothing was read, or that what was read is not fitted yet."""
         rests = f"this is the family prior of {self.family}{label}, not a measurement"

@@ -81,7 +81,7 @@ def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> t
     if curve.measured_c is not None and bool(np.any(curve.extrapolated(temperature_c, frequency_hz))):
         low, high = curve.measured_c
         if temperature_c.min() < low - 0.5 or temperature_c.max() > high + 0.5:
-            found.append(f"outside the measured temperatures ({low:.3g} to {high:.3g} degC): extrapolated")
+            found.append(f"outside the measured temperatures ({curve.measured_span}): extrapolated")
         else:
             found.append("outside the frequencies that the readings speak for: extrapolated")
     if curve.measured_loss_ln_hz is not None and bool(np.any(curve.damping_unread(temperature_c, frequency_hz))):
