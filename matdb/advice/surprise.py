@@ -1,9 +1,10 @@
-"""A reading against what the newest fit expects of it: a wrong mass or unit shows at once."""
+"""Readings against what the newest fit expects of them: a wrong mass, unit or decimal point shows at once."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -12,20 +13,23 @@ from numpy.typing import NDArray
 from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.bench.readings import Reading
 from matdb.curve.curve import READINGS, Curve
-from matdb.curve.evidence import GROUPS, gather
+from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 
-__all__ = ["Surprise", "doubts", "surprise"]
+__all__ = ["MENDS", "Surprise", "all_doubts", "doubts", "surprise", "surprises"]
 
 Array = NDArray[np.float64]
 
 #: A reading outside this share of what is expected of it is told; choice.
 _SURE: Final = 0.999
-#: So is one outside this share, when it is also off by the factor.
+#: So is one outside this share, when it is also off by the factor; damping scatters more than stiffness.
 _LIKELY: Final = 0.95
 _FACTOR: Final = 2.0
+_DAMPING_FACTOR: Final = 3.0
+#: How a doubt ends that is told of a logged reading.
+MENDS: Final = "; 'matdb reading correct' mends it"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,20 +39,25 @@ class Surprise:
     Attributes
     ----------
     ratio : float
-        Measured over expected stiffness (or modulus).
+        Measured over expected stiffness (or modulus), or damping (decrement or loss factor).
     low, high : float
         The same ratio's range that holds 99.9 % of what is expected, noise of the instrument included.
+    what : str
+        "stiffness" or "damping".
+    check : str
+        What is likely to be wrong.
     """
 
     ratio: float
     low: float
     high: float
+    what: str = "stiffness"
+    check: str = "mass, count, unit and squeeze"
 
     def __str__(self) -> str:
         return (
-            f"measured {_times(self.ratio)} times the curve's stiffness, where {_times(self.low)} to "
-            f"{_times(self.high)} times would be expected (99.9 %): check mass, count, unit and squeeze; "
-            "'matdb reading correct' mends it"
+            f"measured {_times(self.ratio)} times the curve's {self.what}, where {_times(self.low)} to "
+            f"{_times(self.high)} times would be expected (99.9 %): check {self.check}{MENDS}"
         )
 
 
@@ -72,40 +81,118 @@ def surprise(curve: Curve, part: Part | None, reading: Reading) -> Surprise | No
     -------
     Surprise or None
         None when there is no fit, or when the reading lies within the 99.9 % range of what is expected: the draws, the
-        model's own misfit (which grows outside the measured states) and the instrument's noise. One that is off by a
-        factor of 2 is told from the 95 % range on.
+        model's own misfit (which grows outside the measured states) and the instrument's noise. A stiffness that is off
+        by a factor of 2, a damping by 3, is told from the 95 % range on. Where both are off, that of the stiffness.
 
     Raises
     ------
     InputError
         The reading names an axis or a squeeze that its part's form lacks.
     """
+    found = surprises(curve, {} if part is None else {part.name: part}, [reading])[0]
+    return found[0] if found else None
+
+
+def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading]) -> list[tuple[Surprise, ...]]:
+    """Compare readings, stiffness and damping, with the expectation of a fit that does not know them.
+
+    Parameters
+    ----------
+    curve : Curve
+        The newest fit of the material.
+    parts : mapping of str to Part
+        The parts that the readings name.
+    readings : sequence of Reading
+        All of this material.
+
+    Returns
+    -------
+    list of tuple of Surprise
+        For each reading what is odd about it, stiffness before damping; see :func:`surprise`.
+
+    Raises
+    ------
+    InputError
+        A reading names an axis or a squeeze that its part's form lacks.
+    """
+    found: list[tuple[Surprise, ...]] = [()] * len(readings)
     if curve.basis != READINGS:
-        return None
-    evidence = gather([reading], {} if part is None else {part.name: part}, curve.family)
-    n = len(curve.draws)
-    if part is None:
-        offsets = np.zeros((n, len(evidence.specimens)))
-    else:
-        axis = getattr(reading, "axis", "axial")
-        offsets = curve.offset_draws(part.name, part.form.offset_sd(axis))[:, None]
-    stiff, _, rate, loss_rate = evidence.predict(curve.draws, offsets)
-    sd, _ = evidence.residual_scale(rate, loss_rate, np.ones((n, len(GROUPS))), np.zeros((n, 1)))
+        return found
+    # So few rows at a time are never averaged, and the arrays of draws stay small.
+    for begin in range(0, len(readings), MOST_ROWS):
+        some = readings[begin : begin + MOST_ROWS]
+        for k, odd in _compared(curve, parts, some, gather(some, parts, curve.family)):
+            found[begin + k] += (odd,)
+    return found
+
+
+def _compared(
+    curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading], evidence: Evidence
+) -> list[tuple[int, Surprise]]:
+    """The surprises of readings that are rows of their own, with the index of each."""
+    n, order = len(curve.draws), [rows[0] for rows in evidence.rows_of]
+    offset: dict[tuple[str, str], Array] = {}
+    for reading in readings:
+        if reading.subject == "part":
+            part, axis = parts[getattr(reading, "part")], getattr(reading, "axis", "axial")  # noqa: B009
+            if (part.name, axis) not in offset:
+                offset[part.name, axis] = curve.offset_draws(part.name, part.form.offset_sd(axis))
+    none = np.zeros(n)
+    own = [offset.get((getattr(r, "part", ""), getattr(r, "axis", "")), none) for r in (readings[k] for k in order)]
+    # Each row its own specimen, for the offset's spread goes with the axis.
+    each = replace(evidence, specimen=np.arange(len(order)), specimens=tuple(map(str, order)))
+    stiff, loss, rate, loss_rate = each.predict(curve.draws, np.stack(own, axis=1))
+    sd, loss_sd = each.residual_scale(rate, loss_rate, np.ones((n, len(GROUPS))), np.zeros((n, 1)))
     # A ring-down tells its frequency: stiffness goes with its square.
-    power = 2.0 if evidence.free[0] else 1.0
-    t = evidence.temperature_k - ZERO_C
-    ln_omega = stiff + math.log(2.0 * math.pi) if evidence.free[0] else evidence.ln_s.real
-    misfit = curve.ln_modulus(t, ln_omega).real - curve.ln_modulus(t, ln_omega, misfit=False).real
-    expected = power * stiff[:, 0] + misfit[:, 0]
-    spread = power * sd[:, 0]
-    seen = power * float(evidence.stiff[0])
-    middle, *sure = (_quantile(expected, spread, share) for share in (0.5, *_ends(_SURE)))
-    likely = [_quantile(expected, spread, share) for share in _ends(_LIKELY)]
-    far = abs(seen - middle) > math.log(_FACTOR) and not likely[0] <= seen <= likely[1]
-    if sure[0] <= seen <= sure[1] and not far:
+    power = np.where(each.free, 2.0, 1.0)
+    t = each.temperature_k - ZERO_C
+    ln_omega = np.where(each.free, stiff + math.log(2.0 * math.pi), each.ln_s.real)
+    with_misfit, without = curve.ln_modulus(t, ln_omega), curve.ln_modulus(t, ln_omega, misfit=False)
+    expected = power * stiff + (with_misfit.real - without.real)
+    expected_loss = loss + _ln_tan(with_misfit.imag) - _ln_tan(without.imag)
+    found = []
+    for row, k in enumerate(order):
+        odd = _odd(power[row] * float(each.stiff[row]), expected[:, row], power[row] * sd[:, row], _FACTOR)
+        if odd is not None:
+            found.append((k, Surprise(ratio=odd[0], low=odd[1], high=odd[2])))
+        if math.isnan(each.loss[row]):
+            continue
+        odd = _odd(float(each.loss[row]), expected_loss[:, row], loss_sd[:, row], _DAMPING_FACTOR)
+        if odd is not None:
+            check = _damping_check(readings[k])
+            found.append((k, Surprise(ratio=odd[0], low=odd[1], high=odd[2], what="damping", check=check)))
+    return found
+
+
+def _ln_tan(angle: Array) -> Array:
+    return np.asarray(np.log(np.maximum(np.tan(np.clip(angle, -1.5, 1.5)), 1e-6)))
+
+
+def _damping_check(reading: Reading) -> str:
+    if reading.kind == "ring-down":
+        return "the decrement's decimal point and the cycles it was read over"
+    if reading.kind == "resonance":
+        return "the half-power width" if getattr(reading, "half_power_width_hz", None) else "the amplification"
+    return "the loss factor"
+
+
+def _odd(seen: float, centre: Array, spread: Array, factor: float) -> tuple[float, float, float] | None:
+    """Ratio to the median and the sure range of it, where a value does not go with normal distributions, one a draw."""
+    share = _share_below(seen, centre, spread)
+    if _ends(_LIKELY)[0] <= share <= _ends(_LIKELY)[1]:
         return None
-    ratio, low, high = (math.exp(min(x - middle, 700.0)) for x in (seen, *sure))
-    return Surprise(ratio=ratio, low=low, high=high)
+    middle = _quantile(centre, spread, 0.5)
+    low, high = _ends(_SURE)
+    if low <= share <= high and abs(seen - middle) <= math.log(factor):
+        return None
+    ends = (seen, _quantile(centre, spread, low), _quantile(centre, spread, high))
+    ratio, low, high = (math.exp(min(x - middle, 700.0)) for x in ends)
+    return ratio, low, high
+
+
+def _share_below(at: float, centre: Array, spread: Array) -> float:
+    z = (at - centre) / (math.sqrt(2.0) * spread)
+    return 0.5 * (1.0 + sum(map(math.erf, z.tolist())) / len(centre))
 
 
 def _ends(share: float) -> tuple[float, float]:
@@ -115,11 +202,9 @@ def _ends(share: float) -> tuple[float, float]:
 def _quantile(centre: Array, spread: Array, share: float) -> float:
     """Where the mean of normal distributions, one a draw, reaches a share: by bisection."""
     low, high = float((centre - 6.0 * spread).min()), float((centre + 6.0 * spread).max())
-    slim = math.sqrt(2.0) * spread
     while high - low > 1e-6 * (1.0 + abs(low)):
         middle = 0.5 * (low + high)
-        below = sum(math.erf(z) for z in ((middle - centre) / slim).tolist()) / len(centre)
-        low, high = (middle, high) if 0.5 * (1.0 + below) < share else (low, middle)
+        low, high = (middle, high) if _share_below(middle, centre, spread) < share else (low, middle)
     return 0.5 * (low + high)
 
 
@@ -131,18 +216,38 @@ def doubts(curve: Curve, part: Part | None, reading: Reading) -> tuple[str, ...]
     curve, part, reading
         As :func:`surprise`.
     """
-    found = surprise(curve, part, reading)
-    said = [] if found is None else [str(found)]
-    mass, axis = getattr(reading, "mass_kg", None), getattr(reading, "axis", "")
-    if part is not None and isinstance(part.form, GrommetPair) and axis == "axial" and mass and curve.basis == READINGS:
-        t = np.array([reading.temperature_c])
-        squeeze, count = getattr(reading, "squeeze_mm", 0.0), getattr(reading, "count", 1)
-        at_rest = ln_scale_at_rest(curve, part, axis, squeeze, t, mass, count)
-        unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze))
-        both = math.log(unit * count) + curve.offset_draws(part.name, part.form.offset_sd(axis))
-        if lifted_share(at_rest, both) > 0.5:
-            said.append(
+    return all_doubts(curve, {} if part is None else {part.name: part}, [reading])[0]
+
+
+def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading]) -> list[tuple[str, ...]]:
+    """What the newest fit says against each of many readings; as :func:`doubts`, but all at once.
+
+    Parameters
+    ----------
+    curve, parts, readings
+        As :func:`surprises`.
+    """
+    said = [tuple(str(odd) for odd in found) for found in surprises(curve, parts, readings)]
+    if curve.basis != READINGS:
+        return said
+    for k, reading in enumerate(readings):
+        part = parts[getattr(reading, "part")] if reading.subject == "part" else None  # noqa: B009
+        if part is not None and _lifted(curve, part, reading):
+            said[k] += (
                 "under this mass a half has lifted off at this squeeze, but the fit takes both to act: squeeze the "
-                "pair further and read it again"
+                "pair further and read it again",
             )
-    return tuple(said)
+    return said
+
+
+def _lifted(curve: Curve, part: Part, reading: Reading) -> bool:
+    """Whether more than half of the draws have a half of a grommet pair lifted off."""
+    mass, axis = getattr(reading, "mass_kg", None), getattr(reading, "axis", "")
+    if not isinstance(part.form, GrommetPair) or axis != "axial" or not mass:
+        return False
+    t = np.array([reading.temperature_c])
+    squeeze, count = getattr(reading, "squeeze_mm", 0.0), getattr(reading, "count", 1)
+    at_rest = ln_scale_at_rest(curve, part, axis, squeeze, t, mass, count)
+    unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze))
+    both = math.log(unit * count) + curve.offset_draws(part.name, part.form.offset_sd(axis))
+    return lifted_share(at_rest, both) > 0.5

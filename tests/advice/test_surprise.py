@@ -5,9 +5,10 @@ import math
 
 import numpy as np
 import pytest
+import virtual
 
 import matdb
-from matdb.advice.surprise import doubts, surprise
+from matdb.advice.surprise import all_doubts, doubts, surprise, surprises
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.form import GrommetPair
 
@@ -66,6 +67,81 @@ def test_honest_readings_pass(curve):
         for _ in range(25)
     ]
     assert sum(found is not None for found in told) <= 1
+
+
+@pytest.mark.parametrize(("factor", "said"), [(10.0, "10"), (0.1, "0.1")])
+def test_a_slip_of_the_decrement_is_told(curve, factor, said):
+    good = ring_down(curve, 23.0, 0.25, log_decrement=0.4)
+    assert surprises(curve, {"ring": RING}, [good]) == [()]
+    found = surprise(curve, RING, dataclasses.replace(good, log_decrement=0.4 * factor))
+    assert found.what == "damping"
+    assert found.ratio == pytest.approx(factor, rel=0.15)
+    text = str(dataclasses.replace(found, ratio=factor))
+    assert f"measured {said} times the curve's damping" in text
+    assert "decimal point" in text
+
+
+def test_width_amplification_and_loss_factor_are_compared_too(curve):
+    hz = expected_hz(curve, 23.0, 0.25)
+    modulus = curve.modulus(23.0, 30.0)
+    loss = modulus.loss_factor.median
+    peak = matdb.Resonance(part="ring", temperature_c=23.0, mass_kg=0.25, frequency_hz=hz)
+    point = matdb.ModulusPoint(
+        material="amber", temperature_c=23.0, frequency_hz=30.0, storage_mpa=modulus.storage_mpa.median
+    )
+    for reading, field, good, bad, word in (
+        (peak, "half_power_width_hz", loss * hz, 0.05 * loss * hz, "half-power width"),
+        (peak, "amplification", math.hypot(1.0, 1.0 / loss), 300.0, "amplification"),
+        (point, "loss_factor", loss, 10.0 * loss, "loss factor"),
+    ):
+        part = RING if reading is peak else None
+        assert doubts(curve, part, dataclasses.replace(reading, **{field: good})) == ()
+        (text,) = doubts(curve, part, dataclasses.replace(reading, **{field: bad}))
+        assert "the curve's damping" in text
+        assert f"check the {word}" in text
+
+
+def test_honest_damping_passes_on_specimens_outside_the_family():
+    # At most about one in 200; the fit knows three ring-downs, the truth is no member of its family.
+    told, slips, count = 0, 0, 0
+    for seed in range(3):
+        truth, rng = virtual.specimen(seed), np.random.default_rng(seed)
+        material = matdb.Material(name="virtual", family="unknown")
+        fit = fit_curve(material, {"virtual": virtual.PART}, virtual.readings(truth, virtual.DESIGNS[0], rng))
+        mass = virtual.UNIT * abs(truth.at(30.0, 23.0)) * 1e3 / (2.0 * np.pi * 30.0) ** 2
+        honest = []
+        for _ in range(70):
+            t, m = rng.uniform(-20.0, 50.0), mass * math.exp(rng.uniform(-0.7, 0.7))
+            hz, decrement = truth.ring(t, m)
+            hz, decrement = hz * math.exp(0.03 * rng.normal()), decrement * math.exp(0.15 * rng.normal())
+            honest.append(
+                matdb.RingDown(part="virtual", temperature_c=t, mass_kg=m, frequency_hz=hz, log_decrement=decrement)
+            )
+        slip = [dataclasses.replace(r, log_decrement=0.1 * r.log_decrement) for r in honest]
+        told += sum(s.what == "damping" for found in surprises(fit, {"virtual": virtual.PART}, honest) for s in found)
+        slips += sum(
+            any(s.what == "damping" for s in found) for found in surprises(fit, {"virtual": virtual.PART}, slip)
+        )
+        count += len(honest)
+    assert told <= 2
+    assert slips > 0.8 * count
+
+
+def test_many_at_once_say_what_each_alone_says(curve):
+    ring = ring_down(curve, 23.0, 0.25, log_decrement=0.4)
+    readings = [
+        *(dataclasses.replace(ring, temperature_c=float(t)) for t in range(-40, 60)),
+        dataclasses.replace(ring, mass_kg=250.0),
+        dataclasses.replace(ring, log_decrement=4.0),
+        matdb.Deflection(part="ring", temperature_c=23.0, mass_kg=0.5, deflection_mm=1e2, axis="shear"),
+        matdb.HardnessReading(material="amber", temperature_c=23.0, value="95 A"),
+        matdb.RingDown(part="pair", temperature_c=23.0, mass_kg=1.0, count=4, frequency_hz=50.0),
+    ]
+    parts = {"ring": RING, "pair": PAIR}
+    alone = [doubts(curve, parts.get(getattr(r, "part", None)), r) for r in readings]
+    assert all_doubts(curve, parts, readings) == alone
+    assert all(alone[-5:])
+    assert all_doubts(prior_curve(AMBER), parts, readings) == [()] * len(readings)
 
 
 def test_far_outside_the_measured_range_more_is_believed(curve):
