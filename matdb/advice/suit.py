@@ -26,9 +26,10 @@ from matdb.advice.score import (
     touching,
     travel_height,
 )
-from matdb.advice.words import VERDICTS, Causes, percent, reason, settle, verdict
+from matdb.advice.words import VERDICTS, Causes, percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.form.grommet_pair import GrommetPair
 from matdb.material.record import service_range
 from matdb.mounting.one_axis import ISOLATION_LEAST
 from matdb.mounting.record import CameraPackage, Mounting
@@ -66,6 +67,7 @@ ROTOR_FREQUENCIES: Final = 60
 _FOLLOW_FREQUENCIES: Final = 8
 #: Six axes and shake are told for so many of the best parts.
 DETAILED_ROWS: Final = 10
+_TOLD: Final = ("cold", "warm", "worst")
 #: Rows described at once, so that memory does not grow with the number of parts.
 _BLOCK: Final = 64
 
@@ -145,6 +147,8 @@ class Suitability:
         Residual shake in pixels, for the same when a spectrum of the airframe is given.
     warnings : tuple of str
         What to know first.
+    extrapolated : bool
+        Whether one of the states told lies outside the measured temperatures or frequencies (always so for a prior).
     """
 
     rank: int
@@ -173,6 +177,7 @@ class Suitability:
     six_axes: SixAxes | None = None
     shake: CameraShake | None = None
     warnings: tuple[str, ...] = ()
+    extrapolated: bool = False
 
     def __str__(self) -> str:
         text = f"{self.rank}. {self.part}: {self.verdict} (probability {percent(self.probability)}): {self.reason}"
@@ -436,6 +441,7 @@ class _View:
                 cause_is_load=max(bottoms, causes.lifts) > open_side,
             ),
             warnings=self._warnings(found, states, travel, sag, touch),
+            extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),
         )
         key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
         return key, row, found
@@ -485,9 +491,8 @@ class _View:
         self, found: Score, states: dict[str, State], travel: float | None, sag: float, touch: float | None
     ) -> tuple[str, ...]:
         part, rotor = found.candidate.part, self.rotor
-        told = [states[name] for name in ("cold", "warm", "worst")]
-        at = np.array([s.temperature_c for s in told])
-        natural = np.array([s.natural_frequency_hz.median for s in told])
+        told = [states[name] for name in _TOLD]
+        at, natural = _told(states)
         said = list(
             state_warnings(
                 self.curve, found.candidate.material, part, at, natural, axis=self.axis, squeeze_mm=found.squeeze_mm
@@ -517,13 +522,25 @@ class _View:
                 f"at rest a half has lifted off already (at {loose[0]:g} degC): the natural frequency told is that of "
                 "the other half alone"
             )
-        height = travel_height(part.form, self.axis)
-        if height is not None:
-            if sag > STATIC_SHARE_MOST * height[0]:
-                said.append(f"sags {sag:.2g} mm under the payload, more than 15 % of its height: creep and set")
-            elif sag + height[1] * found.squeeze_mm > SQUEEZE_SHARE_MOST * height[0]:
-                said.append("squeeze and sag together exceed 25 % of its height: creep and set")
+        travels = travel_height(part.form, self.axis)
+        if travels is not None:
+            # Sets and creeps by its own height, not by the travel that buckling leaves it.
+            half = part.form.halves[0] if isinstance(part.form, GrommetPair) else None
+            height = float(part.form.squeezable_height_mm or 0.0) if half is None else half.height_mm
+            its = "its height" if half is None else "its lower half's height"
+            if sag > height:
+                said.append(f"{sags(sag, height)} under the payload: it cannot carry that")
+            elif sag > STATIC_SHARE_MOST * height:
+                said.append(f"{sags(sag, height)} under the payload, more than 15 % of {its}: creep and set")
+            elif sag + travels[1] * found.squeeze_mm > SQUEEZE_SHARE_MOST * height:
+                said.append(f"squeeze and sag together exceed 25 % of {its}: creep and set")
         return tuple(dict.fromkeys(said))
+
+
+def _told(states: dict[str, State]) -> tuple[Array, Array]:
+    """Temperatures and median natural frequencies of the states that a row tells."""
+    told = [states[name] for name in _TOLD]
+    return np.array([s.temperature_c for s in told]), np.array([s.natural_frequency_hz.median for s in told])
 
 
 def _share(told: NDArray[np.bool_]) -> float:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from matdb.advice.cover import Member
     from matdb.advice.suit import Suitability
     from matdb.api import Store
     from matdb.mounting.record import Mounting
@@ -226,12 +227,19 @@ def suit_content(
     }
 
 
-def all_warnings(ranking: Sequence[Suitability]) -> list[str]:
+def rests_on(row: Suitability | Member) -> str:
+    """What a row rests on, and whether it reaches beyond that."""
+    from matdb.curve.curve import READINGS
+
+    return f"{row.basis}, extrapolated" if row.extrapolated and row.basis == READINGS else row.basis
+
+
+def all_warnings(rows: Sequence[Suitability | Member]) -> list[str]:
     """Every warning with the parts that it concerns."""
-    by_text: dict[str, list[str]] = {}
-    for row in ranking:
+    by_text: dict[str, dict[str, None]] = {}
+    for row in rows:
         for text in row.warnings:
-            by_text.setdefault(text, []).append(row.part)
+            by_text.setdefault(text, {})[row.part] = None
     return [
         text if any(p in text for p in parts) and len(parts) == 1 else f"{', '.join(parts)}: {text}"
         for text, parts in by_text.items()
@@ -240,6 +248,7 @@ def all_warnings(ranking: Sequence[Suitability]) -> list[str]:
 
 def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> None:
     """Print warnings and cautions first, then the ranked table and the reasons: the answer comes last."""
+    from matdb.advice.words import counted
     from matdb.cli.cautions import ESTIMATE, FLIGHT
     from matdb.cli.screen import given_text, lines, number_text, share_text, show, table
 
@@ -247,7 +256,7 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
     cold, warm = float(hours.min()), float(hours.max())
     span = f"{cold:g} to {warm:g} degC" if warm > cold else f"{cold:g} degC"
     show(
-        f"{mounting.mass_kg * 1e3:g} g on {mounting.count} isolators, rotors {mounting.rpm_idle:g} to "
+        f"{mounting.mass_kg * 1e3:g} g on {counted(mounting.count, 'isolators')}, rotors {mounting.rpm_idle:g} to "
         f"{mounting.rpm_full:g} 1/min, flown at {span}."
     )
     show(
@@ -265,7 +274,7 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
     rows, breaks = [], []
     for row in ranking:
         states = _states(row)
-        labels = [row.part, f"{row.verdict} ({share_text(row.probability)})", f"from {row.basis}"]
+        labels = [row.part, f"{row.verdict} ({share_text(row.probability)})", f"from {rests_on(row)}"]
         if row.squeeze_mm:
             labels.append(f"squeezed {given_text(row.squeeze_mm)} mm")
         for index in range(max(len(labels), len(states))):
@@ -312,6 +321,7 @@ def _margins(row: Suitability) -> str:
         told.append(f"lift-off {signed(row.lift_off_margin)}")
     told.append(f"service {row.service_margin_k:+.0f} K")
     what = "hours" if row.worst_when else "temperatures"
+    what = what.removesuffix("s") if row.hours == 1.0 else what
     held = f"holds {100.0 * row.share_of_temperatures:.1f} % of {row.hours:.6g} {what}"
     return f"{held}; margins: {', '.join(told)}; follow error {100.0 * row.follow_error.median:.0f} % at most"
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from matdb.advice.cover import cover
 from matdb.advice.score import Candidate
 from matdb.advice.suit import STATIC_HZ, VERDICTS, squeezes, suit, verdict
-from matdb.advice.words import percent
+from matdb.advice.words import counted, percent, sags
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
 from matdb.mounting.one_axis import window_limits
@@ -278,3 +278,61 @@ def test_a_part_known_only_by_readings_stays_open_until_it_is_read(materials, mo
     assert row.verdict in ("open", "probably not")
     assert row.travel_margin is None
     assert row.settle
+
+
+def test_a_slender_leg_sags_by_a_share_of_its_true_height(sure):
+    material, curve = sure["gel"]
+    leg = Strut(outer_mm=6, inner_mm=4, length_mm=10)
+    curve = dataclasses.replace(curve, offsets={"leg": np.zeros(len(curve.draws))})
+    one = Candidate(Part(name="leg", material="gel", form=leg), material, curve)
+    static = float(np.exp(curve.ln_modulus(np.array([20.0]), np.log([2 * np.pi * STATIC_HZ]))[0, 0]).real)
+    # A tenth of its height is nearly all the travel that buckling leaves, yet less than 15 % of the height.
+    assert 0.15 * leg.buckling_share / 0.5 < 0.1
+    for share, said in (
+        (0.1, ""),
+        (0.2, "sags 2 mm under the payload, more than 15 % of its height"),
+        (30, "more than"),
+    ):
+        mass = 4 * share * 10.0 * float(leg.stiffness_n_per_mm(static)) / 9.80665
+        mounting = Mounting(name="m", mass_kg=mass, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=1.0)
+        told = [w for w in suit([one], mounting, [20.0], squeeze_mm=0.0)[0].warnings if "sag" in w]
+        assert len(told) == bool(said)
+        assert all(said in w for w in told)
+        assert not any("e+" in w for w in told)
+    assert told == ["sags more than its height under the payload: it cannot carry that"]
+
+
+def test_a_pair_sags_by_a_share_of_its_lower_half(sure):
+    material, curve = sure["gel"]
+    form = GrommetPair(lower=Ring(outer_mm=14, inner_mm=5, height_mm=8), plate_mm=2.0, thread="M3")
+    pair = Candidate(Part(name="pair", material="gel", form=form), material, curve)
+    mounting = Mounting(name="m", mass_kg=4.0, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=1.0)
+    told = [w for w in suit([pair], mounting, [20.0], squeeze_mm=3.0)[0].warnings if "height: creep" in w]
+    assert len(told) == 1
+    assert "of its lower half's height" in told[0]
+
+
+def test_a_row_tells_whether_it_is_extrapolated(sure):
+    material, curve = sure["gel"]
+    curve = dataclasses.replace(curve, measured_c=(0.0, 40.0), measured_ln_hz=(-60.0, 60.0))
+    one = Candidate(ring(sure, "gel").part, material, curve)
+    mounting = on_target(sure, "gel", 20.0)
+    assert not suit([one], mounting, [5.0, 30.0])[0].extrapolated
+    cold = suit([one], mounting, [-20.0, 30.0])[0]
+    assert cold.extrapolated
+    assert cold.to_dict()["extrapolated"] is True
+    assert any("outside the measured temperatures" in text for text in cold.warnings)
+
+
+def test_plain_numbers_and_singulars():
+    assert sags(0.567, 10.0) == "sags 0.57 mm"
+    assert sags(104.0, 200.0) == "sags 100 mm"
+    assert sags(104.0, 100.0) == "sags more than its height"
+    assert [counted(n, "hours") for n in (0, 0.5, 1, 1.0, 36, 8760.0)] == [
+        "0 hours",
+        "0.5 hours",
+        "1 hour",
+        "1 hour",
+        "36 hours",
+        "8760 hours",
+    ]
