@@ -7,6 +7,7 @@ there is.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -17,6 +18,8 @@ from numpy.typing import NDArray
 from matdb.advice.exposure import Exposure, Temperatures, exposure
 from matdb.advice.score import Candidate, Payload, Score, score
 from matdb.advice.subset import Best, best_set, undominated
+from matdb.advice.suit import suit
+from matdb.advice.words import counted
 from matdb.errors import InputError
 from matdb.material.record import checked_number
 from matdb.mounting.record import Mounting
@@ -32,6 +35,8 @@ _ALIKE: Final = 0.02
 _LEAST_HYSTERESIS_K: Final = 1.0
 #: A swap more in the plan has to bring this share of the hours.
 _WORTH_A_SWAP: Final = 5e-4
+#: A part more that does not bring the wanted share has to add this share of the hours to be told to be taken.
+_WORTH_A_PART: Final = 5e-3
 #: So many options are searched for sets of two, of three, of more; beyond, nearly equal ones are merged.
 _MOST_OPTIONS: Final = {1: 10**9, 2: 1000, 3: 250}
 _MOST_OPTIONS_BEYOND: Final = 120
@@ -52,6 +57,10 @@ class Member:
         Share of the hours at which it is the one to fly.
     low_c, high_c : float or None
         Coldest and warmest temperature that it serves; None when the others need no help after all.
+    extrapolated : bool
+        Whether it is used outside the measured temperatures or frequencies (always so for a prior).
+    warnings : tuple of str
+        What :func:`matdb.advice.suit.suit` tells of it for the temperatures that it is used at, hysteresis included.
     """
 
     part: str
@@ -62,6 +71,8 @@ class Member:
     share_served: float
     low_c: float | None
     high_c: float | None
+    extrapolated: bool = False
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,9 +107,9 @@ class Cover:
     proven : bool
         Whether it is certain that no smaller set reaches it (and, when it is not reached, that none does).
     share, wanted : float
-        Expected share of hours at which the best member holds, and the share asked for.
+        Expected share of hours at which the best member of the moment holds, and the share asked for.
     share_with_swaps : float
-        The same when the swapping temperatures are followed through the record.
+        The same when the swapping temperatures are followed through the record; less, because of their hysteresis.
     swap_count : int
         How often that means to swap.
     members : tuple of Member
@@ -106,9 +117,11 @@ class Cover:
     swaps : tuple of Swap
         From cold to warm.
     best_by_size : tuple of SizeBest
-        Best of each size up to the one chosen: the proof; and of one part more: the price of the hours that are left.
+        Best of each size up to the one chosen: the proof; and of more parts: the price of the hours that are left.
     hours : float
-        Hours in the record.
+        Hours in the record, or temperatures where no times are known.
+    counted : str
+        "hours" or "temperatures": what ``hours`` and the shares count.
     options : int
         Parts times squeezes that were judged.
     sentence : str
@@ -130,6 +143,7 @@ class Cover:
     options: int
     sentence: str
     notes: tuple[str, ...] = ()
+    counted: str = "hours"
 
     def __str__(self) -> str:
         return self.sentence
@@ -141,6 +155,8 @@ class Cover:
             values[name] = [dict(each.__dict__) for each in values[name]]
         for each in values["best_by_size"]:
             each["parts"] = list(each["parts"])
+        for each in values["members"]:
+            each["warnings"] = list(each["warnings"])
         values["notes"] = list(self.notes)
         return values
 
@@ -172,7 +188,8 @@ def cover(
     Returns
     -------
     Cover
-        One part is preferred to two that hold more, once it reaches the wanted share.
+        One part is preferred to two that hold more, once it reaches the wanted share; where nothing reaches it, a part
+        more is taken only if it adds at least 0.5 % of the hours.
 
     Raises
     ------
@@ -213,8 +230,12 @@ def cover(
         reached or sizes[-1].at_most < wanted - 1e-12
     )
     plan = _Plan([options[k] for k in sizes[chosen].options], exposed)
-    swapped, count = plan.followed()
-    members, swaps = plan.members(), plan.swaps
+    swapped, count, flown = plan.followed()
+    members = tuple(
+        _told(member, found, flown_at, mounting, axis, package) for member, found, flown_at in plan.members(flown)
+    )
+    known = exposed.forecasts[0]
+    what = "temperatures" if known is not None and known.times is None else "hours"
     return Cover(
         reached=reached,
         proven=proven,
@@ -223,17 +244,21 @@ def cover(
         share_with_swaps=swapped,
         swap_count=count,
         members=members,
-        swaps=swaps,
+        swaps=plan.swaps,
         best_by_size=table,
         hours=hours,
         options=judged,
-        sentence=_sentence(reached, proven, exhausted, wanted, chosen + 1, table, hours, count),
+        sentence=_sentence(reached, proven, exhausted, wanted, chosen + 1, table, hours, what, count, swapped),
         notes=exposed.notes,
+        counted=what,
     )
 
 
 def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best], int, bool]:
-    """Best set of each size up to one more than needed, which is chosen, and whether more bring nothing."""
+    """Best set of each size up to one more than needed, which is chosen, and whether more bring nothing.
+
+    Where no size reaches the wanted share, a part that adds next to nothing is not chosen.
+    """
     sizes: list[Best] = []
     chosen: int | None = None
     exhausted = len(p) <= most
@@ -247,7 +272,27 @@ def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best
             break
         if found.share >= wanted - 1e-12:
             chosen = size - 1
-    return sizes, min(len(sizes), most) - 1 if chosen is None else chosen, exhausted
+    if chosen is None:
+        chosen = min(len(sizes), most) - 1
+        while chosen > 0 and sizes[chosen].share - sizes[chosen - 1].share < _WORTH_A_PART:
+            chosen -= 1
+    return sizes, chosen, exhausted
+
+
+def _told(
+    member: Member, found: Score, temperature_c: Array, mounting: Mounting, axis: str, package: str | None
+) -> Member:
+    """A member with what the ranking tells of it at the temperatures that it is used at."""
+    (row,) = suit(
+        [found.candidate],
+        mounting,
+        temperature_c,
+        squeeze_mm=found.squeeze_mm,
+        axis=axis,
+        package=package,
+        rotor_frequencies=0,
+    )
+    return dataclasses.replace(member, extrapolated=row.extrapolated, warnings=row.warnings)
 
 
 def _best(p: Array, weight: Array, size: int) -> Best:
@@ -278,25 +323,27 @@ class _Plan:
         self.starts = [0, *(int(k) for k in starts)]
         self.swaps = tuple(self._swap(k) for k in range(1, len(self.starts)))
 
-    def members(self) -> tuple[Member, ...]:
+    def members(self, flown: NDArray[np.bool_]) -> list[tuple[Member, Score, Array]]:
+        """Each member, its score, and the temperatures it is used at: those it serves, and those flown with it."""
         steps = self.exposed.steps
         first = {int(m): int(np.argmax(self.serves == m)) for m in np.unique(self.serves)}
         rows = []
         for k in sorted(range(len(self.scores)), key=lambda m: first.get(m, len(steps))):
             each, mine = self.scores[k], self.serves == k
-            rows.append(
-                Member(
-                    part=each.candidate.part.name,
-                    material=each.candidate.material.name,
-                    basis=each.candidate.curve.basis,
-                    squeeze_mm=each.squeeze_mm,
-                    share_alone=each.share,
-                    share_served=float(self.weight[mine].sum()),
-                    low_c=float(steps[mine].min()) if mine.any() else None,
-                    high_c=float(steps[mine].max()) if mine.any() else None,
-                )
+            used = mine | flown[k]
+            member = Member(
+                part=each.candidate.part.name,
+                material=each.candidate.material.name,
+                basis=each.candidate.curve.basis,
+                squeeze_mm=each.squeeze_mm,
+                share_alone=each.share,
+                share_served=float(self.weight[mine].sum()),
+                low_c=float(steps[mine].min()) if mine.any() else None,
+                high_c=float(steps[mine].max()) if mine.any() else None,
             )
-        return tuple(rows)
+            # One that is never flown is told of as if it were flown throughout.
+            rows.append((member, each, steps[used] if used.any() else steps))
+        return rows
 
     def _swap(self, run: int) -> Swap:
         steps, start = self.exposed.steps, self.starts[run]
@@ -320,14 +367,15 @@ class _Plan:
             up_c=max(float(steps[up]), edge + half),
         )
 
-    def followed(self) -> tuple[float, int]:
-        """Share of the hours held and number of swaps when the thermometer is followed through the record."""
+    def followed(self) -> tuple[float, int, NDArray[np.bool_]]:
+        """Share held, number of swaps, and who flies at which step, the thermometer followed through the record."""
         steps, sequence = self.exposed.steps, self.exposed.sequence[0]
         owners = [int(self.serves[start]) for start in self.starts]
         counts = np.bincount(sequence, minlength=steps.size)
         hours = self.exposed.weight[0] / np.maximum(counts, 1)
         run = int(np.searchsorted(self.starts, sequence[0], side="right")) - 1
         held, swapped = 0.0, 0
+        flown = np.zeros(self.p.shape, dtype=np.bool_)
         for step in sequence:
             t = float(steps[step])
             while run > 0 and t < self.swaps[run - 1].down_c:
@@ -335,7 +383,8 @@ class _Plan:
             while run < len(self.swaps) and t > self.swaps[run].up_c:
                 run, swapped = run + 1, swapped + 1
             held += float(self.p[owners[run], step] * hours[step])
-        return held / float(self.exposed.weight[0].sum()), swapped
+            flown[owners[run], step] = True
+        return held / float(self.exposed.weight[0].sum()), swapped, flown
 
 
 def _servers(p: Array, weight: Array) -> Whole:
@@ -364,8 +413,11 @@ def _parts(n: int) -> str:
     return "one part" if n == 1 else f"{n} parts"
 
 
-def _hours(hours: float) -> str:
-    return f"{hours:.0f} h" if hours >= 10.0 else f"{hours:.1f} h"
+def _amount(share: float, hours: float, what: str) -> str:
+    """A share of the hours, or of temperatures, in words."""
+    amount = share * hours
+    few = "less than 0.1" if amount < 0.05 else f"{amount:.1f}" if amount < 10.0 else f"{amount:.0f}"
+    return f"{few} h" if what == "hours" else f"{few} of {counted(hours, what)}"
 
 
 def _sentence(
@@ -376,24 +428,33 @@ def _sentence(
     n: int,
     sizes: tuple[SizeBest, ...],
     hours: float,
+    what: str,
     swaps: int,
+    followed: float,
 ) -> str:
     have = sizes[n - 1]
-    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {100 * have.share:.1f} % of {hours:.0f} hours"
-    if n > 1:
-        text += f" with {swaps} swap{'' if swaps == 1 else 's'}"
+    best, real = f"{100 * have.share:.1f}", f"{100 * followed:.1f}"
+    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {best} % of {counted(round(hours), what)}"
+    if n > 1 and best == real:
+        text += f" with {counted(swaps, 'swaps')}"
+    elif n > 1:
+        text += f" with the best part at each, {real} % with {counted(swaps, 'swaps')}: "
+        text += "none comes the very moment it would pay, so as not to go to and fro"
     if not reached:
         sure = "no set" if proven else "no set that was found"
         up_to = "" if exhausted else f" of up to {_parts(len(sizes))}"
         text = f"{sure}{up_to} reaches {100 * wanted:.3g} %: {text}"
     elif n > 1:
         less = sizes[n - 2]
-        best = f"{100 * less.at_most:.1f} %" if less.at_most > less.share else f"{100 * less.share:.1f} %"
-        text += f"; no {'single part' if n == 2 else f'set of {n - 1}'} holds it for more than {best}"
+        most = f"{100 * less.at_most:.1f} %" if less.at_most > less.share else f"{100 * less.share:.1f} %"
+        text += f"; no {'single part' if n == 2 else f'set of {n - 1}'} holds it for more than {most}"
         if not proven:
             text += ", which does not exclude a smaller set"
     if len(sizes) > n:
-        text += f"; one part more would add {_hours(sizes[n].added_hours)}"
-    elif reached and have.share < 1.0:
-        text += f"; one part more would add nothing to the {_hours(hours * (1.0 - have.share))} that are left"
+        more = sizes[n].share - have.share
+        text += f"; one part more would add {_amount(more, hours, what)}"
+        if more < _WORTH_A_PART:
+            text += ": not worth a part"
+    elif reached and hours * (1.0 - have.share) >= 0.05:
+        text += f"; one part more would add nothing to the {_amount(1.0 - have.share, hours, what)} that are left"
     return text

@@ -17,7 +17,9 @@ from matdb.cli.suit import (
     PartsOption,
     RotorOption,
     SuitSqueezeOption,
+    all_warnings,
     mounting_given,
+    rests_on,
     window_of,
 )
 from matdb.cli.weather import (
@@ -112,15 +114,14 @@ def cover(
 
 
 def _warnings(found: Cover) -> list[str]:
-    said = [
-        f"{m.part}: rests on its family's prior, not on a reading" for m in found.members if m.basis == "family prior"
-    ]
+    said = all_warnings(found.members)
     if not found.proven:
         said.append("the search was cut short: a smaller or a better set is not excluded")
     return said
 
 
 def _show(found: Cover, warnings: list[str]) -> None:
+    from matdb.advice.words import counted
     from matdb.cli.cautions import ESTIMATE, FLIGHT
     from matdb.cli.screen import given_text, lines, number_text, show, table
 
@@ -137,18 +138,18 @@ def _show(found: Cover, warnings: list[str]) -> None:
             "-" if m.low_c is None or m.high_c is None else f"{given_text(m.low_c)} to {given_text(m.high_c)}",
             percent(m.share_served),
             percent(m.share_alone),
-            m.basis,
+            rests_on(m),
         ]
         for m in found.members
     ]
     table(
-        ["part", "squeeze, mm", "serves, degC", "of the hours", "alone it would hold", "rests on"],
+        ["part", "squeeze, mm", "serves, degC", f"of the {found.counted}", "alone it would hold", "rests on"],
         rows,
         right=(1, 3, 4),
     )
     show()
     table(
-        ["best set of", "holds", "at most", "adds, h", "parts"],
+        ["best set of", "holds", "at most", f"adds, {'h' if found.counted == 'hours' else found.counted}", "parts"],
         [
             [str(s.size), percent(s.share), percent(s.at_most), number_text(s.added_hours), ", ".join(s.parts)]
             for s in found.best_by_size
@@ -162,8 +163,11 @@ def _show(found: Cover, warnings: list[str]) -> None:
             f"{swap.warmer} when it rises above {given_text(round(swap.up_c, 1))} degC."
         )
     if found.swaps:
-        show(
-            f"Followed through the record that is {found.swap_count} swaps, and holds "
-            f"{percent(found.share_with_swaps)}."
+        best, real = percent(found.share), percent(found.share_with_swaps)
+        why = (
+            f", not {best}: no swap comes the very moment it would pay, so as not to go to and fro"
+            if best != real
+            else ""
         )
+        show(f"Followed through the record that is {counted(found.swap_count, 'swaps')}, and holds {real}{why}.")
     show(f"{found.sentence[0].upper()}{found.sentence[1:]}.")

@@ -7,10 +7,12 @@ import json
 import numpy as np
 import pytest
 
-from matdb.advice.cover import cover
+from matdb.advice.cover import _sizes, cover
 from matdb.advice.exposure import exposure
 from matdb.advice.score import Candidate, Payload, score
 from matdb.advice.subset import best_set, undominated
+from matdb.advice.suit import suit
+from matdb.curve.curve import DAMPING_UNREAD
 from matdb.errors import InputError
 from matdb.form import Pad, Part
 from matdb.mounting.record import Mounting
@@ -192,3 +194,80 @@ def test_bad_wishes_are_refused(candidates, mounting, more, field):
 def test_without_parts_there_is_nothing_to_choose(mounting):
     with pytest.raises(InputError, match="matdb part add"):
         cover([], mounting, [1.0])
+
+
+def read(legs, **ranges):
+    """The legs with a curve that knows what was measured."""
+    known = {"measured_c": (-40.0, 60.0), "measured_ln_hz": (-60.0, 60.0), "measured_loss_ln_hz": (-60.0, 60.0)}
+    curve = dataclasses.replace(legs[0].curve, **(known | ranges))
+    return [dataclasses.replace(each, curve=curve) for each in legs]
+
+
+def test_each_member_tells_what_the_ranking_tells_where_it_is_used(legs):
+    hours = winter_and_summer()
+    found = cover(read(legs, measured_c=(-5.0, 60.0)), HEAVY, hours, share=0.9)
+    cold, warm = found.members
+    outside = "outside the measured temperatures (-5 to 60 degC): extrapolated"
+    assert outside in cold.warnings
+    assert cold.extrapolated
+    assert outside not in warm.warnings
+    assert not warm.extrapolated
+    candidates = {each.part.name: each for each in read(legs, measured_c=(-5.0, 60.0))}
+    for member, used in ((cold, hours[hours <= found.swaps[0].up_c]), (warm, hours[hours >= found.swaps[0].down_c])):
+        (row,) = suit([candidates[member.part]], HEAVY, used, squeeze_mm=member.squeeze_mm)
+        assert set(member.warnings) == set(row.warnings)
+        assert row.extrapolated == member.extrapolated
+    told = found.to_dict()["members"]
+    assert told[0]["warnings"] == list(cold.warnings)
+    assert (told[0]["extrapolated"], told[1]["extrapolated"]) == (True, False)
+
+
+def test_a_member_that_leans_on_the_damping_prior_says_so(legs):
+    hours = winter_and_summer()
+    for ends, leans in (((-60.0, 60.0), False), ((-60.0, -50.0), True)):
+        found = cover(read(legs, measured_loss_ln_hz=ends), HEAVY, hours, share=0.9)
+        assert all((DAMPING_UNREAD in m.warnings) == leans for m in found.members)
+        assert not any(m.extrapolated for m in found.members)
+
+
+def test_a_range_counts_temperatures_and_a_record_hours(legs):
+    told = cover(legs, HEAVY, Forecast(np.linspace(-18.0, 34.0, 53)), share=0.85)
+    assert told.counted == told.to_dict()["counted"] == "temperatures"
+    assert "of 53 temperatures" in told.sentence
+    assert "hours" not in told.sentence
+    assert " h" not in told.sentence.replace(" hold", "")
+    known = cover(legs, HEAVY, Forecast(winter_and_summer(), np.arange(2000.0)), share=0.85)
+    assert known.counted == "hours"
+    assert "of 2000 hours" in known.sentence
+    assert "of 1 temperature;" in f"{cover(legs, HEAVY, Forecast(np.array([34.0])), share=0.01).sentence};"
+
+
+def test_why_swapping_holds_less_stands_in_the_same_sentence(legs):
+    found = cover(legs, HEAVY, winter_and_summer(), share=0.9)
+    best, real = (f"{100 * x:.1f} %" for x in (found.share, found.share_with_swaps))
+    assert best != real
+    head = found.sentence.partition(";")[0]
+    assert f"{best} of 2000 hours with the best part at each, {real} with {found.swap_count} swaps: none comes" in head
+    assert "to and fro" in head
+
+
+def test_a_part_that_adds_next_to_nothing_is_taken_only_for_the_wanted_share():
+    weight = np.ones(100)
+    p = np.zeros((3, 100))
+    p[0, :60], p[1, 60:90], p[2, 90:] = 1.0, 1.0, 0.04
+    sizes, chosen, _ = _sizes(p, weight, 0.99, 4)
+    assert [s.share for s in sizes] == pytest.approx([0.6, 0.9, 0.904])
+    assert chosen == 1
+    assert _sizes(p, weight, 0.903, 4)[1] == 2
+    p[2, 90:] = 0.06
+    assert _sizes(p, weight, 0.99, 4)[1] == 2
+
+
+def test_a_part_that_is_not_worth_it_is_said_to_be_so(legs):
+    twins = [legs[2], dataclasses.replace(legs[2], part=dataclasses.replace(legs[2].part, form=Pad(3.0005, 20)))]
+    found = cover(twins, HEAVY, winter_and_summer(), share=1.0, squeeze_mm=0.0)
+    assert [s.size for s in found.best_by_size] == [1, 2]
+    assert len(found.members) == 1
+    assert found.swaps == ()
+    assert found.sentence.startswith("no set reaches 100 %: one part holds the window for")
+    assert found.sentence.endswith(": not worth a part")

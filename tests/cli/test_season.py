@@ -1,5 +1,6 @@
 """Forecasts on the command line, the set for a season, six axes."""
 
+import dataclasses
 import json
 
 import numpy as np
@@ -226,3 +227,58 @@ def test_suit_tells_six_axes_packages_and_shake(matdb_says, six, tmp_path):
     assert shown.count("six axes at") == len(answer["ranking"])
     assert shown.count("shake left:") == len(answer["ranking"])
     json.dumps(answer, allow_nan=False)
+
+
+def test_cover_and_suit_say_where_they_leave_the_readings(matdb_says):
+    for temperatures, leaves in (("-10C..40C", False), ("-45C..40C", True)):
+        asked = ("--mounting", "cam", "--part", "0042", "--temp", temperatures, "--share", "1%")
+        told = matdb_says("cover", *asked, "--json").json
+        (member,) = told["cover"]["members"]
+        assert member["extrapolated"] is leaves
+        # All are of the one part, which each names or is headed by.
+        assert [w for w in member["warnings"] if not any(w in text for text in told["warnings"])] == []
+        assert any("outside the measured temperatures" in w for w in told["warnings"]) is leaves
+        cover, suit_ = matdb_says("cover", *asked).out, matdb_says("suit", *asked[:-2]).out
+        for shown in (cover, suit_):
+            assert ("readings, extrapolated" in " ".join(shown.split())) is leaves
+            if leaves:
+                assert shown.index("Before you rely on it:") < shown.index("outside the measured temperatures")
+        assert "temperatures" in cover
+        assert "adds, h" not in cover
+        assert "hours" not in cover.replace("24 hours", "")
+
+
+def test_one_is_singular(matdb_says):
+    asked = ("--mass", "150g", "--count", "1", "--rotor", "4200rpm..8000rpm", "--temp", "20C", "--part", "0042")
+    suit_, cover = (" ".join(matdb_says(name, *asked).out.split()) for name in ("suit", "cover"))
+    assert "150 g on 1 isolator, rotors" in suit_
+    assert "of 1 temperature;" in suit_
+    assert "of 1 temperature" in cover
+    assert "of 1 temperatures" not in cover
+
+
+def test_the_swaps_that_are_followed_are_told_with_why_they_hold_less(capsys, monkeypatch):
+    from matdb.advice.cover import Cover, Swap
+    from matdb.cli.cover import _show
+
+    monkeypatch.setenv("COLUMNS", "400")
+    found = Cover(
+        reached=True,
+        proven=True,
+        share=0.863,
+        wanted=0.8,
+        share_with_swaps=0.862,
+        swap_count=1,
+        members=(),
+        swaps=(Swap(colder="a", warmer="b", down_c=3.0, up_c=5.0),),
+        best_by_size=(),
+        hours=36.0,
+        options=2,
+        sentence="two",
+        counted="temperatures",
+    )
+    _show(found, [])
+    shown = capsys.readouterr().out
+    assert "that is 1 swap, and holds 86.2 %, not 86.3 %: no swap comes the very moment" in shown
+    _show(dataclasses.replace(found, share=0.862, swap_count=2), [])
+    assert "that is 2 swaps, and holds 86.2 %.\n" in capsys.readouterr().out
