@@ -344,10 +344,13 @@ def _unit_of(example: str) -> str:
 
 
 def _comma_cure(plain: str) -> str:
-    """Say both readings of a comma, so that the user picks one."""
+    """Say what a comma may mean: a decimal sign, and thousands only where it stands before a group of three."""
     if plain.count(",") > 1 or "." in plain:
         return "a comma is not understood; write a decimal point and no thousands separator"
-    return f"a comma is not understood; write {plain.replace(',', '.')} or {plain.replace(',', '')}"
+    cure = f"a comma is not understood; write {plain.replace(',', '.')}"
+    whole, _, rest = plain.lstrip("+-").partition(",")
+    is_group = _digits_end(rest, 0) == 3 and 1 <= len(whole) <= 3 and _digits_end(whole, 0) == len(whole)
+    return f"{cure} or {plain.replace(',', '')}" if is_group and whole[0] != "0" else cure
 
 
 def _unit_cure(unit: str, dimension: str, table: _Table) -> str:

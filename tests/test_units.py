@@ -96,7 +96,7 @@ def test_the_unit_is_at_fault(text, dimension, says):
 @pytest.mark.parametrize(
     ("text", "dimension", "says"),
     [
-        ("1,5 mm", "length", "write 1.5 mm or 15 mm"),
+        ("1,5 mm", "length", "write 1.5 mm"),
         ("1,500 g", "mass", "write 1.500 g or 1500 g"),
         ("1.500,5 g", "mass", "no thousands separator"),
         ("1 500 g", "mass", "no blanks"),
@@ -119,6 +119,25 @@ def test_the_value_is_at_fault(text, dimension, says):
         parse(text, dimension, "spam")
     assert caught.value.field == "spam"
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "cure"),
+    [
+        ("0,155kg", "write 0.155kg"),
+        ("-0,155kg", "write -0.155kg"),
+        ("1,5kg", "write 1.5kg"),
+        (",155kg", "write .155kg"),
+        ("1,5000kg", "write 1.5000kg"),
+        ("1500,000kg", "write 1500.000kg"),
+        ("1,500kg", "write 1.500kg or 1500kg"),
+        ("-12,500 kg", "write -12.500 kg or -12500 kg"),
+    ],
+)
+def test_a_comma_parts_thousands_only_before_a_group_of_three(text, cure):
+    with pytest.raises(InputError) as refused:
+        parse(text, "mass", "--mass")
+    assert str(refused.value).endswith(f"a comma is not understood; {cure}")
 
 
 def test_no_text_at_all():
