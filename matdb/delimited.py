@@ -118,7 +118,13 @@ def file_bytes(path: str | os.PathLike[str], most: int = MOST_BYTES) -> bytes:
     return b"".join(pieces)
 
 
-def read_table(what: str, text: str | bytes, *, is_header: Callable[[tuple[str, ...]], bool] | None = None) -> Table:
+def read_table(
+    what: str,
+    text: str | bytes,
+    *,
+    is_header: Callable[[tuple[str, ...]], bool] | None = None,
+    on_long_row: Callable[[int, str], None] | None = None,
+) -> Table:
     """Read a table with a header line.
 
     Parameters
@@ -131,6 +137,9 @@ def read_table(what: str, text: str | bytes, *, is_header: Callable[[tuple[str, 
     is_header : callable, optional
         Tells the header among the first 50 lines, where a station's description precedes it; when none is
         one, the first line is.
+    on_long_row : callable, optional
+        Told of each row with more cells than the header, by its line and what is wrong; the row is left out. Without
+        it such a row is refused.
 
     Raises
     ------
@@ -165,12 +174,17 @@ def read_table(what: str, text: str | bytes, *, is_header: Callable[[tuple[str, 
             while len(cells) > len(header) and not cells[-1]:
                 cells = cells[:-1]
             if len(cells) > len(header):
-                raise InputError(
-                    f"{what}, line {begin + reader.line_num}",
-                    separator.join(cells),
-                    f"a row of at most {len(header)} cells, as many as the header has",
-                    "write decimal points, or separate the cells with semicolons" if separator == "," else "",
-                )
+                cure = "write decimal points, or separate the cells with semicolons" if separator == "," else ""
+                if on_long_row is None:
+                    raise InputError(
+                        f"{what}, line {begin + reader.line_num}",
+                        separator.join(cells),
+                        f"a row of at most {len(header)} cells, as many as the header has",
+                        cure,
+                    )
+                says = f"{len(cells)} cells, where the header has {len(header)}"
+                on_long_row(begin + reader.line_num, f"{says}; {cure}" if cure else says)
+                continue
             rows.append(cells + ("",) * (len(header) - len(cells)))
             lines.append(begin + reader.line_num)
     except csv.Error as error:

@@ -39,6 +39,16 @@ def test_a_header_below_a_description_is_found():
         delimited.read_table("t", text)
 
 
+def test_a_row_too_long_is_refused_or_told_and_left_out():
+    text = "a,b\n1,2\n1,5,2\n3,4,,\n"
+    with pytest.raises(InputError, match=r"line 3: .*at most 2 cells"):
+        delimited.read_table("t", text)
+    told = []
+    got = delimited.read_table("t", text, on_long_row=lambda line, says: told.append((line, says)))
+    assert (got.rows, got.lines) == ((("1", "2"), ("3", "4")), (2, 4))
+    assert told == [(3, "3 cells, where the header has 2; write decimal points, or separate the cells with semicolons")]
+
+
 def test_a_very_long_text_and_a_broken_cell_are_refused(monkeypatch):
     monkeypatch.setattr(delimited, "LONGEST", 10)
     with pytest.raises(InputError, match="split it"):

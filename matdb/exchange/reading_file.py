@@ -115,7 +115,12 @@ def read_readings(
     InputError
         The file is no table at all, or its heading cannot be understood.
     """
-    table = content if isinstance(content, Table) else read_table(name, content)
+    long_rows: list[tuple[int, str]] = []
+    table = (
+        content
+        if isinstance(content, Table)
+        else read_table(name, content, on_long_row=lambda line, says: long_rows.append((line, says)))
+    )
     headings = _headings(table)
     commas = [_decimal_comma(table, i) for i in range(len(table.header))]
     timed = any(h is not None and h.field == "taken_at" for h in headings)
@@ -127,7 +132,10 @@ def read_readings(
     missing: dict[tuple[str, str], str] = {}
     total = max(len(table.rows), 1)
     retired = next((i for i, h in enumerate(table.header) if h.casefold() == "retired_at"), None)
+    long_rows.reverse()
     for row, (cells, line) in enumerate(zip(table.rows, table.lines, strict=True)):
+        while long_rows and long_rows[-1][0] < line:
+            _add_long_row(found, table, *long_rows.pop())
         if progress is not None and row % 500 == 0:
             progress(row / total)
         if retired is not None and cells[retired]:
@@ -164,9 +172,15 @@ def read_readings(
         seen.add(key)
         found.readings.append(reading)
         found.lines.append(line)
+    while long_rows:
+        _add_long_row(found, table, *long_rows.pop())
     if progress is not None:
         progress(1.0)
     return found
+
+
+def _add_long_row(found: ReadingFile, table: Table, line: int, says: str) -> None:
+    found.add_problem(line, str(len(table.header) + 1), says)
 
 
 def _headings(table: Table) -> list[Heading | None]:

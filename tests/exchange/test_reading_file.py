@@ -114,7 +114,6 @@ def test_a_heading_with_a_wrong_unit_is_refused():
         ("kind,part,temperatur_c\n", "did you mean temperature_c"),
         ("kind\n", "two columns"),
         ("", "two columns"),
-        ("kind,part,temp_C\nring-down,0042,1,5\n", "at most 3 cells"),
         ("kind,part,,temp_C\nring-down,0042,7,5\n", "column 3"),
     ],
 )
@@ -281,6 +280,18 @@ def test_any_bytes_are_read_or_refused_plainly(content):
 CELLS = st.sampled_from(
     ["", "0042", "-18", "250", "31,2", "1e999", "nan", "=1+1", "ring-down", "hardness", "41 A", "x"]
 )
+
+
+def test_a_row_with_a_cell_too_many_is_one_problem_among_the_others():
+    rows = ["heavy", "250", "250;x", "none", "250;;y"]
+    text = "kind;part;temp_C;frequency_hz;mass_g\n" + "".join(f"ring-down;0042;23;30;{row}\n" for row in rows)
+    found = problems(text)
+    assert [(line, column) for line, column, _ in found] == [(2, "mass_g"), (4, "6"), (5, "mass_g"), (6, "6")]
+    assert found[1][2] == "6 cells, where the header has 5"
+    assert "7 cells" in found[3][2]
+    (only,) = problems("kind,part,temp_C\nring-down,0042,1,5\n")
+    assert only[:2] == (2, "4")
+    assert "write decimal points" in only[2]
 
 
 @given(st.lists(st.lists(CELLS, min_size=5, max_size=5), max_size=5))
