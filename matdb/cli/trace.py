@@ -223,6 +223,13 @@ def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:
         return
     taps = "1 tap" if len(fit.taps_s) == 1 else f"{len(fit.taps_s)} taps"
     show(f"{taps} at {', '.join(f'{t:.2f}' for t in fit.taps_s[:12])} s: {fit.verdict}")
+    if len(fit.taps_s) == 1:
+        show("only 1 tap: repeat to see the scatter")
+    if fit.clipped > 0.0:
+        show(
+            f"clipped: {100.0 * fit.clipped:.2g} % of the readings lie at the sensor's limit; they were counted as at "
+            "or beyond it"
+        )
     rows = [
         [
             str(k),

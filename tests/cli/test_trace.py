@@ -57,6 +57,23 @@ def test_the_figures_and_their_json(matdb_says, tapped):
     assert told.json["number"] is None
 
 
+def test_one_tap_and_clipped_readings_are_told(matdb_says, tapped, tmp_path):
+    whole = " ".join(matdb_says("reading", "trace", tapped).out.split())
+    assert "only 1 tap" not in whole
+    assert "clipped" not in whole
+    time, x = ring(taps=1)
+    one = matdb_says("reading", "trace", write(tmp_path / "one.csv", time, x)).out
+    assert "only 1 tap: repeat to see the scatter" in one
+    time, x = ring()
+    file = write(tmp_path / "clipped.csv", time, np.clip(x, 9.81 - 0.7, 9.81 + 0.7))
+    share = matdb_says("reading", "trace", file, "--json").json["clipped"]
+    assert 0.002 < share < 0.1
+    told = " ".join(matdb_says("reading", "trace", file).out.split())
+    assert f"clipped: {100 * share:.2g} % of the readings lie at the sensor's limit" in told
+    assert "counted as at or beyond it" in told
+    assert "only 1 tap" not in told
+
+
 def test_logged_with_its_uncertainty(matdb_says, tapped, store):
     told = matdb_says(
         "reading", "trace", tapped, *STATE, "--log", "--soak", "5min", "--out", "3s", "--who", "me", "--json"
