@@ -13,6 +13,7 @@ from matdb.cli.reading_add import OPTION_OF, values_of
 
 if TYPE_CHECKING:
     from matdb.delimited import Table
+    from matdb.exchange.reading_file import ReadingFile
     from matdb.store.kept import StoredReading
 
 app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
@@ -234,9 +235,10 @@ def import_(
             keep_duplicates=keep_duplicates,
             progress=lambda share: update(0.6 * share),
         )
+        odd = [] if found.problem_count else _odd(kept, found, dry_run)
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
-        doubts = _bench_doubts(kept, found)
+        doubts = [*odd, *_bench_doubts(kept, found)]
     warnings = []
     if others and sheet is None:
         warnings.append(
@@ -291,6 +293,44 @@ def _refuse(file: str, found: Any, as_json: bool) -> None:
     problems = f"{found.problem_count} problem" + ("s" if found.problem_count > 1 else "")
     cure = "nothing was logged; correct the file and import it again"
     raise InputError(file, problems, "a file without any", cure, says=problems)
+
+
+#: Readings of a file that are held against the fit, and the doubtful ones that are told.
+_MOST_COMPARED = 2000
+_MOST_TOLD = 10
+
+
+def _odd(kept: Any, found: ReadingFile, dry_run: bool) -> list[str]:
+    """What the newest fit says against readings of a file, a line each; of a long file, against some of them."""
+    from matdb.advice.surprise import MENDS, all_doubts
+
+    parts = {p.name: p for p in kept.parts()}
+    of_material: dict[str, list[int]] = {}
+    for k, reading in enumerate(found.readings):
+        on = getattr(reading, reading.subject)
+        of_material.setdefault(parts[on].material if reading.subject == "part" else on, []).append(k)
+    fitted = {m: ks for m, ks in of_material.items() if kept.records.newest_fit(m, reading_ids=False) is not None}
+    total = sum(map(len, fitted.values()))
+    said: list[tuple[int, str]] = []
+    compared = 0
+    for material, which in fitted.items():
+        # Of each material its share, spread evenly over the file.
+        most = len(which) if total <= _MOST_COMPARED else max(_MOST_COMPARED * len(which) // total, 1)
+        some = [which[i * len(which) // most] for i in range(most)]
+        compared += most
+        doubts = all_doubts(kept.curve(material), parts, [found.readings[k] for k in some])
+        for k, texts in zip(some, doubts, strict=True):
+            if texts:
+                # What is not logged yet is mended in the file.
+                plain = [text.removesuffix(MENDS) for text in texts] if dry_run else texts
+                said.append((found.lines[k], "; ".join(plain)))
+    said.sort()
+    lines = [f"line {line}: {text}" for line, text in said[:_MOST_TOLD]]
+    if len(said) > _MOST_TOLD:
+        lines.append(f"and {len(said) - _MOST_TOLD} more that the newest fit does not expect")
+    if compared < total:
+        lines.append(f"only {compared} of {total} readings, spread evenly, were held against the newest fit")
+    return lines
 
 
 def _bench_doubts(kept: Any, found: Any) -> list[str]:

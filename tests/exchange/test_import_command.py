@@ -79,6 +79,54 @@ def test_one_bad_cell_and_nothing_is_logged(store, tmp_path, capsys):
     assert err.count("\n") == 1
 
 
+@pytest.fixture
+def fitted(store):
+    with matdb.open_store(store) as kept:
+        for t, f in ((-18.0, 31.2), (23.0, 28.4), (50.0, 27.9)):
+            kept.add(matdb.RingDown(part="0042", temperature_c=t, mass_kg=0.25, frequency_hz=f, log_decrement=0.4))
+        kept.fit("amber")
+    return store
+
+
+def test_a_slip_is_told_with_its_line(fitted, tmp_path, capsys):
+    file = tmp_path / "slip.csv"
+    rows = "ring-down;0042;10;250;28,9;0,4\nring-down;0042;11;250000;28,9;0,4\nring-down;0042;12;250;28,9;4\n"
+    file.write_text(HEAD + rows, encoding="utf-8")
+    ask = ("reading", "import", file, "--store", fitted)
+    warnings = json.loads(say(capsys, *ask, "--dry-run", "--json")[1])["warnings"]
+    assert [w.split(" times")[0].rsplit(" ", 1)[0] for w in warnings] == ["line 3: measured", "line 4: measured"]
+    assert "the curve's stiffness" in warnings[0]
+    assert warnings[0].endswith("check mass, count, unit and squeeze")
+    assert "the curve's damping" in warnings[1]
+    code, out, _ = say(capsys, *ask)
+    assert (code, count(fitted)) == (0, 6)
+    plain = " ".join(out.split())
+    assert "Before you rely on it:" in plain
+    assert f"{warnings[0]}; 'matdb reading correct' mends it" in plain
+    assert "line 2" not in plain
+
+
+def test_many_slips_are_counted_and_a_long_file_is_sampled(fitted, tmp_path, capsys, monkeypatch):
+    file = tmp_path / "slips.csv"
+    rows = [f"ring-down;0042;{t / 10:.1f};250000;28,9;0,4\n" for t in range(25)]
+    file.write_text(HEAD + "".join(rows), encoding="utf-8")
+    ask = ("reading", "import", file, "--store", fitted, "--dry-run", "--json")
+    warnings = json.loads(say(capsys, *ask)[1])["warnings"]
+    assert [w.split(":")[0] for w in warnings[:10]] == [f"line {k}" for k in range(2, 12)]
+    assert warnings[10:] == ["and 15 more that the newest fit does not expect"]
+    monkeypatch.setattr("matdb.cli.reading._MOST_COMPARED", 5)
+    warnings = json.loads(say(capsys, *ask)[1])["warnings"]
+    assert [w.split(":")[0] for w in warnings[:5]] == [f"line {k}" for k in (2, 7, 12, 17, 22)]
+    assert warnings[5:] == ["only 5 of 25 readings, spread evenly, were held against the newest fit"]
+
+
+def test_without_a_fit_or_with_problems_nothing_is_expected(store, tmp_path, capsys):
+    file = tmp_path / "slip.csv"
+    file.write_text(HEAD + "ring-down;0042;11;250000;28,9;0,4\n", encoding="utf-8")
+    answer = json.loads(say(capsys, "reading", "import", file, "--store", store, "--json")[1])
+    assert (answer["logged"], answer["warnings"]) == (1, [])
+
+
 def test_export_imports_into_another_store(store, tmp_path, capsys):
     file, out_file, other = tmp_path / "day.csv", tmp_path / "out.csv", tmp_path / "other.sqlite"
     file.write_text(GOOD, encoding="utf-8")
