@@ -283,15 +283,16 @@ def _load_warnings(
         return tuple(found)
     # The dynamic stiffness flatters: under a lasting load the part sags more.
     sag = mass_kg * STANDARD_GRAVITY_M_S2 / stiffness
+    sags = f"{float(f'{sag:.2g}'):g}"
     buckles = float(getattr(part.form, "buckling_share", math.inf)) * height
     if sag + squeeze_mm >= buckles:
-        found.append(f"buckles: sags {sag:.2g} mm or more under this mass, and bends away from {buckles:.2g} mm on")
+        found.append(f"buckles: sags {sags} mm or more under this mass, and bends away from {buckles:.2g} mm on")
     elif sag + squeeze_mm > 0.5 * min(height, buckles):
         found.append(
-            f"overloaded: sags {sag:.2g} mm or more under this mass, of {min(height, buckles):.2g} mm there are"
+            f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are"
         )
     elif sag > 0.15 * height:
-        found.append(f"sags {sag:.2g} mm or more under this mass, over 15 % of its height: creep and set")
+        found.append(f"sags {sags} mm or more under this mass, over 15 % of its height: creep and set")
     return tuple(found)
 
 
