@@ -288,9 +288,7 @@ def _load_warnings(
     if sag + squeeze_mm >= buckles:
         found.append(f"buckles: sags {sags} mm or more under this mass, and bends away from {buckles:.2g} mm on")
     elif sag + squeeze_mm > 0.5 * min(height, buckles):
-        found.append(
-            f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are"
-        )
+        found.append(f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are")
     elif sag > 0.15 * height:
         found.append(f"sags {sags} mm or more under this mass, over 15 % of its height: creep and set")
     return tuple(found)
