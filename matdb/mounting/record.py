@@ -116,7 +116,8 @@ class CameraPackage:
             f"inertia of {self.name}",
             None,
             "known for six axes",
-            "give box_mm=(length, width, height) or inertia_kg_mm2",
+            "give box_mm=(length, width, height) or inertia_kg_mm2; on the command line by 'matdb mounting add --from'",
+            says="not known, but needed for six axes",
         )
 
     def to_dict(self) -> dict[str, Any]:

@@ -165,7 +165,8 @@ def suspension(mounting: Mounting, package: str = "main") -> Suspension:
             f"positions_mm of {mounting.name}",
             None,
             "known for six axes",
-            "give one (x, y, z) in mm per isolator",
+            "give one (x, y, z) in mm per isolator; from the command line with 'matdb mounting add --from'",
+            says="not known, but needed for six axes",
         )
     xx, yy, zz, xy, xz, yz = body.inertia
     centre = np.array(body.centre_mm)

@@ -1,7 +1,9 @@
 """The mounting's record: defaults, checks, the way to JSON and back."""
 
 import json
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -140,3 +142,16 @@ def test_an_unknown_package_names_the_known_ones():
 
 def test_replace_keeps_working():
     assert replace(FULL, mass_kg=0.6).main.mass_kg == 0.6
+
+
+def test_the_readme_s_file_makes_a_mounting_with_six_axes():
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"```json\n(.*?)```", text, flags=re.DOTALL)
+    mounting = mounting_from_dict({"name": "cam", **json.loads(block)})
+    assert mounting.has_six_axes
+    assert len(mounting.positions_mm) == mounting.count
+
+
+def test_what_six_axes_lack_is_told_in_words():
+    with pytest.raises(InputError, match=r"^inertia of bare: not known, but needed for six axes; give box_mm"):
+        _ = CameraPackage(name="bare", mass_kg=0.5).inertia
