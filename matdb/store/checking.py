@@ -125,4 +125,5 @@ def _stale(records: Records) -> Iterator[Finding]:
     )
     for material_id, name, number, mark in records._reader.rows(newest):
         if codec.fingerprint(records._reader.rows, material_id) != mark:
-            yield Finding(level="note", what=f"fit {number} of {name}", says="is older than its readings, parts or record; fit again")
+            older = "is older than its readings, parts or record; fit again"
+            yield Finding(level="note", what=f"fit {number} of {name}", says=older)
