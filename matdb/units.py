@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from matdb.errors import InputError, UnitError
 
-__all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "parse", "parse_range"]
+__all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "counted", "parse", "parse_range"]
 
 #: Dimension -> the trade unit that :func:`parse` answers in and that headers name.
 UNITS: dict[str, str] = {
@@ -362,3 +362,9 @@ def _unit_cure(unit: str, dimension: str, table: _Table) -> str:
         if other != dimension and unit in others:
             return f"{unit} is the unit of {words.split(' in ')[0] if ' in ' in words else words}"
     return "the unit is not known"
+
+
+def counted(number: float, word: str) -> str:
+    """A number with its word in the plural, which loses its s for one: "36 temperatures", "1 hour"."""
+    told = f"{number:.0f}" if number >= 10.0 or number == round(number) else f"{number:.1f}"
+    return f"{told} {word.removesuffix('s') if told == '1' else word}"

@@ -5,10 +5,10 @@ import datetime as dt
 import inspect
 import io
 import json
-import sqlite3
 
 import numpy as np
 import pytest
+from command_line import dump
 from examples import RUN, trying
 from hypothesis import given
 from hypothesis import strategies as st
@@ -144,14 +144,6 @@ def sound(tmp_path_factory):
     return path, path.read_bytes()
 
 
-def content(path):
-    connection = sqlite3.connect(path)
-    try:
-        return "\n".join(connection.iterdump())
-    finally:
-        connection.close()
-
-
 def put_back(path, whole):
     for each in path.parent.glob(path.name + "?*"):
         each.unlink()
@@ -162,7 +154,7 @@ def put_back(path, whole):
 def test_any_arguments_to_a_method(name, sound):
     path, whole = sound
     put_back(path, whole)
-    held = content(path)
+    held = dump(path)
     state = {"store": matdb.open_store(path)}
     function = getattr(matdb.Store, name)
 
@@ -182,7 +174,7 @@ def test_any_arguments_to_a_method(name, sound):
         if path.read_bytes() == whole and not any(e.stat().st_size for e in path.parent.glob("*-wal")):
             changed = False
         else:
-            changed = content(path) != held
+            changed = dump(path) != held
         if changed:
             store.close()
             put_back(path, whole)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
-from matdb.curve.curve import DAMPING_UNREAD, FAMILY_PRIOR, Curve, checked_state
+from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.curve.middle import middle
 from matdb.errors import InputError
 from matdb.form.part import Part
@@ -315,16 +315,7 @@ def state_warnings(
         found.append(
             f"{part.name} itself was not measured: its stiffness rests on its geometry and on other parts' readings"
         )
-    if curve.measured_c is not None:
-        low, high = curve.measured_c
-        if t.size and (t.min() < low - 0.5 or t.max() > high + 0.5):
-            found.append(f"outside the measured temperatures ({curve.measured_span}): extrapolated")
-        elif t.size and np.any(curve.extrapolated(t, frequency_hz) if outside is None else outside):
-            found.append("outside the frequencies that the readings speak for: extrapolated")
-        if t.size and curve.measured_loss_ln_hz is not None and np.any(curve.damping_unread(t, frequency_hz)):
-            found.append(DAMPING_UNREAD)
-    if curve.stale and curve.basis != FAMILY_PRIOR:
-        found.append(f"the fit is older than the newest reading or record: run 'matdb fit \"{material.name}\"'")
+    found.extend(curve.range_notes(t, frequency_hz, outside))
     glass = curve.glass_transition_c
     if t.size and t.min() < glass + 10.0:
         found.append(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it")

@@ -9,7 +9,7 @@ from matdb.curve.band import Band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST
 
-__all__ = ["VERDICTS", "Causes", "counted", "percent", "reason", "sags", "settle", "verdict"]
+__all__ = ["VERDICTS", "Causes", "percent", "reason", "sags", "settle", "verdict"]
 
 #: Verdict words with the least probability that earns each. "suits" asks for so much that no 95 % band of a part that
 #: earns it reaches past an end of the window.
@@ -59,12 +59,6 @@ def percent(probability: float) -> str:
     if 0.99 < probability < 1.0:
         return "above 99 %"
     return f"{100.0 * probability:.0f} %"
-
-
-def counted(number: float, word: str) -> str:
-    """A number with its word in the plural, which loses its s for one: "36 temperatures", "1 hour"."""
-    told = f"{number:.0f}" if number >= 10.0 or number == round(number) else f"{number:.1f}"
-    return f"{told} {word.removesuffix('s') if told == '1' else word}"
 
 
 def sags(sag_mm: float, height_mm: float) -> str:

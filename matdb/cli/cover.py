@@ -121,9 +121,9 @@ def _warnings(found: Cover) -> list[str]:
 
 
 def _show(found: Cover, warnings: list[str]) -> None:
-    from matdb.advice.words import counted
     from matdb.cli.cautions import ESTIMATE, FLIGHT
     from matdb.cli.screen import given_text, lines, number_text, show, table
+    from matdb.units import counted
 
     def percent(value: float) -> str:
         return f"{100.0 * value:.1f} %"

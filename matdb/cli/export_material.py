@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from matdb.cli.fit import MaterialArgument
 from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, existing, temperatures
-
-if TYPE_CHECKING:
-    from matdb.curve.curve import Curve
 
 FileOption = Annotated[
     str,
@@ -33,13 +30,14 @@ def shift(
     as_json: JsonOption = False,
 ) -> None:
     """Write a material's shift factors over temperature."""
-    from matdb.exchange.documents import shift_rows, write_table
+    from matdb.exchange.documents import shift_rows, shift_warnings, write_table
 
     with existing(ctx, store) as kept:
         curve, at = kept.curve(material), temperatures(temp, step)
         header, rows = shift_rows(curve, at)
+        said = shift_warnings(curve, at)
         written = str(write_table(kept, out, "shift", header, rows, force=force))
-    _done("export shift", written, len(rows), {}, _notes(curve, at), as_json)
+    _done("export shift", written, len(rows), {}, said, as_json)
 
 
 def prony(
@@ -51,28 +49,18 @@ def prony(
     as_json: JsonOption = False,
 ) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
+    import numpy as np
+
     from matdb.exchange.documents import prony_rows, write_table
+    from matdb.exchange.tables import curve_warnings
 
     with existing(ctx, store) as kept:
         curve = kept.curve(material)
         header, rows, more = prony_rows(curve)
+        said = curve_warnings(curve, np.full(2, 23.0), np.array(more["range_hz"]))
         written = str(write_table(kept, out, "prony", header, rows, more=more, force=force))
     del more["shift"]
-    _done("export prony", written, len(rows), more, _notes(curve, [23.0], more["range_hz"]), as_json)
-
-
-def _notes(curve: Curve, temperature_c: Any, frequency_hz: Any = None) -> tuple[str, ...]:
-    """What to know; a shift factor holds for any frequency, so without one the middle of those read is asked."""
-    import numpy as np
-
-    from matdb.exchange.tables import curve_warnings
-
-    t = np.asarray(temperature_c, dtype=float).reshape(-1)
-    if frequency_hz is None:
-        f = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - curve.median_ln_shift(t))
-    else:
-        t, f = (v.reshape(-1) for v in np.broadcast_arrays(t[:, None], np.asarray(frequency_hz, dtype=float)))
-    return tuple(text for text in curve_warnings(curve, t, f) if frequency_hz is not None or "damping" not in text)
+    _done("export prony", written, len(rows), more, said, as_json)
 
 
 def _done(

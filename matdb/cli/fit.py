@@ -28,6 +28,7 @@ def fit(
 ) -> None:
     """Fit all readings of a material and keep the fit."""
     from matdb.cli.screen import document, lines, progress, show
+    from matdb.units import counted
 
     with existing(ctx, store) as kept, progress(f"fit of {material}") as update:
         curve = kept.fit(material, seed=seed, progress=update)
@@ -38,7 +39,7 @@ def fit(
     if curve.fit_id is None:
         show(f"{material} has no reading: nothing was fitted, and answers come from the family prior.")
     else:
-        show(f"fit {curve.fit_id} of {material}: {_count(curve)}, {laws_text(curve)}")
+        show(f"fit {curve.fit_id} of {material}: {counted(curve.reading_count, 'readings')}, {laws_text(curve)}")
     show(modulus_text(curve))
     lines("Before you rely on it:", warnings)
 
@@ -52,6 +53,7 @@ def report(
     where stiffness doubles, and the glass transition.
     """
     from matdb.cli.screen import band_text, document, given_text, lines, show, table
+    from matdb.units import counted
 
     with existing(ctx, store) as kept:
         curve = kept.curve(material)
@@ -74,7 +76,7 @@ def report(
     else:
         show(
             f"fit {curve.fit_id} of {material}, made {curve.created_at:%Y-%m-%d %H:%M} UTC by matdb "
-            f"{curve.program_version}: {_count(curve)}"
+            f"{curve.program_version}: {counted(curve.reading_count, 'readings')}"
         )
     show(modulus_text(curve))
     _laws(curve)
@@ -129,10 +131,6 @@ def report(
         )
     _in_the_cold(cold)
     lines("Before you rely on it:", warnings)
-
-
-def _count(curve: Curve) -> str:
-    return "1 reading" if curve.reading_count == 1 else f"{curve.reading_count} readings"
 
 
 def _residual(found: Any) -> str:
@@ -236,21 +234,8 @@ def modulus_text(curve: Curve) -> str:
 
 def notes(curve: Curve) -> tuple[str, ...]:
     """What to know of a curve as a whole."""
-    import numpy as np
-
-    from matdb.exchange.tables import curve_warnings
-
-    at = np.array([sum(curve.measured_c) / 2.0 if curve.measured_c else 23.0])
-    return curve_warnings(curve, at, np.array([30.0])) if curve.measured_c is None else _without_range(curve)
-
-
-def _without_range(curve: Curve) -> tuple[str, ...]:
-    stale = (
-        (f"the fit is older than the newest reading or record: run 'matdb fit \"{curve.material}\"'",)
-        if curve.stale
-        else ()
-    )
-    return (*stale, *curve.report.get("warnings", ()))
+    prior = () if curve.basis == "readings" else (curve.without_readings(),)
+    return (*prior, *curve.age_notes, *curve.report.get("warnings", ()))
 
 
 def summary(curve: Curve) -> dict[str, Any]:

@@ -284,13 +284,14 @@ def _refuse(file: str, found: Any, as_json: bool) -> None:
     import sys
 
     from matdb.errors import InputError
+    from matdb.units import counted
 
     if not as_json:
         for problem in found.problems:
             print(str(problem), file=sys.stderr)
         if found.problem_count > len(found.problems):
             print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
-    problems = f"{found.problem_count} problem" + ("s" if found.problem_count > 1 else "")
+    problems = counted(found.problem_count, "problems")
     cure = "nothing was logged; correct the file and import it again"
     raise InputError(file, problems, "a file without any", cure, says=problems)
 

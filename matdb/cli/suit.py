@@ -248,9 +248,9 @@ def all_warnings(rows: Sequence[Suitability | Member]) -> list[str]:
 
 def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> None:
     """Print warnings and cautions first, then the ranked table and the reasons: the answer comes last."""
-    from matdb.advice.words import counted
     from matdb.cli.cautions import ESTIMATE, FLIGHT
     from matdb.cli.screen import given_text, lines, number_text, share_text, show, table
+    from matdb.units import counted
 
     low, high = window_of(mounting)
     cold, warm = float(hours.min()), float(hours.max())

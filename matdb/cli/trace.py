@@ -198,6 +198,7 @@ def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:
 
     from matdb.bench.trace import TraceFit
     from matdb.cli.screen import number_text, show, table
+    from matdb.units import counted
 
     length = float(record.time_s[-1] - record.time_s[0])
     show(
@@ -221,8 +222,7 @@ def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:
         )
         show(f"axis {record.names[fit.channel]}; after +- stands one standard deviation")
         return
-    taps = "1 tap" if len(fit.taps_s) == 1 else f"{len(fit.taps_s)} taps"
-    show(f"{taps} at {', '.join(f'{t:.2f}' for t in fit.taps_s[:12])} s: {fit.verdict}")
+    show(f"{counted(len(fit.taps_s), 'taps')} at {', '.join(f'{t:.2f}' for t in fit.taps_s[:12])} s: {fit.verdict}")
     if len(fit.taps_s) == 1:
         show("only 1 tap: repeat to see the scatter")
     if fit.clipped > 0.0:

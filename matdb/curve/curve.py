@@ -216,6 +216,37 @@ class Curve:
         low, high = (f"{end:.3g}" for end in self.measured_c)
         return f"{low} degC" if low == high else f"{low} to {high} degC"
 
+    def range_notes(
+        self, temperature_c: Array, frequency_hz: Array, outside: NDArray[np.bool_] | None = None
+    ) -> list[str]:
+        """What to know of states beside a prior's nature: where readings end, and whether the fit is out of date.
+
+        Parameters
+        ----------
+        temperature_c, frequency_hz : ndarray
+            Degrees Celsius and Hz; broadcast.
+        outside : ndarray of bool, optional
+            Where :meth:`extrapolated` says so, if that is known.
+        """
+        found: list[str] = []
+        t = np.asarray(temperature_c, dtype=float)
+        if self.measured_c is not None and t.size:
+            low, high = self.measured_c
+            if t.min() < low - _MARGIN_K or t.max() > high + _MARGIN_K:
+                found.append(f"outside the measured temperatures ({self.measured_span}): extrapolated")
+            elif np.any(self.extrapolated(t, frequency_hz) if outside is None else outside):
+                found.append("outside the frequencies that the readings speak for: extrapolated")
+            if self.measured_loss_ln_hz is not None and np.any(self.damping_unread(t, frequency_hz)):
+                found.append(DAMPING_UNREAD)
+        return [*found, *self.age_notes]
+
+    @property
+    def age_notes(self) -> tuple[str, ...]:
+        """That a fit is out of date, if it is; of a prior :meth:`without_readings` says it."""
+        if not self.stale or self.basis != READINGS:
+            return ()
+        return (f"the fit is older than the newest reading or record: run 'matdb fit \"{self.material}\"'",)
+
     def without_readings(self, label: str = "") -> str:
         """What to know of a family prior: that nothing was read, or that what was read is not fitted yet."""
         rests = f"this is the family prior of {self.family}{label}, not a measurement"
@@ -298,7 +329,7 @@ class Curve:
             )
             if not isinstance(curve.seed, int) or curve.seed < 0 or not 0.0 <= curve.common_sd < math.inf:
                 raise ValueError(f"seed {curve.seed!r}, common sd {curve.common_sd!r}")
-            if curve.basis not in ("readings", "family prior") or not isinstance(curve.family, str):
+            if curve.basis not in (READINGS, FAMILY_PRIOR) or not isinstance(curve.family, str):
                 raise ValueError(f"basis {curve.basis!r}, family {curve.family!r}")
             return curve
         except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:

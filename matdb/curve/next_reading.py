@@ -435,8 +435,7 @@ def _answer(many: Curve, reading: RingDown | Deflection, before: Band, after: Ba
     elif t > high + 0.5:
         where = f"the warmest reading so far is at {high:.3g} degC"
     else:
-        read = f"{low:.3g} degC" if low == high else f"{low:.3g} to {high:.3g} degC"
-        where = f"it lies within the temperatures read so far ({read})"
+        where = f"it lies within the temperatures read so far ({many.measured_span})"
     if isinstance(reading, RingDown):
         gives = f"it gives stiffness and damping near {reading.frequency_hz:.2g} Hz"
     else:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-__all__ = ["prony_rows", "shift_rows", "table_document", "units_of", "write_table"]
+__all__ = ["prony_rows", "shift_rows", "shift_warnings", "table_document", "units_of", "write_table"]
 
 #: Ending of a column's name: its unit. Longest first.
 _ENDINGS: Final = (
@@ -161,9 +161,8 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
     import numpy as np
 
     from matdb.curve.band import band
-    from matdb.curve.curve import DAMPING_UNREAD, checked_state
+    from matdb.curve.curve import checked_state
     from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
-    from matdb.exchange.tables import curve_warnings
     from matdb.material.shift import ZERO_C
 
     t, _ = checked_state(temperature_c, 1.0)
@@ -176,10 +175,7 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
         "material", "temperature_c", "log10_shift", "log10_shift_low", "log10_shift_high", "log10_vertical_shift",
         "basis", "extrapolated", "warnings",
     )  # fmt: skip
-    ln_shift = curve.median_ln_shift(t.reshape(-1))
-    middle = ln_shift / math.log(10.0)
-    # A shift factor holds for any frequency: what is to be known of it is asked in the middle of those read.
-    hertz = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - ln_shift)
+    middle = curve.median_ln_shift(t.reshape(-1)) / math.log(10.0)
     rows = [
         (
             curve.material,
@@ -190,13 +186,25 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
             float(vertical[i]),
             curve.basis,
             not low - 0.5 <= each <= high + 0.5,
-            "; ".join(
-                note for note in curve_warnings(curve, np.array([each]), hertz[i : i + 1]) if note != DAMPING_UNREAD
-            ),
+            "; ".join(shift_warnings(curve, np.array([each]))),
         )
         for i, each in enumerate(t.reshape(-1))
     ]
     return header, rows
+
+
+def shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
+    """What to know of shift factors at temperatures in degrees Celsius, shape (n,), in plain words.
+
+    A shift factor holds for any frequency, so the middle of those read is asked, and not of damping there.
+    """
+    import numpy as np
+
+    from matdb.curve.curve import DAMPING_UNREAD
+    from matdb.exchange.tables import curve_warnings
+
+    hertz = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - curve.median_ln_shift(temperature_c))
+    return tuple(note for note in curve_warnings(curve, temperature_c, hertz) if note != DAMPING_UNREAD)
 
 
 def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], dict[str, Any]]:

@@ -71,23 +71,8 @@ def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> t
     temperature_c, frequency_hz : ndarray
         Degrees Celsius and Hz; broadcast.
     """
-    import numpy as np
-
-    from matdb.curve.curve import DAMPING_UNREAD
-
-    found: list[str] = []
-    if curve.basis != "readings":
-        found.append(curve.without_readings())
-    if curve.measured_c is not None and bool(np.any(curve.extrapolated(temperature_c, frequency_hz))):
-        low, high = curve.measured_c
-        if temperature_c.min() < low - 0.5 or temperature_c.max() > high + 0.5:
-            found.append(f"outside the measured temperatures ({curve.measured_span}): extrapolated")
-        else:
-            found.append("outside the frequencies that the readings speak for: extrapolated")
-    if curve.measured_loss_ln_hz is not None and bool(np.any(curve.damping_unread(temperature_c, frequency_hz))):
-        found.append(DAMPING_UNREAD)
-    if curve.stale and curve.basis == "readings":
-        found.append(f"the fit is older than the newest reading or record: run 'matdb fit \"{curve.material}\"'")
+    found = [] if curve.basis == "readings" else [curve.without_readings()]
+    found.extend(curve.range_notes(temperature_c, frequency_hz))
     found.extend(curve.report.get("warnings", ()))
     return tuple(dict.fromkeys(found))
 

@@ -14,6 +14,7 @@ from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
 from matdb.errors import InputError
 from matdb.material.shift import ZERO_C
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span
+from matdb.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,7 +41,7 @@ def rests_on(curve: Curve) -> str:
         return f"family prior of {curve.family}, no reading"
     fit = f", fit {curve.fit_id}" if curve.fit_id is not None else ""
     old = ", older than the newest reading" if curve.stale else ""
-    return f"{curve.reading_count} reading{'s' if curve.reading_count != 1 else ''}{fit}{old}"
+    return f"{counted(curve.reading_count, 'readings')}{fit}{old}"
 
 
 def frequency_of_reading(reading: Reading) -> float:

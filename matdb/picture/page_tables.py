@@ -12,6 +12,7 @@ import numpy as np
 
 from matdb.errors import InputError
 from matdb.form.thread import pitch_mm
+from matdb.units import counted
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -274,10 +275,10 @@ def _sure(curve: Any, part: str) -> str:
     """What a part's numbers rest on."""
     if curve.basis != "readings":
         return f"No reading: this is what {curve.family} usually does, not a measurement."
-    low, high = curve.measured_c
     own = "this part" if part in curve.offsets else "other parts of the same material, not this one"
     when = f" of {curve.created_at:%Y-%m-%d}" if curve.created_at is not None else ""
     old = " The fit is older than the newest reading or record." if curve.stale else ""
-    span = f"{low:.3g} °C" if low == high else f"{low:.3g} to {high:.3g} °C"
-    count = f"{curve.reading_count} reading{'' if curve.reading_count == 1 else 's'}"
-    return f"{count} at {span}, with {own}; fit {curve.fit_id}{when}.{old}".replace(" -", " −")
+    span = curve.measured_span.replace("degC", "°C")
+    return f"{counted(curve.reading_count, 'readings')} at {span}, with {own}; fit {curve.fit_id}{when}.{old}".replace(
+        " -", " −"
+    )

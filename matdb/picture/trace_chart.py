@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from matdb.picture.chart import Chart, Mark, Panel, Series
+from matdb.units import counted
 
 if TYPE_CHECKING:
     import numpy as np
@@ -52,7 +53,7 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
         mode = fit.modes[0]
         subtitle = (
             f"{mode.frequency_hz:.4g} ± {mode.frequency_sd_hz:.2g} Hz, decrement {mode.log_decrement:.3g} ± "
-            f"{mode.log_decrement_sd:.2g}, {_many(len(fit.taps_s), 'tap')}, {_many(len(fit.modes), 'mode')}"
+            f"{mode.log_decrement_sd:.2g}, {counted(len(fit.taps_s), 'taps')}, {counted(len(fit.modes), 'modes')}"
         )
         size = np.nan_to_num(mode.amplitude[:, channel]) if mode.amplitude.size else np.zeros(1)
         start = float(fit.taps_s[int(np.argmax(size))])
@@ -123,10 +124,6 @@ def _panel(time: Array, signal: Array, fitted: Array, label: str, taps: tuple[Ma
     if np.isfinite(fitted).any():
         series.append(Series(label="fitted", x=_thin(time), y=_thin(fitted), style="dashed", colour=1))
     return Panel(x_label="time, s", y_label=f"{label}, less its median", series=tuple(series), marks=taps)
-
-
-def _many(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _thin(values: Array) -> Array:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from matdb.delimited import BLANKS, Table, read_table
 from matdb.errors import InputError, UnitError
-from matdb.units import parse
+from matdb.units import counted, parse
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 
 __all__ = ["hourly_csv", "monthly_csv"]
@@ -87,7 +87,7 @@ def hourly_csv(
     if missing > _MOST_MISSING * known.size:
         raise InputError(what, f"{missing} of {known.size} temperatures missing", "a table with at least half of them")
     if missing:
-        notes.append(f"{missing} {_plural(missing, 'row')} without a temperature left out")
+        notes.append(f"{counted(missing, 'rows')} without a temperature left out")
     moments, temperature = moments[known], temperature[known]
     first = float(moments[0])
     if moments.size > 2:
@@ -95,7 +95,7 @@ def hourly_csv(
         usual = float(np.median(steps))
         gaps = int(np.sum(np.round(steps[steps > 1.5 * usual] / usual) - 1)) - missing
         if gaps > 0:
-            notes.append(f"{gaps} {_plural(gaps, 'hour' if usual == 1.0 else 'step')} missing in the times")
+            notes.append(f"{counted(gaps, 'hours' if usual == 1.0 else 'steps')} missing in the times")
     return Forecast(
         temperature,
         moments - first,
@@ -103,10 +103,6 @@ def hourly_csv(
         notes=tuple(notes),
         start=None if start is None else start + dt.timedelta(hours=first),
     )
-
-
-def _plural(count: int, word: str) -> str:
-    return word if count == 1 else word + "s"
 
 
 def _looks_like_header(cells: tuple[str, ...]) -> bool:

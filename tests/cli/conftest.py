@@ -1,10 +1,11 @@
 """A small store, and the command line run in this process."""
 
+import functools
 import json
 import shutil
-import sqlite3
 from dataclasses import dataclass
 
+import command_line
 import pytest
 
 import matdb
@@ -80,11 +81,4 @@ def matdb_says(store, capsys, monkeypatch):
 def dump(store):
     """What the store holds, as SQL."""
 
-    def read():
-        connection = sqlite3.connect(store)
-        try:
-            return "\n".join(connection.iterdump())
-        finally:
-            connection.close()
-
-    return read
+    return functools.partial(command_line.dump, store)

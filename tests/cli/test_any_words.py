@@ -6,12 +6,12 @@ import json
 import os
 import re
 import shutil
-import sqlite3
 import sys
 import tempfile
 from pathlib import Path
 
 import pytest
+from command_line import dump
 from examples import RUN, trying
 from hypothesis import given
 from hypothesis import strategies as st
@@ -225,14 +225,6 @@ def laid_out(field, there):
         if not (field / name).exists():
             (field / name).write_bytes(content)
     os.chdir(field)
-
-
-def dump(path):
-    connection = sqlite3.connect(path)
-    try:
-        return "\n".join(connection.iterdump())
-    finally:
-        connection.close()
 
 
 def same_store(field, there, kept):

@@ -3,41 +3,22 @@
 import json
 import os
 import signal
-import sqlite3
 import subprocess
 import sys
 import time
 from pathlib import Path
 
 import pytest
+from command_line import bench_store, count, say
 
 import matdb
-from matdb.cli.app import run
 
 TOP = Path(__file__).parents[2]
 
 
 @pytest.fixture
 def store(tmp_path):
-    file = tmp_path / "bench.sqlite"
-    with matdb.open_store(file) as kept:
-        kept.add(matdb.Material(name="amber", family="silicone"))
-        kept.add(matdb.Part(name="0042", material="amber", form=matdb.Ring(16, 6, 5)))
-    return file
-
-
-def say(capsys, *words):
-    capsys.readouterr()
-    code = run([str(w) for w in words])
-    return code, *capsys.readouterr()
-
-
-def count(store):
-    connection = sqlite3.connect(store)
-    try:
-        return connection.execute("SELECT count(*) FROM reading").fetchone()[0]
-    finally:
-        connection.close()
+    return bench_store(tmp_path / "bench.sqlite")
 
 
 HEAD = "kind;part;temp_C;mass_g;frequency_hz;log_decrement\n"

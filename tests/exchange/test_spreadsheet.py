@@ -2,15 +2,14 @@
 
 import io
 import os
-import sqlite3
 import zipfile
 
 import pytest
+from command_line import bench_store, count, say
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import matdb
-from matdb.cli.app import run
 from matdb.delimited import Table
 from matdb.errors import InputError, MatdbError, MissingExtra
 from matdb.exchange.reading_file import read_readings
@@ -92,25 +91,7 @@ ROWS = [
 
 @pytest.fixture
 def store(tmp_path):
-    file = tmp_path / "bench.sqlite"
-    with matdb.open_store(file) as kept:
-        kept.add(matdb.Material(name="amber", family="silicone"))
-        kept.add(matdb.Part(name="0042", material="amber", form=matdb.Ring(16, 6, 5)))
-    return file
-
-
-def say(capsys, *words):
-    capsys.readouterr()
-    code = run([str(w) for w in words])
-    return code, *capsys.readouterr()
-
-
-def count(store):
-    connection = sqlite3.connect(store)
-    try:
-        return connection.execute("SELECT count(*) FROM reading").fetchone()[0]
-    finally:
-        connection.close()
+    return bench_store(tmp_path / "bench.sqlite")
 
 
 def test_cells_read_as_the_sheet_has_them():
