@@ -36,12 +36,13 @@ def demo(
     from matdb.cli.stiffness_answer import nested, stiffness_rows
     from matdb.cli.suit import all_warnings, show_ranking, suit_content
     from matdb.errors import StoreError
-    from matdb.exchange.csv_file import target_of, write_csv
+    from matdb.exchange.csv_file import write_csv
     from matdb.exchange.demo_scenario import demo_scenario
     from matdb.exchange.tables import curve_table, stiffness_table
+    from matdb.files import new_file
 
     if csv is not None:
-        target_of(csv, force=force)
+        new_file(csv, force=force)
     scenario = demo_scenario()
     # MATDB_STORE is left alone: nobody wants invented readings among their own.
     where = store or ctx.find_root().params.get("store") or _fresh_file()

@@ -36,7 +36,7 @@ def page(
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
     from matdb.cli.cautions import ESTIMATE, FLIGHT
     from matdb.cli.screen import document, show
-    from matdb.picture.files import new_file
+    from matdb.files import new_file
     from matdb.picture.page import save_page
     from matdb.picture.page_tables import page_tables
     from matdb.units import parse_range

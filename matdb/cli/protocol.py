@@ -62,13 +62,13 @@ def protocol(
     from matdb.bench.protocol import protocol_markdown
     from matdb.cli.cautions import BENCH
     from matdb.cli.screen import document, show
-    from matdb.exchange.csv_file import target_of, write_text
+    from matdb.files import new_file, write_text
 
     at = temperatures(temps or ["-18C", "5C", "23C", "50C"], step).tolist()
     hertz = needed(frequency, "frequency", "--frequency")
     air_word = air_of(air)
     if out is not None:
-        target_of(out, force=force)
+        new_file(out, force=force)
     with existing(ctx, store) as kept:
         known = kept.part(part)
         material = kept.material(known.material)

@@ -79,7 +79,7 @@ def trace(
     from matdb.cli.reading_add import bench_doubts, hazards, values_of
     from matdb.cli.screen import document, lines, show
     from matdb.errors import InputError
-    from matdb.picture.files import new_file
+    from matdb.files import new_file
     from matdb.units import parse_range
 
     given = {"--part": part, "--temp": temp, "--mass": mass}

@@ -6,14 +6,13 @@ import csv
 import io
 import os
 import re
-import secrets
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from matdb.errors import FileTaken, InputError
+from matdb.files import write_text
 
-__all__ = ["cell", "csv_text", "guarded", "target_of", "unguarded", "write_csv", "write_text"]
+__all__ = ["cell", "csv_text", "guarded", "unguarded", "write_csv"]
 
 #: Text that begins with one of these, also in its wide form, is a formula to a spreadsheet; the apostrophe itself is
 #: among them so that the guard can be undone.
@@ -95,33 +94,3 @@ def write_csv(
         The folder cannot be written or the disk is full; nothing is left behind.
     """
     return write_text(path, csv_text(header, rows), force=force)
-
-
-def target_of(path: str | os.PathLike[str], *, force: bool = False) -> Path:
-    """The file to write, once it is sure that it may be; for asking before long work. Raises as :func:`write_csv`."""
-    target = Path(path).expanduser()
-    if target.is_dir():
-        raise InputError("file", str(target), "a file", "it is a folder; add a file name")
-    if target.exists() and not force:
-        raise FileTaken(str(target), "name another one, or replace this one with --force")
-    return target
-
-
-def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> Path:
-    """Write UTF-8 text to a file, whole or not at all; raises as :func:`write_csv`."""
-    target = target_of(path, force=force)
-    part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(target)
-    except OSError as error:
-        # The user named the target, not the temporary file; a full disk names none.
-        if error.filename in (None, str(part)):
-            error.filename = str(target)
-        raise
-    finally:
-        part.unlink(missing_ok=True)
-    return target

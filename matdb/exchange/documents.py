@@ -128,8 +128,9 @@ def write_table(
     OSError
         The folder cannot be written.
     """
-    from matdb.exchange.csv_file import write_csv, write_text
+    from matdb.exchange.csv_file import write_csv
     from matdb.exchange.fingerprint import store_fingerprint
+    from matdb.files import write_text
 
     if Path(path).suffix.lower() == ".json":
         document = table_document(store, what, header, rows, more)

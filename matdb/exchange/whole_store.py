@@ -127,7 +127,7 @@ def export_store(store: Store, path: str | os.PathLike[str], *, force: bool = Fa
     OSError
         The folder cannot be written or the disk is full; nothing is left behind.
     """
-    from matdb.exchange.csv_file import write_text
+    from matdb.files import write_text
 
     return write_text(path, "".join(store_text(store)), force=force)
 

@@ -286,7 +286,7 @@ def save_picture(chart: Chart, path: str | os.PathLike[str], *, force: bool = Fa
     OSError
         The folder cannot be written.
     """
-    from matdb.picture.files import new_file, write_bytes
+    from matdb.files import new_file, write_bytes
 
     target = new_file(path, force=force)
     kind = target.suffix.lower().removeprefix(".")

@@ -119,7 +119,7 @@ def save_page(
     OSError
         The folder cannot be written.
     """
-    from matdb.picture.files import new_file, write_bytes
+    from matdb.files import new_file, write_bytes
 
     target = new_file(path, force=force)
     data = field_page(page, cautions=cautions, at_c=at_c).encode()
