@@ -118,7 +118,7 @@ class PartAnswers:
         unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
         self._ln_scale = math.log(unit) + curve.offset_draws(part.name, part.form.offset_sd(axis))
         # A pair under a mass may lose its upper half: then its draws are no longer one curve and a scale.
-        self._one_scale = part.form.kind != "grommet-pair" or axis != "axial"
+        self._one_scale = part.form.pair is None or axis != "axial"
         # ln of stiffness and of damping ratio; a block of temperatures at one frequency is computed when asked for.
         self._table = np.full((2, _NODES_C, _NODES_HZ), np.nan)
         self._there = np.zeros((-(-_NODES_C // _BLOCK), _NODES_HZ), dtype=bool)

@@ -17,7 +17,6 @@ from matdb.advice.score import Candidate, Payload
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.form.base import FormBase
-from matdb.form.grommet_pair import GrommetPair
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, residual_shake
 from matdb.mounting.six_axis import coupling_warnings, material_modes, suspension
@@ -155,14 +154,14 @@ def _units(
     form = candidate.part.form
     across = float(form.stiffness_n_per_mm(1.0, cross_axis(form), squeeze_mm=squeeze_mm))
     along = float(form.stiffness_n_per_mm(1.0, "axial", squeeze_mm=squeeze_mm))
-    if isinstance(form, GrommetPair):
+    if form.pair is not None:
         t = np.array([float(temperature_c)])
         both = ln_scale_draws(candidate.curve, candidate.part, "axial", squeeze_mm)
         at_rest = ln_scale_at_rest(
             candidate.curve, candidate.part, "axial", squeeze_mm, t, mass_kg / count, settled=True
         )
         if lifted_share(at_rest, both) > 0.5:
-            lower = form.halves[0]
+            lower = form.pair.halves[0]
             alone = along * math.exp(float(np.median(at_rest[:, 0] - both)))
             return alone, float(lower.stiffness_n_per_mm(1.0, cross_axis(lower))), True
     return along, across, False

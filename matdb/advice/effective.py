@@ -244,7 +244,7 @@ def _block(
         ln_k = curve.ln_modulus(t, np.log(2.0 * np.pi * f)) + both[:, None]
     else:
         at_rest = both
-        if part.form.kind == "grommet-pair" and axis == "axial":
+        if part.form.pair is not None and axis == "axial":
             from matdb.advice.pair import lifted_share, ln_scale_at_rest
 
             at_rest = ln_scale_at_rest(curve, part, axis, squeeze_mm, t, *load)
@@ -271,7 +271,7 @@ def _load_warnings(
     if axis != "axial":
         return ()
     found = []
-    if part.form.kind == "grommet-pair":
+    if part.form.pair is not None:
         found.append(
             "holds while both halves touch; 'matdb squeeze' tells at which squeeze and load one lifts off"
             if loose < 0.025
@@ -284,7 +284,7 @@ def _load_warnings(
     # The dynamic stiffness flatters: under a lasting load the part sags more.
     sag = mass_kg * STANDARD_GRAVITY_M_S2 / stiffness
     sags = f"{float(f'{sag:.2g}'):g}"
-    buckles = float(getattr(part.form, "buckling_share", math.inf)) * height
+    buckles = part.form.buckling_share * height
     if sag + squeeze_mm >= buckles:
         found.append(f"buckles: sags {sags} mm or more under this mass, and bends away from {buckles:.2g} mm on")
     elif sag + squeeze_mm > 0.5 * min(height, buckles):

@@ -131,15 +131,14 @@ def ln_scale_at_rest(
     offset = curve.offset_draws(part.name, part.form.offset_sd(axis))
     unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
     both = math.log(unit * count) + offset
-    form = part.form
-    if not isinstance(form, GrommetPair) or axis != "axial":
+    if part.form.pair is None or axis != "axial":
         return np.asarray(both)
     t = np.asarray(temperature_c, dtype=float)
     flat = t.reshape(-1)
     slow = curve.ln_modulus(flat, np.full(flat.shape, math.log(2.0 * math.pi * STATIC_HZ)))
     storage = np.exp(slow.real + offset[:, None]) * np.maximum(np.cos(slow.imag), 1e-6)
     case = pair_case(
-        form, curve.family, payload_kg=mass_kg, count=count, static_modulus_mpa=storage, temperature_c=flat
+        part.form.pair, curve.family, payload_kg=mass_kg, count=count, static_modulus_mpa=storage, temperature_c=flat
     )
     alone = ln_one_half(case) + math.log(count) + offset[:, None]
     found = np.where(lifted_at_rest(case, squeeze_mm, settled=settled), alone, both[:, None])

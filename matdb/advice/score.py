@@ -15,7 +15,7 @@ from matdb.advice.limits import Limits
 from matdb.advice.pair import lifted_at_rest, ln_one_half, pair_case
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
-from matdb.form.base import FormBase
+from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
@@ -25,29 +25,17 @@ from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
-    "SQUEEZE_SHARES",
-    "TRAVEL_SHARE_MOST",
     "Candidate",
     "Payload",
     "Rest",
     "Score",
     "at_rest",
-    "leans",
     "score",
-    "squeezes",
     "touching",
-    "travel_height",
 ]
 
 Array = NDArray[np.float64]
 
-#: Squeeze and travel together stay within this share of the height, or the part bottoms out; as far as the forms
-#: answer, and common practice, no source.
-TRAVEL_SHARE_MOST: Final = 0.5
-#: Squeezes that are tried when none is asked for, as shares of the height.
-SQUEEZE_SHARES: Final = (0.0, 0.05, 0.10, 0.15, 0.20)
-#: Legs are tried up to this share of the squeeze at which they buckle; common practice, no source.
-_BUCKLING_SHARE_MOST: Final = 0.5
 #: A hair of slack, so that a natural frequency exactly on a limit counts as inside.
 _HAIR: Final = 1e-9
 
@@ -188,38 +176,6 @@ class Score:
         return -round(self.probability, 2), -round(self.share, 3), -round(self.margin, 6)
 
 
-def squeezes(part: Part, axis: str) -> list[float]:
-    """Squeezes in mm to try on a part: none, and up to a fifth of its height where it has one; a spacer's alone."""
-    height = part.form.squeezable_height_mm
-    if height is None or axis != "axial" or not part.form.has_geometry:
-        return [0.0]
-    if isinstance(part.form, GrommetPair) and part.form.spacer_squeeze_mm is not None:
-        return [max(part.form.spacer_squeeze_mm, 0.0)]
-    most = _BUCKLING_SHARE_MOST * float(getattr(part.form, "buckling_share", math.inf))
-    return [round(share * height, 6) for share in SQUEEZE_SHARES if share == 0.0 or share <= most]
-
-
-def leans(form: FormBase) -> bool:
-    """Whether a form's travel ends where it buckles: a slender leg, which leans over before it bottoms out."""
-    return float(getattr(form, "buckling_share", math.inf)) < TRAVEL_SHARE_MOST
-
-
-def travel_height(form: FormBase, axis: str) -> tuple[float, float] | None:
-    """The height in mm that a part travels in, and the share of a static squeeze that it takes; None without one.
-
-    Of two halves it is the lower one that the payload presses; a slender leg travels until it buckles.
-    """
-    height = form.squeezable_height_mm
-    if height is None or axis != "axial":
-        return None
-    if isinstance(form, GrommetPair):
-        lower = form.halves[0].height_mm
-        return lower, lower / height
-    # A slender leg is spent when it buckles, long before its height is.
-    buckles = float(getattr(form, "buckling_share", math.inf))
-    return height * min(1.0, buckles / TRAVEL_SHARE_MOST), 1.0
-
-
 def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float, offset: Array) -> Array | None:
     """Load factor at which a half of a pair lifts off over the greatest in flight: at least 1 while both touch.
 
@@ -244,9 +200,9 @@ def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float
     ndarray of shape (draws, steps), or None
         None for forms that cannot lift off.
     """
-    if not isinstance(form, GrommetPair):
+    if form.pair is None:
         return None
-    case = _case(limits, form, payload, payload.heavy.mass_kg, offset)
+    case = _case(limits, form.pair, payload, payload.heavy.mass_kg, offset)
     low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
     least, greatest = payload.load_factors
     ratio = np.asarray(high) / greatest
@@ -255,9 +211,9 @@ def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float
     return np.asarray(np.broadcast_to(ratio, limits.ln_static_modulus.shape))
 
 
-def _case(limits: Limits, form: GrommetPair, payload: Payload, mass_kg: float, offset: Array) -> SqueezeCase:
+def _case(limits: Limits, pair: GrommetPair, payload: Payload, mass_kg: float, offset: Array) -> SqueezeCase:
     return pair_case(
-        form,
+        pair,
         limits.curve.family,
         payload_kg=mass_kg,
         count=payload.count,
@@ -281,10 +237,10 @@ def at_rest(
     axis : str
         Axis of the part that carries the motion.
     """
-    if not isinstance(form, GrommetPair) or axis != "axial":
+    if form.pair is None or axis != "axial":
         return [None] * len(squeeze_mm)
     masses = [payload.light.mass_kg, payload.heavy.mass_kg]
-    cases = [_case(limits, form, payload, mass, offset) for mass in dict.fromkeys(masses)]
+    cases = [_case(limits, form.pair, payload, mass, offset) for mass in dict.fromkeys(masses)]
     more = math.log(payload.count) + offset[:, None]
     alone = [ln_one_half(case) + more for case in cases]
     found: list[tuple[Rest, Rest] | None] = []
@@ -382,7 +338,7 @@ class _Judge:
 
     def candidate(self, index: int, each: Candidate, squeeze_mm: float | None, axis: str) -> list[Score]:
         part, row = each.part, int(self.exposed.row[index])
-        tried = squeezes(part, axis) if squeeze_mm is None else [float(squeeze_mm)]
+        tried = part.form.squeezes_to_try(axis) if squeeze_mm is None else [float(squeeze_mm)]
         try:
             units = np.atleast_1d(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=np.array(tried)))
         except InputError as error:
@@ -392,14 +348,14 @@ class _Judge:
         weight = self.exposed.weight[row]
         low_c, high_c = service_range(each.material)
         serviceable = (self.exposed.steps >= low_c) & (self.exposed.steps <= high_c)
-        room_of = travel_height(part.form, axis)
+        room_of = part.form.travel_height(axis)
         ln_units = np.log(np.broadcast_to(units, len(tried)) * self.payload.count)
         scales = ln_units[:, None] + offset
         middles = ln_units + self._middle(offset)
         floors = np.broadcast_to(least, scales.shape)
         need = np.full(len(tried), -math.inf)
         if room_of is not None:
-            room = TRAVEL_SHARE_MOST * room_of[0] - room_of[1] * np.array(tried)
+            room = MAX_SQUEEZE_SHARE * room_of[0] - room_of[1] * np.array(tried)
             need = np.where(room > 0.0, -np.log(np.maximum(room, 1e-12)), math.inf)
             floors = np.maximum(least, bearing + need[:, None])
         margins = 0.5 * np.median(np.minimum(most - scales, scales - floors), axis=1)

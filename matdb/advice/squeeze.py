@@ -223,8 +223,8 @@ def squeeze(
     ----------
     The physics and its sources: :mod:`matdb.mounting.squeeze`.
     """
-    form = part.form
-    if not isinstance(form, GrommetPair):
+    form = part.form.pair
+    if form is None:
         raise InputError("part", part.name, "a grommet-pair: two halves that a screw squeezes", _as_a_pair(part))
     if form.thread is None and part.thread is not None:
         form = replace(form, thread=part.thread)

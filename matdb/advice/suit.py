@@ -15,21 +15,16 @@ from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
 from matdb.advice.limits import STATIC_HZ, Limits
 from matdb.advice.score import (
-    SQUEEZE_SHARES,
-    TRAVEL_SHARE_MOST,
     Candidate,
     Payload,
     Score,
-    leans,
     score,
-    squeezes,
     touching,
-    travel_height,
 )
 from matdb.advice.words import VERDICTS, Causes, percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
-from matdb.form.grommet_pair import GrommetPair
+from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.material.record import service_range
 from matdb.mounting.one_axis import ISOLATION_LEAST
 from matdb.mounting.record import CameraPackage, Mounting
@@ -41,13 +36,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ROTOR_FREQUENCIES",
-    "SQUEEZE_SHARES",
     "STATIC_HZ",
     "VERDICTS",
     "Candidate",
     "State",
     "Suitability",
-    "squeezes",
     "suit",
     "temperature_steps",
     "temperatures_between",
@@ -387,7 +380,7 @@ class _View:
             bottoms=bottoms,
             lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
             loose=found.lifted(found.worst, heavy=True),
-            leans=leans(part.form),
+            leans=part.form.leans,
             outside=outside,
         )
         softest = states["softest"].natural_frequency_hz.median
@@ -454,10 +447,10 @@ class _View:
 
     def _travel(self, found: Score, visited: NDArray[np.bool_]) -> tuple[float | None, float, float]:
         """Margin of travel, sag under the payload in mm, and the probability of bottoming out at the worst hour."""
-        height = travel_height(found.candidate.part.form, self.axis)
+        height = found.candidate.part.form.travel_height(self.axis)
         if height is None:
             return None, 0.0, 0.0
-        room = max(TRAVEL_SHARE_MOST * height[0] - height[1] * found.squeeze_mm, 0.0) / self.payload.weight_n
+        room = max(MAX_SQUEEZE_SHARE * height[0] - height[1] * found.squeeze_mm, 0.0) / self.payload.weight_n
         spare = room * np.exp(self.limits.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
         worst = room * np.exp(self.limits.ln_load_modulus[:, found.worst] + found.ln_scale)
         still = float(np.median(self.limits.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
@@ -510,7 +503,7 @@ class _View:
             load = f"at load factor {self.payload.load_factor:g}"
             said.append(
                 f"buckles: {load} a leg so slender leans over; take a shorter or thicker one"
-                if leans(part.form)
+                if part.form.leans
                 else f"bottoms out: {load} it needs more travel than it has"
             )
         if touch is not None and touch < 0.0:
@@ -522,12 +515,11 @@ class _View:
                 f"at rest a half has lifted off already (at {loose[0]:g} degC): the natural frequency told is that of "
                 "the other half alone"
             )
-        travels = travel_height(part.form, self.axis)
+        travels = part.form.travel_height(self.axis)
         if travels is not None:
             # Sets and creeps by its own height, not by the travel that buckling leaves it.
-            half = part.form.halves[0] if isinstance(part.form, GrommetPair) else None
-            height = float(part.form.squeezable_height_mm or 0.0) if half is None else half.height_mm
-            its = "its height" if half is None else "its lower half's height"
+            height = part.form.bearing_height_mm
+            its = "its height" if part.form.pair is None else "its lower half's height"
             if sag > height:
                 said.append(f"{sags(sag, height)} under the payload: it cannot carry that")
             elif sag > STATIC_SHARE_MOST * height:

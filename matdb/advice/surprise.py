@@ -14,7 +14,6 @@ from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.bench.readings import Reading
 from matdb.curve.curve import READINGS, Curve
 from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
-from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 
@@ -243,7 +242,7 @@ def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readi
 def _lifted(curve: Curve, part: Part, reading: Reading) -> bool:
     """Whether more than half of the draws have a half of a grommet pair lifted off."""
     mass, axis = getattr(reading, "mass_kg", None), getattr(reading, "axis", "")
-    if not isinstance(part.form, GrommetPair) or axis != "axial" or not mass:
+    if part.form.pair is None or axis != "axial" or not mass:
         return False
     t = np.array([reading.temperature_c])
     squeeze, count = getattr(reading, "squeeze_mm", 0.0), getattr(reading, "count", 1)

@@ -215,7 +215,7 @@ def squeeze(
         at = [needed(t, "temperature", "--temp") for t in temp]
         screw = screw_of(candidate.part)
         window: dict[str, Any] = {}
-        if candidate.part.form.kind == "grommet-pair":
+        if candidate.part.form.pair is not None:
             advice = kept.squeeze(part, wanted.mass_kg, at, count=wanted.count, load_factors=wanted.load_factors)
             window = {
                 "least_mm": float(advice.least_mm.high),

@@ -97,7 +97,7 @@ def soak(
     warnings = [n for n in dict.fromkeys(notes) if n]
     if check is not None and check.warning:
         warnings.insert(0, check.warning)
-    if known.form.kind == "grommet-pair":
+    if known.form.pair is not None:
         warnings.append("of the pair, the taller half is reckoned with")
     if as_json:
         content = {"part": part, "family": family, "air": air_word, "room_c": room_c, "within_k": 1.0, "rows": rows}

@@ -7,7 +7,7 @@ import pkgutil
 from dataclasses import dataclass, fields
 from importlib import import_module
 from importlib.util import find_spec
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,11 +15,15 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.errors import InputError
 from matdb.form.label import label_of
 
+if TYPE_CHECKING:
+    from matdb.form.grommet_pair import GrommetPair
+
 __all__ = [
     "FORMS",
     "INSIDE_SD",
     "MAX_SQUEEZE_SHARE",
     "OUTSIDE_SD",
+    "SQUEEZE_SHARES",
     "Form",
     "FormBase",
     "checked_modulus",
@@ -33,6 +37,11 @@ Array = NDArray[np.float64]
 
 #: Largest squeeze over free height that any form answers for; far beyond what a mount should carry.
 MAX_SQUEEZE_SHARE = 0.5
+
+#: Squeezes that are tried when none is asked for, as shares of the height.
+SQUEEZE_SHARES = (0.0, 0.05, 0.10, 0.15, 0.20)
+#: Legs are tried up to this share of the squeeze at which they buckle; common practice, no source.
+_BUCKLING_SHARE_MOST = 0.5
 
 #: Standard deviation of ln(true / computed) that real dimensions, edges and bonding leave open where the
 #: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
@@ -145,6 +154,63 @@ class FormBase:
     def squeezable_height_mm(self) -> float | None:
         """The height that a squeeze along the axis acts on, in mm; None where a squeeze has no meaning."""
         return None
+
+    @property
+    def pair(self) -> GrommetPair | None:
+        """The form as two halves that one screw squeezes, either of which may lift off; None for one piece."""
+        return None
+
+    @property
+    def buckling_share(self) -> float:
+        """Axial squeeze over height at which the form leans over; infinite for one too stout to buckle."""
+        return math.inf
+
+    @property
+    def leans(self) -> bool:
+        """Whether its travel ends where it buckles: a slender leg, which leans over before it bottoms out."""
+        return self.buckling_share < MAX_SQUEEZE_SHARE
+
+    @property
+    def fixed_squeeze_mm(self) -> float | None:
+        """Squeeze in mm at which the form itself stops the screw, 0 or more; None where nothing stops it."""
+        return None
+
+    @property
+    def bearing_height_mm(self) -> float:
+        """Free height in mm of what a lasting load presses; 0 where a squeeze has no meaning."""
+        return self.squeezable_height_mm or 0.0
+
+    def travel_height(self, axis: str) -> tuple[float, float] | None:
+        """The height in mm that the form travels in, and the share of a static squeeze that it takes; None without one.
+
+        Of two halves it is the lower one that the payload presses; a slender leg travels until it buckles.
+
+        Parameters
+        ----------
+        axis : str
+            The axis that carries the load.
+        """
+        height = self.squeezable_height_mm
+        if height is None or axis != "axial":
+            return None
+        bearing = self.bearing_height_mm
+        return bearing * min(1.0, self.buckling_share / MAX_SQUEEZE_SHARE), bearing / height
+
+    def squeezes_to_try(self, axis: str) -> list[float]:
+        """Squeezes in mm to try: none, and up to a fifth of the height where it has one; a spacer's alone.
+
+        Parameters
+        ----------
+        axis : str
+            The axis that carries the load.
+        """
+        height = self.squeezable_height_mm
+        if height is None or axis != "axial" or not self.has_geometry:
+            return [0.0]
+        if self.fixed_squeeze_mm is not None:
+            return [self.fixed_squeeze_mm]
+        most = _BUCKLING_SHARE_MOST * self.buckling_share
+        return [round(share * height, 6) for share in SQUEEZE_SHARES if share == 0.0 or share <= most]
 
     def to_dict(self) -> dict[str, Any]:
         """The form as plain values: ``{"form": kind, field: value, …}``."""

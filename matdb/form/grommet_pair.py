@@ -98,6 +98,22 @@ class GrommetPair(FormBase):
         return self.lower, self.upper
 
     @property
+    def pair(self) -> GrommetPair:
+        """See :meth:`FormBase.pair`: itself."""
+        return self
+
+    @property
+    def fixed_squeeze_mm(self) -> float | None:
+        """See :meth:`FormBase.fixed_squeeze_mm`: the spacer's."""
+        held = self.spacer_squeeze_mm
+        return None if held is None else max(held, 0.0)
+
+    @property
+    def bearing_height_mm(self) -> float:
+        """See :meth:`FormBase.bearing_height_mm`: that of the lower half."""
+        return self.halves[0].height_mm
+
+    @property
     def squeezable_height_mm(self) -> float:
         """Free height of both halves together in mm."""
         return sum(half.height_mm for half in self.halves)

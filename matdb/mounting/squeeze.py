@@ -108,8 +108,6 @@ class SqueezeCase:
     bulk_modulus_mpa: float | None = None
 
     def __post_init__(self) -> None:
-        if not isinstance(self.pair, GrommetPair):
-            raise InputError("pair", self.pair, "a GrommetPair")
 
         def number(name: str, low: float, high: float, unit: str = "", **more: Any) -> None:
             object.__setattr__(self, name, checked_number(name, getattr(self, name), low, high, unit, **more))

@@ -8,7 +8,7 @@ import pytest
 from matdb.advice.effective import suspended
 from matdb.advice.exposure import exposure
 from matdb.advice.limits import FREQUENCIES_HZ, Limits
-from matdb.advice.score import Payload, score, travel_height
+from matdb.advice.score import Payload, score
 
 STEPS = np.linspace(-25.0, 45.0, 8)
 
@@ -54,7 +54,7 @@ def test_probabilities_are_those_of_counting_solved_frequencies(candidates, moun
         f = suspended(found.candidate.curve, found.ln_scale, mounting.mass_kg, STEPS).frequency_hz
         inside = (f >= payload.low_hz) & (f <= payload.high_hz)
         # Travel at the load factor fits, and no leg buckles.
-        height, _ = travel_height(found.candidate.part.form, "axial")
+        height, _ = found.candidate.part.form.travel_height("axial")
         k = np.exp(found.limits.ln_load_modulus + found.ln_scale[:, None])
         inside &= payload.weight_n / k <= 0.5 * height
         low, high = (-50, 70) if found.candidate.material.family == "natural rubber" else (-30, 80)

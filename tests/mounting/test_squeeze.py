@@ -272,7 +272,6 @@ def test_strain_and_creep_are_warned_of():
         ({"load_factors": (2.0, 3.0)}, "load_factors"),
         ({"load_factors": 3.0}, "load_factors"),
         ({"set_share": 0.9}, "set_share"),
-        ({"pair": RING}, "pair"),
     ],
 )
 def test_wrong_cases_are_said_in_one_line(wrong, field):
