@@ -1,13 +1,11 @@
-"""Find the files that ship with matdb: in a checkout beside the package, in a wheel inside it.
-
-``python -m matdb.shipped`` writes the checksums of the shipped data anew, after a change to them.
-"""
+"""Find the files that ship with matdb: in a checkout beside the package, in a wheel inside it."""
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
-__all__ = ["CHECKSUMS", "changed_data", "checksums_text", "data_folder", "migrations_folder"]
+__all__ = ["CHECKSUMS", "changed_data", "data_checksums", "data_folder", "migrations_folder"]
 
 _PACKAGE = Path(__file__).resolve().parent
 
@@ -30,10 +28,8 @@ def migrations_folder() -> Path:
     return _folder("migrations")
 
 
-def _sums() -> dict[str, str]:
+def data_checksums() -> dict[str, str]:
     """SHA-256 of every shipped data file by its name, whatever its line ends."""
-    import hashlib
-
     files = (path for path in data_folder().rglob("*") if path.is_file() and path.name != CHECKSUMS)
     return {
         path.relative_to(data_folder()).as_posix(): hashlib.sha256(
@@ -42,11 +38,6 @@ def _sums() -> dict[str, str]:
         for path in sorted(files)
         if "__pycache__" not in path.parts
     }
-
-
-def checksums_text() -> str:
-    """The list of checksums as it must stand in the shipped data."""
-    return "".join(f"{value}  {name}\n" for name, value in _sums().items())
 
 
 def changed_data() -> dict[str, str]:
@@ -62,14 +53,10 @@ def changed_data() -> dict[str, str]:
         listed = {name: value for value, _, name in (line.partition("  ") for line in text.splitlines())}
     except (OSError, ValueError):
         return {CHECKSUMS: "is missing or cannot be read"}
-    found = _sums()
+    found = data_checksums()
     wrong = dict.fromkeys(listed.keys() - found.keys(), "is missing")
     wrong |= dict.fromkeys(found.keys() - listed.keys(), "was not shipped")
     wrong |= {
         name: "differs from what was shipped" for name, value in found.items() if listed.get(name, value) != value
     }
     return dict(sorted(wrong.items()))
-
-
-if __name__ == "__main__":
-    (data_folder() / CHECKSUMS).write_text(checksums_text(), encoding="utf-8", newline="\n")

@@ -3,9 +3,9 @@
 import re
 
 import pytest
+from generators.reference import REFERENCE, reference_text
 
 from matdb.cli.app import root_command
-from matdb.cli.reference import REFERENCE, reference_text
 
 
 def commands(command=None, path="matdb"):
@@ -16,7 +16,7 @@ def commands(command=None, path="matdb"):
 
 
 def test_the_reference_is_current():
-    assert REFERENCE.read_text(encoding="utf-8") == reference_text(), "run: python -m matdb.cli.reference"
+    assert REFERENCE.read_text(encoding="utf-8") == reference_text(), "run: python -m tests.generators.reference"
 
 
 @pytest.mark.parametrize(("path", "command"), [pytest.param(p, c, id=p) for p, c in commands()])

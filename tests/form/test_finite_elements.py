@@ -7,11 +7,12 @@ import pytest
 
 pytest.importorskip("skfem")
 
+from generators.finite_elements.generate import solve_case
+from generators.finite_elements.linear import bush_stiffness, column_stiffness
+from generators.finite_elements.mesh import COARSE, FINE, graded
+from generators.finite_elements.squeeze import COARSE_SQUEEZE, squeeze_column
+
 from matdb.form.dimensionless import bush_radial, column_axial, column_sideways
-from matdb.form.finite_elements.generate import solve_case
-from matdb.form.finite_elements.linear import bush_stiffness, column_stiffness
-from matdb.form.finite_elements.mesh import COARSE, FINE, graded
-from matdb.form.finite_elements.squeeze import COARSE_SQUEEZE, squeeze_column
 from matdb.form.squeeze_law import tabulated_law
 
 

@@ -1,7 +1,7 @@
 """The shipped tables against finite elements held aside, off their grids.
 
-``finite_elements_aside.csv`` was made by ``python -m matdb.form.finite_elements --aside 40 --seed 7`` after the tables,
-``squeeze_aside.csv`` by the same with ``--aside-squeeze 12 --seed 7``.
+``finite_elements_aside.csv`` was made by ``python -m tests.generators.finite_elements --aside 40 --seed 7`` after the
+tables, ``squeeze_aside.csv`` by the same with ``--aside-squeeze 12 --seed 7``.
 """
 
 import csv
@@ -127,6 +127,6 @@ def test_a_changed_table_is_refused(tmp_path, monkeypatch):
 def test_tables_say_where_they_come_from(name):
     contents = json.loads((data_folder() / name).read_text(encoding="utf-8"))
     assert contents["version"] == 1
-    assert contents["made_by"] == "python -m matdb.form.finite_elements"
+    assert contents["made_by"] == "python -m tests.generators.finite_elements"
     assert contents["tools"]["scikit-fem"]
     assert contents["sha256"] == tables.checksum(contents["tables"])

@@ -14,8 +14,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import bmat, coo_matrix
+from scipy.sparse.linalg import spsolve
+from skfem import Basis, ElementQuad1, ElementQuad2
 
-from matdb.form.finite_elements.mesh import FINE, Fineness, graded, tensor_mesh
+from .mesh import FINE, Fineness, graded, tensor_mesh
 
 __all__ = ["bush_stiffness", "column_stiffness", "solve", "taper_stiffness"]
 
@@ -83,10 +86,6 @@ def solve(
     taper : float
         The radii at height z are those given times ``1 + taper · (z − z₀) / (z₁ − z₀)``.
     """
-    from scipy.sparse import bmat, coo_matrix
-    from scipy.sparse.linalg import spsolve
-    from skfem import Basis, ElementQuad1, ElementQuad2
-
     solid = bool(r[0] == 0.0) and harmonic == 1
     mesh = tensor_mesh(r, z)
     if taper:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from skfem import MeshQuad
 
 __all__ = ["COARSE", "FINE", "FINER", "ROUGH", "Fineness", "graded", "tensor_mesh"]
 
@@ -81,6 +82,4 @@ def _with_ends(points: Array, start: float, end: float) -> Array:
 
 def tensor_mesh(r: Array, z: Array) -> Any:
     """Quadrilateral mesh of the product of two point rows (scikit-fem)."""
-    from skfem import MeshQuad
-
     return MeshQuad.init_tensor(r, z)

@@ -1,4 +1,4 @@
-"""The command reference, made from the commands themselves: ``python -m matdb.cli.reference`` rewrites it."""
+"""The command reference, made from the commands themselves: ``python -m tests.generators.reference`` rewrites it."""
 
 from __future__ import annotations
 
@@ -6,14 +6,19 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import matdb.cli
+from matdb.cli.app import root_command
+from matdb.cli.dimensions import form_options
+from matdb.form import FORMS
+
 __all__ = ["REFERENCE", "reference_text", "write_reference"]
 
 #: The file that :func:`write_reference` writes and a test compares.
-REFERENCE = Path(__file__).with_name("REFERENCE.md")
+REFERENCE = Path(matdb.cli.__file__).with_name("REFERENCE.md")
 
 _HEAD = """# Commands
 
-Made from the commands by `python -m matdb.cli.reference`; do not edit by hand.
+Made from the commands by `python -m tests.generators.reference`; do not edit by hand.
 
 Quantities carry their unit (`-18C`, `0F`, `250g`, `0.55lb`, `16mm`, `30Hz`, `4200rpm`), ranges are written
 `-10C..25C`. The store is the one that `--store` names before or after the command, else `MATDB_STORE`, else
@@ -30,10 +35,6 @@ column of deflections and one of forces or masses, their units in the header: `d
 
 def reference_text() -> str:
     """The reference as Markdown."""
-    from matdb.cli.app import root_command
-    from matdb.cli.dimensions import form_options
-    from matdb.form import FORMS
-
     root = root_command()
     parts = [_HEAD, *(_section(path, command) for path, command in _walk(root, "matdb"))]
     forms = "\n".join(f"| `{kind}` | {_cell(form_options(kind))} |" for kind in sorted(FORMS))
@@ -42,7 +43,7 @@ def reference_text() -> str:
 
 
 def write_reference() -> Path:
-    """Write the reference beside this module."""
+    """Write the reference into the folder of the commands."""
     REFERENCE.write_text(reference_text(), encoding="utf-8", newline="\n")
     return REFERENCE
 

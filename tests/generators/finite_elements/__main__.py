@@ -8,14 +8,15 @@ import json
 import sys
 from pathlib import Path
 
-from matdb.errors import MissingExtra
 from matdb.shipped import data_folder
+
+from . import generate
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Solve tables, or points held aside, and write them."""
     parser = argparse.ArgumentParser(
-        prog="python -m matdb.form.finite_elements",
+        prog="python -m tests.generators.finite_elements",
         description="Solve the dimensionless stiffness tables of matdb by finite elements and write them.",
     )
     parser.add_argument("--out", type=Path, default=None, help="folder to write to; the checkout's data/ by default")
@@ -26,12 +27,6 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--aside-squeeze", type=int, default=0, help="instead squeeze this many parts at random")
     parser.add_argument("--seed", type=int, default=20240229, help="seed of the random parts")
     options = parser.parse_args(arguments)
-    try:
-        import skfem  # noqa: F401
-    except ImportError:
-        raise MissingExtra("the finite-element generator", "bench") from None
-    from matdb.form.finite_elements import generate
-
     out = options.out or data_folder()
     if options.aside:
         writer = csv.writer(sys.stdout, lineterminator="\n")

@@ -15,8 +15,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.linalg import splu
+from skfem import Basis, ElementQuad1, ElementQuad2
 
-from matdb.form.finite_elements.mesh import Fineness, graded, tensor_mesh
+from .mesh import Fineness, graded, tensor_mesh
 
 __all__ = ["COARSE_SQUEEZE", "FINE_SQUEEZE", "Squeezed", "squeeze_column"]
 
@@ -59,8 +62,6 @@ class _Column:
     """The discretised half column: residual and tangent at a state."""
 
     def __init__(self, slenderness: float, hole: float, fineness: Fineness) -> None:
-        from skfem import Basis, ElementQuad1, ElementQuad2
-
         self.half = slenderness / 2.0
         inner = hole / 2.0
         smallest = fineness.least * min(0.5 - inner, self.half)
@@ -109,8 +110,6 @@ class _Column:
 
     def touch(self, state: Array, plate: float) -> tuple[Array, Any]:
         """Residual and tangent of a stiff, frictionless plate that the bulging walls may not pass."""
-        from scipy.sparse import coo_matrix
-
         residual = np.zeros(state.size)
         parts, rows_i, rows_j = [], [], []
         stiffness = CONTACT / self.half
@@ -127,8 +126,6 @@ class _Column:
 
     def assemble(self, state: Array) -> tuple[Array, Any]:
         """Residual and tangent matrix of ``∫ G/2 (I₁−3) − p (J−1)``."""
-        from scipy.sparse import coo_matrix
-
         u, p = state[: self.total], state[self.total :]
         rest = np.array([1.0, 0.0, 0.0, 1.0, 1.0])
         f = np.einsum("eqsd,ed->eqs", self.slope, u[self.dofs]) + rest
@@ -174,7 +171,7 @@ def squeeze_column(
     Parameters
     ----------
     slenderness, hole : float
-        As in :func:`matdb.form.finite_elements.linear.column_stiffness`.
+        As in :func:`tests.generators.finite_elements.linear.column_stiffness`.
     shares : ndarray
         Rising squeeze shares above 0.
     fineness : Fineness
@@ -211,8 +208,6 @@ def squeeze_column(
 
 
 def _linear(column: _Column, state: Array) -> float:
-    from scipy.sparse.linalg import splu
-
     matrix = column.assemble(state)[1]
     rate = np.zeros_like(state)
     rate[column.top_z] = -column.half
@@ -222,8 +217,6 @@ def _linear(column: _Column, state: Array) -> float:
 
 
 def _equilibrium(column: _Column, guess: Array, share: float, contact: bool) -> Array | None:
-    from scipy.sparse.linalg import splu
-
     free, state = column.free, guess
     for _ in range(20):
         residual, matrix = column.assemble(state)

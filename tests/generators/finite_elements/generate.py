@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.form.finite_elements.linear import bush_stiffness, column_stiffness, taper_stiffness
-from matdb.form.finite_elements.mesh import COARSE, FINE, FINER, ROUGH, Fineness
-from matdb.form.finite_elements.squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, squeeze_column
 from matdb.form.tables import Axis, checksum
+
+from .linear import bush_stiffness, column_stiffness, taper_stiffness
+from .mesh import COARSE, FINE, FINER, ROUGH, Fineness
+from .squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, squeeze_column
 
 __all__ = [
     "CASES",
@@ -297,7 +298,7 @@ def write_json(path: Path, contents: dict[str, Any], about: str) -> None:
     whole = {
         "about": about,
         "version": TABLE_VERSION,
-        "made_by": "python -m matdb.form.finite_elements",
+        "made_by": "python -m tests.generators.finite_elements",
         "tools": {
             "python": platform.python_version(),
             "numpy": version("numpy"),
