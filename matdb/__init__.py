@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from matdb.bench.readings import RingDown as RingDown
     from matdb.curve.band import Band as Band
     from matdb.curve.curve import Curve as Curve
-    from matdb.curve.indices import LowTemperature as LowTemperature
+    from matdb.curve.low_temperature import LowTemperature as LowTemperature
     from matdb.curve.next_reading import Affordable as Affordable
     from matdb.curve.next_reading import NextReading as NextReading
     from matdb.curve.prony import Prony as Prony
@@ -91,7 +91,7 @@ _HOME = {
     "GrommetPair": "matdb.form",
     "HardnessReading": "matdb.bench.readings",
     "InputError": "matdb.errors",
-    "LowTemperature": "matdb.curve.indices",
+    "LowTemperature": "matdb.curve.low_temperature",
     "MatdbError": "matdb.errors",
     "Material": "matdb.material.record",
     "Measured": "matdb.form",

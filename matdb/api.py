@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matdb.advice.suit import Suitability
     from matdb.bench.readings import Reading
     from matdb.curve.curve import Curve
-    from matdb.curve.indices import LowTemperature
+    from matdb.curve.low_temperature import LowTemperature
     from matdb.curve.next_reading import Affordable, NextReading
     from matdb.curve.prony import Prony
     from matdb.form.part import Part
@@ -625,7 +625,7 @@ class Store:
         NotFound
             No such material.
         """
-        from matdb.curve.indices import low_temperature
+        from matdb.curve.low_temperature import low_temperature
 
         return low_temperature(self._known(material)[1])
 

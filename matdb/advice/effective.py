@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
-from matdb.curve.middle import middle
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material, checked_number, service_range
@@ -254,7 +253,7 @@ def _block(
         f = np.asarray(natural.median)
     storage = np.exp(ln_k.real) * np.cos(ln_k.imag)
     if load is not None and storage.size:
-        softest = float(middle(storage).min())
+        softest = float(np.median(storage, axis=0).min())
     return _Block(band(storage), band(0.5 * np.tan(ln_k.imag)), natural, curve.extrapolated(t, f), softest, loose)
 
 

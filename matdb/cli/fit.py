@@ -11,7 +11,7 @@ from matdb.cli.options import JsonOption, StoreOption, existing
 if TYPE_CHECKING:
     from matdb.curve.band import Band
     from matdb.curve.curve import Curve
-    from matdb.curve.indices import LowTemperature
+    from matdb.curve.low_temperature import LowTemperature
 
 #: What the fit calls a law with the four-parameter master curve.
 _FOUR = ", four parameters"
@@ -143,7 +143,7 @@ def _residual(found: Any) -> str:
 
 def _laws(curve: Curve) -> None:
     from matdb.cli.screen import share_text, show, table
-    from matdb.curve.law import describe_law
+    from matdb.curve.parameters import describe_law
 
     weights, four = law_weights(curve)
     if not weights:
@@ -162,7 +162,7 @@ def _laws(curve: Curve) -> None:
 
 def _in_the_cold(cold: LowTemperature) -> None:
     from matdb.cli.screen import number_text, share_text, show, table
-    from matdb.curve.indices import COLDEST_C
+    from matdb.curve.low_temperature import COLDEST_C
 
     named = (("T2", cold.t2), ("T5", cold.t5), ("T10", cold.t10), ("T100", cold.t100), ("doubles", cold.doubles))
     rows = []

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
-from matdb.curve.law import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
-from matdb.curve.middle import middle
+from matdb.curve.parameters import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
 from matdb.errors import InputError
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
@@ -78,7 +77,7 @@ class Curve:
     basis : str
         "readings" or "family prior".
     draws : ndarray, shape (n, 12)
-        Parameters; columns as ``matdb.curve.law.COLUMNS``.
+        Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
     offsets : dict of str to ndarray, shape (n,)
         ln of true over computed stiffness of the parts that were measured.
     common_sd : float
@@ -206,7 +205,7 @@ class Curve:
     @cached_property
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
-        return float(middle(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
+        return float(np.median(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
 
     @property
     def measured_span(self) -> str:
@@ -359,7 +358,7 @@ class Curve:
         if kept and kept[0][0] == key:
             return kept[0][1]
         times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
-        shift = middle(times - self.draws[:, [COLUMNS.index("ln_time_reference_s")]])
+        shift = np.median(times - self.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
         if times.size <= _MOST_KEPT:
             kept[:] = [(key, (times, shift))]
         return times, shift
@@ -386,7 +385,9 @@ class Curve:
         stiff = np.cos(angle + phase[0, :, :, None]).sum(axis=0) * size
         loss_factor = np.cos(angle + phase[1, :, :, None]).sum(axis=0) * size
         if self.measured_c is not None:
-            reduced = middle(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
+            reduced = (
+                np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
+            )
             away = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
             stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
             loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from matdb.bench.drift import actual_temperatures
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
-from matdb.curve.cells import Average, average, disagree, split
-from matdb.curve.law import MISFIT_LOSS, REFERENCE_K, ln_time, ln_time_slope
+from matdb.curve.averaging import Average, average, disagree, split
+from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, ln_time, ln_time_slope
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.part import Part

@@ -13,7 +13,7 @@ from matdb.bench.readings import Reading
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.curve.evidence import GROUPS, Evidence, fumbled_probability, gather
-from matdb.curve.law import COLUMNS, ln_time
+from matdb.curve.parameters import COLUMNS, ln_time
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import FitError

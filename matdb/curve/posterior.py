@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.evidence import GROUPS, Evidence
-from matdb.curve.law import LAWS
+from matdb.curve.parameters import LAWS
 from matdb.curve.prior import DIMENSION, Prior
 from matdb.curve.sampler import Population, temper
 
@@ -75,7 +75,6 @@ class Posterior:
     weights: dict[str, float]
     log_evidence: dict[str, float]
     coordinates: Array
-    evaluations: int = 0
 
 
 def unpack(evidence: Evidence | None, contrasts: Array, u: Array) -> tuple[Array, Array, Array]:
@@ -213,7 +212,6 @@ def fit_posterior(
         {v.name: float(w) for v, w in zip(VARIANTS, weight, strict=True)},
         {v.name: float(r.log_evidence) for v, r in zip(VARIANTS, runs, strict=True)},
         columns[4],
-        sum(r.evaluations for r in runs),
     )
 
 

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.curve.law import COLUMNS, LAWS, REFERENCE_K, ln_time, log10_to_ln, wlf_reference_time
+from matdb.curve.parameters import COLUMNS, LAWS, REFERENCE_K, ln_time, log10_to_ln, wlf_reference_time
 from matdb.material.families import Family, family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
@@ -109,7 +109,7 @@ class Prior:
         Returns
         -------
         ndarray, shape (n, 12)
-            Columns as :data:`matdb.curve.law.COLUMNS`.
+            Columns as :data:`matdb.curve.parameters.COLUMNS`.
         """
         table = self.table
         out = np.empty((u.shape[0], len(COLUMNS)))

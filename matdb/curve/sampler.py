@@ -40,14 +40,11 @@ class Population:
         Log density (up to a constant) of the finished layers at each particle.
     log_evidence : float
         ln of the last layer's normalising constant.
-    evaluations : int
-        Likelihood evaluations so far, counted in particles.
     """
 
     u: Array
     base: Array
     log_evidence: float = 0.0
-    evaluations: int = 0
 
 
 def temper(
@@ -85,7 +82,6 @@ def temper(
     n, d = u.shape
     density = start.base.copy()
     likelihood = layer(u)
-    evaluations = start.evaluations + n
     power, log_evidence = 0.0, 0.0
     for step in range(_MOST_STEPS):
         rise = _next_rise(likelihood, 1.0 - power, n) if step < _MOST_STEPS - 1 else 1.0 - power
@@ -108,7 +104,6 @@ def temper(
             trial_white = np.sqrt(1.0 - reach**2) * white + reach * rng.standard_normal((n, d))
             trial = centre + trial_white @ root.T
             trial_density, trial_likelihood = base(trial), layer(trial)
-            evaluations += n
             gain = (trial_density - density) + power * (trial_likelihood - likelihood)
             gain += 0.5 * np.sum(trial_white**2 - white**2, axis=1)
             take = np.log(rng.random(n)) < gain
@@ -118,7 +113,7 @@ def temper(
             progress(power)
         if power >= 1.0:
             break
-    return Population(u, density + likelihood, log_evidence, evaluations)
+    return Population(u, density + likelihood, log_evidence)
 
 
 def _next_rise(likelihood: Array, most: float, n: int) -> float:

@@ -163,7 +163,7 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
 
     from matdb.curve.band import band
     from matdb.curve.curve import checked_state
-    from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+    from matdb.curve.parameters import COLUMNS, REFERENCE_K, ln_time
     from matdb.material.shift import ZERO_C
 
     t, _ = checked_state(temperature_c, 1.0)

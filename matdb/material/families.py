@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import difflib
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -18,10 +17,7 @@ from types import MappingProxyType
 from matdb.errors import InputError
 from matdb.shipped import data_folder
 
-__all__ = ["FAMILIES_SHA256", "Family", "FamilyProperty", "families", "families_checksum", "family_named"]
-
-#: Of ``data/families.csv`` with line feeds; a test holds the two together.
-FAMILIES_SHA256 = "4f0f214e1b650c6e759d867ac8af1b568bd352ad23610dfd765bec6a40aaedd9"
+__all__ = ["Family", "FamilyProperty", "families", "family_named"]
 
 
 @dataclass(frozen=True)
@@ -44,12 +40,6 @@ class Family:
 
     def __getitem__(self, name: str) -> FamilyProperty:
         return self.properties[name]
-
-
-def families_checksum() -> str:
-    """SHA-256 of the shipped family table, whatever its line ends."""
-    text = (data_folder() / "families.csv").read_bytes().replace(b"\r\n", b"\n")
-    return hashlib.sha256(text).hexdigest()
 
 
 @cache

@@ -10,84 +10,12 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = [
-    "GAS_CONSTANT",
-    "ZERO_C",
-    "apparent_activation_energy",
-    "arrhenius_ln_shift",
-    "vertical_shift",
-    "wlf_change_reference",
-    "wlf_ln_shift",
-    "wlf_log10_shift",
-]
+__all__ = ["GAS_CONSTANT", "ZERO_C", "arrhenius_ln_shift", "wlf_ln_shift"]
 
 #: J/(mol K), CODATA 2018 (exact).
 GAS_CONSTANT = 8.31446261815324
 ZERO_C = 273.15
 _LN10 = math.log(10.0)
-
-
-def wlf_log10_shift(
-    temperature_k: ArrayLike, reference_k: ArrayLike, c1: ArrayLike, c2: ArrayLike
-) -> NDArray[np.float64]:
-    """log10 of the shift factor after Williams, Landel and Ferry: -C1 (T - T0) / (C2 + T - T0).
-
-    Parameters
-    ----------
-    temperature_k, reference_k : array_like
-        Temperature and reference temperature in K; broadcast. Valid from the glass transition to about 100 K above.
-    c1, c2 : array_like
-        Constants at the reference: C1 dimensionless (base 10), C2 in K.
-
-    Returns
-    -------
-    ndarray
-        log10 a_T, broadcast shape; not finite at T = T0 - C2.
-
-    References
-    ----------
-    .. [1] M. L. Williams, R. F. Landel, J. D. Ferry, J. Am. Chem. Soc. 77 (1955) 3701.
-
-    Examples
-    --------
-    >>> round(float(wlf_log10_shift(253.0, 298.0, 5.938, 151.6)), 3)
-    2.507
-    """
-    x = np.asarray(temperature_k, dtype=float) - reference_k
-    return np.asarray(-np.asarray(c1) * x / (np.asarray(c2) + x))
-
-
-def wlf_change_reference(c1: float, c2: float, change_k: float) -> tuple[float, float]:
-    """WLF constants after moving the reference temperature by ``change_k``: C2' = C2 + dT, C1' = C1 C2 / C2'.
-
-    References
-    ----------
-    .. [1] J. D. Ferry, Viscoelastic Properties of Polymers, 3rd ed., 1980, chapter 11.
-
-    Examples
-    --------
-    >>> c1, c2 = wlf_change_reference(17.44, 51.6, 50.0)
-    >>> round(c1, 3), c2
-    (8.857, 101.6)
-    """
-    moved = c2 + change_k
-    return c1 * c2 / moved, moved
-
-
-def apparent_activation_energy(
-    temperature_k: ArrayLike, reference_k: ArrayLike, c1: ArrayLike, c2: ArrayLike
-) -> NDArray[np.float64]:
-    """Apparent activation energy of a WLF law in J/mol: ln10 R C1 C2 T^2 / (C2 + T - T0)^2.
-
-    Parameters as :func:`wlf_log10_shift`; shapes broadcast.
-
-    References
-    ----------
-    .. [1] J. D. Ferry, Viscoelastic Properties of Polymers, 3rd ed., 1980, chapter 11.
-    """
-    t = np.asarray(temperature_k, dtype=float)
-    c1, c2 = np.asarray(c1), np.asarray(c2)
-    return np.asarray(_LN10 * GAS_CONSTANT * c1 * c2 * t**2 / (c2 + t - reference_k) ** 2)
 
 
 def arrhenius_ln_shift(
@@ -137,7 +65,8 @@ def wlf_ln_shift(
 
     References
     ----------
-    .. [1] J. D. Ferry, Viscoelastic Properties of Polymers, 3rd ed., 1980, chapter 11.
+    .. [1] M. L. Williams, R. F. Landel, J. D. Ferry, J. Am. Chem. Soc. 77 (1955) 3701.
+    .. [2] J. D. Ferry, Viscoelastic Properties of Polymers, 3rd ed., 1980, chapter 11.
     """
     t = np.asarray(temperature_k, dtype=float)
     tg = np.asarray(glass_transition_k, dtype=float)
@@ -147,15 +76,3 @@ def wlf_ln_shift(
     # d ln a / d(1/T) at the joint, times the distance in 1/T beyond it; zero inside.
     slope = _LN10 * np.asarray(c1) * np.asarray(c2) * (joint / (np.asarray(c2) + x)) ** 2
     return np.asarray(inside + slope * (1.0 / t - 1.0 / joint))
-
-
-def vertical_shift(temperature_k: ArrayLike, reference_k: float, exponent: ArrayLike = 1.0) -> NDArray[np.float64]:
-    """Vertical shift b_T = (T/T0)^n of the modulus; n = 1 is the entropic spring at constant density.
-
-    Filled rubbers soften as their filler network does, which shows as a smaller or negative n.
-
-    References
-    ----------
-    .. [1] J. D. Ferry, Viscoelastic Properties of Polymers, 3rd ed., 1980, chapter 11.
-    """
-    return np.asarray((np.asarray(temperature_k, dtype=float) / reference_k) ** np.asarray(exponent))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from matdb.curve.band import band
-from matdb.curve.law import COLUMNS, REFERENCE_K, ln_time
+from matdb.curve.parameters import COLUMNS, REFERENCE_K, ln_time
 from matdb.errors import InputError
 from matdb.material.shift import ZERO_C
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span

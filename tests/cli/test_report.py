@@ -8,7 +8,7 @@ import pytest
 
 import matdb
 from matdb.cli.fit import law_weights, laws_text
-from matdb.curve.law import LAWS
+from matdb.curve.parameters import LAWS
 
 
 def test_laws_stand_once_with_both_shapes_counted(store):

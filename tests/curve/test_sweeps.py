@@ -7,7 +7,7 @@ import pytest
 import virtual
 
 from matdb.bench.readings import ModulusPoint, RingDown
-from matdb.curve.cells import average, split
+from matdb.curve.averaging import average, split
 from matdb.curve.evidence import _MOST_ALONE, MOST_ROWS, gather
 from matdb.curve.fit import fit_curve
 from matdb.material.record import Material

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matdb.material.shift import arrhenius_ln_shift, vertical_shift, wlf_ln_shift
+from matdb.material.shift import arrhenius_ln_shift, wlf_ln_shift
 
 
 @given(tg=st.floats(150.0, 270.0), c1=st.floats(8.0, 20.0), c2=st.floats(30.0, 120.0), above=st.floats(40.0, 150.0))
@@ -27,8 +27,3 @@ def test_below_the_glass_transition_it_is_the_tangent_arrhenius_law():
 def test_shift_falls_with_temperature():
     t = np.linspace(120.0, 420.0, 400)
     assert np.all(np.diff(wlf_ln_shift(t, 230.0, 16.0, 50.0, 330.0)) < 0.0)
-
-
-def test_vertical_shift_is_one_at_the_reference():
-    assert float(vertical_shift(296.15, 296.15, 0.7)) == 1.0
-    assert float(vertical_shift(320.0, 296.15)) == pytest.approx(320.0 / 296.15)

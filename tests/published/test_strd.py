@@ -8,8 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-from matdb.curve.optimum import least_squares
+from oracles.optimum import least_squares
 
 
 def read():

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.evidence import GROUPS, Evidence, ln_tolerant
-from matdb.curve.law import COLUMNS
+from matdb.curve.parameters import COLUMNS
 from matdb.curve.posterior import VARIANTS, Posterior, Variant, unpack
 from matdb.curve.prior import DIMENSION, Prior, ln_fact_density
 from matdb.errors import InputError
@@ -193,7 +193,7 @@ class MostProbable:
     variant : str
         The model: law, and whether it has four or five parameters.
     draw : ndarray, shape (12,)
-        Parameters; columns as ``matdb.curve.law.COLUMNS``.
+        Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
     standard_errors : dict
         Of the columns that the model uses, from the curvature at the optimum.
     offsets : ndarray, shape (specimens,)

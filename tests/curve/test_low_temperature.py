@@ -9,7 +9,7 @@ import virtual
 from matdb.bench.readings import ModulusPoint
 from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve, prior_curve
-from matdb.curve.indices import low_temperature, stiffening_temperature
+from matdb.curve.low_temperature import low_temperature, stiffening_temperature
 from matdb.errors import InputError
 from matdb.material.record import Material
 from matdb.material.shift import arrhenius_ln_shift

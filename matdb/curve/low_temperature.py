@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
-from matdb.material.low_temperature import INDEX_RATIOS
 from matdb.material.record import checked_number
 from matdb.material.shift import ZERO_C
 
-__all__ = ["GlassTransition", "Index", "LowTemperature", "low_temperature", "stiffening_temperature"]
+__all__ = ["INDEX_RATIOS", "GlassTransition", "Index", "LowTemperature", "low_temperature", "stiffening_temperature"]
 
 Array = NDArray[np.float64]
 
+#: T2, T5, T10 and T100: how many times as stiff as at 23 degC (ISO 1432, ASTM D1053; from memory).
+INDEX_RATIOS: Final = (2.0, 5.0, 10.0, 100.0)
 WARM_C: Final = 23.0
 #: The search goes down to this temperature, degrees Celsius.
 COLDEST_C: Final = -150.0

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 import virtual
+from oracles.optimum import Objective, least_squares, most_probable
 
 from matdb.curve.evidence import gather
-from matdb.curve.law import COLUMNS
-from matdb.curve.optimum import Objective, least_squares, most_probable
+from matdb.curve.parameters import COLUMNS
 from matdb.curve.posterior import VARIANTS, fit_posterior
 from matdb.curve.prior import prior_of
 from matdb.errors import InputError
