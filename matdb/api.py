@@ -828,7 +828,7 @@ class Store:
 
 
 def _number(field: str, value: Any, low: float, high: float, unit: str = "", *, open_low: bool = False) -> float:
-    from matdb.material.record import checked_number
+    from matdb.checks import checked_number
 
     return checked_number(field, value, low, high, unit, open_low=open_low)
 

@@ -19,8 +19,8 @@ from matdb.advice.exposure import Exposure, Temperatures, exposure
 from matdb.advice.score import Candidate, Payload, Score, score
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
+from matdb.checks import checked_number
 from matdb.errors import InputError
-from matdb.material.record import checked_number
 from matdb.mounting.record import Mounting
 from matdb.units import counted
 

@@ -9,11 +9,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
 from matdb.form.part import Part
-from matdb.material.record import Material, checked_number, service_range
+from matdb.material.record import Material, service_range
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["Effective", "Suspended", "effective", "state_warnings", "suspended"]

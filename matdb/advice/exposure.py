@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.bench.soak import Body, thermal_of
+from matdb.checks import checked_number
 from matdb.curve.curve import checked_state
 from matdb.errors import InputError
 from matdb.form.part import Part
-from matdb.material.record import Material, checked_number
+from matdb.material.record import Material
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, forecast_range, take_off_window
 from matdb.weather.lag import part_temperature
 

@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.advice.effective import state_warnings
 from matdb.advice.limits import STATIC_HZ
 from matdb.advice.pair import pair_case
+from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve, checked_state
 from matdb.errors import InputError
@@ -27,7 +28,7 @@ from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
-from matdb.material.record import Material, checked_number
+from matdb.material.record import Material
 from matdb.mounting.squeeze import (
     CREEP_STRAIN,
     SQUEEZE_STRAIN,

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from matdb.checks import checked_number
 from matdb.errors import InputError
-from matdb.material.record import checked_number
 
 __all__ = ["ProtocolStep", "bench_mass_kg", "protocol_markdown"]
 

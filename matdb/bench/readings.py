@@ -6,10 +6,10 @@ import datetime as dt
 from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar
 
+from matdb.checks import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.hardness import parse_hardness
-from matdb.material.record import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
 
 __all__ = [
     "READINGS",

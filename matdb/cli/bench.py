@@ -316,21 +316,21 @@ def _minutes(text: str) -> float | None:
 
 
 def _mass(text: str) -> float:
-    from matdb.material.record import checked_number
+    from matdb.checks import checked_number
     from matdb.units import parse
 
     return checked_number("mass", parse(text, "mass", "mass"), 0.0, 1000.0, "kg", open_low=True)
 
 
 def _seconds(text: str) -> float:
-    from matdb.material.record import checked_number
+    from matdb.checks import checked_number
     from matdb.units import parse
 
     return checked_number("dwell", parse(text, "duration", "dwell"), 0.0, 1e8, "s", open_low=True)
 
 
 def _seconds_or_none(text: str) -> float | None:
-    from matdb.material.record import checked_number
+    from matdb.checks import checked_number
     from matdb.units import parse
 
     if not text:
@@ -341,8 +341,8 @@ def _seconds_or_none(text: str) -> float | None:
 
 
 def _figure(text: str) -> tuple[str, float]:
+    from matdb.checks import checked_number
     from matdb.errors import InputError, UnitError
-    from matdb.material.record import checked_number
     from matdb.units import parse
 
     try:
@@ -359,8 +359,8 @@ def _decrement(text: str) -> float | None:
     import re
 
     from matdb.bench.reduce import decrement_from_amplitudes
+    from matdb.checks import checked_number
     from matdb.errors import InputError
-    from matdb.material.record import checked_number
     from matdb.units import parse
 
     if not text:

@@ -9,9 +9,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
-from matdb.material.record import checked_number
 from matdb.material.shift import ZERO_C
 
 __all__ = ["INDEX_RATIOS", "GlassTransition", "Index", "LowTemperature", "low_temperature", "stiffening_temperature"]

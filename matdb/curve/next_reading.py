@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.bench.readings import Deflection, Reading, RingDown
+from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve, checked_state
 from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, gather, ln_tolerant
@@ -28,7 +29,7 @@ from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import InputError
 from matdb.form.part import Part
-from matdb.material.record import Material, checked_number, service_range
+from matdb.material.record import Material, service_range
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["MINUTES_HOLD", "Affordable", "NextReading", "rank_next_readings", "without_near_duplicates"]

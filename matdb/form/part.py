@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from matdb.checks import checked_name, checked_text
 from matdb.errors import InputError
 from matdb.form.base import FormBase
-from matdb.material.record import checked_name, checked_text
 
 __all__ = ["Part"]
 

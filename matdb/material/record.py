@@ -1,52 +1,13 @@
-"""A material as the store knows it, and the checks that names and free text share."""
+"""A material as the store knows it."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
+from matdb.checks import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
 from matdb.errors import InputError
 
-__all__ = ["Material", "checked_name", "checked_number", "checked_text", "service_range"]
-
-ABSOLUTE_ZERO_C = -273.15
-
-
-def checked_name(field: str, value: object) -> str:
-    """A name: 1 to 120 printable characters, no blank at either end."""
-    if not isinstance(value, str) or not value or len(value) > 120 or not value.isprintable() or value != value.strip():
-        raise InputError(field, value, "1 to 120 printable characters without a blank at either end")
-    return value
-
-
-def checked_text(field: str, value: object, longest: int = 2000) -> str:
-    """Free text: printable but for line breaks and tabs, at most ``longest`` characters."""
-    if not isinstance(value, str) or len(value) > longest or not all(c.isprintable() or c in "\n\t" for c in value):
-        raise InputError(field, value, f"text of at most {longest} printable characters")
-    return value
-
-
-def checked_number(
-    field: str,
-    value: object,
-    low: float,
-    high: float,
-    unit: str = "",
-    *,
-    open_low: bool = False,
-    cure: str = "",
-) -> float:
-    """A finite number from ``low`` (not included with ``open_low``) to ``high``, as a float."""
-    try:
-        number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError):
-        number = math.nan
-    inside = (low < number if open_low else low <= number) and number <= high
-    if not inside:
-        start = f"above {low:g}" if open_low else f"from {low:g}"
-        end = f" to {high:g}" if not open_low else f" and at most {high:g}"
-        raise InputError(field, value, f"{start}{end} {unit}".rstrip(), cure)
-    return number
+__all__ = ["Material", "service_range"]
 
 
 def _optional_temperature(field: str, value: object) -> float | None:

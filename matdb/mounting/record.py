@@ -12,8 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
+from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
-from matdb.material.record import checked_name, checked_number, checked_text
 from matdb.mounting.one_axis import MANOEUVRE_HZ, RotorBand, rotor_bands
 
 __all__ = ["CameraPackage", "Mounting", "circle_positions", "mounting_from_dict", "rectangle_positions"]

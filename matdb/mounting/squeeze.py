@@ -24,12 +24,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.checks import checked_number
 from matdb.errors import InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.pair_balance import balance, squeeze_for_force
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
-from matdb.material.record import checked_number
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [

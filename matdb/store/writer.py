@@ -13,9 +13,10 @@ from typing import Any
 import sqlalchemy as sa
 
 from matdb.bench.readings import READINGS, Reading
+from matdb.checks import checked_text
 from matdb.errors import AlreadyExists, InputError, NotFound
 from matdb.form.part import Part
-from matdb.material.record import Material, checked_text
+from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.arrays import pack
 from matdb.store.codec import definition_of, fingerprint, not_found

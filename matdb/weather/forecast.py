@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.checks import checked_number, checked_text
 from matdb.errors import InputError
-from matdb.material.record import checked_number, checked_text
 from matdb.weather.atmosphere import altitude_shift_k
 
 __all__ = ["COLDEST_C", "HOTTEST_C", "Forecast", "at_altitude", "forecast_range", "take_off_window"]

@@ -18,8 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.bench.conduction import Decay, positive
 from matdb.bench.soak import Body, film_coefficient
+from matdb.checks import checked_number
 from matdb.errors import InputError
-from matdb.material.record import checked_number
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 
 __all__ = ["lag_of_body", "part_temperature", "response_rates"]

@@ -1,0 +1,133 @@
+"""Numbers, counts, arrays, names and texts as they come in: refused in one clear line, or given back clean."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matdb.errors import InputError
+
+__all__ = [
+    "ABSOLUTE_ZERO_C",
+    "allowed_span",
+    "checked_array",
+    "checked_name",
+    "checked_number",
+    "checked_text",
+    "checked_whole",
+]
+
+ABSOLUTE_ZERO_C = -273.15
+
+
+def checked_name(field: str, value: object) -> str:
+    """A name: 1 to 120 printable characters, no blank at either end. Raises InputError."""
+    if not isinstance(value, str) or not value or len(value) > 120 or not value.isprintable() or value != value.strip():
+        raise InputError(field, value, "1 to 120 printable characters without a blank at either end")
+    return value
+
+
+def checked_text(field: str, value: object, longest: int = 2000) -> str:
+    """Free text: printable but for line breaks and tabs, at most ``longest`` characters. Raises InputError."""
+    if not isinstance(value, str) or len(value) > longest or not all(c.isprintable() or c in "\n\t" for c in value):
+        raise InputError(field, value, f"text of at most {longest} printable characters")
+    return value
+
+
+def allowed_span(low: float, high: float, unit: str = "", *, open_low: bool = False) -> str:
+    """A range in words: ``above 0 and at most 400 mm``, ``from 0 to 5``, ``above 0 kg``, ``0 or more``."""
+    if high == math.inf:
+        words = f"above {low:g}" if open_low else f"{low:g} or more"
+    else:
+        words = f"above {low:g} and at most {high:g}" if open_low else f"from {low:g} to {high:g}"
+    return f"{words} {unit}".rstrip()
+
+
+def checked_number(
+    field: str,
+    value: object,
+    low: float,
+    high: float,
+    unit: str = "",
+    *,
+    open_low: bool = False,
+    cure: str = "",
+) -> float:
+    """A finite number from ``low`` (not included with ``open_low``) to ``high``, as a float.
+
+    Parameters
+    ----------
+    field : str
+        Its name, for the message.
+    value : object
+        Anything; True and False are no numbers.
+    low, high : float
+        Limits in ``unit``; ``high`` may be infinite, which still refuses an infinite value.
+    unit : str
+        In words, for the message.
+    open_low : bool
+        Whether ``low`` itself is refused.
+    cure : str
+        What to do, for the message.
+
+    Raises
+    ------
+    InputError
+        Not a number, or outside.
+    """
+    try:
+        number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        number = math.nan
+    if not ((low < number if open_low else low <= number) and number <= high and number != math.inf):
+        raise InputError(field, value, allowed_span(low, high, unit, open_low=open_low), cure)
+    return number
+
+
+def checked_whole(field: str, value: object, low: int, high: int) -> int:
+    """A whole number from ``low`` to ``high``; 3.0 is one, True is none. Raises InputError."""
+    number = checked_number(field, value, low, high)
+    if number != int(number):
+        raise InputError(field, value, f"a whole number from {low} to {high}")
+    return int(number)
+
+
+def checked_array(
+    field: str,
+    value: ArrayLike,
+    low: float = -math.inf,
+    high: float = math.inf,
+    unit: str = "",
+    *,
+    open_low: bool = False,
+    allowed: str = "",
+) -> NDArray[np.float64]:
+    """An array of numbers from ``low`` (not included with ``open_low``) to ``high``, as floats of any shape.
+
+    Parameters
+    ----------
+    field, low, high, unit, open_low
+        As for :func:`checked_number`.
+    value : array_like
+        NaN and infinities are refused.
+    allowed : str
+        What the message says instead of the limits.
+
+    Raises
+    ------
+    InputError
+        Not numbers, or one of them outside: the first such value is named.
+    """
+    says = allowed or allowed_span(low, high, unit, open_low=open_low)
+    try:
+        array = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(field, value, says) from None
+    good = np.isfinite(array) & ((array > low) if open_low else (array >= low)) & (array <= high)
+    if not good.all():
+        bad: Any = array[~good].flat[0]
+        raise InputError(field, float(bad), says)
+    return array

@@ -1,0 +1,268 @@
+"""Every field of a record, known once: its unit and dimension, option, columns, limits and words.
+
+A field's name ends in its unit (:data:`ENDINGS`), from which its dimension, its option and its columns follow; what
+does not follow stands beside the field in its class, as ``field(metadata=info(...))``. The options of the command line,
+the columns of files, the names in errors and the checks of a record are all derived from here.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import MISSING, Field, dataclass, fields, replace
+from functools import cache
+from typing import Any, Final, NamedTuple
+
+from matdb.checks import checked_name, checked_number, checked_text, checked_whole
+from matdb.errors import InputError
+
+__all__ = [
+    "ENDINGS",
+    "Ending",
+    "FieldInfo",
+    "check_record",
+    "dimension_of",
+    "info",
+    "named_fields",
+    "record_fields",
+    "stem_of",
+    "unit_of",
+]
+
+
+class Ending(NamedTuple):
+    """What the ending of a field's name says.
+
+    Attributes
+    ----------
+    dimension : str
+        A dimension of :data:`matdb.units.UNITS`; empty where no text is ever read in it.
+    unit : str
+        As :func:`matdb.units.parse` knows it.
+    label : str
+        As files and JSON name it.
+    words : str
+        As messages name it.
+    """
+
+    dimension: str
+    unit: str
+    label: str
+    words: str
+
+
+def _ending(dimension: str, unit: str, label: str = "", words: str = "") -> Ending:
+    return Ending(dimension, unit, label or unit, words or label or unit)
+
+
+#: Ending of a field's name: what it says. A bare ratio has none.
+ENDINGS: Final = {
+    "_c": _ending("temperature", "C", "degC", "degrees Celsius"),
+    "_sd_c": _ending("temperature_difference", "K"),
+    "_k": _ending("temperature_difference", "K"),
+    "_hz": _ending("frequency", "Hz"),
+    "_kg": _ending("mass", "kg"),
+    "_kg_m3": _ending("density", "kg/m3"),
+    "_mm": _ending("length", "mm"),
+    "_mpa": _ending("modulus", "MPa"),
+    "_min": _ending("duration", "min", words="minutes"),
+    "_s": _ending("duration", "s"),
+    "_deg": _ending("angle", "deg", "degree", "degrees"),
+    "_us": _ending("duration", "us"),
+    "_ms": _ending("duration", "ms"),
+    "_um": _ending("length", "um"),
+    "_kg_mm2": _ending("", "kg mm2"),
+    "_n_per_mm": _ending("stiffness", "N/mm"),
+    "_n": _ending("force", "N"),
+    "_m": _ending("altitude", "m"),
+}
+_ENDING: Final = re.compile("(?:" + "|".join(sorted(ENDINGS, key=len, reverse=True)) + ")$")
+#: What a field holds that is no quantity, by the type that it is declared with.
+_BY_TYPE: Final = {"str": "text", "int": "count", "dt.datetime": "time", "bool": "switch"}
+#: What stands for the value in the help of an option, where it is not the dimension itself.
+_METAVARS: Final = {
+    "temperature_difference": "KELVIN",
+    "dimensionless": "NUMBER",
+    "duration": "TIME",
+    "count": "NUMBER",
+    "rotor_speed": "SPEED",
+}
+
+
+def _said(name: str) -> Ending | None:
+    found = _ENDING.search(name)
+    return ENDINGS[found[0]] if found else None
+
+
+def stem_of(name: str) -> str:
+    """A field's name without its unit: ``frequency_sd`` of ``frequency_sd_hz``."""
+    # The standard deviation of a temperature is in K, but its name has both.
+    return name.removesuffix("_c") if name.endswith("_sd_c") else _ENDING.sub("", name)
+
+
+def dimension_of(name: str) -> str:
+    """The dimension that a field's name tells; "dimensionless" where it tells none."""
+    said = _said(name)
+    return said.dimension if said else "dimensionless"
+
+
+def unit_of(name: str) -> str:
+    """The unit that a field's name tells, as files name it; "1" for a bare ratio."""
+    said = _said(name)
+    return said.label if said else "1"
+
+
+@dataclass(frozen=True, kw_only=True)
+class FieldInfo:
+    """What is known of a field; what is left empty follows from its name and type.
+
+    Attributes
+    ----------
+    name, stem : str
+        Its name, and the same without the unit.
+    dimension : str
+        A dimension of :data:`matdb.units.UNITS`, or name, text, count, shore, time, switch.
+    unit, words : str
+        The unit of its value as :func:`matdb.units.parse` knows it, and in words; empty where there is none.
+    option, metavar, help : str
+        Of the command line.
+    noun : str
+        What it is, in a few words.
+    aliases : tuple of str
+        Other names that spreadsheets use for its column.
+    group : str
+        What it belongs to: "state", "load", "mount", "figure", "record".
+    low, high, open_low, cure
+        Limits of a number, whether the lower one is refused, and what to do; nan where it is not limited.
+    longest : int
+        Most characters of a text.
+    shown : str
+        How a list shows its value, which stands for ``{}``.
+    default : object
+        Of the class.
+    needed : bool
+        Whether it has none.
+    """
+
+    name: str = ""
+    stem: str = ""
+    dimension: str = ""
+    unit: str = ""
+    words: str = ""
+    option: str = ""
+    metavar: str = ""
+    help: str = ""
+    noun: str = ""
+    aliases: tuple[str, ...] = ()
+    group: str = "figure"
+    low: float = math.nan
+    high: float = math.nan
+    open_low: bool = False
+    cure: str = ""
+    longest: int = 2000
+    shown: str = ""
+    default: Any = None
+    needed: bool = False
+
+    @property
+    def is_spread(self) -> bool:
+        """Whether it is the standard deviation of another field."""
+        return self.stem.endswith("_sd")
+
+
+def info(low: float = math.nan, high: float = math.nan, **more: Any) -> Mapping[str, FieldInfo]:
+    """What stands beside a field in its class: ``mass_kg: float = field(metadata=info(0.0, 1000.0, help=...))``.
+
+    Parameters
+    ----------
+    low, high : float
+        Limits of a number in the field's unit.
+    **more
+        Other attributes of :class:`FieldInfo`.
+    """
+    return {"info": FieldInfo(low=low, high=high, **more)}
+
+
+def _filled(f: Field[Any]) -> FieldInfo:
+    """What is known of a field, with all that follows from its name and type."""
+    told: FieldInfo = f.metadata.get("info", FieldInfo())
+    ending = _said(f.name)
+    stem = told.stem or stem_of(f.name)
+    dimension = told.dimension or _BY_TYPE.get(str(f.type).partition(" ")[0]) or dimension_of(f.name)
+    return replace(
+        told,
+        name=f.name,
+        stem=stem,
+        dimension=dimension,
+        unit=told.unit or (ending.unit if ending else ""),
+        words=told.words or (ending.words if ending else ""),
+        option=told.option or "--" + stem.replace("_", "-"),
+        metavar=told.metavar or _METAVARS.get(dimension, dimension.upper()),
+        noun=told.noun or stem.replace("_", " "),
+        default=None if f.default is MISSING else f.default,
+        needed=f.default is MISSING and f.default_factory is MISSING,
+    )
+
+
+def record_fields(*classes: type[Any]) -> Mapping[str, FieldInfo]:
+    """The fields of one record or of several, by name; of those that several have, the first is told.
+
+    Parameters
+    ----------
+    *classes : type
+        Dataclasses.
+    """
+    return _known(classes)
+
+
+@cache
+def _known(classes: tuple[type[Any], ...]) -> dict[str, FieldInfo]:
+    found: dict[str, FieldInfo] = {}
+    for f in (f for cls in classes for f in fields(cls)):
+        if f.name not in found:
+            found[f.name] = _filled(f)
+    return found
+
+
+def named_fields(*classes: type[Any]) -> dict[str, FieldInfo]:
+    """As :func:`record_fields`, by every name that a column may have: without unit, and the aliases."""
+    return {name: each for each in record_fields(*classes).values() for name in (each.stem, *each.aliases)}
+
+
+def check_record(record: Any, *, owner: str = "") -> None:
+    """Check every field of a frozen record by its limits, and turn numbers into floats.
+
+    Parameters
+    ----------
+    record : object
+        An instance of a dataclass.
+    owner : str
+        What messages put before the names of what it is called or taken on.
+
+    Raises
+    ------
+    InputError
+        A number outside its limits, a needed one that is None, or a name or text that cannot be kept.
+    """
+    for name, each in record_fields(type(record)).items():
+        value = getattr(record, name)
+        if each.dimension == "name":
+            checked_name(f"{owner} {name}" if owner and each.needed else name, value)
+        elif each.dimension == "text":
+            checked_text(name, value, each.longest)
+        elif each.low == each.low:
+            # Nearly every value is a float within: that is settled without a call.
+            if type(value) is float and each.low < value <= each.high:
+                continue
+            if value is None:
+                if each.default is not None or each.needed:
+                    raise InputError(name, None, "given")
+                continue
+            object.__setattr__(record, name, _checked(each, value))
+
+
+def _checked(each: FieldInfo, value: object) -> float:
+    if each.dimension == "count":
+        return checked_whole(each.name, value, int(each.low), int(each.high))
+    return checked_number(each.name, value, each.low, each.high, each.words, open_low=each.open_low, cure=each.cure)
