@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.soak import Body, thermal_of
+from matdb.bench.thermal.soak import Body, thermal_of
 from matdb.checks import checked_number
 from matdb.curve.curve import checked_state
 from matdb.errors import InputError

@@ -141,9 +141,9 @@ class Session:
                 _tell(error)
 
     def _soak_advice(self, temperature_c: float) -> None:
-        from matdb.bench.drift import body_of
         from matdb.bench.readings import RingDown
-        from matdb.bench.soak import crystallisation_note, drift, soak
+        from matdb.bench.thermal.soak import crystallisation_note, drift, soak
+        from matdb.bench.thermal.state import body_of
         from matdb.cli.reading_add import hazards
         from matdb.cli.screen import show
 

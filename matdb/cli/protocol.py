@@ -112,9 +112,9 @@ def plan(
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
     import numpy as np
 
-    from matdb.bench.drift import body_of
     from matdb.bench.protocol import ProtocolStep, bench_mass_kg
-    from matdb.bench.soak import crystallisation_note, drift, soak
+    from matdb.bench.thermal.soak import crystallisation_note, drift, soak
+    from matdb.bench.thermal.state import body_of
     from matdb.material.record import service_range
 
     known = kept.part(part)

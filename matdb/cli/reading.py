@@ -336,7 +336,7 @@ def _odd(kept: Any, found: ReadingFile, dry_run: bool) -> list[str]:
 
 def _bench_doubts(kept: Any, found: Any) -> list[str]:
     """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
-    from matdb.bench.drift import actual_temperatures, bench_state
+    from matdb.bench.thermal.state import actual_temperatures, bench_state
 
     of_material: dict[str, list[int]] = {}
     parts = {p.name: p for p in kept.parts()}

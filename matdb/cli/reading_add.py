@@ -309,7 +309,7 @@ def log(
 
 def bench_doubts(kept: Store, reading: Reading) -> list[str]:
     """What soak and drift say of a reading, and how many seconds were left."""
-    from matdb.bench.drift import bench_state
+    from matdb.bench.thermal.state import bench_state
 
     if reading.subject != "part" or (reading.soak_min is None and reading.seconds_out is None):
         return []

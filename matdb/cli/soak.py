@@ -49,9 +49,9 @@ def soak(
     Minutes until its core is within 1 K of freezer or oven, and how many seconds after it left the chamber the
     error passes 2 K.
     """
-    from matdb.bench.drift import body_of
-    from matdb.bench.soak import check_soak, crystallisation_note, drift, service_note
-    from matdb.bench.soak import soak as soak_of
+    from matdb.bench.thermal.soak import check_soak, crystallisation_note, drift, service_note
+    from matdb.bench.thermal.soak import soak as soak_of
+    from matdb.bench.thermal.state import body_of
     from matdb.cli.cautions import BENCH
     from matdb.cli.screen import document, given_text, lines, show, table
     from matdb.errors import InputError

@@ -10,8 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.bench.drift import actual_temperatures
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
+from matdb.bench.thermal.state import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
 from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, ln_time, ln_time_slope
 from matdb.curve.prior import HARDNESS_HZ

@@ -6,7 +6,7 @@ import pytest
 
 import matdb
 from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
-from matdb.bench.soak import Body, soak
+from matdb.bench.thermal.soak import Body, soak
 from matdb.errors import InputError
 
 

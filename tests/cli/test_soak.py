@@ -3,7 +3,7 @@
 import pytest
 
 import matdb
-from matdb.bench.soak import Body, check_soak, drift, soak
+from matdb.bench.thermal.soak import Body, check_soak, drift, soak
 
 RING = Body(5.0, 16.0, 6.0)
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from matdb.bench import conduction
-from matdb.bench import soak as bench
-from matdb.bench.soak import Body
+from matdb.bench.thermal import conduction
+from matdb.bench.thermal import soak as bench
+from matdb.bench.thermal.soak import Body
 
 
 @pytest.mark.parametrize(("biot", "root"), [(0.1, 0.3111), (1.0, 0.8603), (10.0, 1.4289)])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from matdb.bench.soak import Body, core_temperature, film_coefficient, thermal_of
+from matdb.bench.thermal.soak import Body, core_temperature, film_coefficient, thermal_of
 from matdb.errors import InputError
 from matdb.weather.forecast import Forecast, forecast_range
 from matdb.weather.lag import lag_of_body, part_temperature, response_rates

@@ -12,6 +12,7 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -19,23 +20,29 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.conduction import TERMS, Decay, positive
+from matdb.bench.thermal.conduction import TERMS, Decay, positive
 from matdb.errors import InputError
 from matdb.material.families import family_named
 
 __all__ = [
     "AIR",
+    "CLOCK_SD_S",
+    "ROOM_C",
+    "ROOM_SD_K",
     "Body",
     "Drift",
+    "Share",
     "Soak",
     "SoakCheck",
     "Thermal",
     "body_theta",
     "check_soak",
-    "core_temperature",
     "crystallisation_note",
+    "doubted",
     "drift",
+    "drifted",
     "film_coefficient",
+    "film_sd",
     "service_note",
     "soak",
     "thermal_of",
@@ -43,9 +50,20 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
+#: Share of a temperature difference left at the ``"core"`` or in the ``"mean"``; then, where they are doubted, factors
+#: on film coefficient and seconds (another heat capacity only stretches them), and seconds to add.
+Share = Callable[..., Array]
+
+#: Temperature of the bench, and of a part before its soak, degrees Celsius.
 ROOM_C = 23.0
+#: Standard deviations of the room's temperature (K) and of the stop watch (s).
+ROOM_SD_K, CLOCK_SD_S = 2.0, 1.0
+#: A core is soaked through when it is so close to the chamber, K.
+WITHIN_K = 1.0
 #: Stefan-Boltzmann constant, W/(m2 K4).
 _SIGMA = 5.670374e-8
+#: Emissivity of elastomers; 0.85 to 0.95.
+_EMISSIVITY = 0.9
 #: Air around a part: convective film coefficient in W/(m2 K) and its relative standard deviation.
 #: Still air 6 to 9 for a body of this size, a fan 15 to 40 (common practice, no source).
 AIR: dict[str, tuple[float, float]] = {"still": (7.5, 0.15), "fanned": (25.0, 0.30)}
@@ -63,20 +81,12 @@ class Thermal:
         Diffusivity, mm2/s (1e-6 m2/s).
     relative_sd : float
         Relative standard deviation of the heat capacity per volume within the family (fillers).
-    source : str
-        Where the figures come from.
 
     """
 
     conductivity_w_mk: float
     diffusivity_mm2_s: float
     relative_sd: float
-    source: str
-
-    @property
-    def heat_mj_m3k(self) -> float:
-        """Heat capacity per volume, MJ/(m3 K)."""
-        return self.conductivity_w_mk / self.diffusivity_mm2_s
 
 
 #: Family, temperature of fastest crystallisation at rest, half width of the range where it matters (both
@@ -159,8 +169,6 @@ class Soak:
     minutes_safe : float or array
         The same with a poor air film and a high heat capacity (1.64 standard deviations each): plan with
         this.
-    within_k : float
-        The limit, K.
     note : str
         What else to know: attached masses, crystallisation.
 
@@ -168,7 +176,6 @@ class Soak:
 
     minutes: Any
     minutes_safe: Any
-    within_k: float
     note: str
 
 
@@ -186,8 +193,6 @@ class SoakCheck:
         Its standard deviation from the air film and the heat capacity, K.
     mean_c : float or array
         Likely temperature averaged over the part: what its stiffness answers to.
-    minutes_needed : float or array
-        Minutes that it takes, best estimate.
     warning : str
         One line when any soak is too short, else empty.
 
@@ -197,7 +202,6 @@ class SoakCheck:
     core_c: Any
     core_sd_k: Any
     mean_c: Any
-    minutes_needed: Any
     warning: str
 
 
@@ -213,12 +217,8 @@ class Drift:
         Its standard deviation, with the chamber's own in it, K.
     drift_k : float or array
         Temperature now less chamber temperature, K.
-    spread_k : float or array
-        How far the average runs ahead of the core, K.
     seconds_left : float or array
         Seconds until the drift passes the limit; 0 when it has, infinity when it never will.
-    limit_k : float
-        The limit, K.
     warning : str
         One line when a drift has passed the limit, else empty.
 
@@ -227,9 +227,7 @@ class Drift:
     temperature_c: Any
     temperature_sd_k: Any
     drift_k: Any
-    spread_k: Any
     seconds_left: Any
-    limit_k: float
     warning: str
 
 
@@ -244,7 +242,7 @@ def thermal_of(family: str) -> Thermal:
     Returns
     -------
     Thermal
-        Conductivity, diffusivity, spread, source.
+        Conductivity, diffusivity, spread.
 
     Raises
     ------
@@ -254,12 +252,10 @@ def thermal_of(family: str) -> Thermal:
     """
     row = family_named(family)
     conductivity, diffusivity = row["conductivity"], row["diffusivity"]
-    return Thermal(conductivity.value, 0.1 * diffusivity.value, diffusivity.spread, diffusivity.source)
+    return Thermal(conductivity.value, 0.1 * diffusivity.value, diffusivity.spread)
 
 
-def film_coefficient(
-    air: str | ArrayLike, surface_c: ArrayLike = ROOM_C, air_c: ArrayLike = ROOM_C, *, emissivity: float = 0.9
-) -> Any:
+def film_coefficient(air: str | ArrayLike, surface_c: ArrayLike, air_c: ArrayLike) -> Any:
     r"""Film coefficient of a small part in air: convection plus radiation.
 
     .. math:: h = h_{conv} + \varepsilon\sigma (T_s^2 + T_a^2)(T_s + T_a)
@@ -270,8 +266,6 @@ def film_coefficient(
         ``"still"``, ``"fanned"``, or a convective coefficient in W/(m2 K).
     surface_c, air_c : array_like
         Temperatures of surface and surroundings, degrees Celsius.
-    emissivity : float
-        Of the surface, 0 to 1; elastomers 0.85 to 0.95.
 
     Returns
     -------
@@ -288,62 +282,16 @@ def film_coefficient(
     Source: [1]_.
 
     """
-    convective, _ = _air(air)
-    ts, ta = _kelvin("surface_c", surface_c), _kelvin("air_c", air_c)
-    if not 0.0 <= emissivity <= 1.0:
-        raise InputError("emissivity", emissivity, "from 0 to 1")
-    return (convective + emissivity * _SIGMA * (ts * ts + ta * ta) * (ts + ta))[()]
+    ts, ta = (
+        273.15 + _least(field, values, -273.15, "degrees Celsius", above=True)
+        for field, values in (("surface_c", surface_c), ("air_c", air_c))
+    )
+    return (_air(air)[0] + _EMISSIVITY * _SIGMA * (ts * ts + ta * ta) * (ts + ta))[()]
 
 
-def core_temperature(
-    body: Body,
-    minutes: ArrayLike,
-    *,
-    start_c: ArrayLike,
-    chamber_c: ArrayLike,
-    film_w_m2k: ArrayLike,
-    conductivity_w_mk: ArrayLike,
-    diffusivity_mm2_s: ArrayLike,
-    at: str = "core",
-    terms: int = TERMS,
-) -> Any:
-    """Temperature of a body some minutes after it was put into air of another temperature.
-
-    Parameters
-    ----------
-    body : Body
-        Its dimensions, mm.
-    minutes : array_like
-        Time, minutes, 0 or more.
-    start_c, chamber_c : array_like
-        Temperature of the body at the start and of the air, degrees Celsius.
-    film_w_m2k, conductivity_w_mk, diffusivity_mm2_s : array_like
-        Film coefficient W/(m2 K), conductivity W/(m K), diffusivity mm2/s.
-    at : str
-        ``"core"``, ``"mean"`` or ``"surface"``.
-    terms : int
-        Terms of the series; 1 for the one-term solution.
-
-    Returns
-    -------
-    float or array
-        Degrees Celsius.
-
-    Raises
-    ------
-    InputError
-        A value out of range.
-
-    Notes
-    -----
-    A disc is the product of slab and cylinder, exact for a uniform film; a ring takes the lesser of two upper
-    bounds, the full disc and a plate of twice the wall. Source: [1]_.
-
-    """
-    seconds = 60.0 * _nonnegative("minutes", minutes, "min")
-    start, chamber = np.asarray(start_c, dtype=float), np.asarray(chamber_c, dtype=float)
-    theta = body_theta(body, film_w_m2k, conductivity_w_mk, diffusivity_mm2_s, at, terms)
-    return (chamber + (start - chamber) * theta(seconds))[()]
+def film_sd(air: str | ArrayLike) -> float:
+    """Relative standard deviation of the convective film. Raises InputError as :func:`film_coefficient`."""
+    return _air(air)[1]
 
 
 def soak(
@@ -353,10 +301,8 @@ def soak(
     start_c: ArrayLike = ROOM_C,
     family: str = "unknown",
     air: str | ArrayLike = "still",
-    within_k: float = 1.0,
-    thermal: Thermal | None = None,
 ) -> Soak:
-    """Minutes that a part must stay in a freezer or an oven until its core is within ``within_k`` of it.
+    """Minutes that a part must stay in a freezer or an oven until its core is within 1 K of it.
 
     Parameters
     ----------
@@ -370,10 +316,6 @@ def soak(
         The material's family, for conductivity and diffusivity.
     air : str or array_like
         ``"still"``, ``"fanned"``, or a convective coefficient in W/(m2 K), radiation then still added.
-    within_k : float
-        The limit, K, above 0.
-    thermal : Thermal, optional
-        Properties to take instead of the family's.
 
     Returns
     -------
@@ -391,19 +333,17 @@ def soak(
     of times the part's. Source: [1]_.
 
     """
-    props = thermal or thermal_of(family)
-    limit = float(positive("within_k", within_k, "K"))
+    props = thermal_of(family)
     start, chamber = np.broadcast_arrays(np.asarray(start_c, dtype=float), np.asarray(chamber_c, dtype=float))
     gap = np.abs(start - chamber)
     h = film_coefficient(air, 0.5 * (start + chamber), chamber)
-    target = np.minimum(limit / np.where(gap > 0, gap, 1.0), 1.0)
-    target = np.where(gap > limit, target, 1.0)
-    best = _time_to(body_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s), target) / 60.0
-    poor = h * np.exp(-1.64 * _air(air)[1])
-    slow = props.diffusivity_mm2_s * np.exp(-1.64 * props.relative_sd)
-    safe = _time_to(body_theta(body, poor, props.conductivity_w_mk, slow), target) / 60.0
+    target = np.where(gap > WITHIN_K, np.minimum(WITHIN_K / np.where(gap > 0, gap, 1.0), 1.0), 1.0)
+    k, alpha = props.conductivity_w_mk, props.diffusivity_mm2_s
+    best = _time_to(body_theta(body, h, k, alpha), target) / 60.0
+    poor, slow = h * np.exp(-1.64 * film_sd(air)), alpha * np.exp(-1.64 * props.relative_sd)
+    safe = _time_to(body_theta(body, poor, k, slow), target) / 60.0
     note = "for the part alone; with a plate or a mass on it soak several times longer, or soak it apart"
-    return Soak(best[()], safe[()], limit, note)
+    return Soak(best[()], safe[()], note)
 
 
 def check_soak(
@@ -414,8 +354,6 @@ def check_soak(
     start_c: ArrayLike = ROOM_C,
     family: str = "unknown",
     air: str | ArrayLike = "still",
-    within_k: float = 1.0,
-    thermal: Thermal | None = None,
 ) -> SoakCheck:
     """Was the soak long enough, and if not, how warm is the core likely to be.
 
@@ -427,13 +365,13 @@ def check_soak(
         Minutes in the chamber, 0 or more.
     chamber_c, start_c : array_like
         Temperature of the chamber, and of the part before, degrees Celsius.
-    family, air, within_k, thermal
+    family, air
         As in :func:`soak`.
 
     Returns
     -------
     SoakCheck
-        Verdict, likely core temperature, minutes needed, a line of warning.
+        Verdict, likely core temperature, a line of warning.
 
     Raises
     ------
@@ -441,30 +379,23 @@ def check_soak(
         A value out of range.
 
     """
-    props = thermal or thermal_of(family)
-    time = 60.0 * _nonnegative("minutes", minutes, "min")
+    props = thermal_of(family)
+    time = 60.0 * _least("minutes", minutes, 0.0, "min")
     start, chamber = np.asarray(start_c, dtype=float), np.asarray(chamber_c, dtype=float)
-    needed = soak(body, chamber, start_c=start, family=family, air=air, within_k=within_k, thermal=props)
-    h = film_coefficient(air, 0.5 * (start + chamber), chamber)
-    k, alpha = props.conductivity_w_mk, props.diffusivity_mm2_s
-    theta = body_theta(body, h, k, alpha)(time)
-    mean = chamber + (start - chamber) * body_theta(body, h, k, alpha, "mean")(time)
-    by_film = body_theta(body, h * np.exp(-_air(air)[1]), k, alpha)(time) - theta
-    by_heat = body_theta(body, h, k, alpha * np.exp(-props.relative_sd))(time) - theta
-    core = chamber + (start - chamber) * theta
-    sd = np.abs(start - chamber) * np.hypot(by_film, by_heat)
-    enough = np.abs(core - chamber) <= needed.within_k * (1.0 + 1e-9)
+    left = share_left(body, film_coefficient(air, 0.5 * (start + chamber), chamber), props, time)
+    theta, variance = doubted(left, "core", -film_sd(air), -props.relative_sd)
+    core, mean = (chamber + (start - chamber) * share for share in (theta, left("mean")))
+    enough = np.abs(core - chamber) <= WITHIN_K * (1.0 + 1e-9)
     warning = ""
     if not np.all(enough):
+        needed = soak(body, chamber, start_c=start, family=family, air=air).minutes
         worst = int(np.argmax(np.ravel(np.abs(core - chamber))))
-        shown = [
-            float(np.ravel(np.broadcast_to(v, np.shape(core)))[worst]) for v in (minutes, needed.minutes, core, chamber)
-        ]
+        shown = [float(np.ravel(np.broadcast_to(v, np.shape(core)))[worst]) for v in (minutes, needed, core, chamber)]
         warning = (
             f"soaked {shown[0]:.3g} min of about {shown[1]:.0f}: the core is likely at {shown[2]:.1f} degC, "
             f"not at the chamber's {shown[3]:.1f} degC"
         )
-    return SoakCheck(enough[()], core[()], sd[()], mean[()], needed.minutes, warning)
+    return SoakCheck(enough[()], core[()], (np.abs(start - chamber) * np.sqrt(variance))[()], mean[()], warning)
 
 
 def drift(
@@ -476,10 +407,7 @@ def drift(
     family: str = "unknown",
     air: str | ArrayLike = "still",
     chamber_sd_k: ArrayLike = 0.5,
-    room_sd_k: ArrayLike = 2.0,
-    seconds_sd: ArrayLike = 1.0,
     limit_k: float = 2.0,
-    thermal: Thermal | None = None,
 ) -> Drift:
     """Temperature of a part ``seconds_out`` after it left the chamber, and the seconds that remain.
 
@@ -493,10 +421,10 @@ def drift(
         Seconds since it left the chamber, 0 or more.
     room_c : array_like
         Air temperature at the bench, degrees Celsius.
-    family, air, thermal
+    family, air
         As in :func:`soak`.
-    chamber_sd_k, room_sd_k, seconds_sd : array_like
-        Standard deviations of chamber and room temperature (K) and of the seconds.
+    chamber_sd_k : array_like
+        Standard deviation of the chamber's temperature, K.
     limit_k : float
         Drift that makes a reading useless unless it is corrected, K.
 
@@ -512,42 +440,59 @@ def drift(
 
     Notes
     -----
-    The mean over the volume follows the exact series. Its uncertainty adds, in squares: chamber, room,
-    clock, air film, heat capacity, and a quarter of the difference between average and core (the strain need
-    not be spread like the temperature). Moisture that freezes on a cold part adds heat that is not counted.
-    Source: [1]_.
+    The mean over the volume follows the exact series; for its uncertainty see :func:`drifted`. Moisture that freezes
+    on a cold part adds heat that is not counted. Source: [1]_.
 
     """
-    props = thermal or thermal_of(family)
-    limit = float(positive("limit_k", limit_k, "K"))
-    time = _nonnegative("seconds_out", seconds_out, "s")
+    props = thermal_of(family)
+    time = _least("seconds_out", seconds_out, 0.0, "s")
     chamber, room = np.asarray(chamber_c, dtype=float), np.asarray(room_c, dtype=float)
-    h = film_coefficient(air, chamber, room)
-    k, alpha = props.conductivity_w_mk, props.diffusivity_mm2_s
-    mean = body_theta(body, h, k, alpha, "mean", bore_open=True)
-    theta, gap = mean(time), room - chamber
-    by_film = body_theta(body, h * np.exp(_air(air)[1]), k, alpha, "mean", bore_open=True)(time) - theta
-    by_heat = body_theta(body, h, k, alpha * np.exp(props.relative_sd), "mean", bore_open=True)(time) - theta
-    by_clock = mean(time + np.asarray(seconds_sd, dtype=float)) - theta
-    core = body_theta(body, h, k, alpha, "core", bore_open=True)(time)
-    spread = gap * (core - theta)
-    moved = gap * (1.0 - theta)
-    variance = (
-        np.asarray(chamber_sd_k, dtype=float) ** 2
-        + (np.asarray(room_sd_k, dtype=float) * (1.0 - theta)) ** 2
-        + gap**2 * (by_film**2 + by_heat**2 + by_clock**2)
-        + (0.25 * spread) ** 2
-    )
-    far = np.abs(gap) > limit
-    target = np.where(far, 1.0 - limit / np.where(far, np.abs(gap), 2.0 * limit), 1.0)
+    h, gap = film_coefficient(air, chamber, room), room - chamber
+    moved, variance = drifted(share_left(body, h, props, time, bore_open=True), gap, film_sd(air), props)
+    mean = body_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s, "mean", bore_open=True)
+    far = np.abs(gap) > limit_k
+    target = np.where(far, 1.0 - limit_k / np.where(far, np.abs(gap), 2.0 * limit_k), 1.0)
     left = np.where(far, np.maximum(_time_to(mean, target) - time, 0.0), np.inf)
     warning = ""
-    if np.any(np.abs(moved) > limit):
+    if np.any(np.abs(moved) > limit_k):
         warning = (
             f"out of the chamber for {float(np.max(time)):.0f} s: the part has drifted by about "
             f"{float(np.max(np.abs(moved))):.1f} K; its temperature is corrected and less certain"
         )
-    return Drift((chamber + moved)[()], np.sqrt(variance)[()], moved[()], spread[()], left[()], limit, warning)
+    sd = np.sqrt(np.asarray(chamber_sd_k, dtype=float) ** 2 + variance)
+    return Drift((chamber + moved)[()], sd[()], moved[()], left[()], warning)
+
+
+def share_left(body: Body, film: Array, props: Thermal, seconds: Array, *, bore_open: bool = False) -> Share:
+    """The exact series of a body as a :data:`Share`."""
+
+    def left(at: str, film_by: float = 1.0, seconds_by: float = 1.0, later_s: float = 0.0) -> Array:
+        series = body_theta(
+            body, film * film_by, props.conductivity_w_mk, props.diffusivity_mm2_s, at, bore_open=bore_open
+        )
+        return series(seconds * seconds_by + later_s)
+
+    return left
+
+
+def doubted(left: Share, at: str, ln_film: float, ln_heat: float) -> tuple[Array, Array]:
+    """Share left of core or mean, and its variance if the film and the heat are off by these deviations of ln."""
+    share = left(at)
+    by_film = left(at, math.exp(ln_film)) - share
+    by_heat = left(at, 1.0, math.exp(ln_heat)) - share
+    return share, by_film**2 + by_heat**2
+
+
+def drifted(left: Share, gap: Array, ln_film: float, props: Thermal) -> tuple[Array, Array]:
+    """How far a part's mean has moved outside the chamber, K, and the variance of that, K2.
+
+    Doubts add in squares: air film, heat capacity, clock, room, and a quarter of the difference between average and
+    core (the strain need not be spread like the temperature).
+    """
+    share, variance = doubted(left, "mean", ln_film, props.relative_sd)
+    by_clock, spread = left("mean", later_s=CLOCK_SD_S) - share, left("core") - share
+    variance = gap**2 * (variance + by_clock**2 + (0.25 * spread) ** 2) + (ROOM_SD_K * (1.0 - share)) ** 2
+    return gap * (1.0 - share), variance
 
 
 def service_note(family: str, temperature_c: float) -> str:
@@ -613,8 +558,8 @@ def body_theta(
     conductivity: ArrayLike,
     diffusivity: ArrayLike,
     at: str = "core",
-    terms: int = TERMS,
     *,
+    terms: int = TERMS,
     bore_open: bool = False,
 ) -> Callable[[Array], Array]:
     """Share of the temperature difference that a body has left, as a function of seconds.
@@ -626,7 +571,7 @@ def body_theta(
     film, conductivity, diffusivity : array_like
         Film coefficient W/(m2 K), conductivity W/(m K), diffusivity mm2/s, above 0.
     at : str
-        ``"core"``, ``"mean"`` or ``"surface"``.
+        ``"core"`` or ``"mean"``.
     terms : int
         Terms of the series.
     bore_open : bool
@@ -701,21 +646,13 @@ def _air(air: str | ArrayLike) -> tuple[Array, float]:
     return positive("air", air, "W/(m2 K)"), 0.10
 
 
-def _kelvin(field: str, values: ArrayLike) -> Array:
-    try:
-        kelvin = np.asarray(values, dtype=float) + 273.15
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, "a temperature in degrees Celsius") from None
-    if not np.all((kelvin > 0.0) & np.isfinite(kelvin)):
-        raise InputError(field, np.min(kelvin) - 273.15, "above -273.15 degrees Celsius")
-    return kelvin
-
-
-def _nonnegative(field: str, values: ArrayLike, unit: str) -> Array:
+def _least(field: str, values: ArrayLike, low: float, unit: str, *, above: bool = False) -> Array:
+    """The values as floats. Raises InputError unless all are finite and at least (or above) the lowest allowed."""
+    allowed = f"above {low:g} {unit}" if above else f"{low:g} {unit} or more"
     try:
         array = np.asarray(values, dtype=float)
     except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, f"0 {unit} or more") from None
-    if not np.all((array >= 0.0) & np.isfinite(array)):
-        raise InputError(field, np.min(array), f"0 {unit} or more")
+        raise InputError(field, values, allowed) from None
+    if not np.all(((array > low) if above else (array >= low)) & np.isfinite(array)):
+        raise InputError(field, np.min(array), allowed)
     return array

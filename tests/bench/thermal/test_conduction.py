@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from matdb.bench import conduction
+from matdb.bench.thermal import conduction
 from matdb.errors import InputError
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import matdb
-from matdb.bench.drift import actual_temperatures, bench_state, body_of
-from matdb.bench.soak import Body, check_soak, drift
+from matdb.bench.thermal.state import actual_temperatures, bench_state, body_of
+from matdb.bench.thermal.soak import Body, check_soak, drift
 from matdb.curve.evidence import gather
 from matdb.form.measured import Measured
 

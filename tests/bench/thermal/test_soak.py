@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from matdb.bench import soak as bench
-from matdb.bench.soak import Body
+from matdb.bench.thermal import soak as bench
+from matdb.bench.thermal.soak import Body
 from matdb.errors import InputError
 
 

@@ -16,18 +16,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
-from matdb.bench.soak import (
-    AIR,
+from matdb.bench.thermal.soak import (
     ROOM_C,
     Body,
     Drift,
+    Share,
     SoakCheck,
     Thermal,
     body_theta,
     check_soak,
     crystallisation_note,
+    doubted,
     drift,
+    drifted,
     film_coefficient,
+    film_sd,
     service_note,
     thermal_of,
 )
@@ -45,8 +48,6 @@ USUAL_SD_K: Final = 0.3
 _PUCK: Final = Body(8.0, 10.0)
 #: Half of what a short soak leaves is doubted: the air in the chamber and the start are not known.
 _DOUBT: Final = 0.5
-#: Standard deviations of the stop watch (s) and of the room (K).
-_CLOCK_SD_S, _ROOM_SD_K = 1.0, 2.0
 #: Step of ln film coefficient between which the series is interpolated, and its terms: together within 0.2 %.
 _FILM_STEP: Final = 0.2
 _TERMS: Final = 12
@@ -106,7 +107,7 @@ def body_of(form: FormBase) -> Body | None:
         return None
 
 
-def bench_state(reading: Reading, part: Part | None, family: str, *, room_c: float = ROOM_C) -> BenchState:
+def bench_state(reading: Reading, part: Part | None, family: str) -> BenchState:
     """Likely state of a part at its reading, and what to warn of when it is logged.
 
     Parameters
@@ -117,8 +118,6 @@ def bench_state(reading: Reading, part: Part | None, family: str, *, room_c: flo
         What was read; None for readings on a material.
     family : str
         The material's family.
-    room_c : float
-        Temperature of the bench, and of the part before its soak, degrees Celsius.
 
     Returns
     -------
@@ -135,20 +134,19 @@ def bench_state(reading: Reading, part: Part | None, family: str, *, room_c: flo
     if outside := service_note(family, reading.temperature_c):
         warnings.append(outside)
     soaked: SoakCheck | None = None
-    drifted: Drift | None = None
-    at, sd = _corrected(reading, body, part is not None, family, room_c)
+    out: Drift | None = None
+    parts = {} if part is None else {part.name: part}
+    at, sd = (float(value[0]) for value in actual_temperatures([reading], parts, family))
     if part is not None and body is not None:
         if reading.soak_min is not None:
-            soaked = check_soak(body, reading.soak_min, reading.temperature_c, start_c=room_c, family=family)
+            soaked = check_soak(body, reading.soak_min, reading.temperature_c, family=family)
             if soaked.warning:
                 warnings.append(f"{soaked.warning}; a fit takes {at:.1f} +- {sd:.1f} degC")
         if reading.seconds_out is not None:
             start = reading.temperature_c if soaked is None else float(soaked.mean_c)
-            drifted = drift(
-                body, start, reading.seconds_out, room_c=room_c, family=family, chamber_sd_k=_typed_sd(reading)
-            )
-            if drifted.warning:
-                warnings.append(drifted.warning + f": {at:.1f} +- {sd:.1f} degC")
+            out = drift(body, start, reading.seconds_out, family=family, chamber_sd_k=_typed_sd(reading))
+            if out.warning:
+                warnings.append(out.warning + f": {at:.1f} +- {sd:.1f} degC")
     elif part is not None and (reading.soak_min is not None or reading.seconds_out is not None):
         warnings.append(
             f"the dimensions of {part.name} are not known: soak and seconds out are kept but cannot be reckoned with; "
@@ -158,11 +156,11 @@ def bench_state(reading: Reading, part: Part | None, family: str, *, room_c: flo
         note = crystallisation_note(family, reading.temperature_c, reading.soak_min)
         if note:
             warnings.append(note)
-    return BenchState(at, sd, soaked, drifted, tuple(warnings))
+    return BenchState(at, sd, soaked, out, tuple(warnings))
 
 
 def actual_temperatures(
-    readings: Sequence[Reading], parts: Mapping[str, Part], family: str = "unknown", *, room_c: float = ROOM_C
+    readings: Sequence[Reading], parts: Mapping[str, Part], family: str = "unknown"
 ) -> tuple[Array, Array]:
     """Temperature of every reading's part when it was read, for a fit.
 
@@ -174,8 +172,6 @@ def actual_temperatures(
         The parts that they name.
     family : str
         The material's family.
-    room_c : float
-        Temperature of the bench, degrees Celsius.
 
     Returns
     -------
@@ -195,72 +191,59 @@ def actual_temperatures(
         name = getattr(reading, "part", None)
         if name is not None and not (reading.soak_min is None and reading.seconds_out is None):
             groups.setdefault(name, []).append(index)
-    for name, where in groups.items():
+    for name, rows in groups.items():
         # A bench day has few different states: each is reckoned once.
         states = np.array(
-            [[at[i], sd[i], _or_nan(readings[i].soak_min), _or_nan(readings[i].seconds_out)] for i in where]
+            [[at[i], sd[i], _or_nan(readings[i].soak_min), _or_nan(readings[i].seconds_out)] for i in rows]
         )
         few, inverse = np.unique(np.nan_to_num(states, nan=-1.0), axis=0, return_inverse=True)
         few[:, 2:] = np.where(few[:, 2:] < 0.0, np.nan, few[:, 2:])
-        now, wide = _moved(body_of(parts[name].form), few, family, room_c)
-        at[where], sd[where] = now[inverse.ravel()], wide[inverse.ravel()]
+        now, wide = _moved(body_of(parts[name].form), few, family)
+        at[rows], sd[rows] = now[inverse.ravel()], wide[inverse.ravel()]
     return at, sd
 
 
-def _corrected(reading: Reading, body: Body | None, on_part: bool, family: str, room_c: float) -> tuple[float, float]:
-    sd = _typed_sd(reading)
-    if not on_part or (reading.soak_min is None and reading.seconds_out is None):
-        return reading.temperature_c, sd
-    state = np.array([[reading.temperature_c, sd, _or_nan(reading.soak_min), _or_nan(reading.seconds_out)]])
-    at, wide = _moved(body, state, family, room_c)
-    return float(at[0]), float(wide[0])
-
-
-def _moved(body: Body | None, states: Array, family: str, room_c: float) -> tuple[Array, Array]:
+def _moved(body: Body | None, states: Array, family: str) -> tuple[Array, Array]:
     """Temperature and spread now; a row of ``states`` is chamber temperature, its spread, minutes, seconds."""
-    seen, props = body or _PUCK, thermal_of(family)
-    film_sd = AIR["still"][1]
+    seen, props, ln_film = body or _PUCK, thermal_of(family), film_sd("still")
     chamber = states[:, 0]
-    at, sd = chamber.copy(), states[:, 1].copy()
+    at, variance = chamber.copy(), states[:, 1] ** 2
     soaked = np.flatnonzero(~np.isnan(states[:, 2]))
     if soaked.size:
-        seconds, gap = 60.0 * states[soaked, 2], room_c - chamber[soaked]
-        film = film_coefficient("still", 0.5 * (room_c + chamber[soaked]), chamber[soaked])
-        left = _left(seen, props, film, seconds, "mean")
-        by_film = _left(seen, props, film * np.exp(-film_sd), seconds, "mean") - left
-        by_heat = _left(seen, props, film, seconds * np.exp(-props.relative_sd), "mean") - left
-        at[soaked] = chamber[soaked] + gap * left
-        doubt = gap**2 * (by_film**2 + by_heat**2 + (_DOUBT * left) ** 2)
-        sd[soaked] = np.sqrt(sd[soaked] ** 2 + doubt)
+        film = film_coefficient("still", 0.5 * (ROOM_C + chamber[soaked]), chamber[soaked])
+        left, doubt = doubted(
+            _between_films(seen, props, film, 60.0 * states[soaked, 2]), "mean", -ln_film, -props.relative_sd
+        )
+        at[soaked] += (ROOM_C - chamber[soaked]) * left
+        variance[soaked] += (ROOM_C - chamber[soaked]) ** 2 * (doubt + (_DOUBT * left) ** 2)
     out = np.flatnonzero(~np.isnan(states[:, 3]))
     if out.size:
-        seconds, gap = states[out, 3], room_c - at[out]
-        film = film_coefficient("still", at[out], room_c)
-        left = _left(seen, props, film, seconds, "mean", bore_open=True)
-        by_film = _left(seen, props, film * np.exp(film_sd), seconds, "mean", bore_open=True) - left
-        by_heat = _left(seen, props, film, seconds * np.exp(props.relative_sd), "mean", bore_open=True) - left
-        by_clock = _left(seen, props, film, seconds + _CLOCK_SD_S, "mean", bore_open=True) - left
-        spread = _left(seen, props, film, seconds, "core", bore_open=True) - left
-        doubt = gap**2 * (by_film**2 + by_heat**2 + by_clock**2 + (0.25 * spread) ** 2)
-        sd[out] = np.sqrt(sd[out] ** 2 + doubt + (_ROOM_SD_K * (1.0 - left)) ** 2)
-        at[out] = at[out] + gap * (1.0 - left)
+        film = film_coefficient("still", at[out], ROOM_C)
+        share = _between_films(seen, props, film, states[out, 3], bore_open=True)
+        moved, doubt = drifted(share, ROOM_C - at[out], ln_film, props)
+        at[out] += moved
+        variance[out] += doubt
     if body is None:
         # Another size would have moved otherwise: what a puck loses is doubt, not a correction.
-        return chamber.copy(), np.hypot(sd, at - chamber)
-    return at, sd
+        return chamber.copy(), np.sqrt(variance + (at - chamber) ** 2)
+    return at, np.sqrt(variance)
 
 
-def _left(body: Body, props: Thermal, film: Array, seconds: Array, at: str, *, bore_open: bool = False) -> Array:
+def _between_films(body: Body, props: Thermal, film: Array, seconds: Array, *, bore_open: bool = False) -> Share:
     """Share of the difference left; between a few air films, so that many readings cost no more than one."""
-    place = np.log(film) / _FILM_STEP
-    low = np.floor(place)
-    share = np.empty(len(seconds))
-    for node in np.unique(low):
-        rows = np.flatnonzero(low == node)
-        ends = [_decay(body, props, int(node) + k, at, bore_open)(seconds[rows]) for k in (0, 1)]
-        weight = place[rows] - node
-        share[rows] = (1.0 - weight) * ends[0] + weight * ends[1]
-    return share
+
+    def left(at: str, film_by: float = 1.0, seconds_by: float = 1.0, later_s: float = 0.0) -> Array:
+        place, time = np.log(film * film_by) / _FILM_STEP, seconds * seconds_by + later_s
+        low = np.floor(place)
+        share = np.empty(len(time))
+        for node in np.unique(low):
+            rows = np.flatnonzero(low == node)
+            ends = [_decay(body, props, int(node) + k, at, bore_open)(time[rows]) for k in (0, 1)]
+            weight = place[rows] - node
+            share[rows] = (1.0 - weight) * ends[0] + weight * ends[1]
+        return share
+
+    return left
 
 
 @lru_cache(maxsize=512)
