@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.thermal.soak import Body, thermal_of
+from matdb.bench.thermal.body import Body, thermal_of
 from matdb.checks import checked_number
 from matdb.curve.curve import checked_state
 from matdb.errors import InputError
@@ -91,8 +91,7 @@ class Flight:
                 air,
                 body,
                 start_c=self.car_c,
-                conductivity_w_mk=thermal.conductivity_w_mk,
-                diffusivity_mm2_s=thermal.diffusivity_mm2_s,
+                thermal=thermal,
                 air=self.air,
             )
 

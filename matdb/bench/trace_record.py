@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
 from matdb.errors import InputError
 
@@ -111,8 +112,7 @@ class TraceMode:
     @property
     def damping_ratio(self) -> float:
         """Damping ratio."""
-        d = self.log_decrement / (2.0 * np.pi)
-        return float(d / np.sqrt(1.0 + d * d))
+        return damping_ratio_from_decrement(self.log_decrement)
 
     def frequency_interval(self, level: float = 0.95) -> tuple[float, float]:
         """Interval that holds the damped natural frequency with this probability, Hz."""

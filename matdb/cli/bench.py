@@ -358,7 +358,7 @@ def _figure(text: str) -> tuple[str, float]:
 def _decrement(text: str) -> float | None:
     import re
 
-    from matdb.bench.reduce import decrement_from_amplitudes
+    from matdb.bench.decrement import decrement_from_amplitudes
     from matdb.checks import checked_number
     from matdb.errors import InputError
     from matdb.units import parse
@@ -368,7 +368,7 @@ def _decrement(text: str) -> float | None:
     number = r"(\d+\.?\d*|\.\d+)"
     pair = re.fullmatch(rf"{number}\s*(?:/|to)\s*{number}\s+in\s+{number}(?:\s*cycles?)?", text)
     if pair:
-        return float(decrement_from_amplitudes(*(float(x) for x in pair.groups())))
+        return decrement_from_amplitudes(*(float(x) for x in pair.groups()))
     try:
         return checked_number("decrement", parse(text, "dimensionless", "decrement"), 0.0, 6.0, open_low=True)
     except InputError:

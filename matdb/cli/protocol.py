@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from matdb.bench.decrement import decrement_from_damping_ratio
 from matdb.cli.options import (
     AxisOption,
     CountOption,
@@ -170,5 +171,4 @@ def plan(
 
 def _decrement(damping_ratio: float) -> float:
     """Logarithmic decrement of a damping ratio; bands may reach past 1."""
-    z = min(float(damping_ratio), 0.9)
-    return 2.0 * math.pi * z / math.sqrt(1.0 - z * z)
+    return decrement_from_damping_ratio(min(float(damping_ratio), 0.9))

@@ -1,6 +1,8 @@
 """A forecast as every source gives it: temperatures, when, from where; moved to a site, cut to a flight.
 
-Source of the altitude rule: :mod:`matdb.weather.atmosphere`. The rest is arithmetic.
+Sources
+-------
+.. [1] ICAO Doc 7488: Manual of the ICAO Standard Atmosphere; ISO 2533 (memory): 6.5 K/km up to 11 km.
 """
 
 from __future__ import annotations
@@ -15,7 +17,6 @@ from numpy.typing import NDArray
 
 from matdb.checks import checked_number, checked_text
 from matdb.errors import InputError
-from matdb.weather.atmosphere import altitude_shift_k
 
 __all__ = ["COLDEST_C", "HOTTEST_C", "Forecast", "at_altitude", "forecast_range", "take_off_window"]
 
@@ -23,6 +24,10 @@ Array = NDArray[np.float64]
 
 #: No air on Earth is colder or hotter, rounded outward; what is beyond is a wrong unit or a missing value.
 COLDEST_C, HOTTEST_C = -95.0, 65.0
+#: Fall of temperature with (geopotential) altitude, K/m, and where the linear fall ends, m [1]_.
+_LAPSE_K_PER_M, _TROPOPAUSE_M = 0.0065, 11000.0
+#: Lowest altitude taken, m; below every place on land.
+_LOWEST_M = -1000.0
 #: Temperatures into which a range low ... high is cut, ends included.
 RANGE_STEPS = 13
 
@@ -166,10 +171,14 @@ def at_altitude(forecast: Forecast, forecast_altitude_m: float, site_altitude_m:
     InputError
         An altitude out of range.
 
-    Source: ICAO standard atmosphere, 6.5 K per km.
+    Source: [1]_. Altitudes are taken as those of maps, which is 0.2 K off at the tropopause and 0.01 K at 2000 m.
 
     """
-    shift = float(altitude_shift_k(forecast_altitude_m, site_altitude_m))
+    low, high = (
+        checked_number("altitude_m", altitude, _LOWEST_M, _TROPOPAUSE_M, "m above sea level")
+        for altitude in (forecast_altitude_m, site_altitude_m)
+    )
+    shift = -_LAPSE_K_PER_M * (high - low)
     if shift == 0.0:
         return forecast
     climb = site_altitude_m - forecast_altitude_m

@@ -16,13 +16,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.thermal.conduction import Decay, positive
-from matdb.bench.thermal.soak import Body, film_coefficient
+from matdb.bench.thermal.body import Body, Thermal, film_coefficient
+from matdb.bench.thermal.conduction import Decay
 from matdb.checks import checked_number
-from matdb.errors import InputError
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 
-__all__ = ["lag_of_body", "part_temperature", "response_rates"]
+__all__ = ["part_temperature", "response_rates"]
 
 Array = NDArray[np.float64]
 
@@ -33,19 +32,17 @@ STEP_H = 0.25
 CAUGHT_UP_K = 0.5
 
 
-def response_rates(
-    body: Body, *, film_w_m2k: float, conductivity_w_mk: float, diffusivity_mm2_s: float
-) -> tuple[Array, Array]:
+def response_rates(body: Body, thermal: Thermal, film_w_m2k: float) -> tuple[Array, Array]:
     """Rates in 1/h and weights of a body's mean temperature after a step of the air.
 
     Parameters
     ----------
     body : Body
         Dimensions, mm: a slab, a long cylinder or a disc; a ring takes the faster of its disc and its wall.
+    thermal : Thermal
+        Of the material.
     film_w_m2k : float
         Film coefficient, W/(m2 K), above 0.
-    conductivity_w_mk, diffusivity_mm2_s : float
-        Of the material, W/(m K) and mm2/s (1e-6 m2/s), above 0.
 
     Returns
     -------
@@ -53,30 +50,21 @@ def response_rates(
         Rates and weights of the same shape; the weights add up to 1. The slowest term alone is the one-term
         solution, and for a thin body the lumped one.
 
-    Raises
-    ------
-    InputError
-        A value not above zero.
-
     Source: [1]_.
 
     """
-    h = float(positive("film_w_m2k", film_w_m2k, "W/(m2 K)"))
-    k = float(positive("conductivity_w_mk", conductivity_w_mk, "W/(m K)"))
-    alpha = float(positive("diffusivity_mm2_s", diffusivity_mm2_s, "mm2/s"))
 
     def terms(shape: str, half_mm: float) -> tuple[Array, Array]:
-        series = Decay(shape, 1e-3 * h * half_mm / k, "mean", _TERMS)
-        return 3600.0 * alpha / half_mm**2 * np.ravel(series.rate), np.ravel(series.weight)
+        series = Decay(shape, 1e-3 * film_w_m2k * half_mm / thermal.conductivity_w_mk, "mean", _TERMS)
+        return 3600.0 * thermal.diffusivity_mm2_s / half_mm**2 * np.ravel(series.rate), np.ravel(series.weight)
 
     rates, weights = np.zeros(1), np.ones(1)
     if body.height_mm is not None:
-        rates, weights = terms("slab", 0.5 * float(body.height_mm))
+        rates, weights = terms("slab", 0.5 * body.height_mm)
     if body.diameter_mm is not None:
-        bore = float(body.bore_mm)
-        around = terms("cylinder", 0.5 * float(body.diameter_mm))
-        if bore > 0.0:
-            wall = terms("slab", 0.5 * (float(body.diameter_mm) - bore))
+        around = terms("cylinder", 0.5 * body.diameter_mm)
+        if body.bore_mm > 0.0:
+            wall = terms("slab", 0.5 * (body.diameter_mm - body.bore_mm))
             around = wall if wall[0][0] > around[0][0] else around
         rates = np.add.outer(rates, around[0]).ravel()
         weights = np.multiply.outer(weights, around[1]).ravel()
@@ -84,36 +72,15 @@ def response_rates(
     return rates[order], weights[order] / weights.sum()
 
 
-def lag_of_body(body: Body, *, film_w_m2k: float, conductivity_w_mk: float, diffusivity_mm2_s: float) -> float:
-    """Hours after which a body's mean temperature is within 1/e of new air: its time constant.
-
-    Parameters and errors as for :func:`response_rates`.
-
-    Raises
-    ------
-    InputError
-        A value not above zero.
-
-    Source: [1]_; the slowest rate.
-
-    """
-    rates, _ = response_rates(
-        body, film_w_m2k=film_w_m2k, conductivity_w_mk=conductivity_w_mk, diffusivity_mm2_s=diffusivity_mm2_s
-    )
-    return float(1.0 / rates[0])
-
-
 def part_temperature(
     forecast: Forecast,
     body: Body,
     *,
     start_c: float,
-    conductivity_w_mk: float,
-    diffusivity_mm2_s: float,
+    thermal: Thermal,
     air: str | ArrayLike = "still",
-    left_at_hour: float | None = None,
 ) -> Forecast:
-    """The part's mean temperature in the forecast's air, from the moment that it leaves the car.
+    """The part's mean temperature in the forecast's air, from leaving the car at the forecast's first hour.
 
     Parameters
     ----------
@@ -123,23 +90,21 @@ def part_temperature(
         The part's dimensions; ``Body.of(form)`` gives them.
     start_c : float
         Its temperature on leaving, degrees Celsius.
-    conductivity_w_mk, diffusivity_mm2_s : float
-        Of the material: ``thermal_of(family)`` gives them.
+    thermal : Thermal
+        Of the material: ``thermal_of(family)`` gives it.
     air : str or float
         ``"still"``, ``"fanned"`` (in the rotors' wash), or a convective coefficient in W/(m2 K).
-    left_at_hour : float or None
-        When it leaves, hours since the forecast's start; None is the forecast's first hour.
 
     Returns
     -------
     Forecast
-        From that hour on, with quarter hours added where the part has not caught up yet. For a range
+        With quarter hours added where the part has not caught up yet. For a range
         without times: the range widened by the start temperature.
 
     Raises
     ------
     InputError
-        A start temperature or an hour out of range, a property not above zero.
+        A start temperature out of range.
 
     Notes
     -----
@@ -155,16 +120,9 @@ def part_temperature(
         grid = np.linspace(low, high, max(2, len(forecast)))
         return forecast.with_note(f"{warm_note}: the range is widened to it", temperature_c=grid)
     hours, t = forecast.times, forecast.temperature_c
-    leave = float(hours[0]) if left_at_hour is None else float(left_at_hour)
-    if not hours[0] <= leave <= hours[-1]:
-        raise InputError("left_at_hour", left_at_hour, f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}")
-    mean_air = float(np.interp(leave, hours, t))
-    rates, weights = response_rates(
-        body,
-        film_w_m2k=float(film_coefficient(air, 0.5 * (start + mean_air), mean_air)),
-        conductivity_w_mk=conductivity_w_mk,
-        diffusivity_mm2_s=diffusivity_mm2_s,
-    )
+    leave, mean_air = float(hours[0]), float(t[0])
+    film = float(film_coefficient(air, 0.5 * (start + mean_air), mean_air))
+    rates, weights = response_rates(body, thermal, film)
     catching_up = np.log(max(abs(start - mean_air), CAUGHT_UP_K) / CAUGHT_UP_K) / rates[0] + STEP_H
     quarters = leave + np.arange(0.0, min(catching_up, 48.0), STEP_H)
     grid = np.unique(np.concatenate([[leave], quarters[quarters <= hours[-1]], hours[hours > leave]]))

@@ -6,7 +6,8 @@ import pytest
 
 import matdb
 from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
-from matdb.bench.thermal.soak import Body, soak
+from matdb.bench.thermal.body import Body
+from matdb.bench.thermal.soak import soak
 from matdb.errors import InputError
 
 

@@ -3,7 +3,8 @@
 import pytest
 
 import matdb
-from matdb.bench.thermal.soak import Body, check_soak, drift, soak
+from matdb.bench.thermal.body import Body
+from matdb.bench.thermal.soak import check_soak, drift, soak
 
 RING = Body(5.0, 16.0, 6.0)
 

@@ -5,7 +5,7 @@ import pytest
 
 from matdb.bench.thermal import conduction
 from matdb.bench.thermal import soak as bench
-from matdb.bench.thermal.soak import Body
+from matdb.bench.thermal.body import Body, body_theta
 
 
 @pytest.mark.parametrize(("biot", "root"), [(0.1, 0.3111), (1.0, 0.8603), (10.0, 1.4289)])
@@ -23,20 +23,11 @@ def test_first_root_of_the_cylinder(biot, root):
 def test_slab_of_six_millimetres():
     # Worked from Cengel's one-term solution: 6 mm slab, h 20 W/m2K, k 0.2 W/mK, alpha 1e-7 m2/s, 20 to -40
     # degC: Bi 0.3, lambda 0.5218, A 1.0450, core within 1 K after 22.8 min.
-    biot = conduction.biot_number(20.0, 3.0, 0.2)
-    assert biot == pytest.approx(0.3)
-    assert conduction.slab_roots(biot, 1)[0] == pytest.approx(0.5218, abs=5e-5)
-    assert conduction.slab_theta(biot, 0.0, terms=1) == pytest.approx(1.0450, abs=5e-5)
-    kwargs = {
-        "start_c": 20.0,
-        "chamber_c": -40.0,
-        "film_w_m2k": 20.0,
-        "conductivity_w_mk": 0.2,
-        "diffusivity_mm2_s": 0.1,
-    }
+    assert conduction.slab_roots(0.3, 1)[0] == pytest.approx(0.5218, abs=5e-5)
+    assert conduction.Decay("slab", 0.3, "core", 1).weight[0] == pytest.approx(1.0450, abs=5e-5)
     for terms in (1, 40):
         minutes = np.linspace(22.0, 23.5, 1501)
-        core = bench.core_temperature(Body(6.0), minutes, terms=terms, **kwargs)
+        core = -40.0 + 60.0 * body_theta(Body(6.0), 20.0, 0.2, 0.1, terms=terms)(60.0 * minutes)
         assert minutes[np.argmax(core <= -39.0)] == pytest.approx(22.8, abs=0.05)
 
 

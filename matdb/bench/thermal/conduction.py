@@ -16,30 +16,20 @@ References
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.errors import InputError
+from matdb.checks import checked_array
 
-__all__ = ["TERMS", "Decay", "cylinder_roots", "positive", "slab_roots"]
+__all__ = ["TERMS", "Decay", "cylinder_roots", "slab_roots"]
 
 Array = NDArray[np.float64]
 
 #: Terms of the series; enough for 1e-6 from a Fourier number of 1e-3 on.
 TERMS = 40
 _NODES = np.sin((np.arange(48) + 0.5) * np.pi / 96)
-
-
-def positive(field: str, values: ArrayLike, unit: str = "") -> Array:
-    """The values as floats. Raises InputError unless all are finite and above 0."""
-    try:
-        array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, f"above 0 {unit}".rstrip()) from None
-    good = (array > 0.0) & np.isfinite(array)
-    if not np.all(good):
-        raise InputError(field, np.ravel(array)[~np.ravel(good)][0], f"above 0 {unit}".rstrip())
-    return array
 
 
 def slab_roots(biot: ArrayLike, terms: int = TERMS) -> Array:
@@ -69,7 +59,7 @@ def slab_roots(biot: ArrayLike, terms: int = TERMS) -> Array:
     [1]_.
 
     """
-    bi = positive("biot", biot)[..., None]
+    bi = checked_array("biot", biot, 0.0, math.inf, open_low=True)[..., None]
     n = np.arange(terms, dtype=float)
     root = np.where(n == 0, np.sqrt(bi / (1.0 + 4.0 * bi / np.pi**2)), n * np.pi) + np.zeros_like(bi)
     for _ in range(12):
@@ -103,7 +93,7 @@ def cylinder_roots(biot: ArrayLike, terms: int = TERMS) -> Array:
     replaced by its middle. Source: [1]_.
 
     """
-    bi, place = np.unique(positive("biot", biot), return_inverse=True)
+    bi, place = np.unique(checked_array("biot", biot, 0.0, math.inf, open_low=True), return_inverse=True)
     n = np.arange(terms, dtype=float)
     low = np.broadcast_to(np.where(n == 0, 0.0, _zero(1, n)), (bi.size, terms)).copy()
     high = np.broadcast_to(_zero(0, n + 1), (bi.size, terms)).copy()

@@ -20,39 +20,34 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.thermal.conduction import TERMS, Decay, positive
-from matdb.errors import InputError
+from matdb.bench.thermal.body import (
+    Body,
+    Share,
+    Thermal,
+    body_theta,
+    film_coefficient,
+    film_sd,
+    share_left,
+    thermal_of,
+)
+from matdb.checks import checked_array
 from matdb.material.families import family_named
 
 __all__ = [
-    "AIR",
-    "CLOCK_SD_S",
     "ROOM_C",
-    "ROOM_SD_K",
-    "Body",
     "Drift",
-    "Share",
     "Soak",
     "SoakCheck",
-    "Thermal",
-    "body_theta",
     "check_soak",
     "crystallisation_note",
     "doubted",
     "drift",
     "drifted",
-    "film_coefficient",
-    "film_sd",
     "service_note",
     "soak",
-    "thermal_of",
 ]
 
 Array = NDArray[np.float64]
-
-#: Share of a temperature difference left at the ``"core"`` or in the ``"mean"``; then, where they are doubted, factors
-#: on film coefficient and seconds (another heat capacity only stretches them), and seconds to add.
-Share = Callable[..., Array]
 
 #: Temperature of the bench, and of a part before its soak, degrees Celsius.
 ROOM_C = 23.0
@@ -60,35 +55,6 @@ ROOM_C = 23.0
 ROOM_SD_K, CLOCK_SD_S = 2.0, 1.0
 #: A core is soaked through when it is so close to the chamber, K.
 WITHIN_K = 1.0
-#: Stefan-Boltzmann constant, W/(m2 K4).
-_SIGMA = 5.670374e-8
-#: Emissivity of elastomers; 0.85 to 0.95.
-_EMISSIVITY = 0.9
-#: Air around a part: convective film coefficient in W/(m2 K) and its relative standard deviation.
-#: Still air 6 to 9 for a body of this size, a fan 15 to 40 (common practice, no source).
-AIR: dict[str, tuple[float, float]] = {"still": (7.5, 0.15), "fanned": (25.0, 0.30)}
-
-
-@dataclass(frozen=True)
-class Thermal:
-    """Thermal properties of a family of elastomers.
-
-    Attributes
-    ----------
-    conductivity_w_mk : float
-        Conductivity, W/(m K).
-    diffusivity_mm2_s : float
-        Diffusivity, mm2/s (1e-6 m2/s).
-    relative_sd : float
-        Relative standard deviation of the heat capacity per volume within the family (fillers).
-
-    """
-
-    conductivity_w_mk: float
-    diffusivity_mm2_s: float
-    relative_sd: float
-
-
 #: Family, temperature of fastest crystallisation at rest, half width of the range where it matters (both
 #: degC, K).
 _CRYSTALLISATION = {
@@ -96,66 +62,6 @@ _CRYSTALLISATION = {
     "chloroprene": (-12.0, 18.0),
     "silicone": (-45.0, 15.0),
 }
-
-
-@dataclass(frozen=True)
-class Body:
-    """What conduction sees of a part: a slab, a long cylinder, or a disc, perhaps with a bore.
-
-    Attributes
-    ----------
-    height_mm : float, array or None
-        Thickness between two faces in air; None for a long cylinder.
-    diameter_mm : float, array or None
-        Outer diameter; None for a wide slab.
-    bore_mm : float or array
-        Diameter of a bore, 0 without one. For the soak it is taken as filled (no air, no heat through it),
-        for the drift as open: each is the safe side.
-
-    """
-
-    height_mm: Any = None
-    diameter_mm: Any = None
-    bore_mm: Any = 0.0
-
-    def __post_init__(self) -> None:
-        if self.height_mm is None and self.diameter_mm is None:
-            raise InputError("body", None, "given by a height_mm, a diameter_mm, or both")
-        if self.height_mm is not None:
-            positive("height_mm", self.height_mm, "mm")
-        if self.diameter_mm is None:
-            return
-        outer = positive("diameter_mm", self.diameter_mm, "mm")
-        bore = np.asarray(self.bore_mm, dtype=float)
-        if not np.all((bore >= 0.0) & (bore < outer)):
-            raise InputError("bore_mm", np.ravel(bore)[0], f"from 0 to below the diameter ({np.ravel(outer)[0]:g} mm)")
-
-    @classmethod
-    def of(cls, form: object) -> Body:
-        """The body of a form, from its dimensions ``height_mm`` or ``length_mm``, ``outer_mm``, ``inner_mm``.
-
-        Parameters
-        ----------
-        form : Form
-            Any form with such dimensions.
-
-        Returns
-        -------
-        Body
-            Its body.
-
-        Raises
-        ------
-        InputError
-            The form has none of these dimensions; give a Body by hand.
-
-        """
-        height = getattr(form, "height_mm", None) or getattr(form, "length_mm", None)
-        outer = getattr(form, "diameter_mm", None) or getattr(form, "outer_mm", None)
-        if height is None and outer is None:
-            shown = getattr(form, "kind", "") or type(form).__name__
-            raise InputError("form", shown, "one with a height or a diameter", "give the part's thickness instead")
-        return cls(height, outer, getattr(form, "inner_mm", None) or 0.0)
 
 
 @dataclass(frozen=True)
@@ -229,69 +135,6 @@ class Drift:
     drift_k: Any
     seconds_left: Any
     warning: str
-
-
-def thermal_of(family: str) -> Thermal:
-    """Thermal properties of a family, from the shipped table of families.
-
-    Parameters
-    ----------
-    family : str
-        The family's name; ``"unknown"`` gives middling values with a wide band.
-
-    Returns
-    -------
-    Thermal
-        Conductivity, diffusivity, spread.
-
-    Raises
-    ------
-    InputError
-        No such family.
-
-    """
-    row = family_named(family)
-    conductivity, diffusivity = row["conductivity"], row["diffusivity"]
-    return Thermal(conductivity.value, 0.1 * diffusivity.value, diffusivity.spread)
-
-
-def film_coefficient(air: str | ArrayLike, surface_c: ArrayLike, air_c: ArrayLike) -> Any:
-    r"""Film coefficient of a small part in air: convection plus radiation.
-
-    .. math:: h = h_{conv} + \varepsilon\sigma (T_s^2 + T_a^2)(T_s + T_a)
-
-    Parameters
-    ----------
-    air : str or array_like
-        ``"still"``, ``"fanned"``, or a convective coefficient in W/(m2 K).
-    surface_c, air_c : array_like
-        Temperatures of surface and surroundings, degrees Celsius.
-
-    Returns
-    -------
-    float or array
-        W/(m2 K); radiation adds 3 to 6.
-
-    Raises
-    ------
-    InputError
-        An unknown word for the air, a coefficient not above 0, a temperature below absolute zero.
-
-    Notes
-    -----
-    Source: [1]_.
-
-    """
-    ts, ta = (
-        273.15 + _least(field, values, -273.15, "degrees Celsius", above=True)
-        for field, values in (("surface_c", surface_c), ("air_c", air_c))
-    )
-    return (_air(air)[0] + _EMISSIVITY * _SIGMA * (ts * ts + ta * ta) * (ts + ta))[()]
-
-
-def film_sd(air: str | ArrayLike) -> float:
-    """Relative standard deviation of the convective film. Raises InputError as :func:`film_coefficient`."""
-    return _air(air)[1]
 
 
 def soak(
@@ -380,7 +223,7 @@ def check_soak(
 
     """
     props = thermal_of(family)
-    time = 60.0 * _least("minutes", minutes, 0.0, "min")
+    time = 60.0 * checked_array("minutes", minutes, 0.0, math.inf, "min")
     start, chamber = np.asarray(start_c, dtype=float), np.asarray(chamber_c, dtype=float)
     left = share_left(body, film_coefficient(air, 0.5 * (start + chamber), chamber), props, time)
     theta, variance = doubted(left, "core", -film_sd(air), -props.relative_sd)
@@ -445,7 +288,7 @@ def drift(
 
     """
     props = thermal_of(family)
-    time = _least("seconds_out", seconds_out, 0.0, "s")
+    time = checked_array("seconds_out", seconds_out, 0.0, math.inf, "s")
     chamber, room = np.asarray(chamber_c, dtype=float), np.asarray(room_c, dtype=float)
     h, gap = film_coefficient(air, chamber, room), room - chamber
     moved, variance = drifted(share_left(body, h, props, time, bore_open=True), gap, film_sd(air), props)
@@ -461,18 +304,6 @@ def drift(
         )
     sd = np.sqrt(np.asarray(chamber_sd_k, dtype=float) ** 2 + variance)
     return Drift((chamber + moved)[()], sd[()], moved[()], left[()], warning)
-
-
-def share_left(body: Body, film: Array, props: Thermal, seconds: Array, *, bore_open: bool = False) -> Share:
-    """The exact series of a body as a :data:`Share`."""
-
-    def left(at: str, film_by: float = 1.0, seconds_by: float = 1.0, later_s: float = 0.0) -> Array:
-        series = body_theta(
-            body, film * film_by, props.conductivity_w_mk, props.diffusivity_mm2_s, at, bore_open=bore_open
-        )
-        return series(seconds * seconds_by + later_s)
-
-    return left
 
 
 def doubted(left: Share, at: str, ln_film: float, ln_heat: float) -> tuple[Array, Array]:
@@ -552,72 +383,6 @@ def crystallisation_note(family: str, temperature_c: float, soak_min: float | No
     return f"{where}: a short soak does not show it, a day in the cold may be far stiffer"
 
 
-def body_theta(
-    body: Body,
-    film: ArrayLike,
-    conductivity: ArrayLike,
-    diffusivity: ArrayLike,
-    at: str = "core",
-    *,
-    terms: int = TERMS,
-    bore_open: bool = False,
-) -> Callable[[Array], Array]:
-    """Share of the temperature difference that a body has left, as a function of seconds.
-
-    Parameters
-    ----------
-    body : Body
-        Its dimensions, mm.
-    film, conductivity, diffusivity : array_like
-        Film coefficient W/(m2 K), conductivity W/(m K), diffusivity mm2/s, above 0.
-    at : str
-        ``"core"`` or ``"mean"``.
-    terms : int
-        Terms of the series.
-    bore_open : bool
-        Air in the bore: heat goes through it too.
-
-    Returns
-    -------
-    callable
-        From seconds (an array, broadcasts with the rest) to theta, 1 at the start and 0 in the end.
-
-    Raises
-    ------
-    InputError
-        A value that is not above 0.
-
-    Notes
-    -----
-    Another heat capacity only stretches the seconds. Source: [1]_.
-
-    """
-    h = positive("film_w_m2k", film, "W/(m2 K)")
-    k = positive("conductivity_w_mk", conductivity, "W/(m K)")
-    alpha = positive("diffusivity_mm2_s", diffusivity, "mm2/s")
-
-    def shape(kind: str, half_mm: Array) -> Callable[[Array], Array]:
-        series = Decay(kind, np.asarray(1e-3 * h * half_mm / k), at, terms)
-        return lambda seconds: series(np.asarray(alpha * seconds / half_mm**2))
-
-    one = lambda seconds: np.ones(np.shape(seconds))  # noqa: E731
-    flat = one if body.height_mm is None else shape("slab", 0.5 * np.asarray(body.height_mm, dtype=float))
-    if body.diameter_mm is None:
-        return flat
-    outer, bore = np.asarray(body.diameter_mm, dtype=float), np.asarray(body.bore_mm, dtype=float)
-    wall = 0.5 * (outer - bore)
-    round_ = shape("cylinder", 0.5 * outer)
-    if not np.any(bore > 0.0):
-        return lambda seconds: flat(seconds) * round_(seconds)
-    plate = shape("slab", 0.5 * wall if bore_open else wall)
-
-    def hollow(seconds: Array) -> Array:
-        full, ring = round_(seconds), plate(seconds)
-        return flat(seconds) * np.where(bore > 0.0, np.minimum(full, ring), full)
-
-    return hollow
-
-
 def _time_to(theta: Callable[[Array], Array], target: Array) -> Array:
     """Seconds until theta has fallen to the target (0 where the target is 1): doubling, then halving."""
     shape = np.broadcast_shapes(np.shape(theta(np.asarray(1.0))), target.shape)
@@ -635,24 +400,3 @@ def _time_to(theta: Callable[[Array], Array], target: Array) -> Array:
         if np.all(high - low <= 1e-10 * high):
             break
     return np.where(target < 1.0, high, 0.0)
-
-
-def _air(air: str | ArrayLike) -> tuple[Array, float]:
-    if isinstance(air, str):
-        if air not in AIR:
-            raise InputError("air", air, "still, fanned, or a film coefficient in W/(m2 K)")
-        value, sd = AIR[air]
-        return np.asarray(value), sd
-    return positive("air", air, "W/(m2 K)"), 0.10
-
-
-def _least(field: str, values: ArrayLike, low: float, unit: str, *, above: bool = False) -> Array:
-    """The values as floats. Raises InputError unless all are finite and at least (or above) the lowest allowed."""
-    allowed = f"above {low:g} {unit}" if above else f"{low:g} {unit} or more"
-    try:
-        array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, allowed) from None
-    if not np.all(((array > low) if above else (array >= low)) & np.isfinite(array)):
-        raise InputError(field, np.min(array), allowed)
-    return array

@@ -16,23 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
+from matdb.bench.thermal.body import Body, Share, Thermal, body_theta, film_coefficient, film_sd, thermal_of
 from matdb.bench.thermal.soak import (
     ROOM_C,
-    Body,
     Drift,
-    Share,
     SoakCheck,
-    Thermal,
-    body_theta,
     check_soak,
     crystallisation_note,
     doubted,
     drift,
     drifted,
-    film_coefficient,
-    film_sd,
     service_note,
-    thermal_of,
 )
 from matdb.errors import InputError
 from matdb.form.base import FormBase

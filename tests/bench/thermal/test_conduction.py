@@ -5,11 +5,10 @@ import pytest
 from scipy import special
 
 from matdb.bench.thermal import conduction
-from matdb.errors import InputError
 
 
 def _finite_differences(shape, biot, fourier, cells=200):
-    """Implicit finite volumes (Crank-Nicolson after two backward steps) on 0..1: core, mean, surface."""
+    """Implicit finite volumes (Crank-Nicolson after two backward steps) on 0..1: core, mean."""
     edges = np.linspace(0.0, 1.0, cells + 1)
     middle, width = 0.5 * (edges[1:] + edges[:-1]), 1.0 / cells
     power = 1 if shape == "cylinder" else 0
@@ -36,18 +35,16 @@ def _finite_differences(shape, biot, fourier, cells=200):
     for _ in range(steps - 1):
         theta = step @ theta
     core = np.polyval(np.polyfit(middle[:4] ** 2, theta[:4], 1), 0.0)
-    surface = theta[-1] * film / biot
-    return {"core": core, "mean": volume @ theta * (power + 1), "surface": surface}
+    return {"core": core, "mean": volume @ theta * (power + 1)}
 
 
 @pytest.mark.parametrize("shape", ["slab", "cylinder"])
 @pytest.mark.parametrize("biot", [0.05, 0.3, 2.0, 30.0])
 @pytest.mark.parametrize("fourier", [0.05, 0.4, 1.5])
 def test_series_against_finite_differences(shape, biot, fourier):
-    law = {"slab": conduction.slab_theta, "cylinder": conduction.cylinder_theta}[shape]
     other = _finite_differences(shape, biot, fourier)
     for at, value in other.items():
-        assert law(biot, fourier, at=at) == pytest.approx(value, rel=5e-3, abs=1e-5)
+        assert conduction.Decay(shape, biot, at)(np.array(fourier)) == pytest.approx(value, rel=5e-3, abs=1e-5)
 
 
 def test_roots_satisfy_their_equation_for_every_biot_number():
@@ -63,37 +60,29 @@ def test_roots_satisfy_their_equation_for_every_biot_number():
 
 
 def test_small_biot_number_is_lumped():
-    # h V/A / k = 0.001: one temperature throughout
+    # h V/A / k = 0.001: one temperature throughout, exp(-Bi Fo)
     fo = np.array([0.0, 100.0, 500.0, 2000.0])
-    lumped = conduction.lumped_theta(fo * 9.0 / 0.1, 0.2 / 3.0, 3.0, 0.2 / 0.1)
-    np.testing.assert_allclose(conduction.slab_theta(0.001, fo), lumped, rtol=2e-3)
+    np.testing.assert_allclose(conduction.Decay("slab", 0.001, "core")(fo), np.exp(-0.001 * fo), rtol=2e-3)
 
 
-def test_one_term_is_within_two_percent_from_a_fifth_on():
+@pytest.mark.parametrize("shape", ["slab", "cylinder"])
+def test_one_term_is_within_two_percent_from_a_fifth_on(shape):
     biot, fo = np.logspace(-2, 2, 30)[:, None], np.linspace(0.2, 3, 30)
-    for law in (conduction.slab_theta, conduction.cylinder_theta):
-        np.testing.assert_allclose(law(biot, fo, terms=1), law(biot, fo), rtol=2e-2)
+    one = conduction.Decay(shape, biot, "core", 1)(fo)
+    np.testing.assert_allclose(one, conduction.Decay(shape, biot, "core")(fo), rtol=2e-2)
 
 
-@pytest.mark.parametrize("at", ["core", "mean", "surface"])
-def test_theta_falls_steadily_from_one(at):
+@pytest.mark.parametrize("shape", ["slab", "cylinder"])
+@pytest.mark.parametrize("at", ["core", "mean"])
+def test_theta_falls_steadily_from_one(shape, at):
     fo = np.concatenate([[0.0], np.logspace(-7, 1.5, 400)])
-    for law in (conduction.slab_theta, conduction.cylinder_theta):
-        theta = law(np.array([0.02, 0.5, 5.0])[:, None], fo, at=at)
-        assert theta.shape == (3, 401)
-        assert np.all(theta[:, 0] == 1.0)
-        assert np.all(np.diff(theta) <= (1e-9 if at != "surface" else 5e-3))
-        assert np.all((theta >= 0) & (theta <= 1))
+    theta = conduction.Decay(shape, np.array([0.02, 0.5, 5.0])[:, None], at)(fo)
+    assert theta.shape == (3, 401)
+    assert np.all(theta[:, 0] == 1.0)
+    assert np.all(np.diff(theta) <= 1e-9)
+    assert np.all((theta >= 0) & (theta <= 1))
 
 
-def test_numbers_and_refusals():
-    assert conduction.biot_number(20, 3, 0.2) == pytest.approx(0.3)
-    assert conduction.fourier_number(0.1, 90, 3) == pytest.approx(1.0)
-    with pytest.raises(InputError, match="length_mm"):
-        conduction.biot_number(20, [3, -1], 0.2)
-    with pytest.raises(InputError, match="time_s"):
-        conduction.fourier_number(0.1, -1, 3)
-    with pytest.raises(InputError, match="at"):
-        conduction.slab_theta(0.3, 1.0, at="edge")
-    with pytest.raises(InputError, match="terms"):
-        conduction.slab_theta(0.3, 1.0, terms=0)
+def test_a_biot_number_is_above_zero():
+    with pytest.raises(ValueError, match="biot"):
+        conduction.slab_roots([0.3, -1.0])

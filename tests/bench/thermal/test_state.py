@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 import matdb
+from matdb.bench.thermal.body import Body
+from matdb.bench.thermal.soak import check_soak, drift
 from matdb.bench.thermal.state import actual_temperatures, bench_state, body_of
-from matdb.bench.thermal.soak import Body, check_soak, drift
 from matdb.curve.evidence import gather
 from matdb.form.measured import Measured
 
@@ -112,6 +113,11 @@ def test_a_fit_sees_the_corrected_temperature():
     assert typed.temperature_k[0] == -20.0 + 273.15
     assert late.temperature_k[0] == at[0] + 273.15
     assert late.temperature_sd[0] == sd[0] > typed.temperature_sd[0]
+
+
+def test_a_reading_outside_the_service_range_is_warned_of():
+    reading = matdb.HardnessReading(material="tan", temperature_c=250.0, value="40 A")
+    assert any("service range" in text for text in bench_state(reading, None, "natural rubber").warnings)
 
 
 def test_the_reading_keeps_what_was_typed():
