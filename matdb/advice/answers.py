@@ -13,6 +13,7 @@ from matdb.curve.band import band
 from matdb.curve.curve import Curve, checked_state
 from matdb.form.part import Part
 from matdb.material.record import Material
+from matdb.mounting.suspended import natural_ln_omega
 
 __all__ = ["MedianAnswer", "PartAnswers"]
 
@@ -26,8 +27,6 @@ _STEP_LN_HZ: Final = 0.5
 _NODES_HZ: Final = 33
 #: Temperatures computed together when a column of the table is first asked for.
 _BLOCK: Final = 32
-#: Newton steps to the natural frequency; the slope of ln K over ln f is small, so that four reach rounding.
-_STEPS: Final = 5
 _LN_2PI: Final = math.log(2.0 * math.pi)
 
 
@@ -238,11 +237,11 @@ class PartAnswers:
             return None
         i = int(x)
         a = _weights(x - i)
-        ln_hz, ln_w = math.log(30.0), math.log(1e3 / mass_kg) - 2.0 * _LN_2PI
-        for _ in range(_STEPS):
-            y = (ln_hz - _LOWEST_LN_HZ) / _STEP_LN_HZ
+
+        def law(ln_omega: float) -> tuple[float, float]:
+            y = (ln_omega - _LN_2PI - _LOWEST_LN_HZ) / _STEP_LN_HZ
             if not 1.0 <= y < _NODES_HZ - 2:
-                return None
+                return math.nan, 0.0
             j = int(y)
             self._fill(i, i, j, j)
             r0, r1, r2, r3 = self._table[0, i - 1 : i + 3, j - 1 : j + 3].tolist()
@@ -251,21 +250,22 @@ class PartAnswers:
             for w, rate, k in zip(_weights(y - j), _weight_slopes(y - j), across, strict=True):
                 value += w * k
                 slope += rate * k
-            slope = min(max(slope / _STEP_LN_HZ, 0.0), 1.0)
-            ln_hz -= (2.0 * ln_hz - ln_w - value) / (2.0 - slope)
-        return math.exp(ln_hz)
+            return value, min(max(slope / _STEP_LN_HZ, 0.0), 1.0)
+
+        ln_omega = float(natural_ln_omega(math.log(1e3 / mass_kg), law))
+        return None if math.isnan(ln_omega) else math.exp(ln_omega - _LN_2PI)
 
     def _natural(self, rows: Array, mass_kg: float) -> Array:
         """Frequency in Hz where m (2 pi f)^2 is the median stiffness; nan where the table ends."""
-        ln_hz = np.full(rows.shape, math.log(30.0))
-        ln_w = math.log(1e3 / mass_kg) - 2.0 * _LN_2PI
-        for _ in range(_STEPS):
-            columns = (ln_hz - _LOWEST_LN_HZ) / _STEP_LN_HZ
+
+        def law(ln_omega: Array) -> tuple[Array, Array]:
+            columns = (ln_omega - _LN_2PI - _LOWEST_LN_HZ) / _STEP_LN_HZ
             if not _inside(rows, columns):
-                return np.full(rows.shape, np.nan)
+                return np.full(rows.shape, np.nan), np.zeros(rows.shape)
             ln_k, slope = self._storage_and_slope(rows, columns)
-            ln_hz = ln_hz - (2.0 * ln_hz - ln_w - ln_k) / (2.0 - np.clip(slope, 0.0, 1.0))
-        return np.asarray(np.exp(ln_hz))
+            return ln_k, np.clip(slope, 0.0, 1.0)
+
+        return np.asarray(np.exp(natural_ln_omega(np.full(rows.shape, math.log(1e3 / mass_kg)), law) - _LN_2PI))
 
     def _storage_and_slope(self, rows: Array, columns: Array) -> tuple[Array, Array]:
         """Ln of the median stiffness, and its slope over ln f."""

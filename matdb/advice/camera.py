@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +18,7 @@ from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, residual_shake
-from matdb.mounting.six_axis import coupling_warnings, material_modes, suspension
+from matdb.mounting.six_axis import coupling_warnings, modes, suspension
 
 __all__ = ["CameraShake", "Mode", "SixAxes", "camera_shake", "cross_axis", "six_axes"]
 
@@ -198,7 +197,7 @@ def six_axes(
     """
     body = suspension(mounting, package)
     axial, across, loose = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
-    unit = material_modes(body, axial, across, 1.0)
+    unit = modes(body, axial, across)
     curve, payload = candidate.curve, Payload.of(mounting, package)
     limits = Limits(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
     offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))
@@ -209,7 +208,7 @@ def six_axes(
     low = ln_w >= limits.low - 1e-9
     high = ln_w <= limits.high + 1e-9
     f, zeta = band(frequency), band(0.5 * np.tan(ln_e.imag))
-    modes = tuple(
+    told = tuple(
         Mode(
             word=str(unit.words[k]),
             natural_frequency_hz=Band(float(f.median[k]), float(f.low[k]), float(f.high[k])),
@@ -222,7 +221,7 @@ def six_axes(
     if loose:
         said.append("at rest a half has lifted off already: the six modes told are those of the other halves alone")
     rotor = mounting.lowest_rotor_hz
-    for mode in modes:
+    for mode in told:
         median = mode.natural_frequency_hz.median
         if median > payload.high_hz:
             said.append(
@@ -239,7 +238,7 @@ def six_axes(
         temperature_c=float(temperature_c),
         squeeze_mm=float(squeeze_mm),
         window_hz=(payload.low_hz, payload.high_hz),
-        modes=modes,
+        modes=told,
         follows=float(low.all(axis=1).mean()),
         isolates=float(high.all(axis=1).mean()),
         inside=float((low & high).all(axis=1).mean()),
@@ -279,16 +278,10 @@ def camera_shake(
     axial, across, _ = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
     curve = candidate.curve
     offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))
-
-    def along(unit: float) -> Callable[[Array], Any]:
-        def stiffness(frequency_hz: Array) -> Any:
-            f = frequency_hz.reshape(-1)
-            ln_e = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
-            return (unit * np.exp(ln_e + offset[:, None]))[..., None]
-
-        return stiffness
-
-    left = residual_shake(body, along(axial), along(across), spectrum, mounting, view=view, distance_m=distance_m)
+    f = spectrum.frequency_hz
+    ln_modulus = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
+    modulus = np.exp(ln_modulus + offset[:, None])[..., None]
+    left = residual_shake(body, axial * modulus, across * modulus, spectrum, mounting, view=view, distance_m=distance_m)
     return CameraShake(
         temperature_c=float(temperature_c),
         horizontal_rms_px=band(left.horizontal_rms_px),

@@ -22,7 +22,6 @@ __all__ = ["Effective", "Suspended", "effective", "state_warnings", "suspended"]
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-_STEPS: Final = 4
 #: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
 _BLOCK: Final = 64
 
@@ -120,12 +119,8 @@ def suspended(curve: Curve, ln_scale: Array, mass_kg: float, temperature_c: Arra
     """
     scale = ln_scale if ln_scale.ndim > 1 else ln_scale.reshape((-1,) + (1,) * np.ndim(temperature_c))
     # K in N/mm is 1e3 times as much in N/m.
-    ln_w = scale + math.log(1e3 / mass_kg)
-    ln_omega = np.broadcast_to(math.log(2.0 * math.pi * 30.0), (len(ln_scale), *np.shape(temperature_c)))
-    for _ in range(_STEPS):
-        value, slope = curve.ln_modulus_and_slope(temperature_c, ln_omega)
-        storage = value.real + np.log(np.cos(value.imag))
-        ln_omega = ln_omega - (2.0 * ln_omega - ln_w - storage) / (2.0 - np.clip(slope.real, 0.0, 1.0))
+    ln_w = np.broadcast_to(scale + math.log(1e3 / mass_kg), (len(ln_scale), *np.shape(temperature_c)))
+    ln_omega = curve.natural_ln_omega(temperature_c, ln_w)
     value = curve.ln_modulus(temperature_c, ln_omega)
     return Suspended(np.exp(ln_omega) / (2.0 * np.pi), value + scale, ln_scale)
 

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.curve import Curve
+from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
 
-__all__ = ["FREQUENCIES_HZ", "LOAD_HZ", "STATIC_HZ", "Limits"]
+__all__ = ["LOAD_HZ", "STATIC_HZ", "Limits"]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -25,10 +26,6 @@ Complex = NDArray[np.complex128]
 LOAD_HZ: Final = 1.0
 #: A payload that hangs for ten minutes speaks for this frequency.
 STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
-#: Frequencies that the modulus is tabulated at, Hz.
-FREQUENCIES_HZ: Final = np.geomspace(0.1, 10000.0, 60)
-_LN_OMEGA: Final = np.log(2.0 * np.pi * FREQUENCIES_HZ)
-_PLACES: Final = np.arange(FREQUENCIES_HZ.size, dtype=float)
 
 
 class Limits:
@@ -49,32 +46,29 @@ class Limits:
     def __init__(self, curve: Curve, temperature_c: Array, low_hz: float, high_hz: float) -> None:
         self.curve, self.temperature_c = curve, temperature_c
         #: ln W at the stiff end, shape (draws, steps).
-        self.high: Array = 2.0 * _ln_omega(high_hz) - self._ln_storage(high_hz)
+        self.high: Array = ln_w_at(high_hz, self._ln_modulus(high_hz))
         #: ln W at the soft end, shape (draws, steps).
         self.low: Array = (
-            2.0 * _ln_omega(low_hz) - self._ln_storage(low_hz) if low_hz > 0.0 else np.full_like(self.high, -np.inf)
+            ln_w_at(low_hz, self._ln_modulus(low_hz)) if low_hz > 0.0 else np.full_like(self.high, -np.inf)
         )
-        self._tables: dict[int, tuple[Array, Complex]] = {}
+        self._tables: dict[int, NaturalTable] = {}
 
-    def _ln_storage(self, frequency_hz: float) -> Array:
-        ln_omega = np.full(self.temperature_c.shape, _ln_omega(frequency_hz))
-        return _ln_storage(self.curve.ln_modulus(self.temperature_c, ln_omega))
+    def _ln_modulus(self, frequency_hz: float) -> Complex:
+        ln_omega = np.full(self.temperature_c.shape, math.log(2.0 * math.pi * frequency_hz))
+        return self.curve.ln_modulus(self.temperature_c, ln_omega)
 
     @cached_property
     def ln_load_modulus(self) -> Array:
         """Ln of the storage modulus in MPa under manoeuvre loads, shape (draws, steps)."""
-        return self._ln_storage(LOAD_HZ)
+        return ln_storage(self._ln_modulus(LOAD_HZ))
 
     @cached_property
     def ln_static_modulus(self) -> Array:
         """Ln of the storage modulus in MPa under a payload that hangs, shape (draws, steps)."""
-        return self._ln_storage(STATIC_HZ)
+        return ln_storage(self._ln_modulus(STATIC_HZ))
 
     def natural(self, ln_w: Array, step: NDArray[np.int64]) -> tuple[Array, Complex]:
-        """Natural frequency and modulus there, from a table of each temperature over 60 frequencies.
-
-        Linear in logarithms, in which the curves are nearly straight: within 0.1 % of the solved frequency. Beyond
-        the table's ends the frequency stays at the end.
+        """Natural frequency and modulus there, from a :class:`~matdb.mounting.suspended.NaturalTable` a temperature.
 
         Parameters
         ----------
@@ -88,32 +82,14 @@ class Limits:
         (ndarray, ndarray of complex), shape (draws, columns)
             Hz; ln of the complex modulus in MPa.
         """
-        ln_omega, value = np.empty(ln_w.shape), np.empty(ln_w.shape, dtype=complex)
+        frequency, value = np.empty(ln_w.shape), np.empty(ln_w.shape, dtype=complex)
         for each in np.unique(step):
             columns = np.flatnonzero(step == each)
-            rise, modulus = self._table(int(each))
-            wanted = ln_w[:, columns]
-            for draw in range(len(ln_w)):
-                place = np.interp(wanted[draw], rise[draw], _PLACES)
-                ln_omega[draw, columns] = place
-                value[draw, columns] = np.interp(place, _PLACES, modulus[draw])
-        ln_omega = _LN_OMEGA[0] + ln_omega * (_LN_OMEGA[1] - _LN_OMEGA[0])
-        return np.exp(ln_omega) / (2.0 * math.pi), value
+            frequency[:, columns], value[:, columns] = self._table(int(each)).natural(ln_w[:, columns])
+        return frequency, value
 
-    def _table(self, step: int) -> tuple[Array, Complex]:
-        """2 ln omega - ln E', which rises with omega, and ln E over the tabulated frequencies, shape (draws, F)."""
+    def _table(self, step: int) -> NaturalTable:
         if step not in self._tables:
-            t = np.full(_LN_OMEGA.shape, self.temperature_c[step])
-            modulus = self.curve.ln_modulus(t, _LN_OMEGA)
-            rise = np.maximum.accumulate(2.0 * _LN_OMEGA - _ln_storage(modulus), axis=1)
-            self._tables[step] = rise, modulus
+            t = self.temperature_c[step]
+            self._tables[step] = NaturalTable(lambda u: self.curve.ln_modulus(np.full(u.shape, t), u))
         return self._tables[step]
-
-
-def _ln_omega(frequency_hz: float) -> float:
-    return math.log(2.0 * math.pi * frequency_hz)
-
-
-def _ln_storage(ln_modulus: Complex) -> Array:
-    # A draw without storage stiffness is no spring; the floor keeps its logarithm finite.
-    return np.asarray(ln_modulus.real + np.log(np.maximum(np.cos(ln_modulus.imag), 1e-6)))

@@ -20,6 +20,7 @@ from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.families import family_named
 from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
+from matdb.mounting.suspended import ln_storage
 
 __all__ = ["lifted_at_rest", "lifted_share", "ln_one_half", "ln_scale_at_rest", "pair_case"]
 
@@ -136,7 +137,7 @@ def ln_scale_at_rest(
     t = np.asarray(temperature_c, dtype=float)
     flat = t.reshape(-1)
     slow = curve.ln_modulus(flat, np.full(flat.shape, math.log(2.0 * math.pi * STATIC_HZ)))
-    storage = np.exp(slow.real + offset[:, None]) * np.maximum(np.cos(slow.imag), 1e-6)
+    storage = np.exp(ln_storage(slow) + offset[:, None])
     case = pair_case(
         part.form.pair, curve.family, payload_kg=mass_kg, count=count, static_modulus_mpa=storage, temperature_c=flat
     )

@@ -19,9 +19,9 @@ from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
-from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST, window_limits
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
+from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
@@ -65,8 +65,7 @@ class Payload:
         """Of all packages of a mounting, or of one. Raises InputError when there is no such package."""
         packages = mounting.all_packages if package is None else (mounting.package(package),)
         ordered = sorted(packages, key=lambda each: each.mass_kg)
-        low, high = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
-        return cls(ordered[0], ordered[-1], low, high, mounting.count, mounting.load_factors)
+        return cls(ordered[0], ordered[-1], *mounting.window_hz, mounting.count, mounting.load_factors)
 
     def possible(self, mounting: Mounting) -> Payload:
         """Itself. Raises InputError when no natural frequency at all both follows and isolates."""

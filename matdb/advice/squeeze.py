@@ -39,6 +39,7 @@ from matdb.mounting.squeeze import (
     squeeze_state,
     stack_check,
 )
+from matdb.mounting.suspended import ln_storage
 
 __all__ = ["Squeeze", "SqueezePoint", "squeeze"]
 
@@ -50,7 +51,6 @@ _SURE: Final = 0.975
 _TOUCH_SHARE: Final = 0.04
 #: From this share on the payload is called heavy; half of what strain allows.
 _HEAVY_SHARE: Final = 0.12
-_STEPS: Final = 5
 #: The temperature of assembly is shown where it lies so far inside the range, K.
 _APART_K: Final = 5.0
 #: A squeeze that holds in fewer draws than this is not recommended, only told as the best of poor choices.
@@ -242,7 +242,7 @@ def squeeze(
         material.family,
         payload_kg=mass_kg,
         count=count,
-        static_modulus_mpa=np.exp(_ln_storage(slow) + offset[:, None]),
+        static_modulus_mpa=np.exp(ln_storage(slow) + offset[:, None]),
         temperature_c=t,
         load_factors=load_factors,
         assembly_c=assembly_c,
@@ -340,7 +340,7 @@ class _Bench:
             turns=None if pair.thread is None else squeeze_mm / pitch_mm(pair.thread),
             spacer_mm=pair.stack_mm - squeeze_mm,
             temperature_c=t,
-            stiffness_n_per_mm=_band(np.exp(_ln_storage(ln_k)), known),
+            stiffness_n_per_mm=_band(np.exp(ln_storage(ln_k)), known),
             damping_ratio=_band(0.5 * np.tan(ln_k.imag), known),
             natural_frequency_hz=_band(hertz, known),
             sag_mm=_band(np.asarray(state.sag_mm), known),
@@ -357,11 +357,7 @@ class _Bench:
         """Ln of the complex stiffness of one pair in N/mm at the natural frequency, and that in Hz."""
         scale = np.log(unit) + self.offset[:, None]
         # Stiffness in N/mm is 1e3 times as much in N/m.
-        ln_w = scale + math.log(1e3 * self.case.count / self.case.payload_kg)
-        ln_omega = np.full(unit.shape, math.log(2.0 * math.pi * 30.0))
-        for _ in range(_STEPS):
-            value, slope = self.curve.ln_modulus_and_slope(t, ln_omega)
-            ln_omega = ln_omega - (2.0 * ln_omega - ln_w - _ln_storage(value)) / (2.0 - np.clip(slope.real, 0.0, 1.0))
+        ln_omega = self.curve.natural_ln_omega(t, scale + math.log(1e3 * self.case.count / self.case.payload_kg))
         value = self.curve.ln_modulus(t, ln_omega)
         return value + scale, np.exp(ln_omega) / (2.0 * math.pi)
 
@@ -519,11 +515,6 @@ def _as_a_pair(part: Part) -> str:
         f'describe both halves: matdb part add "{part.name} pair" --material "{part.material}" --form grommet-pair '
         f'--lower "{form.kind} {sizes}mm"{thread}'
     )
-
-
-def _ln_storage(ln_modulus: NDArray[np.complex128]) -> Array:
-    # A draw without storage stiffness is no spring; the floor keeps its logarithm finite.
-    return np.asarray(ln_modulus.real + np.log(np.maximum(np.cos(ln_modulus.imag), 1e-6)))
 
 
 def _no_more(squeeze_mm: Any) -> Array:

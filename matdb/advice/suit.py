@@ -26,8 +26,8 @@ from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.material.record import service_range
-from matdb.mounting.one_axis import ISOLATION_LEAST
 from matdb.mounting.record import CameraPackage, Mounting
+from matdb.mounting.suspended import ISOLATION_LEAST, follow_error, transmissibility
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 if TYPE_CHECKING:
@@ -325,8 +325,7 @@ class _View:
         frequency, ln_e = self.limits.natural(scale + np.log(1e3 / mass), at)
         rotor = self.rotor
         at_rotor = np.concatenate([self.modulus("lowest", int(each)) for each in at], axis=1)
-        k = at_rotor * np.exp(scale)
-        through = np.abs(k) / np.abs(k - 1e-3 * mass * (2.0 * math.pi * rotor) ** 2)
+        through = transmissibility(mass, at_rotor * np.exp(scale), rotor)
         told = [band(values) for values in (frequency, 0.5 * np.tan(ln_e.imag), through)]
         out = []
         for number, found in enumerate(members):
@@ -459,23 +458,17 @@ class _View:
 
     def _through_rotor(self, found: Score, package: str) -> tuple[Band, float]:
         mass_kg = self._mass(package)
-        modulus = self.modulus("rotor", found.worst)
         scale = np.exp(found.stiffness(found.worst, heavy=mass_kg == self.payload.heavy.mass_kg))[:, None]
-        rest = modulus.real * scale - 1e-3 * mass_kg * (2.0 * math.pi * self.rotor_hz) ** 2
-        loss = modulus.imag * scale
-        held = (modulus.real * scale) ** 2 + loss**2
-        through = held / (rest**2 + loss**2)
+        through = transmissibility(mass_kg, self.modulus("rotor", found.worst) * scale, self.rotor_hz)
         most = np.argmax(through, axis=1)
-        worst = np.sqrt(through[np.arange(len(most)), most])
-        return band(worst), float(np.sort(self.rotor_hz[most])[len(most) // 2])
+        return band(through.max(axis=1)), float(np.sort(self.rotor_hz[most])[len(most) // 2])
 
     def _missed(self, found: Score, temperature_c: float) -> Band:
         if not self.follow_hz.size:
             return Band(0.0, 0.0, 0.0)
         step = int(np.searchsorted(self.exposed.steps, temperature_c))
         k = self.modulus("follow", step) * np.exp(found.stiffness(step, heavy=True))[:, None]
-        inertia = 1e-3 * self.payload.heavy.mass_kg * (2.0 * math.pi * self.follow_hz) ** 2
-        return band((inertia / np.abs(k - inertia)).max(axis=1))
+        return band(follow_error(self.payload.heavy.mass_kg, k, self.follow_hz).max(axis=1))
 
     def _step(self, state: State) -> int:
         return int(np.searchsorted(self.exposed.steps, state.temperature_c))

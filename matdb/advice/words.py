@@ -7,7 +7,7 @@ from typing import Final
 
 from matdb.curve.band import Band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
-from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST
+from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST
 
 __all__ = ["VERDICTS", "Causes", "percent", "reason", "sags", "settle", "verdict"]
 

@@ -198,10 +198,7 @@ def mounting_from_options(
 
 def window_of(mounting: Mounting) -> tuple[float, float]:
     """The window of natural frequencies that suits a mounting, Hz."""
-    from matdb.mounting.one_axis import window_limits
-
-    low, high = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
-    return float(low), float(high)
+    return mounting.window_hz
 
 
 def suit_content(

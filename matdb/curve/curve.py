@@ -17,6 +17,7 @@ from matdb.curve.parameters import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
 from matdb.errors import InputError
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
+from matdb.mounting.suspended import ln_storage, natural_ln_omega
 
 __all__ = ["DAMPING_UNREAD", "FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
 
@@ -196,6 +197,23 @@ class Curve:
         value, slope = self._evaluate(temperature_c, ln_omega, slope=True)
         assert slope is not None
         return value + self._misfit_at(temperature_c, ln_omega, value), slope
+
+    def natural_ln_omega(self, temperature_c: Array, ln_w: Array) -> Array:
+        """Ln of the natural angular frequency of every draw, rad/s.
+
+        Parameters
+        ----------
+        temperature_c : ndarray, shape S
+            Degrees Celsius.
+        ln_w : ndarray, shape (draws, *S)
+            Ln of stiffness per modulus over mass, as for :func:`matdb.mounting.suspended.natural_ln_omega`.
+        """
+
+        def law(ln_omega: Array) -> tuple[Array, Array]:
+            value, slope = self.ln_modulus_and_slope(temperature_c, ln_omega)
+            return ln_storage(value), np.clip(slope.real, 0.0, 1.0)
+
+        return np.asarray(natural_ln_omega(ln_w, law))
 
     def median_ln_shift(self, temperature_c: Array) -> Array:
         """Median over the draws of ln a_T relative to 23 degC; same shape as the temperature."""

@@ -30,6 +30,7 @@ from matdb.curve.prior import prior_of
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
+from matdb.mounting.suspended import ln_storage
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["MINUTES_HOLD", "Affordable", "NextReading", "rank_next_readings", "without_near_duplicates"]
@@ -46,8 +47,6 @@ _HERTZ: Final = (2.0, 300.0)
 _LEAST_DEFLECTION_MM: Final = 0.02
 _MOST_STRAIN: Final = 0.15
 _STATIC_S: Final = 10.0
-#: A phase angle stays below a right angle, whatever the misfit adds.
-_STEEPEST: Final = 1.5
 
 
 #: A reading that narrows the band by less than this share is not worth its minutes; choice.
@@ -288,13 +287,8 @@ class _Bench:
 
     def natural_ln_omega(self, temperature_c: Array, mass_kg: float) -> Array:
         """Ln of the natural angular frequency under a mass, shape (draws, temperatures)."""
-        ln_w = (self.ln_scale + math.log(1e3 * self.count / mass_kg))[:, None]
-        ln_omega = np.full((len(self.offset), temperature_c.size), math.log(2.0 * math.pi * 30.0))
-        for _ in range(4):
-            value, slope = self.many.ln_modulus_and_slope(temperature_c, ln_omega)
-            storage = value.real + np.log(np.cos(np.minimum(value.imag, _STEEPEST)))
-            ln_omega = ln_omega - (2.0 * ln_omega - ln_w - storage) / (2.0 - np.clip(slope.real, 0.0, 1.0))
-        return ln_omega
+        ln_w = (self.ln_scale + math.log(1e3 * self.count / mass_kg))[:, None] + np.zeros(temperature_c.size)
+        return self.many.natural_ln_omega(temperature_c, ln_w)
 
     def candidates(
         self, temperatures_c: Sequence[float], masses_kg: Sequence[float], kinds: Sequence[str]
@@ -365,7 +359,7 @@ class _Question:
 
     def _storage(self, curve: Curve, *, misfit: bool) -> Array:
         value = curve.ln_modulus(self.asked, self.ln_omega, misfit=misfit)
-        return np.asarray(value.real + np.log(np.cos(np.minimum(value.imag, _STEEPEST))) + self.bench.ln_scale[:, None])
+        return ln_storage(value) + self.bench.ln_scale[:, None]
 
     def whole(self, curve: Curve) -> Array:
         """With the model's own misfit."""

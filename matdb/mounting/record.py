@@ -14,7 +14,7 @@ from typing import Any
 
 from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
-from matdb.mounting.one_axis import MANOEUVRE_HZ, RotorBand, rotor_bands
+from matdb.mounting.suspended import MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
 
 __all__ = ["CameraPackage", "Mounting", "circle_positions", "mounting_from_dict", "rectangle_positions"]
 
@@ -310,6 +310,11 @@ class Mounting:
     def lowest_rotor_hz(self) -> float:
         """The lowest frequency to isolate from: the lowest order at the lowest speed in flight, Hz."""
         return self.rotor_bands[0].low_hz
+
+    @property
+    def window_hz(self) -> tuple[float, float]:
+        """Lowest and highest natural frequency, Hz, that both follow and isolate; none does where lowest > highest."""
+        return window_limits(self.lowest_rotor_hz, self.manoeuvre_hz)
 
     @property
     def has_six_axes(self) -> bool:

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +24,7 @@ from matdb.delimited import read_table
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 from matdb.mounting.six_axis import Suspension, camera_transmissibility
+from matdb.mounting.suspended import bands_per_frame, rolling_shutter_shear
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["AirframeSpectrum", "Shake", "read_spectrum", "residual_shake"]
@@ -203,8 +203,8 @@ class Shake:
 
 def residual_shake(
     body: Suspension,
-    axial_n_per_mm: ArrayLike | Callable[[Array], Any],
-    shear_n_per_mm: ArrayLike | Callable[[Array], Any],
+    axial_n_per_mm: ArrayLike,
+    shear_n_per_mm: ArrayLike,
     spectrum: AirframeSpectrum,
     mounting: Mounting,
     *,
@@ -271,9 +271,9 @@ def residual_shake(
     worst = f[np.argmax(total, axis=-1)]
     shear = bands = None
     if mounting.row_time_us is not None:
-        shear = np.sqrt(mean_square(squares[0] * w**2)) * mounting.row_time_us * 1e-6
+        shear = np.sqrt(mean_square(rolling_shutter_shear(f, np.sqrt(squares[0]), mounting.row_time_us) ** 2))
         if mounting.rows is not None:
-            bands = np.asarray(worst * mounting.rows * mounting.row_time_us * 1e-6)
+            bands = np.asarray(bands_per_frame(worst, mounting.rows, mounting.row_time_us))
     return Shake(
         frequency_hz=f,
         horizontal_px=np.sqrt(squares[0]),

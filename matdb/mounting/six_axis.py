@@ -1,23 +1,21 @@
-"""A rigid camera on isolators in six axes: modes in words, transmissibility, coupling, travel, lift-off.
+"""A rigid camera on isolators in six axes: modes in words, transmissibility, coupling.
 
 Axes x forward, y to the left, z up; motion is (x, y, z) in mm and (roll, pitch, yaw) in rad about the centre
 of gravity. An isolator is an elastic point with one axial and one shear stiffness (the same all around its
-axis) and no stiffness in twist or tilt; it joins the body to a rigid airframe. Stiffness may be complex and
-may depend on frequency. Small motions; weight does not change the stiffness.
+axis) and no stiffness in twist or tilt; it joins the body to a rigid airframe. Small motions; weight does not
+change the stiffness.
 
 Sources
 -------
 .. [1] Harris, C. M.; Piersol, A. G. (eds.): Harris' Shock and Vibration Handbook, 5th ed., McGraw-Hill 2002,
    chapter 3, Vibration of a resiliently supported rigid body (memory, parts read).
 .. [2] Crede, C. E.: Vibration and Shock Isolation, Wiley 1951 (memory).
-.. [3] Nashif, A. D.; Jones, D. I. G.; Henderson, J. P.: Vibration Damping, Wiley 1985 (memory): complex
-   eigenvalue w^2 (1 + i*eta) of a body on complex springs.
+.. [3] Nashif, A. D.; Jones, D. I. G.; Henderson, J. P.: Vibration Damping, Wiley 1985 (memory).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -26,32 +24,24 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
-from matdb.mounting.one_axis import natural_frequency
 from matdb.mounting.record import Mounting
-from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "AXES",
     "MODE_NAMES",
-    "ElasticCentre",
     "Modes",
-    "StaticLoads",
     "Suspension",
     "camera_transmissibility",
     "coupling_warnings",
-    "elastic_centre",
-    "material_modes",
+    "elastic_centre_mm",
     "mode_words",
     "modes",
-    "static_loads",
     "stiffness_matrix",
     "suspension",
 ]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-#: Isolator stiffness in N/mm as a function of frequency in Hz, see :func:`modes`.
-StiffnessOfFrequency = Callable[[Array], Any]
 
 #: The six axes in the order of every vector and matrix here.
 AXES = ("x", "y", "z", "roll", "pitch", "yaw")
@@ -97,32 +87,6 @@ class Suspension:
     positions_mm: Array
     directions: Array
     camera_mm: Array
-
-    def __post_init__(self) -> None:
-        if not 0.0 < self.mass_kg < math.inf:
-            raise InputError("mass_kg", self.mass_kg, "above 0 kg")
-        for name, shape in (("inertia_kg_mm2", (3, 3)), ("camera_mm", (3,))):
-            self._store(name, shape)
-        points = np.asarray(self.positions_mm, dtype=float)
-        if points.ndim != 2 or points.shape[0] < 1:
-            raise InputError("positions_mm", points.shape, "one (x, y, z) per isolator")
-        self._store("positions_mm", (points.shape[0], 3))
-        self._store("directions", (points.shape[0], 3))
-        if (
-            not np.allclose(self.inertia_kg_mm2, self.inertia_kg_mm2.T)
-            or np.linalg.eigvalsh(self.inertia_kg_mm2)[0] <= 0
-        ):
-            raise InputError("inertia_kg_mm2", self.inertia_kg_mm2.tolist(), "symmetric and positive definite")
-        length = np.linalg.norm(self.directions, axis=1, keepdims=True)
-        if np.any(length < 1e-9):
-            raise InputError("directions", "(0, 0, 0)", "a direction in space")
-        object.__setattr__(self, "directions", self.directions / length)
-
-    def _store(self, name: str, shape: tuple[int, ...]) -> None:
-        array = np.asarray(getattr(self, name), dtype=float)
-        if array.shape != shape or not np.all(np.isfinite(array)):
-            raise InputError(name, array.shape, f"finite numbers in the shape {shape}")
-        object.__setattr__(self, name, array)
 
     @cached_property
     def mass_matrix(self) -> Array:
@@ -173,6 +137,7 @@ def suspension(mounting: Mounting, package: str = "main") -> Suspension:
     points = np.array(mounting.positions_mm)
     if mounting.directions:
         directions = np.array(mounting.directions)
+        directions /= np.linalg.norm(directions, axis=1, keepdims=True)
     else:
         tilt = math.radians(mounting.inclination_deg)
         inward = points.mean(axis=0) - points
@@ -254,207 +219,74 @@ class Modes:
 
     Attributes
     ----------
-    frequency_hz : ndarray, shape (..., 6)
+    frequency_hz : ndarray, shape (6,)
         Natural frequencies, Hz; 0 for a motion that nothing holds.
-    damping_ratio : ndarray, shape (..., 6)
-        Half the loss factor of each mode; NaN for a free motion.
-    shapes : ndarray, shape (..., 6, 6)
-        Mode shapes in columns (axis, mode), mm and rad, of unit modal mass; complex with complex stiffness.
-    energy : ndarray, shape (..., 6, 6)
+    shapes : ndarray, shape (6, 6)
+        Mode shapes in columns (axis, mode), mm and rad, of unit modal mass.
+    energy : ndarray, shape (6, 6)
         Share of each axis in each mode's kinetic energy (axis, mode); columns add up to 1.
-
     """
 
     frequency_hz: Array
-    damping_ratio: Array
-    shapes: Any
+    shapes: Array
     energy: Array
 
     @property
-    def words(self) -> Any:
-        """The modes in words, see :func:`mode_words`: a tuple of six, or an object array (..., 6)."""
+    def words(self) -> tuple[str, ...]:
+        """The modes in words, see :func:`mode_words`."""
         return mode_words(self.shapes, self.energy)
 
 
-def _eigen(body: Suspension, matrix: Any) -> tuple[Any, Any]:
-    """Eigenvalues w^2 (1 + i eta), ascending, in 1/s2, and shapes of unit modal mass in columns."""
-    inverse = np.linalg.inv(np.linalg.cholesky(body.mass_matrix))
-    whitened = inverse @ (1e3 * matrix) @ inverse.T
-    whitened = 0.5 * (whitened + np.swapaxes(whitened, -1, -2))
-    scale = np.abs(np.trace(whitened, axis1=-2, axis2=-1))[..., None, None] / 6.0
-    split = whitened + _SPLIT * scale * np.diag(np.arange(6.0))
-    if np.iscomplexobj(matrix):
-        values, vectors = np.linalg.eig(split)
-        order = np.argsort(values.real, axis=-1)
-        vectors = np.take_along_axis(vectors, order[..., None, :], axis=-1)
-        vectors = vectors / np.sqrt(np.einsum("...ij,...ij->...j", vectors, vectors))[..., None, :]
-    else:
-        _, vectors = np.linalg.eigh(split)
-    # Rayleigh's quotient removes the split to second order.
-    values = np.einsum("...ij,...ik,...kj->...j", vectors, whitened, vectors)
-    order = np.argsort(values.real, axis=-1, kind="stable")
-    values = np.take_along_axis(values, order, axis=-1)
-    vectors = np.take_along_axis(vectors, order[..., None, :], axis=-1)
-    small = np.abs(values) <= _FREE * np.max(np.abs(values), axis=-1, keepdims=True)
-    return np.where(small, 0.0, values), inverse.T @ vectors
+def modes(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> Modes:
+    r"""Natural frequencies and mode shapes.
 
+    .. math:: K \phi = (2 \pi f)^2 M \phi
 
-def _energy(body: Suspension, shapes: Any) -> Array:
-    momentum = body.mass_matrix @ shapes
-    energy = (np.conj(shapes) * momentum).real
-    return np.asarray(energy / energy.sum(axis=-2, keepdims=True))
-
-
-def modes(
-    body: Suspension,
-    axial_n_per_mm: ArrayLike | StiffnessOfFrequency,
-    shear_n_per_mm: ArrayLike | StiffnessOfFrequency,
-) -> Modes:
-    r"""Natural frequencies, damping ratios and mode shapes.
-
-    .. math:: K \phi = \lambda M \phi, \quad \lambda = (2 \pi f)^2 (1 + i \eta), \quad \zeta = \eta / 2
-
-    With callables each mode is solved self-consistently: its frequency is the one at which the stiffness was
-    taken. Modes are counted by frequency.
+    With isolators of one material the stiffness matrix is modulus times geometry: shapes do not depend on temperature,
+    frequency or draw, and each mode is one axis with the stiffness per modulus that its frequency at 1 MPa tells.
 
     Parameters
     ----------
     body : Suspension
         The body and its isolators.
-    axial_n_per_mm, shear_n_per_mm : array_like or callable
-        Stiffness of each isolator, N/mm, real or complex: shape () or (..., n) or (..., 1). Or, both of them,
-        callables that get a frequency array of shape (..., 6, 1) in Hz (one per mode; the last axis
-        stands for the isolators) and return what broadcasts with (..., 6, n).
-
-    Raises
-    ------
-    InputError
-        A stiffness whose last axis does not fit the isolators, or a callable beside an array.
-
-    Sources: [1]_, [3]_.
-
-    """
-    if callable(axial_n_per_mm) and callable(shear_n_per_mm):
-        at = _self_consistent(body, axial_n_per_mm, shear_n_per_mm)
-        matrix = _matrix_at(body, axial_n_per_mm, shear_n_per_mm, at)
-        values, shapes = _eigen(body, matrix)
-        values = np.einsum("...jj->...j", values)
-        shapes = np.einsum("...jij->...ij", shapes)
-    elif callable(axial_n_per_mm) or callable(shear_n_per_mm):
-        raise InputError("stiffness", "one callable and one array", "both callables or both arrays")
-    else:
-        values, shapes = _eigen(body, stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm))
-    return _modes(body, values, shapes)
-
-
-def _modes(body: Suspension, values: Any, shapes: Any) -> Modes:
-    real = np.asarray(values.real, dtype=float)
-    held = real > 0.0
-    frequency = np.where(real < 0.0, np.nan, np.sqrt(np.where(held, real, 0.0)) / (2.0 * math.pi))
-    zeta = np.where(held, 0.5 * values.imag / np.where(held, real, 1.0), np.nan)
-    return Modes(frequency, zeta, shapes, _energy(body, shapes))
-
-
-def _matrix_at(body: Suspension, axial: StiffnessOfFrequency, shear: StiffnessOfFrequency, at: Array) -> Any:
-    """Stiffness matrices (..., 6, 6, 6): one per mode's frequency."""
-    f = at[..., None]
-    n = body.positions_mm.shape[0]
-    shape = (*at.shape, n)
-    k_a, k_s = np.asarray(axial(f)), np.asarray(shear(f))
-    try:
-        shape = np.broadcast_shapes(shape, k_a.shape, k_s.shape)
-    except ValueError:
-        given = f"arrays of shapes {k_a.shape} and {k_s.shape}"
-        raise InputError("stiffness", given, f"broadcastable with (..., 6, {n})") from None
-    return stiffness_matrix(body, np.broadcast_to(k_a, shape), np.broadcast_to(k_s, shape))
-
-
-def _self_consistent(body: Suspension, axial: StiffnessOfFrequency, shear: StiffnessOfFrequency) -> Array:
-    def modal(f: Array) -> Any:  # N/mm per kg of unit modal mass
-        values, _ = _eigen(body, _matrix_at(body, axial, shear, f))
-        return 1e-3 * np.einsum("...jj->...j", values)
-
-    found = np.asarray(natural_frequency(np.ones(6), modal))
-    return np.where(np.isfinite(found), found, 1e-6)  # free motions: any low frequency will do
-
-
-def material_modes(
-    body: Suspension,
-    unit_axial: ArrayLike,
-    unit_shear: ArrayLike,
-    modulus: ArrayLike | Callable[[Array], Any],
-) -> Modes:
-    """Modes when all isolators are of one material: solved once for the geometry, then mode by mode.
-
-    The stiffness matrix is modulus times geometry, so shapes do not depend on temperature, frequency or draw
-    and each mode is one axis with stiffness (unit eigenvalue) * E*(f). This is the fast way for many draws.
-
-    Parameters
-    ----------
-    body : Suspension
-        The body and its isolators.
-    unit_axial, unit_shear : array_like, shape () or (n,)
-        Stiffness of each isolator at a Young's modulus of 1 MPa, N/mm.
-    modulus : array_like or callable
-        Complex Young's modulus, MPa: an array of shape (...) when it does not depend on frequency, or a
-        callable that gets frequencies of shape (6,), later (..., 6), in Hz and returns what broadcasts with
-        (..., 6).
-
-    Returns
-    -------
-    Modes
-        ``shapes`` and ``energy`` of shape (6, 6), the frequencies and damping ratios (..., 6).
+    axial_n_per_mm, shear_n_per_mm : array_like, shape () or (n,)
+        Stiffness of each isolator, N/mm; or N/mm per MPa for modes at a modulus of 1 MPa.
 
     Raises
     ------
     InputError
         A stiffness whose last axis does not fit the isolators.
 
-    Source: [3]_, proportional complex stiffness.
-
+    Source: [1]_.
     """
-    unit, shapes = _eigen(body, stiffness_matrix(body, unit_axial, unit_shear))
-    if callable(modulus):
-        law = modulus
-        found = np.asarray(natural_frequency(np.ones(6), lambda f: 1e-3 * unit * np.asarray(law(f))))
-        values = unit * np.asarray(law(np.where(np.isfinite(found), found, 1e-6)))
-    else:
-        values = unit * np.asarray(modulus)[..., None]
-    return _modes(body, values, shapes)
+    inverse = np.linalg.inv(np.linalg.cholesky(body.mass_matrix))
+    whitened = inverse @ (1e3 * stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)) @ inverse.T
+    whitened = 0.5 * (whitened + whitened.T)
+    scale = abs(np.trace(whitened)) / 6.0
+    _, vectors = np.linalg.eigh(whitened + _SPLIT * scale * np.diag(np.arange(6.0)))
+    # Rayleigh's quotient removes the split to second order.
+    values = np.einsum("ij,ik,kj->j", vectors, whitened, vectors)
+    order = np.argsort(values, kind="stable")
+    values, shapes = values[order], inverse.T @ vectors[:, order]
+    values = np.where(np.abs(values) <= _FREE * np.abs(values).max(), 0.0, values)
+    energy = shapes * (body.mass_matrix @ shapes)
+    return Modes(np.sqrt(values) / (2.0 * math.pi), shapes, energy / energy.sum(axis=0))
 
 
-def mode_words(shapes: ArrayLike, energy: ArrayLike) -> Any:
+def mode_words(shapes: Array, energy: Array) -> tuple[str, ...]:
     """Each mode in words: its motion, how it is coupled, and the point that it turns about.
 
     Parameters
     ----------
-    shapes, energy : array_like, shape (..., 6, 6)
+    shapes, energy : ndarray, shape (6, 6)
         As in :class:`Modes`.
-
-    Returns
-    -------
-    tuple of str or ndarray of object
-        Six texts for one body; an object array of shape (..., 6) for several.
 
     Examples
     --------
     >>> mode_words(np.eye(6), np.eye(6))[2]
     'bounce'
-
-    Raises
-    ------
-    InputError
-        Never for what :func:`modes` gave.
-
     """
-    phi, share = np.asarray(shapes), np.asarray(energy, dtype=float)
-    if phi.shape[-2:] != (6, 6) or share.shape != phi.shape:
-        raise InputError("shapes", phi.shape, "of shape (..., 6, 6), the energy alike")
-    flat_phi, flat_share = phi.reshape(-1, 6, 6), share.reshape(-1, 6, 6)
-    texts = [[_word(p[:, j], e[:, j]) for j in range(6)] for p, e in zip(flat_phi, flat_share, strict=True)]
-    if phi.ndim == 2:
-        return tuple(texts[0])
-    return np.array(texts, dtype=object).reshape(*phi.shape[:-2], 6)
+    return tuple(_word(shapes[:, j], energy[:, j]) for j in range(6))
 
 
 def _word(shape: Any, share: Array) -> str:
@@ -485,16 +317,16 @@ def _pivot(shape: Any, move: int, turn: int) -> str:
     if (move, turn) not in _PIVOTS or abs(shape[turn]) < 1e-12 * abs(shape[move]):
         return ""  # a translation along the axis it turns about is a screw: no still point
     sign, positive, negative = _PIVOTS[move, turn]
-    offset = sign * float((shape[move] / shape[turn]).real)
+    offset = sign * float(shape[move] / shape[turn])
     side = positive if offset > 0.0 else negative
     return f", turning about a point {abs(offset):.0f} mm {side} the centre of gravity"
 
 
 def camera_transmissibility(
     body: Suspension,
-    axial_n_per_mm: ArrayLike | StiffnessOfFrequency,
-    shear_n_per_mm: ArrayLike | StiffnessOfFrequency,
-    frequency_hz: ArrayLike,
+    axial_n_per_mm: ArrayLike,
+    shear_n_per_mm: ArrayLike,
+    frequency_hz: Array,
 ) -> Complex:
     r"""Motion of the camera point per motion of the airframe at the same point, every axis to every axis.
 
@@ -508,11 +340,10 @@ def camera_transmissibility(
     ----------
     body : Suspension
         The body and its isolators.
-    axial_n_per_mm, shear_n_per_mm : array_like or callable
-        Stiffness of each isolator, N/mm: shape () or one that broadcasts with (..., F, n); or callables that
-        get frequencies of shape (F, 1) in Hz and return such.
-    frequency_hz : array_like, shape (F,)
-        Frequencies, Hz, 0 or more.
+    axial_n_per_mm, shear_n_per_mm : array_like
+        Complex stiffness of each isolator at each frequency, N/mm: shape () or one that broadcasts with (..., F, n).
+    frequency_hz : ndarray, shape (F,)
+        Frequencies, Hz.
 
     Returns
     -------
@@ -521,21 +352,13 @@ def camera_transmissibility(
     Raises
     ------
     InputError
-        A negative frequency or a stiffness that does not fit.
+        A stiffness that does not fit the isolators.
 
     Source: [1]_, foundation motion; with damping [3]_.
 
     """
-    f = np.atleast_1d(np.asarray(frequency_hz, dtype=float))
-    if f.ndim != 1 or not np.all(np.isfinite(f)) or np.any(f < 0.0):
-        raise InputError("frequency_hz", f.shape if f.ndim != 1 else f.min(), "a row of frequencies of 0 Hz or more")
-    column = f[:, None]
-    axial = axial_n_per_mm(column) if callable(axial_n_per_mm) else axial_n_per_mm
-    shear = shear_n_per_mm(column) if callable(shear_n_per_mm) else shear_n_per_mm
-    matrix = 1e3 * np.asarray(stiffness_matrix(body, axial, shear)).astype(np.complex128)
-    if matrix.ndim > 2 and matrix.shape[-3] not in (1, f.size):
-        raise InputError("stiffness", matrix.shape[:-2], f"one per frequency ({f.size}) or one for all")
-    dynamic = matrix - (2.0 * math.pi * f[:, None, None]) ** 2 * body.mass_matrix
+    matrix = 1e3 * np.asarray(stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)).astype(np.complex128)
+    dynamic = matrix - (2.0 * math.pi * frequency_hz[:, None, None]) ** 2 * body.mass_matrix
     response = np.linalg.solve(dynamic, np.broadcast_to(matrix, dynamic.shape))
     shift = np.eye(6)
     shift[:3, 3:] = -_cross(body.camera_mm)
@@ -544,34 +367,33 @@ def camera_transmissibility(
     return np.asarray(shift @ response @ back)
 
 
-@dataclass(frozen=True)
-class ElasticCentre:
-    """Where the isolators' middle of stiffness lies from the centre of gravity, mm; all zero is uncoupled.
+#: Of each of :func:`elastic_centre_mm`: its radius of gyration, the side when positive and when negative, the effect.
+_OFFSETS = (
+    (1, "above", "below", "surge couples with pitch rocking"),
+    (0, "above", "below", "sway couples with roll rocking"),
+    (1, "ahead of", "behind", "bounce couples with pitch rocking"),
+    (0, "left of", "right of", "bounce couples with roll rocking"),
+    (2, "left of", "right of", "surge couples with yaw twist"),
+    (2, "ahead of", "behind", "sway couples with yaw twist"),
+)
 
-    Attributes
+
+def elastic_centre_mm(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> Array:
+    """Offsets of the isolators' middle of stiffness from the centre of gravity, mm: the cause of coupled modes.
+
+    Exact when the translations are not coupled with each other (isolators in symmetric pairs).
+
+    Parameters
     ----------
-    surge_height_mm, sway_height_mm : ndarray
-        Height above the centre of gravity at which a push along x, along y tilts nothing.
-    bounce_ahead_mm, bounce_left_mm : ndarray
-        Offset along x and along y at which a vertical push tilts nothing.
-    surge_left_mm, sway_ahead_mm : ndarray
-        Offset along y and along x at which a push along x, along y does not twist the body.
+    body, axial_n_per_mm, shear_n_per_mm
+        As for :func:`modes`.
 
-    """
-
-    surge_height_mm: Array
-    sway_height_mm: Array
-    bounce_ahead_mm: Array
-    bounce_left_mm: Array
-    surge_left_mm: Array
-    sway_ahead_mm: Array
-
-
-def elastic_centre(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> ElasticCentre:
-    """Offset of the elastic centre from the centre of gravity: the cause of coupled modes.
-
-    Parameters and errors as for :func:`stiffness_matrix`; the real part counts. Exact when the translations
-    are not coupled with each other (isolators in symmetric pairs).
+    Returns
+    -------
+    ndarray, shape (6,)
+        Height above the centre of gravity at which a push along x, along y tilts nothing; offset along x and along y at
+        which a vertical push tilts nothing; offset along y and along x at which a push along x, along y does not twist
+        the body. All zero is uncoupled.
 
     Raises
     ------
@@ -579,23 +401,15 @@ def elastic_centre(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: 
         A stiffness whose last axis does not fit the isolators.
 
     Source: [2]_, [1]_: the coupling terms of the stiffness matrix over the stiffness.
-
     """
-    k = np.asarray(stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)).real
-    x, y, z = k[..., 0, 0], k[..., 1, 1], k[..., 2, 2]
+    k = stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)
+    x, y, z = np.diag(k)[:3]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return ElasticCentre(
-            surge_height_mm=k[..., 0, 4] / x,
-            sway_height_mm=-k[..., 1, 3] / y,
-            bounce_ahead_mm=-k[..., 2, 4] / z,
-            bounce_left_mm=k[..., 2, 3] / z,
-            surge_left_mm=-k[..., 0, 5] / x,
-            sway_ahead_mm=k[..., 1, 5] / y,
-        )
+        return np.array([k[0, 4] / x, -k[1, 3] / y, -k[2, 4] / z, k[2, 3] / z, -k[0, 5] / x, k[1, 5] / y])
 
 
 def coupling_warnings(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> tuple[str, ...]:
-    """Plain sentences on a centre of gravity off the elastic plane, for one set of stiffnesses.
+    """Plain sentences on a centre of gravity off the elastic plane.
 
     Raises
     ------
@@ -603,113 +417,12 @@ def coupling_warnings(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_m
         A stiffness whose last axis does not fit the isolators.
 
     Source: common practice, no source; the threshold is ``OFFSET_SHARE`` of the radius of gyration.
-
     """
-    centre = elastic_centre(body, axial_n_per_mm, shear_n_per_mm)
-    rx, ry, rz = body.gyration_mm
-    checks = (
-        (centre.surge_height_mm, ry, "above", "below", "surge couples with pitch rocking"),
-        (centre.sway_height_mm, rx, "above", "below", "sway couples with roll rocking"),
-        (centre.bounce_ahead_mm, ry, "ahead of", "behind", "bounce couples with pitch rocking"),
-        (centre.bounce_left_mm, rx, "left of", "right of", "bounce couples with roll rocking"),
-        (centre.surge_left_mm, rz, "left of", "right of", "surge couples with yaw twist"),
-        (centre.sway_ahead_mm, rz, "ahead of", "behind", "sway couples with yaw twist"),
+    radius = body.gyration_mm
+    offsets = elastic_centre_mm(body, axial_n_per_mm, shear_n_per_mm)
+    return tuple(
+        f"the elastic centre lies {abs(offset):.0f} mm {positive if offset > 0.0 else negative} the centre of gravity: "
+        f"{effect}"
+        for offset, (axis, positive, negative, effect) in zip(offsets, _OFFSETS, strict=True)
+        if abs(offset) > OFFSET_SHARE * radius[axis]
     )
-    texts = []
-    for offset, radius, positive, negative, effect in checks:
-        value = float(np.median(offset))
-        if abs(value) > OFFSET_SHARE * radius:
-            side = positive if value > 0.0 else negative
-            texts.append(f"the elastic centre lies {abs(value):.0f} mm {side} the centre of gravity: {effect}")
-    return tuple(texts)
-
-
-@dataclass(frozen=True)
-class StaticLoads:
-    """Sag and load of each isolator under steady load factors.
-
-    Attributes
-    ----------
-    load_factors : ndarray, shape (L,)
-        In units of weight.
-    displacement : ndarray, shape (..., L, 6)
-        Of the centre of gravity from the unloaded position, mm and rad.
-    axial_mm, axial_n : ndarray, shape (..., L, n)
-        Deflection and force along each isolator's axis, positive the way the weight presses, mm and N.
-    shear_mm, shear_n : ndarray, shape (..., L, n)
-        Deflection and force across it, mm and N.
-    lift_off : ndarray of bool, shape (..., L, n)
-        Where the axial force has overcome the preload and turned against the weight's direction.
-
-    """
-
-    load_factors: Array
-    displacement: Array
-    axial_mm: Array
-    axial_n: Array
-    shear_mm: Array
-    shear_n: Array
-    lift_off: NDArray[np.bool_]
-
-    @property
-    def travel_mm(self) -> Array:
-        """Largest axial travel of any isolator between the load factors, mm, shape (...)."""
-        return np.asarray(np.ptp(self.axial_mm, axis=-2).max(axis=-1))
-
-
-def static_loads(
-    body: Suspension,
-    axial_n_per_mm: ArrayLike,
-    shear_n_per_mm: ArrayLike,
-    load_factors: ArrayLike = (1.0,),
-    *,
-    preload_n: ArrayLike = 0.0,
-) -> StaticLoads:
-    """Sag, tilt and isolator loads under the weight times each load factor.
-
-    Parameters
-    ----------
-    body : Suspension
-        The body and its isolators; enough of them that no motion is free.
-    axial_n_per_mm, shear_n_per_mm : array_like, shape () or (..., n) or (..., 1)
-        Static stiffness, N/mm (slower than the vibration's; the real part counts).
-    load_factors : array_like, shape (L,)
-        In units of weight; 1 is hover.
-    preload_n : array_like
-        Force, N, that keeps each part pressed together without any load: lift-off starts where the load
-        against the weight's direction exceeds it. For two halves squeezed by a screw use the squeeze instead.
-
-    Raises
-    ------
-    InputError
-        A free motion (nothing holds it), so that there is no rest position; a load factor that is no number.
-
-    Source: statics of the stiffness matrix [1]_; standard gravity.
-
-    """
-    factors = np.atleast_1d(np.asarray(load_factors, dtype=float))
-    if factors.ndim != 1 or not np.all(np.isfinite(factors)):
-        raise InputError("load_factors", factors.shape, "a row of finite numbers")
-    n = body.positions_mm.shape[0]
-    k_a = np.asarray(_per_isolator("axial stiffness", axial_n_per_mm, n)).real
-    k_s = np.asarray(_per_isolator("shear stiffness", shear_n_per_mm, n)).real
-    matrix = np.asarray(stiffness_matrix(body, k_a, k_s))
-    values, _ = _eigen(body, matrix)
-    if np.any(values <= 0.0):
-        raise InputError(
-            "isolators",
-            f"{n} at these positions",
-            "enough to hold all six motions",
-            "add one or move them apart",
-        )
-    weight = np.zeros(6)
-    weight[2] = -body.mass_kg * STANDARD_GRAVITY_M_S2
-    unit = np.linalg.solve(matrix, np.broadcast_to(weight, matrix.shape[:-1])[..., None])[..., 0]
-    q = factors[:, None] * unit[..., None, :]
-    moved = np.einsum("nij,...lj->...lni", body.arms, q)
-    up = body.directions * np.where(body.directions[:, 2:] < 0.0, -1.0, 1.0)
-    axial = -np.einsum("ni,...lni->...ln", up, moved)
-    shear = np.linalg.norm(moved + axial[..., None] * up, axis=-1)
-    force = k_a[..., None, :] * axial
-    preload = np.broadcast_to(np.asarray(preload_n, dtype=float), force.shape)
-    return StaticLoads(factors, q, axial, force, shear, k_s[..., None, :] * shear, force + preload < 0.0)

@@ -13,7 +13,7 @@ from matdb.advice.pair import ln_scale_at_rest
 from matdb.advice.suit import Candidate
 from matdb.curve.band import band
 from matdb.errors import InputError
-from matdb.mounting.one_axis import window_limits
+from matdb.mounting.suspended import transmissibility
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span, signed
 from matdb.picture.material_charts import DEGC, rests_on
 
@@ -96,7 +96,7 @@ def frequency_chart(
             if cold > low_c + 0.5 or warm < high_c - 0.5:
                 measured.setdefault(f"{signed(cold)} to {signed(warm)} °C", []).append(each.part.name)
     notes = [f"Measured from {span}, extrapolated beyond: {', '.join(names)}." for span, names in measured.items()]
-    low_hz, high_hz = window_limits(mounting.lowest_rotor_hz, mounting.manoeuvre_hz)
+    low_hz, high_hz = mounting.window_hz
     spans = [
         Span(
             axis="y",
@@ -166,14 +166,13 @@ def transmissibility_chart(
     bands = mounting.rotor_bands
     top = max(b.high_hz for b in bands) * 1.5
     f = np.geomspace(1.0, max(top, 100.0), 320)
-    omega = 2.0 * np.pi * f
     series = []
     for colour, t in enumerate(temperature_c):
         scale = ln_scale_at_rest(
             candidate.curve, candidate.part, axis, squeeze_mm, np.array(float(t)), mounting.mass_kg, mounting.count
         )
-        k = np.exp(candidate.curve.ln_modulus(np.full(f.shape, float(t)), np.log(omega)) + scale[:, None])
-        through = band(np.abs(k) / np.abs(k - mounting.mass_kg * omega**2 * 1e-3))
+        k = np.exp(candidate.curve.ln_modulus(np.full(f.shape, float(t)), np.log(2.0 * np.pi * f)) + scale[:, None])
+        through = band(transmissibility(mounting.mass_kg, k, f))
         series.append(
             Series(label=f"at {signed(t)} °C", x=f, y=through.median, low=through.low, high=through.high, colour=colour)
         )

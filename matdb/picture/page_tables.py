@@ -156,7 +156,6 @@ def page_tables(
         A value out of range, or no part to judge.
     """
     from matdb.exchange.fingerprint import store_fingerprint
-    from matdb.mounting.one_axis import window_limits
     from matdb.version import VERSION
 
     if not -150.0 <= low_c < high_c <= 300.0 or math.ceil(high_c) - math.floor(low_c) >= _MOST_STEPS:
@@ -173,7 +172,7 @@ def page_tables(
     if not ranking:
         raise InputError("parts", "none", "at least one part with this axis", "add one with 'matdb part add'")
     kept = ranking if parts is not None else ranking[:most]
-    low, high = window_limits(record.lowest_rotor_hz, record.manoeuvre_hz)
+    low, high = record.window_hz
     chances = _probabilities(store, record, [(r.part, r.squeeze_mm) for r in kept], t, axis)
     return PageTables(
         mounting=record,

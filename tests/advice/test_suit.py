@@ -14,9 +14,9 @@ from matdb.advice.suit import STATIC_HZ, VERDICTS, suit, verdict
 from matdb.advice.words import percent, sags
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
-from matdb.mounting.one_axis import window_limits
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.squeeze import SqueezeCase
+from matdb.mounting.suspended import window_limits
 from matdb.units import counted
 
 HOURS = np.linspace(-15.0, 30.0, 10)

@@ -8,8 +8,8 @@ import pytest
 from matdb.advice.score import Candidate
 from matdb.advice.suit import suit
 from matdb.form import Pad, Part, Ring
-from matdb.mounting.one_axis import FOLLOW_LEAST, ISOLATION_LEAST, rotor_speed_from_thrust, window_limits
 from matdb.mounting.record import Mounting, rectangle_positions
+from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, window_limits
 
 
 def steady(sure, name, form):
@@ -138,7 +138,3 @@ def test_a_centre_of_gravity_off_the_elastic_plane_is_warned_of(sure):
     hanging = suit([part], mounted(**where, centre_mm=(0.0, 0.0, -25.0)), [23.0])[0]
     assert not any("centre of gravity" in text for text in flat.warnings)
     assert any("25 mm above the centre of gravity" in text for text in hanging.warnings)
-
-
-def test_hover_speed_from_thrust():
-    assert float(rotor_speed_from_thrust(3.43, 254.0)) == pytest.approx(82.0, abs=0.05)

@@ -43,13 +43,13 @@ def case(factors: dict[str, int]) -> dict[str, float]:
 
     import numpy as np
 
-    from matdb.advice import limits
-    from matdb.advice import score as scoring
     from matdb.advice import suit as ranking
     from matdb.advice.score import Candidate
     from matdb.curve.fit import prior_curve
     from matdb.form import Part, Ring
+    from matdb.form import base as forms
     from matdb.material.record import Material
+    from matdb.mounting import suspended
     from matdb.mounting.record import Mounting
 
     n, m, draws = factors["parts"], factors["materials"], factors["draws"]
@@ -75,9 +75,9 @@ def case(factors: dict[str, int]) -> dict[str, float]:
         for k in range(n)
     ]
     shares = tuple(0.2 * k / max(factors["squeezes"] - 1, 1) for k in range(factors["squeezes"]))
-    scoring.SQUEEZE_SHARES = shares
-    f = np.geomspace(limits.FREQUENCIES_HZ[0], limits.FREQUENCIES_HZ[-1], factors["frequencies"])
-    limits._LN_OMEGA, limits._PLACES = np.log(2 * np.pi * f), np.arange(float(f.size))
+    forms.SQUEEZE_SHARES = shares
+    f = np.geomspace(suspended.FREQUENCIES_HZ[0], suspended.FREQUENCIES_HZ[-1], factors["frequencies"])
+    suspended._LN_OMEGA, suspended._PLACES = np.log(2 * np.pi * f), np.arange(float(f.size))
     mounting = Mounting(name="camera", mass_kg=0.6, count=4, rpm_idle=4200, rpm_full=8000, manoeuvre_hz=5.0)
     hours = np.random.default_rng(0).uniform(-15.0, 20.0, factors["hours"])
     started, used = time.perf_counter(), time.process_time()

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from matdb.errors import InputError
-from matdb.mounting import one_axis as oa
 from matdb.mounting import six_axis as sa
+from matdb.mounting import suspended as sus
 from matdb.mounting.record import Mounting, rectangle_positions
 from matdb.mounting.shake import AirframeSpectrum, read_spectrum, residual_shake
 
@@ -45,19 +45,19 @@ def test_airframe_pitch_reaches_the_picture_as_one_axis_would_have_it():
     f, accel = 82.0, 3.0  # Hz, rad/s2
     got = residual_shake(body, 10 + 1j, 4 + 0.4j, line(f, 4, accel), m)
     stiffness = 4 * (10 + 1j) * 40**2  # N mm/rad, pitch rocking alone
-    gain = oa.transmissibility(body.inertia_kg_mm2[1, 1], stiffness, f)  # kg mm2 and N mm: as kg and N/mm
+    gain = sus.transmissibility(body.inertia_kg_mm2[1, 1], stiffness, f)  # kg mm2 and N mm: as kg and N/mm
     pixels = gain * accel / (2 * np.pi * f) ** 2 * 24e3 / 4.0
     assert got.vertical_px[0] == pytest.approx(pixels, rel=1e-9)
     assert got.vertical_rms_px == pytest.approx(pixels / np.sqrt(2), rel=1e-9)
     assert got.horizontal_px[0] == pytest.approx(0, abs=1e-12)
-    assert got.bands_per_frame == pytest.approx(oa.bands_per_frame(f, 4000, 12.5))
+    assert got.bands_per_frame == pytest.approx(sus.bands_per_frame(f, 4000, 12.5))
 
 
 def test_yaw_shears_the_rows():
     m = mounting()
     got = residual_shake(sa.suspension(m), 10 + 1j, 4 + 0.4j, line(100.0, 5, 40.0), m)
     assert got.shear_rms_px_per_row == pytest.approx(
-        oa.rolling_shutter_shear(100.0, got.horizontal_px[0], 12.5) / np.sqrt(2), rel=1e-12
+        sus.rolling_shutter_shear(100.0, got.horizontal_px[0], 12.5) / np.sqrt(2), rel=1e-12
     )
 
 
@@ -77,7 +77,7 @@ def test_near_scenes_see_translation():
     ):
         got = residual_shake(body, 10.0, 4.0, line(82.0, axis, 9.81), m, view=view, distance_m=5.0)
         k = 40.0 if axis == 2 else 16.0
-        moved = oa.transmissibility(0.5, k, 82.0) * 9810 / (2 * np.pi * 82) ** 2
+        moved = sus.transmissibility(0.5, k, 82.0) * 9810 / (2 * np.pi * 82) ** 2
         assert getattr(got, name)[0] == pytest.approx(moved / 5000 * 6000, rel=1e-9)
 
 

@@ -31,6 +31,7 @@ def skew():
     inertia = np.array([[620.0, 40, -30], [40, 800, 25], [-30, 25, 700]])
     points = np.array([[60.0, 40, 12], [55, -42, 8], [-50, 45, 15], [-62, -38, 9], [5, 3, 30]])
     tilt = rng.normal(0, 0.4, (5, 3)) + np.array([0, 0, 1])
+    tilt /= np.linalg.norm(tilt, axis=1, keepdims=True)
     body = sa.Suspension(0.7, inertia, points, tilt, np.array([35.0, -4, -20]))
     return body, np.array([9.0, 7.5, 8.2, 6.4, 3.0]), np.array([4.0, 3.1, 5.2, 2.4, 1.0])
 
@@ -93,9 +94,8 @@ def test_camera_response_agrees_with_a_state_space_model_to_1e_6():
     # Relative motion z = x - b about the camera point, driven by the airframe's acceleration.
     a = np.block([[np.zeros((6, 6)), np.eye(6)], [-inverse @ k, -beta * inverse @ k]])
     f = np.array([3.0, 12.0, 25.0, 60.0, 200.0])
-    got = sa.camera_transmissibility(
-        body, lambda x: axial * (1 + 2j * np.pi * x * beta), lambda x: shear * (1 + 2j * np.pi * x * beta), f
-    )
+    lossy = 1 + 2j * np.pi * f[:, None] * beta
+    got = sa.camera_transmissibility(body, axial * lossy, shear * lossy, f)
     drive = np.vstack([np.zeros((6, 6)), -np.linalg.inv(shift)])
     system = StateSpace(a, drive, np.hstack([shift, np.zeros((6, 6))]), np.zeros((6, 6)))
     for x, t in zip(f, got, strict=True):
@@ -139,7 +139,6 @@ def test_equal_frequencies_still_lie_along_the_axes():
     body = sa.suspension(mounting(box_mm=(60, 60, 60), positions_mm=rectangle_positions(70, 70)))
     m = sa.modes(body, 8.0, 8.0)
     assert sorted(m.words) == sorted(sa.MODE_NAMES)
-    assert sorted(sa.modes(body, 8.0 + 1j, 8.0 + 1j).words) == sorted(sa.MODE_NAMES)
 
 
 def test_a_low_centre_of_gravity_couples_and_says_where_it_turns():
@@ -154,10 +153,8 @@ def test_a_low_centre_of_gravity_couples_and_says_where_it_turns():
     height = -m.shapes[0, j] / m.shapes[4, j]
     side = "above" if height > 0 else "below"
     assert f"{abs(height):.0f} mm {side} the centre of gravity" in m.words[j]
-    offset = sa.elastic_centre(body, 10.0, 4.0)
-    assert offset.surge_height_mm == pytest.approx(25)
-    assert offset.sway_height_mm == pytest.approx(25)
-    assert offset.bounce_ahead_mm == pytest.approx(0)
+    offset = sa.elastic_centre_mm(body, 10.0, 4.0)
+    assert offset == pytest.approx([25, 25, 0, 0, 0, 0])
     texts = sa.coupling_warnings(body, 10.0, 4.0)
     assert texts[0] == "the elastic centre lies 25 mm above the centre of gravity: surge couples with pitch rocking"
     assert len(texts) == 2
@@ -165,9 +162,8 @@ def test_a_low_centre_of_gravity_couples_and_says_where_it_turns():
 
 def test_offsets_name_their_sides():
     body = sa.suspension(mounting(centre_mm=(-12, 9, 0)))
-    offset = sa.elastic_centre(body, 10.0, 4.0)
-    assert (offset.bounce_ahead_mm, offset.bounce_left_mm) == pytest.approx((12, -9))
-    assert (offset.sway_ahead_mm, offset.surge_left_mm) == pytest.approx((12, -9))
+    offset = sa.elastic_centre_mm(body, 10.0, 4.0)
+    assert offset == pytest.approx([0, 0, 12, -9, -9, 12])
     text = " ".join(sa.coupling_warnings(body, 10.0, 4.0))
     assert "12 mm ahead of" in text
     assert "9 mm right of" in text
@@ -179,78 +175,7 @@ def test_inclination_lifts_the_elastic_centre():
     t, ka, ks, a = np.radians(35), 12.0, 3.0, 40.0
     body = sa.suspension(mounting(count=2, positions_mm=((a, 0, 0), (-a, 0, 0)), inclination_deg=35))
     want = a * (ka - ks) * np.sin(t) * np.cos(t) / (ka * np.sin(t) ** 2 + ks * np.cos(t) ** 2)
-    assert sa.elastic_centre(body, ka, ks).surge_height_mm == pytest.approx(want, rel=1e-12)
-
-
-def test_uniform_loss_factor_gives_half_of_it_to_every_mode():
-    body, axial, shear = skew()
-    real, lossy = sa.modes(body, axial, shear), sa.modes(body, axial * (1 + 0.24j), shear * (1 + 0.24j))
-    assert lossy.damping_ratio == pytest.approx(np.full(6, 0.12), rel=1e-9)
-    assert lossy.frequency_hz == pytest.approx(real.frequency_hz, rel=1e-9)
-    assert (real.damping_ratio == 0).all()
-
-
-def test_unlike_loss_factors_solve_the_complex_eigenproblem():
-    body, axial, shear = skew()
-    k = sa.stiffness_matrix(body, axial * (1 + 0.3j), shear * (1 + 0.05j))
-    m = sa.modes(body, axial * (1 + 0.3j), shear * (1 + 0.05j))
-    for j in range(6):
-        value = (2 * np.pi * m.frequency_hz[j]) ** 2 * (1 + 2j * m.damping_ratio[j])
-        left = 1e3 * k @ m.shapes[:, j]
-        assert np.abs(left - value * body.mass_matrix @ m.shapes[:, j]).max() < 1e-7 * np.abs(left).max()
-
-
-def test_frequency_dependent_stiffness_is_self_consistent_mode_by_mode():
-    body, axial, shear = skew()
-    p = 0.3
-    # All stiffness as f^p: each mode f = (kappa / 4 pi^2)^(1 / (2 - p)) with kappa its unit eigenvalue.
-    unit = (2 * np.pi * sa.modes(body, axial, shear).frequency_hz) ** 2
-    want = (unit / (4 * np.pi**2)) ** (1 / (2 - p))
-    eta = np.tan(np.pi * p / 2)
-    got = sa.modes(body, lambda f: axial * f**p * (1 + 1j * eta), lambda f: shear * f**p * (1 + 1j * eta))
-    assert got.frequency_hz == pytest.approx(want, rel=1e-10)
-    assert got.damping_ratio == pytest.approx(np.full(6, eta / 2), rel=1e-8)
-    fast = sa.material_modes(body, axial, shear, lambda f: f**p * (1 + 1j * eta))
-    assert fast.frequency_hz == pytest.approx(want, rel=1e-10)
-    assert fast.damping_ratio == pytest.approx(np.full(6, eta / 2), rel=1e-10)
-    assert np.abs(got.energy - fast.energy).max() < 1e-6
-
-
-def test_unlike_laws_on_axial_and_shear_satisfy_the_eigenproblem_at_their_own_frequency():
-    body, axial, shear = skew()
-    laws = (lambda f: axial * f**0.1, lambda f: shear * f**0.4)
-    got = sa.modes(body, *laws)
-    for j, f in enumerate(got.frequency_hz):
-        assert sa.modes(body, laws[0](f), laws[1](f)).frequency_hz[j] == pytest.approx(f, rel=1e-10)
-
-
-def test_draws_are_the_loop_over_draws():
-    body, axial, shear = skew()
-    scale = np.array([0.5, 1.0, 3.0])
-    law = lambda f: 2.0 * f**0.2 * (1 + 0.1j)  # noqa: E731
-    batch = sa.modes(
-        body, lambda f: scale[:, None, None] * axial * law(f), lambda f: scale[:, None, None] * shear * law(f)
-    )
-    fast = sa.material_modes(body, axial, shear, lambda f: scale[:, None] * law(f))
-    f = np.array([5.0, 50.0])
-    gains = sa.camera_transmissibility(
-        body,
-        lambda x: scale[:, None, None] * axial * law(x),
-        lambda x: scale[:, None, None] * shear * law(x),
-        f,
-    )
-    assert batch.frequency_hz.shape == fast.frequency_hz.shape == (3, 6)
-    assert batch.shapes.shape == (3, 6, 6)
-    assert gains.shape == (3, 2, 6, 6)
-    for i, s in enumerate(scale):
-        one = sa.modes(body, lambda f, s=s: s * axial * law(f), lambda f, s=s: s * shear * law(f))
-        assert batch.frequency_hz[i] == pytest.approx(one.frequency_hz, rel=1e-12)
-        assert fast.frequency_hz[i] == pytest.approx(one.frequency_hz, rel=1e-10)
-        assert tuple(batch.words[i]) == one.words
-        alone = sa.camera_transmissibility(
-            body, lambda x, s=s: s * axial * law(x), lambda x, s=s: s * shear * law(x), f
-        )
-        assert np.abs(gains[i] - alone).max() < 1e-12 * np.abs(alone).max()
+    assert sa.elastic_centre_mm(body, ka, ks)[0] == pytest.approx(want, rel=1e-12)
 
 
 @settings(max_examples=25, deadline=None)
@@ -276,48 +201,17 @@ def test_sum_of_squares_and_rigid_following_hold_for_any_box(m, axial, shear, dr
     k = sa.stiffness_matrix(body, axial, shear)
     trace = 1e3 * np.trace(np.linalg.solve(body.mass_matrix, k))
     assert np.sum((2 * np.pi * f) ** 2) == pytest.approx(trace, rel=1e-9)
-    t = sa.camera_transmissibility(body, axial, shear, 0.0)[0]
+    t = sa.camera_transmissibility(body, axial, shear, np.zeros(1))[0]
     assert np.abs(t - np.eye(6)).max() < 1e-6  # at rest the camera goes with the airframe
-    far = sa.camera_transmissibility(body, axial, shear, 1e6)[0]
+    far = sa.camera_transmissibility(body, axial, shear, np.array([1e6]))[0]
     assert np.abs(np.diag(far)).max() < 1e-3
 
 
 def test_one_isolator_leaves_free_motions():
     body = sa.suspension(mounting(count=1, positions_mm=((0, 0, 0),)))
-    m = sa.modes(body, 10.0 + 1j, 4.0 + 0.4j)
+    m = sa.modes(body, 10.0, 4.0)
     assert (m.frequency_hz[:3] == 0).all()
-    assert np.isnan(m.damping_ratio[:3]).all()
     assert m.frequency_hz[5] == pytest.approx(np.sqrt(1e4 / 0.5) / (2 * np.pi))
-    varying = sa.modes(body, lambda f: 10.0 * f**0, lambda f: 4.0 * f**0)
-    assert varying.frequency_hz == pytest.approx(m.frequency_hz, abs=1e-3)
-    with pytest.raises(InputError, match="enough to hold all six motions"):
-        sa.static_loads(body, 10.0, 4.0)
-
-
-def test_sag_shares_the_weight_by_the_levers():
-    body = sa.suspension(mounting(centre_mm=(10, 0, 0)))
-    got = sa.static_loads(body, 10.0, 4.0, (0.0, 1.0, 2.0, -1.0))
-    w = 0.5 * G
-    front, rear = w * (40 + 10) / 160, w * (40 - 10) / 160
-    assert got.axial_n[1] == pytest.approx([front, front, rear, rear], rel=1e-9)
-    assert got.axial_mm[1] == pytest.approx(np.array([front, front, rear, rear]) / 10, rel=1e-9)
-    assert got.axial_mm[1].mean() == pytest.approx(w / 40)
-    assert got.axial_n[2] == pytest.approx(2 * got.axial_n[1])
-    assert got.lift_off.any(axis=1).tolist() == [False, False, False, True]
-    assert got.travel_mm == pytest.approx(3 * front / 10)
-    held = sa.static_loads(body, 10.0, 4.0, (-1.0,), preload_n=2.0)
-    assert not held.lift_off.any()
-
-
-def test_inclined_isolators_sag_by_their_vertical_stiffness():
-    t = np.radians(40)
-    body = sa.suspension(mounting(inclination_deg=40))
-    got = sa.static_loads(body, 10.0, 4.0)
-    kz = 4 * (10 * np.cos(t) ** 2 + 4 * np.sin(t) ** 2)
-    assert -got.displacement[0, 2] == pytest.approx(0.5 * G / kz, rel=1e-9)
-    assert got.axial_mm[0] == pytest.approx(np.full(4, 0.5 * G / kz * np.cos(t)), rel=1e-9)
-    assert got.shear_mm[0] == pytest.approx(np.full(4, 0.5 * G / kz * np.sin(t)), rel=1e-9)
-    assert got.shear_n == pytest.approx(4 * got.shear_mm)
 
 
 def test_packages_hang_in_their_own_place():
@@ -347,23 +241,6 @@ def test_an_isolator_in_the_middle_stays_upright():
         (lambda b: sa.suspension(mounting(), "light"), "package"),
         (lambda b: sa.stiffness_matrix(b, np.ones(3), 1.0), "axial stiffness"),
         (lambda b: sa.stiffness_matrix(b, 1.0, "soft"), "shear stiffness"),
-        (lambda b: sa.modes(b, 1.0, lambda f: f), "stiffness"),
-        (lambda b: sa.modes(b, lambda f: np.ones(7), lambda f: 1.0), "stiffness"),
-        (lambda b: sa.camera_transmissibility(b, 1.0, 1.0, -1.0), "frequency_hz"),
-        (lambda b: sa.camera_transmissibility(b, np.ones((3, 1)), 1.0, [1.0, 2.0]), "stiffness"),
-        (lambda b: sa.static_loads(b, 1.0, 1.0, np.nan), "load_factors"),
-        (lambda b: sa.mode_words(np.eye(5), np.eye(5)), "shapes"),
-        (lambda b: sa.Suspension(-1, np.eye(3), np.zeros((1, 3)), np.ones((1, 3)), np.zeros(3)), "mass_kg"),
-        (
-            lambda b: sa.Suspension(1, -np.eye(3), np.zeros((1, 3)), np.ones((1, 3)), np.zeros(3)),
-            "inertia_kg_mm2",
-        ),
-        (lambda b: sa.Suspension(1, np.eye(3), np.zeros(3), np.ones((1, 3)), np.zeros(3)), "positions_mm"),
-        (
-            lambda b: sa.Suspension(1, np.eye(3), np.zeros((1, 3)), np.zeros((1, 3)), np.zeros(3)),
-            "directions",
-        ),
-        (lambda b: sa.Suspension(1, np.eye(3), np.zeros((1, 3)), np.ones((1, 3)), np.zeros(2)), "camera_mm"),
     ],
 )
 def test_what_cannot_be_is_refused_by_field(level, call, word):
