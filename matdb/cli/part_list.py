@@ -7,7 +7,7 @@ def part_list(store: str | None = None, *, material: str | None = None, as_json:
     """Print the parts of a store, with how much was read of each."""
     from matdb.cli.opening import open_told
     from matdb.cli.screen import document, show, table
-    from matdb.form.label import label_of
+    from matdb.form.base import label_of
 
     with open_told(store) as kept:
         parts = kept.records.part_lines(material)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-import pkgutil
-from dataclasses import dataclass, fields
-from importlib import import_module
-from importlib.util import find_spec
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.checks import checked_number
 from matdb.errors import InputError
-from matdb.form.label import label_of
+from matdb.fields import stem_of
+from matdb.plain import PlainRecord, from_plain
 
 if TYPE_CHECKING:
     from matdb.form.grommet_pair import GrommetPair
@@ -24,12 +24,10 @@ __all__ = [
     "MAX_SQUEEZE_SHARE",
     "OUTSIDE_SD",
     "SQUEEZE_SHARES",
-    "Form",
     "FormBase",
-    "checked_modulus",
     "form_from_dict",
     "form_from_text",
-    "import_every_form",
+    "label_of",
     "register",
 ]
 
@@ -47,7 +45,7 @@ _BUCKLING_SHARE_MOST = 0.5
 #: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
 INSIDE_SD, OUTSIDE_SD = 0.15, 0.25
 
-#: Every form that was imported, by its short name, filled by :func:`register`; ``matdb.form.FORMS`` has them all.
+#: Every form by its short name, filled by :func:`register`.
 FORMS: dict[str, type[FormBase]] = {}
 
 
@@ -57,30 +55,8 @@ def register(cls: type[FormBase]) -> type[FormBase]:
     return cls
 
 
-def import_every_form() -> None:
-    """Import every file of this folder, so that :data:`FORMS` is whole."""
-    import matdb.form as folder
-
-    for module in pkgutil.iter_modules(folder.__path__):
-        if not module.ispkg:
-            import_module(f"{folder.__name__}.{module.name}")
-
-
-def _known(kind: object) -> bool:
-    """Whether there is a form of that name; imports no more than it must."""
-    if isinstance(kind, str) and kind not in FORMS:
-        # Most forms live in a file of their own name.
-        own = kind.replace("-", "_")
-        spec = find_spec(f"matdb.form.{own}") if own.isidentifier() else None
-        if spec is not None and spec.submodule_search_locations is None:
-            import_module(spec.name)
-        if kind not in FORMS:
-            import_every_form()
-    return isinstance(kind, str) and kind in FORMS
-
-
 @dataclass(frozen=True)
-class FormBase:
+class FormBase(PlainRecord):
     """A part's geometry: dimensions in mm, stiffness per unit modulus.
 
     A form is a frozen dataclass whose fields are its dimensions; field names end in their unit.
@@ -89,6 +65,8 @@ class FormBase:
 
     kind: ClassVar[str] = ""
     axes: ClassVar[tuple[str, ...]] = ("axial",)
+    #: Those of them that frictionless faces cannot carry.
+    needs_bond: ClassVar[tuple[str, ...]] = ()
     #: False for a form known only by its readings: its scale is free.
     has_geometry: ClassVar[bool] = True
 
@@ -120,12 +98,25 @@ class FormBase:
             The form has no such axis, the squeeze leaves the form's range, or a modulus is not above 0.
         """
         self._check_axis(axis)
-        modulus = checked_modulus("youngs_modulus_mpa", youngs_modulus_mpa)
+        return self._scaled(
+            lambda squeeze, soft: self.unit_stiffness(axis, squeeze, soft),
+            youngs_modulus_mpa,
+            squeeze_mm,
+            bulk_modulus_mpa,
+        )
+
+    def _scaled(
+        self,
+        unit: Callable[[Array, Any], Any],
+        youngs_modulus_mpa: ArrayLike,
+        squeeze_mm: ArrayLike = 0.0,
+        bulk_modulus_mpa: ArrayLike | None = None,
+    ) -> Any:
+        """What a function of squeeze and compressibility gives per unit modulus, at a modulus; all of them checked."""
+        modulus = _checked_modulus("youngs_modulus_mpa", youngs_modulus_mpa)
         squeeze = self._checked_squeeze(squeeze_mm)
-        compressibility: Any = 0.0
-        if bulk_modulus_mpa is not None:
-            compressibility = modulus / checked_modulus("bulk_modulus_mpa", bulk_modulus_mpa)
-        value = np.asarray(modulus * self.unit_stiffness(axis, squeeze, compressibility))
+        soft = 0.0 if bulk_modulus_mpa is None else modulus / _checked_modulus("bulk_modulus_mpa", bulk_modulus_mpa)
+        value = np.asarray(modulus * unit(squeeze, soft))
         return value.item() if value.ndim == 0 else value
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
@@ -142,18 +133,50 @@ class FormBase:
         """
         raise NotImplementedError
 
+    @property
+    def covered(self) -> bool:
+        """Whether finite-element tables hold this geometry, or it needs none."""
+        return True
+
+    @property
+    def _ratios_shown(self) -> str:
+        """The ratios that decide whether the tables hold it, for the warning that they do not."""
+        return ""
+
     def offset_sd(self, axis: str = "axial") -> float:
-        """Standard deviation of ln(true / computed stiffness) that the geometry alone leaves open."""
-        return INSIDE_SD
+        """Standard deviation of ln(true / computed stiffness) that the geometry alone leaves open.
+
+        0.15 inside the finite-element tables (dimensions, edges, bonding), 0.25 outside.
+
+        Raises
+        ------
+        InputError
+            The form has no such axis.
+        """
+        self._check_axis(axis)
+        return INSIDE_SD if self.covered else OUTSIDE_SD
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """What the user should know of this geometry: outside a table's range, slender, very thin."""
-        return ()
+        """What the user should know of this geometry: outside a table's range, slender, very thin.
+
+        Raises
+        ------
+        InputError
+            The form has no such axis.
+        """
+        self._check_axis(axis)
+        if self.covered:
+            return ()
+        outside = f"outside the finite-element tables ({self._ratios_shown})"
+        return (f"{self.kind}: {outside}; closed form, less certain",)
 
     @property
     def squeezable_height_mm(self) -> float | None:
-        """The height that a squeeze along the axis acts on, in mm; None where a squeeze has no meaning."""
-        return None
+        """The height that a squeeze along the axis acts on, in mm: that of a field ``height_mm``.
+
+        None where a squeeze has no meaning.
+        """
+        return getattr(self, "height_mm", None)
 
     @property
     def pair(self) -> GrommetPair | None:
@@ -214,7 +237,7 @@ class FormBase:
 
     def to_dict(self) -> dict[str, Any]:
         """The form as plain values: ``{"form": kind, field: value, …}``."""
-        return {"form": self.kind} | {f.name: _plain(getattr(self, f.name)) for f in fields(self)}
+        return {"form": self.kind} | super().to_dict()
 
     def label(self) -> str:
         """A short text of kind and dimensions for tables."""
@@ -223,6 +246,8 @@ class FormBase:
     def _check_axis(self, axis: str) -> None:
         if axis not in self.axes:
             raise InputError("axis", axis, "one of " + ", ".join(self.axes) + f" for a {self.kind}")
+        if axis in self.needs_bond:
+            self._check_bond(axis)
 
     def _checked_squeeze(self, squeeze_mm: ArrayLike) -> Array:
         """Return the squeeze as an array, or say why it cannot be."""
@@ -247,13 +272,7 @@ class FormBase:
     def _positive(self, *names: str) -> None:
         """Check that the named dimensions are above zero and at most a metre; store them as floats."""
         for name in names:
-            value = getattr(self, name)
-            try:
-                number = float(value)
-            except (TypeError, ValueError, OverflowError):
-                number = math.nan
-            if isinstance(value, bool) or not (0.0 < number <= 1000.0):
-                raise InputError(f"{self.kind} {name}", value, "above 0 and at most 1000 mm")
+            number = checked_number(f"{self.kind} {name}", getattr(self, name), 0.0, 1000.0, "mm", open_low=True)
             object.__setattr__(self, name, number)
 
     def _yes_or_no(self, *names: str) -> None:
@@ -261,7 +280,7 @@ class FormBase:
             if not isinstance(getattr(self, name), bool):
                 raise InputError(f"{self.kind} {name}", getattr(self, name), "true or false")
 
-    def _needs_bond(self, axis: str) -> None:
+    def _check_bond(self, axis: str) -> None:
         """Refuse a direction in which frictionless faces carry nothing."""
         if not getattr(self, "bonded", True):
             raise InputError(
@@ -275,26 +294,8 @@ class FormBase:
             )
 
 
-Form = FormBase
-
-
-def _plain(value: Any) -> Any:
-    """Return a field as JSON knows it: nested forms as dictionaries, tuples as lists."""
-    if isinstance(value, FormBase):
-        return value.to_dict()
-    if isinstance(value, tuple):
-        return [_plain(v) for v in value]
-    return value
-
-
-def checked_modulus(name: str, value: ArrayLike) -> Any:
-    """Return a modulus as a real or complex array whose real part is above 0 (nan passes).
-
-    Raises
-    ------
-    InputError
-        Not numbers, or a real part of 0 or less.
-    """
+def _checked_modulus(name: str, value: ArrayLike) -> Any:
+    """Return a modulus as a real or complex array whose real part is above 0 (nan passes)."""
     array = np.asarray(value)
     if array.dtype.kind not in "fciu":
         raise InputError(name, value, "a number or an array of numbers in MPa")
@@ -307,6 +308,28 @@ def checked_modulus(name: str, value: ArrayLike) -> Any:
 def _first(values: Any, where: Any) -> Any:
     """Return the first value that is marked, for an error message."""
     return np.broadcast_to(values, where.shape)[where].flat[0].item()
+
+
+def label_of(values: Mapping[str, Any]) -> str:
+    """A short text of kind and dimensions.
+
+    Parameters
+    ----------
+    values : mapping
+        What a form's ``to_dict`` gives: ``{"form": kind, field: value, ...}``.
+    """
+    parts = []
+    for name, value in values.items():
+        if name == "form" or isinstance(value, bool) or value is None or value == []:
+            continue
+        if isinstance(value, Mapping):
+            shown = f"({label_of(value)})"
+        elif isinstance(value, list):
+            shown = f"{len(value)} values"
+        else:
+            shown = f"{value:g}" if isinstance(value, float | int) else str(value)
+        parts.append(f"{stem_of(name).replace('_', ' ')} {shown}")
+    return f"{values['form']} " + ", ".join(parts)
 
 
 def form_from_text(text: str) -> FormBase:
@@ -324,19 +347,17 @@ def form_from_text(text: str) -> FormBase:
     """
     kind, _, sizes = text.strip().lower().partition(" ")
     allowed = "a form and its dimensions in mm, such as ring 16x6x5 or pad 10x4"
-    if not _known(kind):
+    if kind not in FORMS:
         raise InputError("form", text, allowed, "known forms: " + ", ".join(sorted(FORMS)))
     try:
         return FORMS[kind](*(float(size) for size in sizes.replace("×", "x").split("x")))
-    except TypeError:
-        raise InputError("form", text, allowed) from None
-    except ValueError as error:
-        if isinstance(error, InputError):
-            raise
+    except InputError:
+        raise
+    except (TypeError, ValueError):
         raise InputError("form", text, allowed) from None
 
 
-def form_from_dict(values: dict[str, Any]) -> FormBase:
+def form_from_dict(values: Mapping[str, Any]) -> FormBase:
     """Build a form from what :meth:`FormBase.to_dict` gave.
 
     Raises
@@ -344,16 +365,8 @@ def form_from_dict(values: dict[str, Any]) -> FormBase:
     InputError
         Unknown form, missing or unknown dimension, or a dimension out of range.
     """
-    rest = dict(values)
-    kind = rest.pop("form", None)
-    if not _known(kind):
+    kind = values.get("form")
+    if not isinstance(kind, str) or kind not in FORMS:
         raise InputError("form", kind, "one of " + ", ".join(sorted(FORMS)))
-    cls = FORMS[kind]
-    known = {f.name for f in fields(cls)}
-    for name in rest:
-        if name not in known:
-            raise InputError(f"{kind} {name}", rest[name], "one of the fields " + ", ".join(sorted(known)))
-    try:
-        return cls(**rest)
-    except TypeError as error:
-        raise InputError(f"form {kind}", sorted(rest), "given with all of its dimensions", str(error)) from None
+    dimensions = {name: value for name, value in values.items() if name != "form"}
+    return from_plain(FORMS[kind], dimensions, kind, f"form {kind}", of="dimensions")

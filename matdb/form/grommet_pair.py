@@ -44,7 +44,7 @@ class GrommetPair(FormBase):
 
     Examples
     --------
-    >>> from matdb.form.ring import Ring
+    >>> from matdb.form.round_pad import Ring
     >>> pair = GrommetPair(Ring(12.0, 5.0, 4.0), plate_mm=2.0, thread="M3", spacer_mm=9.4)
     >>> pair.stack_mm, round(pair.spacer_squeeze_mm, 6)
     (10.0, 0.6)
@@ -139,6 +139,11 @@ class GrommetPair(FormBase):
         down, up = balance(lower, upper, total, 0.0, soft) if np.any(total) else (total, total)
         value = lower.unit_stiffness(axis, down, compressibility)
         return value + upper.unit_stiffness(axis, up, compressibility)
+
+    @property
+    def covered(self) -> bool:
+        """See :attr:`FormBase.covered`: whether both halves are."""
+        return all(half.covered for half in self.halves)
 
     def offset_sd(self, axis: str = "axial") -> float:
         """See :meth:`FormBase.offset_sd`: that of the less certain half."""

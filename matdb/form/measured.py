@@ -44,11 +44,6 @@ class Measured(FormBase):
         if self.height_mm is not None:
             self._positive("height_mm")
 
-    @property
-    def squeezable_height_mm(self) -> float | None:
-        """The free height in mm, None when unknown."""
-        return self.height_mm
-
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """1 N/mm by convention; see :meth:`FormBase.unit_stiffness`."""
         return np.full_like(squeeze_mm, 1.0 if axis == "axial" else self.shear_share)

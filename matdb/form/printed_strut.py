@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from matdb.errors import InputError
-from matdb.form.base import Array, FormBase, register
-from matdb.form.dimensionless import column_axial, column_sideways
-from matdb.form.squeeze_law import FrictionlessLaw
-from matdb.form.strut import Strut
+from matdb.form.base import Array, register
+from matdb.form.column import column_axial, column_sideways
+from matdb.form.squeeze_law import FRICTIONLESS
+from matdb.form.strut import RoundLeg
 
 __all__ = ["PrintedStrut"]
 
@@ -23,7 +23,7 @@ ACROSS_LAYERS = 0.85
 
 @register
 @dataclass(frozen=True)
-class PrintedStrut(FormBase):
+class PrintedStrut(RoundLeg):
     """A round leg printed with a solid wall and an infill.
 
     Along its axis wall and infill act side by side, ``E A = Es (A_wall + φⁿ A_infill)``; across it the wall
@@ -53,7 +53,6 @@ class PrintedStrut(FormBase):
     """
 
     kind: ClassVar[str] = "printed-strut"
-    axes: ClassVar[tuple[str, ...]] = ("axial", "lateral")
 
     outer_mm: float
     inner_mm: float = 0.0
@@ -64,28 +63,14 @@ class PrintedStrut(FormBase):
     build: str = "upright"
 
     def __post_init__(self) -> None:
-        solid = self._solid
-        object.__setattr__(self, "inner_mm", solid.inner_mm)
-        self._positive("outer_mm", "length_mm", "wall_mm", "infill_share")
+        self._check_leg()
+        self._positive("wall_mm", "infill_share")
         if self.infill_share > 1.0:
             raise InputError(f"{self.kind} infill_share", self.infill_share, "above 0 and at most 1", "20 % is 0.2")
         if self.pattern not in PATTERN_EXPONENT:
             raise InputError(f"{self.kind} pattern", self.pattern, "one of " + ", ".join(PATTERN_EXPONENT))
         if self.build not in ("upright", "lying"):
             raise InputError(f"{self.kind} build", self.build, "upright or lying")
-
-    @property
-    def _solid(self) -> Strut:
-        try:
-            return Strut(self.outer_mm, self.inner_mm, self.length_mm)
-        except InputError as error:
-            field = error.field.replace("strut", self.kind, 1)
-            raise InputError(field, error.value, error.allowed, error.cure) from None
-
-    @property
-    def squeezable_height_mm(self) -> float:
-        """The free length in mm."""
-        return self.length_mm
 
     @property
     def shares(self) -> tuple[float, float]:
@@ -99,28 +84,20 @@ class PrintedStrut(FormBase):
         layer = ACROSS_LAYERS if self.build == "upright" else 1.0
         return layer * (1.0 - area * (1.0 - sparse)), layer * (1.0 - moment * (1.0 - sparse))
 
-    @property
-    def buckling_share(self) -> float:
-        """Axial squeeze over length at which the leg buckles, as of a solid one."""
-        return self._solid.buckling_share
-
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_stiffness`."""
-        solid = self._solid
         by_area, by_moment = self.shares
-        slender, hole = self.length_mm / self.outer_mm, self.inner_mm / self.outer_mm
-        scale = solid.area_mm2 / self.length_mm
+        slender, hole = self._ratios
+        scale = self.area_mm2 / self.length_mm
         if axis == "axial":
-            law = FrictionlessLaw().tangent(squeeze_mm / self.length_mm)
-            return scale * by_area * column_axial(slender, hole, compressibility) * law
+            linear = by_area * column_axial(slender, hole, compressibility)
+            return scale * linear * FRICTIONLESS.tangent(squeeze_mm / self.length_mm)
         # Split the solid leg's compliance into bending (slender-beam share) and the rest.
         radius_sq = (1.0 + hole**2) / 16.0
         end = 0.09 * math.sqrt(1.0 - hole**2)
-        bending = slender**2 / (12.0 * radius_sq) * (slender / (slender + end)) ** 3
         whole = 1.0 / float(column_sideways(slender, hole))
-        bending = min(bending, whole)
-        left = solid.left_under(squeeze_mm)
-        return scale * left / ((whole - bending) / by_area + bending / by_moment)
+        bending = min(slender**2 / (12.0 * radius_sq) * (slender / (slender + end)) ** 3, whole)
+        return scale * self.left_under(squeeze_mm) / ((whole - bending) / by_area + bending / by_moment)
 
     def offset_sd(self, axis: str = "axial") -> float:
         """See :meth:`FormBase.offset_sd`: 0.35; infill exponent, lines' adhesion and wall are all guesses."""
@@ -129,7 +106,7 @@ class PrintedStrut(FormBase):
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
         """See :meth:`FormBase.warnings`."""
-        out = [text.replace("strut", self.kind, 1) for text in self._solid.warnings(axis)]
-        if self.infill_share < 1.0:
-            out.append("printed-strut: infill is only estimated; a single reading on the part beats it")
-        return tuple(out)
+        out = super().warnings(axis)
+        if self.infill_share == 1.0:
+            return out
+        return (*out, f"{self.kind}: infill is only estimated; a single reading on the part beats it")

@@ -1,37 +1,31 @@
-"""What the solid pad and the ring share: a round body between two flat faces."""
+"""The solid pad and the ring, the usual half of a grommet: a round body between two flat faces."""
 
 from __future__ import annotations
 
 import functools
 import math
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.form.base import INSIDE_SD, MAX_SQUEEZE_SHARE, OUTSIDE_SD, Array, FormBase, checked_modulus
-from matdb.form.dimensionless import column_axial, column_covered, column_sideways
-from matdb.form.squeeze_law import (
-    FrictionlessLaw,
-    LoadCurve,
-    MeasuredLaw,
-    SqueezeLaw,
-    TabulatedLaw,
-    checked_load_points,
-    tabulated_law,
-)
+from matdb.form.base import INSIDE_SD, Array, FormBase, register
+from matdb.form.column import column_axial, column_covered, column_sideways
+from matdb.form.squeeze_law import FRICTIONLESS, LoadCurve, SqueezeLaw, checked_load_points, tabulated_law
 
-__all__ = ["RoundPad"]
+__all__ = ["Pad", "Ring", "RoundPad"]
 
 
 class RoundPad(FormBase):
     """A round body of height h between two flat faces; a subclass gives its diameters."""
 
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
+    needs_bond: ClassVar[tuple[str, ...]] = ("shear",)
 
     height_mm: float
     bonded: bool
-    load_points: tuple[tuple[float, float], ...] | str
+    load_points: Any
 
     @property
     def _diameters_mm(self) -> tuple[float, float]:
@@ -45,15 +39,16 @@ class RoundPad(FormBase):
         return math.pi / 4.0 * (outer**2 - inner**2)
 
     @property
+    def _ratios(self) -> tuple[float, float]:
+        """Height over outer diameter, and inner over outer diameter."""
+        outer, inner = self._diameters_mm
+        return self.height_mm / outer, inner / outer
+
+    @property
     def shape_factor(self) -> float:
         """Loaded over free area, ``(Do − Di) / (4 h)``, dimensionless."""
         outer, inner = self._diameters_mm
         return (outer - inner) / (4.0 * self.height_mm)
-
-    @property
-    def squeezable_height_mm(self) -> float:
-        """The free height in mm."""
-        return self.height_mm
 
     def force_n(
         self,
@@ -78,13 +73,7 @@ class RoundPad(FormBase):
         InputError
             The squeeze leaves the range, or a modulus is not above 0.
         """
-        modulus = checked_modulus("youngs_modulus_mpa", youngs_modulus_mpa)
-        squeeze = self._checked_squeeze(squeeze_mm)
-        compressibility: Any = 0.0
-        if bulk_modulus_mpa is not None:
-            compressibility = modulus / checked_modulus("bulk_modulus_mpa", bulk_modulus_mpa)
-        value = np.asarray(modulus * self.unit_force(squeeze, compressibility))
-        return value.item() if value.ndim == 0 else value
+        return self._scaled(self.unit_force, youngs_modulus_mpa, squeeze_mm, bulk_modulus_mpa)
 
     def unit_force(self, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """Force in N at a Young's modulus of 1 MPa; see :meth:`force_n`."""
@@ -98,74 +87,52 @@ class RoundPad(FormBase):
         depend on λ.
         """
         scale = self.area_mm2 / self.height_mm
-        squeezed = bool(np.any(squeeze_mm))
         if axis == "shear":
-            outer, inner = self._diameters_mm
-            value = scale * column_sideways(self.height_mm / outer, inner / outer)
-            return value * np.ones_like(squeeze_mm) if squeezed else value
-        value = scale * self._linear(compressibility)
-        return value * self._law.tangent(np.asarray(squeeze_mm) / self.height_mm) if squeezed else value
+            return scale * column_sideways(*self._ratios) * np.ones_like(squeeze_mm)
+        return scale * self._linear(compressibility) * self._law.tangent(np.asarray(squeeze_mm) / self.height_mm)
 
     def _linear(self, compressibility: Any) -> Any:
         """Apparent over true Young's modulus at no squeeze."""
         if not self.bonded:
             return 1.0
-        if not np.any(compressibility):
-            return self._bonded_gain
-        outer, inner = self._diameters_mm
-        return column_axial(self.height_mm / outer, inner / outer, compressibility)
+        return column_axial(*self._ratios, compressibility) if np.any(compressibility) else self._bonded_gain
 
     @functools.cached_property
     def _law(self) -> SqueezeLaw:
         if self.load_points:
-            assert not isinstance(self.load_points, str)
-            return MeasuredLaw(LoadCurve(self.load_points), self.height_mm)
-        if not self.bonded:
-            return FrictionlessLaw()
-        outer, inner = self._diameters_mm
-        return tabulated_law(self.shape_factor, inner / outer)
+            return LoadCurve(self.load_points).law(self.height_mm)
+        return tabulated_law(self.shape_factor, self._ratios[1]) if self.bonded else FRICTIONLESS
 
     @property
     def squeeze_reach_mm(self) -> float:
         """Squeeze in mm up to which its force is known: by the table, the measured points, or the exact law."""
-        law = self._law
-        if isinstance(law, MeasuredLaw):
-            return law.curve.points[-1][0]
-        share = law.most if isinstance(law, TabulatedLaw) else MAX_SQUEEZE_SHARE
-        return share * self.height_mm
+        return float(self.load_points[-1][0]) if self.load_points else self._law.most * self.height_mm
 
     @property
     def covered(self) -> bool:
-        """Whether the finite-element tables hold this geometry; frictionless faces need none."""
-        outer, inner = self._diameters_mm
-        return not self.bonded or column_covered(self.height_mm / outer, inner / outer)
+        """See :attr:`FormBase.covered`; frictionless faces need no table."""
+        return not self.bonded or column_covered(*self._ratios)
+
+    @property
+    def _ratios_shown(self) -> str:
+        return f"shape factor {self.shape_factor:.3g}, diameter ratio {self._ratios[1]:.2g}"
 
     def offset_sd(self, axis: str = "axial") -> float:
         """See :meth:`FormBase.offset_sd`.
 
-        0.15 inside the tables (dimensions, edges, bonding), 0.25 outside. Real loose faces lie anywhere between
-        frictionless and bonded, so these get half of that span, at most 0.5.
+        Real loose faces lie anywhere between frictionless and bonded, so these get half of that span, at most 0.5.
         """
-        self._check_axis(axis)
-        if not self.bonded:
-            return min(max(INSIDE_SD, 0.5 * math.log(self._bonded_gain)), 0.5)
-        return INSIDE_SD if self.covered else OUTSIDE_SD
+        sd = super().offset_sd(axis)
+        return sd if self.bonded else min(max(INSIDE_SD, 0.5 * math.log(self._bonded_gain)), 0.5)
 
     @functools.cached_property
     def _bonded_gain(self) -> float:
-        outer, inner = self._diameters_mm
-        return float(column_axial(self.height_mm / outer, inner / outer))
+        return float(column_axial(*self._ratios))
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
         """See :meth:`FormBase.warnings`."""
-        self._check_axis(axis)
-        out = []
-        outer, inner = self._diameters_mm
-        if not self.covered:
-            out.append(
-                f"{self.kind}: outside the finite-element tables (shape factor {self.shape_factor:.3g}, diameter "
-                f"ratio {inner / outer:.2g}); closed form, less certain"
-            )
+        out = list(super().warnings(axis))
+        slender, hole = self._ratios
         if axis == "axial" and not self.bonded:
             out.append(
                 f"{self.kind}: frictionless faces are an ideal; friction stiffens towards bonded faces, "
@@ -177,21 +144,108 @@ class RoundPad(FormBase):
                 "2000 MPa it lowers the stiffness by the share "
                 f"{float(2.0 * self.shape_factor**2 / 2000.0):.1%} per MPa of Young's modulus"
             )
-        slender = self.height_mm / outer
         if slender > 3.0:
             out.append(f"{self.kind}: taller than three diameters; it may buckle, treat it as a strut")
-        if inner > 0.4 * outer and self.shape_factor < 0.16:
+        if hole > 0.4 and self.shape_factor < 0.16:
             out.append(
                 f"{self.kind}: the wall is thin for its height; it folds at about "
                 f"{self.squeeze_reach_mm / self.height_mm:.0%} squeeze"
             )
         return tuple(out)
 
-    def _checked_points(self) -> None:
+    def _check_faces(self) -> None:
+        self._yes_or_no("bonded")
         points = checked_load_points(f"{self.kind} load_points", self.load_points, least=0)
         object.__setattr__(self, "load_points", points)
 
-    def _check_axis(self, axis: str) -> None:
-        super()._check_axis(axis)
-        if axis == "shear":
-            self._needs_bond(axis)
+
+@register
+@dataclass(frozen=True)
+class Pad(RoundPad):
+    """A solid round pad, squeezed along its axis or sheared across it.
+
+    Attributes
+    ----------
+    diameter_mm : float
+        Diameter in mm, above 0.
+    height_mm : float
+        Free height in mm, above 0.
+    bonded : bool
+        True when both faces hold the rubber (glued, moulded on or clamped); False for frictionless faces,
+        which carry no shear.
+    load_points : tuple of (float, float), or str
+        Measured deflection in mm and force in N, rising (as text ``"0.5:4, 1:10"``): their shape replaces that
+        of the table when the part is squeezed; the modulus still gives the scale.
+
+    Raises
+    ------
+    InputError
+        A dimension is not above 0.
+
+    Examples
+    --------
+    >>> round(Pad(diameter_mm=10.0, height_mm=5.0).stiffness_n_per_mm(1.0), 1)
+    24.3
+    """
+
+    kind: ClassVar[str] = "pad"
+
+    diameter_mm: float
+    height_mm: float
+    bonded: bool = True
+    load_points: tuple[tuple[float, float], ...] | str = ()
+
+    def __post_init__(self) -> None:
+        self._positive("diameter_mm", "height_mm")
+        self._check_faces()
+
+    @property
+    def _diameters_mm(self) -> tuple[float, float]:
+        return self.diameter_mm, 0.0
+
+
+@register
+@dataclass(frozen=True)
+class Ring(RoundPad):
+    """A round pad with a concentric hole, squeezed along its axis or sheared across it.
+
+    Attributes
+    ----------
+    outer_mm, inner_mm : float
+        Diameters in mm, inner below outer; the hole's wall is free.
+    height_mm : float
+        Free height in mm, above 0.
+    bonded : bool
+        True when both faces hold the rubber (glued, moulded on or clamped); False for frictionless faces,
+        which carry no shear.
+    load_points : tuple of (float, float), or str
+        Measured deflection in mm and force in N, rising (as text ``"0.5:4, 1:10"``): their shape replaces that
+        of the table when the part is squeezed; the modulus still gives the scale.
+
+    Raises
+    ------
+    InputError
+        A dimension is not above 0, or inner is not below outer.
+
+    Examples
+    --------
+    >>> Ring(outer_mm=16.0, inner_mm=6.0, height_mm=5.0).shape_factor
+    0.5
+    """
+
+    kind: ClassVar[str] = "ring"
+
+    outer_mm: float
+    inner_mm: float
+    height_mm: float
+    bonded: bool = True
+    load_points: tuple[tuple[float, float], ...] | str = ()
+
+    def __post_init__(self) -> None:
+        self._positive("outer_mm", "inner_mm", "height_mm")
+        self._below("inner_mm", "outer_mm")
+        self._check_faces()
+
+    @property
+    def _diameters_mm(self) -> tuple[float, float]:
+        return self.outer_mm, self.inner_mm

@@ -9,16 +9,94 @@ from typing import Any, ClassVar
 import numpy as np
 
 from matdb.errors import InputError
-from matdb.form.base import INSIDE_SD, OUTSIDE_SD, Array, FormBase, register
-from matdb.form.dimensionless import column_axial, column_covered, column_sideways
-from matdb.form.squeeze_law import FrictionlessLaw
+from matdb.form.base import Array, FormBase, register
+from matdb.form.column import column_axial, column_covered, column_sideways
+from matdb.form.squeeze_law import FRICTIONLESS
 
-__all__ = ["Strut"]
+__all__ = ["RoundLeg", "Strut"]
+
+
+class RoundLeg(FormBase):
+    """What a solid and a printed leg share: its dimensions, and how it buckles."""
+
+    axes: ClassVar[tuple[str, ...]] = ("axial", "lateral")
+
+    outer_mm: float
+    inner_mm: float
+    length_mm: float
+
+    def _check_leg(self) -> None:
+        self._positive("outer_mm", "length_mm")
+        if self.inner_mm != 0.0:
+            self._positive("inner_mm")
+            self._below("inner_mm", "outer_mm")
+        object.__setattr__(self, "inner_mm", float(self.inner_mm))
+
+    @property
+    def _ratios(self) -> tuple[float, float]:
+        """Length over outer diameter, and inner over outer diameter."""
+        return self.length_mm / self.outer_mm, self.inner_mm / self.outer_mm
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the cross-section in mm²."""
+        return math.pi / 4.0 * (self.outer_mm**2 - self.inner_mm**2)
+
+    @property
+    def squeezable_height_mm(self) -> float:
+        """The free length in mm."""
+        return self.length_mm
+
+    @property
+    def buckling_share(self) -> float:
+        """Axial squeeze over length at which the leg buckles, ends held parallel (estimate).
+
+        Euler's load ``π² E I / L²`` in series with the shear stiffness (Engesser), small strain.
+        """
+        radius_sq = (self.outer_mm**2 + self.inner_mm**2) / 16.0
+        euler = math.pi**2 * radius_sq / self.length_mm**2
+        kappa_g = 0.3
+        return euler / (1.0 + euler / kappa_g)
+
+    def left_under(self, squeeze_mm: Array) -> Array:
+        """Lateral stiffness left under a static squeeze, ``1 − P / P_buckling``, by small-strain beam theory.
+
+        Raises
+        ------
+        InputError
+            The strut buckles.
+        """
+        left: Array = 1.0 - np.asarray(squeeze_mm) / (self.buckling_share * self.length_mm)
+        if (left <= 0.0).any():
+            raise InputError(
+                "squeeze_mm",
+                float(np.max(squeeze_mm)),
+                f"below {self.buckling_share * self.length_mm:.3g} mm, where this strut buckles",
+                "take a shorter or thicker strut",
+            )
+        return left
+
+    @property
+    def covered(self) -> bool:
+        """See :attr:`FormBase.covered`."""
+        return column_covered(*self._ratios)
+
+    @property
+    def _ratios_shown(self) -> str:
+        slender, hole = self._ratios
+        return f"L/D {slender:.3g}, diameter ratio {hole:.2g}"
+
+    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
+        """See :meth:`FormBase.warnings`."""
+        out, share = super().warnings(axis), self.buckling_share
+        if share >= 0.1:
+            return out
+        return (*out, f"{self.kind}: slender, it buckles at about {share:.1%} static squeeze; keep below half of that")
 
 
 @register
 @dataclass(frozen=True)
-class Strut(FormBase):
+class Strut(RoundLeg):
     """A solid or hollow round leg, loaded along its axis, or across it with both ends held parallel.
 
     Attributes
@@ -42,7 +120,7 @@ class Strut(FormBase):
     """
 
     kind: ClassVar[str] = "strut"
-    axes: ClassVar[tuple[str, ...]] = ("axial", "lateral")
+    needs_bond: ClassVar[tuple[str, ...]] = ("lateral",)
 
     outer_mm: float
     inner_mm: float = 0.0
@@ -50,87 +128,18 @@ class Strut(FormBase):
     bonded: bool = True
 
     def __post_init__(self) -> None:
-        self._positive("outer_mm", "length_mm")
-        if self.inner_mm != 0.0:
-            self._positive("inner_mm")
-            self._below("inner_mm", "outer_mm")
-        object.__setattr__(self, "inner_mm", float(self.inner_mm))
+        self._check_leg()
         self._yes_or_no("bonded")
-
-    @property
-    def area_mm2(self) -> float:
-        """Area of the cross-section in mm²."""
-        return math.pi / 4.0 * (self.outer_mm**2 - self.inner_mm**2)
-
-    @property
-    def squeezable_height_mm(self) -> float:
-        """The free length in mm."""
-        return self.length_mm
-
-    @property
-    def buckling_share(self) -> float:
-        """Axial squeeze over length at which the leg buckles, ends held parallel (estimate).
-
-        Euler's load ``π² E I / L²`` in series with the shear stiffness (Engesser), small strain.
-        """
-        radius_sq = (self.outer_mm**2 + self.inner_mm**2) / 16.0
-        euler = math.pi**2 * radius_sq / self.length_mm**2
-        kappa_g = 0.3
-        return euler / (1.0 + euler / kappa_g)
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_stiffness`."""
-        slender, hole = self.length_mm / self.outer_mm, self.inner_mm / self.outer_mm
         scale = self.area_mm2 / self.length_mm
-        share = squeeze_mm / self.length_mm
-        if axis == "axial":
-            linear = column_axial(slender, hole, compressibility) if self.bonded else 1.0
-            return scale * linear * FrictionlessLaw().tangent(share)
-        return scale * column_sideways(slender, hole) * self.left_under(squeeze_mm)
-
-    def left_under(self, squeeze_mm: Array) -> Array:
-        """Lateral stiffness left under a static squeeze, ``1 − P / P_buckling``, by small-strain beam theory.
-
-        Raises
-        ------
-        InputError
-            The strut buckles.
-        """
-        left: Array = 1.0 - np.asarray(squeeze_mm) / (self.buckling_share * self.length_mm)
-        if (left <= 0.0).any():
-            raise InputError(
-                "squeeze_mm",
-                float(np.max(squeeze_mm)),
-                f"below {self.buckling_share * self.length_mm:.3g} mm, where this strut buckles",
-                "take a shorter or thicker strut",
-            )
-        return left
-
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        self._check_axis(axis)
-        out = []
-        share = self.buckling_share
-        if not self.covered:
-            out.append(
-                f"strut: outside the finite-element tables (L/D {self.length_mm / self.outer_mm:.3g}, diameter ratio "
-                f"{self.inner_mm / self.outer_mm:.2g}); closed form, less certain"
-            )
-        if share < 0.1:
-            out.append(f"strut: slender, it buckles at about {share:.1%} static squeeze; keep below half of that")
-        return tuple(out)
+        if axis == "lateral":
+            return scale * column_sideways(*self._ratios) * self.left_under(squeeze_mm)
+        linear = column_axial(*self._ratios, compressibility) if self.bonded else 1.0
+        return scale * linear * FRICTIONLESS.tangent(squeeze_mm / self.length_mm)
 
     @property
     def covered(self) -> bool:
-        """Whether the finite-element tables hold this geometry; frictionless ends need none."""
-        return not self.bonded or column_covered(self.length_mm / self.outer_mm, self.inner_mm / self.outer_mm)
-
-    def offset_sd(self, axis: str = "axial") -> float:
-        """See :meth:`FormBase.offset_sd`: 0.15 inside the tables, 0.25 outside."""
-        self._check_axis(axis)
-        return INSIDE_SD if self.covered else OUTSIDE_SD
-
-    def _check_axis(self, axis: str) -> None:
-        super()._check_axis(axis)
-        if axis == "lateral":
-            self._needs_bond(axis)
+        """See :attr:`FormBase.covered`; frictionless ends need no table."""
+        return not self.bonded or super().covered

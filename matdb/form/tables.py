@@ -12,28 +12,18 @@ import functools
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.polynomial.chebyshev import chebpts2, chebval, chebvander
 from numpy.typing import NDArray
 
 from matdb.errors import MatdbError
-from matdb.form import closed_form
+from matdb.form.trends import TRENDS
 from matdb.shipped import data_folder
 
-__all__ = [
-    "MAPS",
-    "TRENDS",
-    "Axis",
-    "SqueezeTable",
-    "Table",
-    "chebyshev_points",
-    "checksum",
-    "squeeze_table",
-    "table",
-    "tables",
-]
+__all__ = ["MAPS", "Axis", "SqueezeTable", "Table", "checksum", "squeeze_table", "table", "tables"]
 
 Array = NDArray[np.float64]
 
@@ -50,44 +40,6 @@ MAPS: Mapping[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
 }
 
 
-def _one(*coordinates: Any) -> Any:
-    return np.ones(np.broadcast_shapes(*(np.shape(c) for c in coordinates)))
-
-
-#: The trend that each table's values are divided by; arguments are the table's coordinates.
-TRENDS: Mapping[str, Callable[..., Any]] = {
-    "pad axial": lambda shape, hole: closed_form.disc_axial(shape) * _one(shape, hole),
-    "pad shear": _one,
-    "strut axial": closed_form.strut_axial,
-    "strut lateral": closed_form.sideways,
-    "bush axial": closed_form.bush_axial,
-    "bush radial": closed_form.bush_radial,
-    "bush radial frictionless": lambda ratio, length: length * _one(ratio, length),
-    "taper axial": lambda top, height: (
-        np.pi / 4.0 * top / height * closed_form.disc_axial(np.sqrt(top) / (4.0 * height))
-    ),
-    "taper shear": lambda top, height: (
-        np.pi / 4.0 * top / height * closed_form.sideways(height / np.sqrt(top), np.zeros(()))
-    ),
-    "pad softening": lambda shape, hole, compressibility, stiff: 1.0 / (1.0 + compressibility * stiff),
-    "bush radial softening": lambda ratio, length, compressibility, stiff: (
-        1.0 / (1.0 + compressibility * stiff / length * (1.0 - 1.0 / ratio) / 3.0)
-    ),
-}
-
-
-def chebyshev_points(count: int) -> Array:
-    """Chebyshev points of the second kind, rising from −1 to 1."""
-    points: Array = -np.cos(np.pi * np.arange(count, dtype=float) / float(count - 1))
-    return points
-
-
-@functools.lru_cache(maxsize=32)
-def _to_coefficients(count: int) -> Array:
-    vandermonde = np.polynomial.chebyshev.chebvander(chebyshev_points(count), count - 1)
-    return np.asarray(np.linalg.inv(vandermonde), dtype=float)
-
-
 @dataclass(frozen=True)
 class Axis:
     """One coordinate of a table: its name, map and range."""
@@ -102,7 +54,7 @@ class Axis:
         """The coordinate's values in the table; the ends are exact."""
         there, back = MAPS[self.map]
         low, high = there(self.low), there(self.high)
-        values: Array = back(low + (high - low) * (chebyshev_points(self.count) + 1.0) / 2.0)
+        values: Array = back(low + (high - low) * (chebpts2(self.count) + 1.0) / 2.0)
         values[0], values[-1] = self.low, self.high
         return values
 
@@ -121,6 +73,21 @@ class Axis:
         return (real >= self.low * (1 - 1e-9)) & (real <= self.high * (1 + 1e-9))
 
 
+def _summed(coefficients: Array, axes: tuple[Axis, ...], coordinates: tuple[Any, ...]) -> Any:
+    """Sum of Chebyshev polynomials over the first axes; the coordinates broadcast, further axes stay last.
+
+    One axis after the other: where the first coordinates are one geometry, a million values of the last cost one
+    polynomial in one variable.
+    """
+    dimensions = coefficients.ndim
+    for done, (axis, value) in enumerate(zip(axes, coordinates, strict=True), 1):
+        further = "abc"[: dimensions - done]
+        x, count = np.asarray(axis.reduced(value)), coefficients.shape[-1 - len(further)]
+        basis = chebvander(x, count - 1).reshape(*x.shape, count)
+        coefficients = np.einsum(f"...i,...i{further}->...{further}", basis, coefficients)
+    return coefficients
+
+
 @dataclass(frozen=True)
 class Table:
     """Values at the points of its axes, and what they are divided by before interpolation.
@@ -133,8 +100,6 @@ class Table:
         Coordinates in order.
     values : ndarray
         Dimensionless values, one axis per coordinate.
-    trend : ndarray
-        The trend at the same points.
     mesh_error : float
         Largest relative difference of the values between the two meshes that they were computed on.
     """
@@ -143,15 +108,22 @@ class Table:
     meaning: str
     axes: tuple[Axis, ...]
     values: Array
-    trend: Array = field(repr=False)
     mesh_error: float
 
     @functools.cached_property
-    def coefficients(self) -> Array:
+    def _coefficients(self) -> Array:
         """Chebyshev coefficients of ln(value / trend)."""
-        c: Array = np.log(self.values / self.trend)
+        grid = list(np.meshgrid(*(axis.points() for axis in self.axes), indexing="ij"))
+        values = self.values
+        if self.name.endswith("softening"):
+            # What softens is the value at no compressibility, which the trend takes too.
+            rigid = values[..., :1]
+            grid.append(np.broadcast_to(rigid, values.shape))
+            values = values / rigid
+        c: Array = np.log(values / self.trend(*grid))
         for i, axis in enumerate(self.axes):
-            c = np.moveaxis(np.tensordot(_to_coefficients(axis.count), c, (1, i)), 0, i)
+            fitted = np.linalg.inv(chebvander(chebpts2(axis.count), axis.count - 1))
+            c = np.moveaxis(np.tensordot(fitted, c, (1, i)), 0, i)
         return c
 
     def holds(self, *coordinates: Any) -> Any:
@@ -161,53 +133,20 @@ class Table:
             inside = inside & axis.holds(value)
         return inside
 
-    def ratio(self, *coordinates: Any) -> Any:
-        """Value over trend; coordinates broadcast and are clipped to the range.
+    def trend(self, *coordinates: Any) -> Any:
+        """The closed form that is refined here, see :data:`matdb.form.trends.TRENDS`."""
+        return TRENDS[self.name](*coordinates)
 
-        The coordinates of one shape () are summed out first, so that one geometry with a million
-        compressibilities, or the other way round, costs one polynomial in one variable.
-        """
-        c: Any = self.coefficients
-        left: list[Any] = []
-        # From the last axis to the first, scalars contract at once.
-        for i in range(len(self.axes) - 1, -1, -1):
-            x = np.asarray(self.axes[i].reduced(coordinates[i]))
-            if x.ndim == 0:
-                c = np.tensordot(c, _chebyshev(x[None], self.axes[i].count)[:, 0], (i, 0))
-            else:
-                left.insert(0, x)
-        if not left:
-            return np.exp(c)
-        shape = np.broadcast_shapes(*(x.shape for x in left))
-        return np.exp(_evaluate(c, [np.broadcast_to(x, shape).ravel() for x in left]).reshape(shape))
+    def ratio(self, *coordinates: Any) -> Any:
+        """Value over trend; coordinates broadcast and are clipped to the range."""
+        return np.exp(_summed(self._coefficients, self.axes, coordinates))
 
     def value(self, *coordinates: Any) -> Any:
-        """Interpolated value: trend times ratio; outside the table the trend scaled by the edge's ratio."""
-        return TRENDS[self.name](*coordinates) * self.ratio(*coordinates)
+        """Interpolated value: trend times ratio; outside the table the trend scaled by the edge's ratio.
 
-
-def _chebyshev(x: Any, count: int) -> Any:
-    """Chebyshev polynomials T₀…T₍count−1₎ at x: count × len(x)."""
-    out = np.empty((count, x.size), dtype=x.dtype)
-    out[0] = 1.0
-    if count > 1:
-        out[1] = x
-    for k in range(2, count):
-        out[k] = 2.0 * x * out[k - 1] - out[k - 2]
-    return out
-
-
-def _evaluate(c: Any, xs: list[Any], block: int = 8192) -> Any:
-    """Tensor Chebyshev sum at points, block by block so that the work stays in the processor's cache."""
-    out = np.empty(xs[0].size, dtype=np.result_type(c, *xs))
-    for start in range(0, out.size, block):
-        part = slice(start, start + block)
-        bases = [_chebyshev(x[part], n) for x, n in zip(xs, c.shape, strict=True)]
-        value: Any = np.tensordot(c, bases[-1], (c.ndim - 1, 0))
-        for basis in bases[-2::-1]:
-            value = np.einsum("...ip,ip->...p", value, basis)
-        out[part] = value
-    return out
+        A table of softening takes the incompressible stiffness as its last coordinate.
+        """
+        return self.trend(*coordinates) * self.ratio(*coordinates[: len(self.axes)])
 
 
 @dataclass(frozen=True)
@@ -263,12 +202,9 @@ class SqueezeTable:
 
         F / (k₀ h) = e (1 + a₁ e + … ), exact in its first term, the rest fitted to the table to 1e-6.
         """
-        c = self.coefficients
-        for axis, value in zip(self.axes, (shape, hole), strict=True):
-            c = np.tensordot(_chebyshev(np.asarray([axis.reduced(value)]), c.shape[0])[:, 0], c, (0, 0))
-        e = self.reach_at(shape, hole) * (chebyshev_points(40) + 1.0) / 2.0
-        e = e[1:]
-        log = e * (c @ _chebyshev(2.0 * e / self.most - 1.0, c.size))
+        c = _summed(self.coefficients, self.axes, (shape, hole))
+        e = self.reach_at(shape, hole) * (chebpts2(40)[1:] + 1.0) / 2.0
+        log = e * chebval(2.0 * e / self.most - 1.0, c)
         relative = np.exp(log) * ((1.0 - e) ** -2 - 1.0) / (2.0 * e)
         order = np.arange(1, 8)
         fitted = np.linalg.lstsq((e[:, None] / e[-1]) ** order, relative - 1.0, rcond=None)[0] / e[-1] ** order
@@ -304,17 +240,11 @@ def tables() -> dict[str, Table]:
     MatdbError
         The file's checksum does not match.
     """
-    out: dict[str, Table] = {}
-    contents = _read("form_tables.json")["tables"]
-    for name, entry in contents.items():
+    out = {}
+    for name, entry in _read("form_tables.json")["tables"].items():
         axes = tuple(Axis(**axis) for axis in entry["axes"])
         values = np.array(entry["values"], dtype=float).reshape([a.count for a in axes])
-        grid = list(np.meshgrid(*(a.points() for a in axes), indexing="ij"))
-        if name.endswith("softening"):
-            grid.append(np.broadcast_to(values[..., :1], values.shape))
-            values = values / values[..., :1]
-        trend = np.asarray(TRENDS[name](*grid))
-        out[name] = Table(name, entry["meaning"], axes, values, trend, entry["mesh_error"])
+        out[name] = Table(name, entry["meaning"], axes, values, entry["mesh_error"])
     return out
 
 

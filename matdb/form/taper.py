@@ -8,9 +8,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from matdb.form.base import INSIDE_SD, OUTSIDE_SD, Array, FormBase, register
-from matdb.form.dimensionless import column_axial, taper, taper_covered
+from matdb.form.base import Array, FormBase, register
+from matdb.form.column import column_axial, shape_factor
 from matdb.form.squeeze_law import tabulated_law
+from matdb.form.tables import table
 
 __all__ = ["Taper"]
 
@@ -57,11 +58,6 @@ class Taper(FormBase):
         return math.sqrt(self.bottom_mm * self.top_mm)
 
     @property
-    def squeezable_height_mm(self) -> float:
-        """The free height in mm."""
-        return self.height_mm
-
-    @property
     def _ratios(self) -> tuple[float, float]:
         """Small over large diameter, and height over large diameter."""
         large = max(self.bottom_mm, self.top_mm)
@@ -69,31 +65,20 @@ class Taper(FormBase):
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_stiffness`."""
-        value = max(self.bottom_mm, self.top_mm) * taper(*self._ratios, axis)
-        slender = self.height_mm / self.mean_diameter_mm
-        if axis == "axial" and np.any(compressibility):
-            value = value * column_axial(slender, 0.0, compressibility) / column_axial(slender, 0.0)
-        if not np.any(squeeze_mm):
-            return value
+        value = max(self.bottom_mm, self.top_mm) * table(f"taper {axis}").value(*self._ratios)
         if axis == "shear":
             return value * np.ones_like(squeeze_mm)
-        return value * tabulated_law(1.0 / (4.0 * slender), 0.0).tangent(squeeze_mm / self.height_mm)
+        slender = self.height_mm / self.mean_diameter_mm
+        softened = column_axial(slender, 0.0, compressibility) / column_axial(slender, 0.0)
+        law = tabulated_law(float(shape_factor(slender, 0.0)), 0.0)
+        return value * softened * law.tangent(squeeze_mm / self.height_mm)
 
     @property
     def covered(self) -> bool:
-        """Whether the finite-element tables hold this geometry."""
-        return taper_covered(*self._ratios)
+        """See :attr:`FormBase.covered`."""
+        return bool(table("taper axial").holds(*self._ratios))
 
-    def offset_sd(self, axis: str = "axial") -> float:
-        """See :meth:`FormBase.offset_sd`: 0.15 inside the tables, 0.25 outside."""
-        self._check_axis(axis)
-        return INSIDE_SD if self.covered else OUTSIDE_SD
-
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        self._check_axis(axis)
-        if self.covered:
-            return ()
+    @property
+    def _ratios_shown(self) -> str:
         top, slender = self._ratios
-        where = f"diameters {top:.2g} to 1, height over diameter {slender:.3g}"
-        return (f"taper: outside the finite-element tables ({where}); closed form, less certain",)
+        return f"diameters {top:.2g} to 1, height over diameter {slender:.3g}"

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-import numpy as np
-from numpy.typing import ArrayLike
-
 from matdb.errors import InputError
 
-__all__ = ["COARSE_PITCH_MM", "pitch_mm", "squeeze_from_turns", "turns_from_squeeze"]
+__all__ = ["COARSE_PITCH_MM", "pitch_mm"]
 
 #: ISO metric coarse pitches in mm (ISO 261 and ISO 724, from memory).
 COARSE_PITCH_MM: dict[str, float] = {
@@ -56,15 +51,3 @@ def pitch_mm(thread: str) -> float:
             if 0.0 < value < diameter <= 100.0:
                 return value
     raise InputError("thread", thread, "one of " + ", ".join(COARSE_PITCH_MM), cure)
-
-
-def squeeze_from_turns(turns: ArrayLike, thread: str) -> Any:
-    """Squeeze in mm after a number of turns past first touch; see :func:`pitch_mm`."""
-    value = np.asarray(turns, dtype=float) * pitch_mm(thread)
-    return value.item() if value.ndim == 0 else value
-
-
-def turns_from_squeeze(squeeze_mm: ArrayLike, thread: str) -> Any:
-    """Turns past first touch that give a squeeze in mm; see :func:`pitch_mm`."""
-    value = np.asarray(squeeze_mm, dtype=float) / pitch_mm(thread)
-    return value.item() if value.ndim == 0 else value

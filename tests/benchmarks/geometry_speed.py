@@ -14,7 +14,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from matdb.form import Bush, GrommetPair, Pad, Ring, Strut
-from matdb.form.dimensionless import column_axial
+from matdb.form.column import column_axial
 
 COUNT = 1_000_000
 

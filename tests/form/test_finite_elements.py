@@ -12,7 +12,8 @@ from generators.finite_elements.linear import bush_stiffness, column_stiffness
 from generators.finite_elements.mesh import COARSE, FINE, graded
 from generators.finite_elements.squeeze import COARSE_SQUEEZE, squeeze_column
 
-from matdb.form.dimensionless import bush_radial, column_axial, column_sideways
+from matdb.form import Bush
+from matdb.form.column import column_axial, column_sideways
 from matdb.form.squeeze_law import tabulated_law
 
 
@@ -24,7 +25,10 @@ def test_points_of_the_tables_solved_anew():
     assert column_stiffness(0.9, 0.6, "sideways", fineness=COARSE) == pytest.approx(
         float(column_sideways(0.9, 0.6)), rel=1e-3
     )
-    assert bush_stiffness(1.7, 0.6, "radial", fineness=COARSE) == pytest.approx(float(bush_radial(1.7, 0.6)), rel=1e-3)
+    bush = Bush(outer_mm=2.0, inner_mm=2.0 / 1.7, length_mm=0.6)
+    assert bush_stiffness(1.7, 0.6, "radial", fineness=COARSE) == pytest.approx(
+        bush.stiffness_n_per_mm(axis="radial"), rel=1e-3
+    )
 
 
 def test_bulk_modulus_point_solved_anew():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Pad, Ring
-from matdb.form.thread import COARSE_PITCH_MM, pitch_mm, squeeze_from_turns, turns_from_squeeze
+from matdb.form.thread import COARSE_PITCH_MM, pitch_mm
 from matdb.mounting.squeeze import (
     SqueezeCase,
     advise_squeeze,
@@ -95,9 +95,6 @@ def test_stiffness_is_the_sum_of_both_tangents():
 @pytest.mark.parametrize(("thread", "pitch"), [("M2", 0.4), ("M2.5", 0.45), ("M3", 0.5), ("M4", 0.7), ("M5", 0.8)])
 def test_turns_and_millimetres(thread, pitch):
     assert pitch_mm(thread) == COARSE_PITCH_MM[thread] == pitch
-    assert squeeze_from_turns(1.0, thread) == pitch
-    turns = np.array([0.0, 0.25, 1.0, 2.5])
-    assert turns_from_squeeze(squeeze_from_turns(turns, thread), thread) == pytest.approx(turns, rel=1e-15)
     c = case(dataclasses.replace(PAIR, thread=thread))
     by_turns, by_mm = squeeze_state(c, turns=1.0), squeeze_state(c, squeeze_mm=pitch)
     assert by_turns.squeeze_mm == by_mm.squeeze_mm == pitch

@@ -4,9 +4,9 @@ import math
 
 import numpy as np
 import pytest
+from oracles.closed_form import hole_factor
 
 from matdb.form import Bush, Pad, Ring, Strut
-from matdb.form.closed_form import hole_factor
 
 
 def apparent(form):
@@ -70,6 +70,10 @@ def test_thin_ring_factor():
     # Constantinou, Kartoum & Kelly 1992 (from memory): F falls from 1 to 2/3; a narrow ring is a long strip,
     # Ea = 4/3 E (1 + S^2) (Gent & Lindley 1959, from memory).
     assert hole_factor([0.0, 0.999999]) == pytest.approx([1.0, 2.0 / 3.0], abs=1e-4)
+    for hole in (0.1, 0.3, 0.5, 0.8):
+        for shape in (4.0, 6.0):
+            theirs = 4 / 3 + 2 * hole_factor(hole) * shape**2
+            assert apparent(Ring(1, hole, (1 - hole) / (4 * shape))) == pytest.approx(theirs, rel=0.03)
     assert apparent(Ring(100, 87, 6.5 / 8)) == pytest.approx(4 / 3 * (1 + 16), rel=0.03)
 
 
