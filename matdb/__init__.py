@@ -68,7 +68,7 @@ if TYPE_CHECKING:
     from matdb.mounting.record import Mounting as Mounting
     from matdb.mounting.shake import AirframeSpectrum as AirframeSpectrum
     from matdb.mounting.shake import read_spectrum as read_spectrum
-    from matdb.store.kept import StoredReading as StoredReading
+    from matdb.store.stored import StoredReading as StoredReading
     from matdb.weather.forecast import Forecast as Forecast
 
 #: Public name -> module that has it; imported on first use, so that ``import matdb`` costs next to nothing.
@@ -118,7 +118,7 @@ _HOME = {
     "StoreBusy": "matdb.errors",
     "StoreError": "matdb.errors",
     "StoreReadOnly": "matdb.errors",
-    "StoredReading": "matdb.store.kept",
+    "StoredReading": "matdb.store.stored",
     "Strut": "matdb.form",
     "Suitability": "matdb.advice.suit",
     "Taper": "matdb.form",

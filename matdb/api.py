@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from matdb.material.record import Material
     from matdb.mounting.record import Mounting
     from matdb.mounting.shake import AirframeSpectrum
-    from matdb.store.kept import Evidence, FitRecord, StoredReading
     from matdb.store.records import Records
+    from matdb.store.stored import FitRecord, MaterialEvidence, StoredReading
 
 __all__ = ["Store", "open_store"]
 
@@ -228,7 +228,7 @@ class Store:
         if progress is not None and not callable(progress):
             raise InputError("progress", progress, "a function that takes the share done, or None")
         from matdb.curve.fit import fit_curve, prior_curve
-        from matdb.store.kept import FitRecord
+        from matdb.store.stored import FitRecord
 
         seen = self.records.evidence(material)
         if not seen.readings:
@@ -788,7 +788,7 @@ class Store:
         ranking = self.suit(mounting, steps, axis=axis)
         return [each.part for each in sorted(ranking, key=lambda each: abs(each.probability - 0.5))][:most]
 
-    def _freshly_fitted(self, material: str) -> tuple[Evidence, Curve]:
+    def _freshly_fitted(self, material: str) -> tuple[MaterialEvidence, Curve]:
         """All evidence of a material, and a curve that knows all of it; nothing is kept."""
         from matdb.curve.fit import fit_curve
 

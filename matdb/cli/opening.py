@@ -59,7 +59,7 @@ def open_existing(store: str | None) -> Store:
         There is none, or it refuses.
     """
     from matdb.errors import StoreError
-    from matdb.store.where import locate
+    from matdb.store.location import locate
 
     place = locate(store)
     if place.path is not None and not place.path.exists():

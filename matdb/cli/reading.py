@@ -14,7 +14,7 @@ from matdb.cli.reading_add import OPTION_OF, values_of
 if TYPE_CHECKING:
     from matdb.delimited import Table
     from matdb.exchange.reading_file import ReadingFile
-    from matdb.store.kept import StoredReading
+    from matdb.store.stored import StoredReading
 
 app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
 app.add_typer(reading_add.app, name="add")

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matdb.api import Store
     from matdb.curve.band import Band
     from matdb.curve.curve import Curve
-    from matdb.store.kept import StoredReading
+    from matdb.store.stored import StoredReading
 
     Array = NDArray[np.float64]
 

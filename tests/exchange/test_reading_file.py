@@ -13,7 +13,7 @@ from matdb.exchange.columns import BY_FIELD, heading_of, value_of
 from matdb.exchange.csv_file import csv_text
 from matdb.exchange.reading_file import read_readings
 from matdb.exchange.tables import readings_table
-from matdb.store.kept import StoredReading
+from matdb.store.stored import StoredReading
 
 PARTS = {
     "0042": matdb.Part(name="0042", material="amber", form=matdb.Ring(16, 6, 5)),
