@@ -124,10 +124,7 @@ def _write_copy(place: Place, revision: str, wait_s: float, target: Path, mode: 
     """Write a store of that revision to a new file; an error names the target, not the file that it was first."""
     with whole_file(target, mode=mode) as part:
         try:
-            if place.path is not None:
-                vacuum_into(place, part)
-            else:
-                _server_into(place, revision, part, wait_s)
+            _copy_into(place, revision, wait_s, part)
         except StoreError as error:
             raise type(error)(str(target), error.why) if error.where == str(part) else error from None
         if target.exists():
@@ -159,8 +156,11 @@ def vacuum_into(place: Place, to: Path) -> None:
             raise unwritten(error, str(to)) or error from None
 
 
-def _server_into(place: Place, revision: str, to: Path, wait_s: float) -> None:
-    """Make a store of the same revision of an empty file, and fill it with every row of the server's store."""
+def _copy_into(place: Place, revision: str, wait_s: float, to: Path) -> None:
+    """Fill an empty file with the store: as SQLite copies a file, or a store of that revision, row by row."""
+    if place.path is not None:
+        vacuum_into(place, to)
+        return
     import sqlalchemy as sa
 
     from matdb.store.tables import copy_table

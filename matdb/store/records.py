@@ -128,18 +128,6 @@ class Records:
                     ids[i] = number
         return ids
 
-    def add_material(self, material: Material) -> int:
-        """Add a material; answers its number. Raises AlreadyExists."""
-        return self.add([material])[0]
-
-    def add_part(self, part: Part) -> int:
-        """Add a part of a known material; answers its number. Raises AlreadyExists, NotFound."""
-        return self.add([part])[0]
-
-    def add_mounting(self, mounting: Mounting) -> int:
-        """Add a mounting; answers its number. Raises AlreadyExists."""
-        return self.add([mounting])[0]
-
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound, with close names."""
         found: Material = self._named("material", name)

@@ -249,11 +249,11 @@ def test_without_a_copy_no_upgrade_begins(where, newer_program, fault, tmp_path,
         says = "File exists|Not a directory"
     else:
 
-        def full(place, to):
+        def full(place, revision, wait_s, to):
             to.write_bytes(b"half")
             raise StoreError(str(to), "the disk is full; nothing was written")
 
-        monkeypatch.setattr("matdb.store.backups.vacuum_into", full)
+        monkeypatch.setattr("matdb.store.backups._copy_into", full)
         says = "the disk is full"
     with pytest.raises(
         StoreError, match=rf"no copy can be kept in .* before the upgrade \({says}.*nothing was"
