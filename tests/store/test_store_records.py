@@ -255,7 +255,7 @@ def test_whatever_a_fit_depends_on_makes_it_stale(records):
         lambda: records.add_reading(ring_down()),
         lambda: records.correct_reading(records.readings(part="007")[0].id, ring_down(), "typo"),
         lambda: records.remove_reading(records.readings(part="007")[0].id, "typo"),
-        lambda: records.add_part(Part(name="new", material="amber 40A", form=PAD.form)),
+        lambda: records.add(Part(name="new", material="amber 40A", form=PAD.form)),
         lambda: records.replace("007", dataclasses.replace(RING, form=PAD.form), "measured again"),
         lambda: records.replace("amber 40A", dataclasses.replace(AMBER, hardness="45 A"), "read again"),
     ]
