@@ -202,9 +202,9 @@ class _Rows:
                     del values[name]
             elif each.needed and name not in unread:
                 self._problem(line, name, f"empty; a {cls.kind} needs it")
-        for error in unknown_fields(cls, values, cls.kind):
-            name = error.field.removeprefix(f"{cls.kind} ")
-            self._problem(line, name, str(error))
+        for unknown in unknown_fields(cls, values, cls.kind):
+            name = unknown.field.removeprefix(f"{cls.kind} ")
+            self._problem(line, name, str(unknown))
             del values[name]
         self._check_subject(line, cls.subject, values)
         if any(each.needed and name not in values for name, each in record_fields(cls).items()):
