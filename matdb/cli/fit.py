@@ -143,7 +143,7 @@ def _residual(found: Any) -> str:
 
 def _laws(curve: Curve) -> None:
     from matdb.cli.screen import share_text, show, table
-    from matdb.curve.parameters import describe_law
+    from matdb.curve.parameters import LAWS
 
     weights, four = law_weights(curve)
     if not weights:
@@ -151,7 +151,7 @@ def _laws(curve: Curve) -> None:
     show()
     table(
         ["shift law", "weight", "what it says"],
-        [[name, share_text(weight), describe_law(name)] for name, weight in weights.items()],
+        [[name, share_text(weight), LAWS[name]] for name, weight in weights.items()],
         right=(1,),
     )
     show(

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import Band, band
-from matdb.curve.parameters import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
+from matdb.curve.parameters import COLUMNS, GLASS, MISFIT_LOSS, REFERENCE_K, TIME, VERTICAL, ShiftLaws, shape_of
 from matdb.errors import InputError
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
@@ -195,7 +195,6 @@ class Curve:
     def ln_modulus_and_slope(self, temperature_c: Array, ln_omega: Array) -> tuple[Complex, Complex]:
         """As :meth:`ln_modulus`, with the slope d ln E / d ln s."""
         value, slope = self._evaluate(temperature_c, ln_omega, slope=True)
-        assert slope is not None
         return value + self._misfit_at(temperature_c, ln_omega, value), slope
 
     def natural_ln_omega(self, temperature_c: Array, ln_w: Array) -> Array:
@@ -223,7 +222,7 @@ class Curve:
     @cached_property
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
-        return float(np.median(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
+        return float(np.median(self.draws[:, GLASS])) - ZERO_C
 
     @property
     def measured_span(self) -> str:
@@ -354,16 +353,15 @@ class Curve:
 
     # -- inside --------------------------------------------------------------------------------------------
 
-    def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool) -> tuple[Complex, Complex | None]:
+    def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool) -> tuple[Complex, Any]:
         t = np.asarray(temperature_c, dtype=float)
         n, shape = len(self.draws), t.shape
         kelvin = t.reshape(-1) + ZERO_C
         times, _ = self._times(t)
         ln_omega = np.asarray(ln_omega, dtype=float)
         ln_omega = ln_omega.reshape(n, -1) if ln_omega.ndim > len(shape) else ln_omega.reshape(1, -1)
-        columns = [self.draws[:, [k]] for k in range(5)]
-        value, rise = ln_steady_modulus(times + ln_omega, *columns[:4], slope=slope)
-        value.real += columns[4] * np.log(kelvin / REFERENCE_K)
+        value, rise = ln_steady_modulus(times + ln_omega, *shape_of(self.draws), slope=slope)
+        value.real += self.draws[:, [VERTICAL]] * np.log(kelvin / REFERENCE_K)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:
@@ -376,7 +374,7 @@ class Curve:
         if kept and kept[0][0] == key:
             return kept[0][1]
         times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
-        shift = np.median(times - self.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
+        shift = np.median(times - self.draws[:, [TIME]], axis=0)
         if times.size <= _MOST_KEPT:
             kept[:] = [(key, (times, shift))]
         return times, shift

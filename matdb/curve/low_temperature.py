@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.curve.parameters import GLASS, PARAMETERS
 from matdb.material.shift import ZERO_C
 
 __all__ = ["INDEX_RATIOS", "GlassTransition", "Index", "LowTemperature", "low_temperature", "stiffening_temperature"]
@@ -200,13 +201,13 @@ def _crossing(t: Array, rise: Array, level: float) -> Array:
 
 
 def _glass_transition(curve: Curve) -> GlassTransition:
-    wlf = curve.draws[:, -1] != 1.0
+    wlf = PARAMETERS[GLASS].speaks_for(curve.draws)
     share = float(wlf.mean())
     if share < _LEAST_SHARE:
         return GlassTransition(
             None, curve.basis, share, "the readings follow an Arrhenius law, which has no glass transition"
         )
-    where = band(curve.draws[wlf, 6] - ZERO_C)
+    where = band(curve.draws[wlf, GLASS] - ZERO_C)
     entry = next((p for p in curve.report.get("parameters", ()) if p["name"] == "glass transition"), None)
     told = curve.basis != FAMILY_PRIOR and entry is not None and entry.get("from") == "readings"
     if not told:
