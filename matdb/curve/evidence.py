@@ -44,7 +44,18 @@ MOST_ROWS: Final = 80
 #: Readings that do not fit their cell stay rows of their own, at most so many.
 _MOST_ALONE: Final = 8
 
-GROUPS: Final = ("bench stiffness", "bench loss", "sweep stiffness", "sweep loss", "hardness")
+#: Noise that is learned, as the report names it, and the ln standard deviation of its factor before any reading:
+#: benches differ little, laboratories much.
+GROUPS: Final = {
+    "bench stiffness": 0.2,
+    "bench loss": 0.2,
+    "sweep stiffness": 0.8,
+    "sweep loss": 0.8,
+    "hardness": 0.2,
+}
+_BENCH, _BENCH_LOSS, _SWEEP, _SWEEP_LOSS, _HARDNESS = range(len(GROUPS))
+#: Where the noise of a row's loss stands, by the row's group.
+_LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, _HARDNESS])
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +172,7 @@ class Evidence:
         ``noise`` has shape (n, groups) of factors, ``misfit`` shape (n, 1) of ln standard deviations.
         """
         factor = noise[:, self.group]
-        loss_factor = noise[:, np.where(self.group == 2, 3, np.where(self.group == 4, 4, 1))]
+        loss_factor = noise[:, _LOSS_OF[self.group]]
         own = np.where(self.free, 0.5, 1.0) * misfit
         stiff = np.sqrt((self.stiff_sd * factor) ** 2 + (stiff_rate * self.temperature_sd) ** 2 + own**2)
         loss = np.sqrt(
@@ -276,7 +287,7 @@ class _Row:
 
 
 #: Laboratory rows share one specimen of this name (no part can have it: names hold no line break).
-_SWEEP: Final = "\nsweep"
+_LABORATORY: Final = "\nsweep"
 #: What rows and evidence have alike.
 _COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evidence)} - {"specimen", "specimen_sd"}
 
@@ -309,7 +320,7 @@ def _ring_down(reading: RingDown, unit: float) -> _Row:
         ln_factor=math.log(reading.count * unit * 1e3 / reading.mass_kg),
         stiff=math.log(reading.frequency_hz),
         stiff_sd=_relative(reading.frequency_sd_hz, reading.frequency_hz, FREQUENCY_SD),
-        group=0,
+        group=_BENCH,
         free=True,
         **_loss(decrement, reading.log_decrement_sd),
     )
@@ -326,7 +337,7 @@ def _resonance(reading: Resonance, unit: float) -> _Row:
         ln_s=_on_axis(reading.frequency_hz),
         stiff=math.log(reading.mass_kg * omega**2 / (reading.count * unit * 1e3)),
         stiff_sd=2.0 * _relative(reading.frequency_sd_hz, reading.frequency_hz, FREQUENCY_SD),
-        group=0,
+        group=_BENCH,
         **loss,
     )
 
@@ -337,7 +348,7 @@ def _deflection(reading: Deflection, unit: float) -> _Row:
         ln_s=_on_axis(1.0 / (2.0 * math.pi * reading.dwell_s)),
         stiff=math.log(reading.mass_kg * STANDARD_GRAVITY_M_S2 / (reading.deflection_mm * reading.count * unit)),
         stiff_sd=_relative(reading.deflection_sd_mm, reading.deflection_mm, usual),
-        group=0,
+        group=_BENCH,
     )
 
 
@@ -346,8 +357,8 @@ def _modulus_point(reading: ModulusPoint, _: float) -> _Row:
         ln_s=_on_axis(reading.frequency_hz),
         stiff=math.log(reading.storage_mpa),
         stiff_sd=_relative(reading.storage_sd, 1.0, STIFFNESS_SD),
-        group=2,
-        specimen=_SWEEP,
+        group=_SWEEP,
+        specimen=_LABORATORY,
         specimen_sd=SPECIMEN_SD,
         **_loss(reading.loss_factor, reading.loss_factor_sd),
     )
@@ -355,7 +366,7 @@ def _modulus_point(reading: ModulusPoint, _: float) -> _Row:
 
 def _hardness(reading: HardnessReading, _: float) -> _Row:
     modulus, sd = modulus_from_hardness(parse_hardness(reading.value))
-    return _Row(ln_s=_on_axis(HARDNESS_HZ), stiff=math.log(modulus), stiff_sd=sd, group=4)
+    return _Row(ln_s=_on_axis(HARDNESS_HZ), stiff=math.log(modulus), stiff_sd=sd, group=_HARDNESS)
 
 
 #: What each kind of reading says, from the reading and the stiffness of one part at 1 MPa in N/mm.
@@ -394,7 +405,7 @@ def _averaged(rows: list[_Row]) -> list[_Row]:
     number = {kind: k for k, kind in enumerate(sorted(set(kinds)))}
     # A ring-down is placed by its mass: its frequency is the outcome, about as the root of stiffness over mass.
     places = np.array([(row.temperature_k, 0.5 * row.ln_factor if row.free else row.ln_s.real) for row in rows])
-    stretch = np.array([1.0 if row.group == 2 else 10.0 for row in rows])
+    stretch = np.array([1.0 if row.group == _SWEEP else 10.0 for row in rows])
     values = np.array([(row.stiff, row.loss) for row in rows])
     spreads = np.array([(row.stiff_sd, row.loss_sd) for row in rows])
     out: list[_Row] = []

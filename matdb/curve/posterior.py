@@ -23,8 +23,6 @@ Array = NDArray[np.float64]
 #: Particles of one run, and draws kept of all laws together.
 PARTICLES: Final = 800
 DRAWS: Final = 400
-#: ln standard deviation of the learned noise factors: benches differ little, laboratories much.
-_NOISE_SPREAD: Final = (0.2, 0.2, 0.8, 0.8, 0.2)
 #: Scale of the model's own misfit, ln of modulus (half-normal).
 MISFIT_SCALE: Final = 0.016
 
@@ -89,7 +87,7 @@ def unpack(evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, Array
     """Offsets, noise factors and misfit from the coordinates after the curve's own."""
     start = DIMENSION + contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
-    noise = np.exp(np.array(_NOISE_SPREAD) * u[:, start : start + len(GROUPS)])
+    noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
     return offsets, noise, misfit
 
