@@ -4,7 +4,7 @@ import sqlite3
 from contextlib import closing
 
 import matdb
-from matdb.cli.app import run
+from matdb.cli.run import run
 
 __all__ = ["bench_store", "count", "dump", "say"]
 

@@ -115,7 +115,7 @@ def test_a_second_demo_in_the_same_store_is_refused(shown):
 
 def test_json_and_a_store_of_its_own(tmp_path, capsys, monkeypatch):
     from matdb.api import Store
-    from matdb.cli.app import run
+    from matdb.cli.run import run
 
     # The fits are not the point here.
     monkeypatch.setattr(Store, "fit", lambda store, name, **_: store.curve(name))

@@ -25,7 +25,7 @@ def wheel(tmp_path_factory):
 
 def test_it_carries_migrations_and_data_and_nothing_else(wheel):
     names = zipfile.ZipFile(wheel).namelist()
-    assert "matdb/_data/families.csv" in names
+    assert {"matdb/__init__.pyi", "matdb/py.typed", "matdb/_data/families.csv"} <= set(names)
     assert "matdb/_migrations/env.py" in names
     assert any(n.startswith("matdb/_migrations/versions/") and n.endswith(".py") for n in names)
     assert all(n.startswith(("matdb/", "elastomer_matdb-")) for n in names)

@@ -2,29 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.fit import MaterialArgument, summary
+from matdb.cli.fit import summary
 from matdb.cli.options import (
+    Call,
     CsvOption,
     ForceOption,
     FrequenciesOption,
-    JsonOption,
+    MaterialArgument,
     StepOption,
-    StoreOption,
     TempsOption,
-    existing,
+    collects,
     few_states,
     frequencies,
     temperatures,
     write_answer,
 )
+from matdb.cli.screen import Column, given_text, lines, records_table, show
+from matdb.cli.stiffness import row_band
+from matdb.errors import InputError
+from matdb.exchange.tables import AnswerTable, curve_table
 
 
+@collects
 def curve(
-    ctx: typer.Context,
     material: MaterialArgument,
     temp: TempsOption,
     frequency: FrequenciesOption = None,
@@ -35,47 +40,40 @@ def curve(
     ] = None,
     csv: CsvOption = None,
     force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
-    from matdb.cli.screen import band_text, document, given_text, lines, show, table
-    from matdb.errors import InputError
-    from matdb.exchange.tables import curve_table
-
     t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
     few_states(t, len(f))
-    with existing(ctx, store) as kept:
-        found = kept.curve(material) if fit_number is None else kept.curve_of_fit(fit_number)
+    with call.existing() as store:
+        found = store.curve(material) if fit_number is None else store.curve_of_fit(fit_number)
         if found.material != material:
             raise InputError("--fit", fit_number, f"a fit of {material}", f"that one is of {found.material}")
         answer = curve_table(found, t, f)
     written = write_answer(csv, answer.header, answer.rows, force)
-    rows = answer.records()
-    if as_json:
-        document("curve", summary(found) | {"csv": written, "rows": rows}, answer.warnings)
-        return
-    show(f"{material}, from {answer.basis if found.basis != 'family prior' else 'the family prior'}; bands hold 95 %")
-    table(
-        ["at degC", "at Hz", "storage modulus, MPa", "loss factor", ""],
+    content = summary(found) | {"csv": written, "rows": answer.records()}
+    call.answer(content, lambda: _show(material, answer, written), answer.warnings)
+
+
+def _show(material: str, answer: AnswerTable, written: str | None) -> None:
+    show(f"{material}, from {'the ' if answer.basis == 'family prior' else ''}{answer.basis}; bands hold 95 %")
+    records_table(
+        answer.records(),
         [
-            [
-                given_text(r["temperature_c"]),
-                given_text(r["frequency_hz"]),
-                band_text(r["storage_mpa"], r["storage_mpa_low"], r["storage_mpa_high"]),
-                band_text(r["loss_factor"], r["loss_factor_low"], r["loss_factor_high"], 2),
-                _where(r["basis"], r["extrapolated"]),
-            ]
-            for r in rows
+            Column("at degC", lambda r: given_text(r["temperature_c"]), right=True),
+            Column("at Hz", lambda r: given_text(r["frequency_hz"]), right=True),
+            Column("storage modulus, MPa", lambda r: row_band(r, "storage_mpa")),
+            Column("loss factor", lambda r: row_band(r, "loss_factor", 2)),
+            Column("", _remark),
         ],
-        right=(0, 1),
     )
     lines("Before you rely on it:", answer.warnings)
     if written:
         show(f"written: {written}", wrap=False)
 
 
-def _where(basis: str, extrapolated: bool) -> str:
-    if basis == "family prior":
+def _remark(row: Mapping[str, Any]) -> str:
+    if row["basis"] == "family prior":
         return "family prior"
-    return "extrapolated" if extrapolated else ""
+    return "extrapolated" if row["extrapolated"] else ""

@@ -6,7 +6,6 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.fit import MaterialArgument
 from matdb.cli.options import (
     AxisOption,
     CountOption,
@@ -14,6 +13,7 @@ from matdb.cli.options import (
     FrequenciesOption,
     JsonOption,
     MassOption,
+    MaterialArgument,
     SqueezeOption,
     StepOption,
     StoreOption,

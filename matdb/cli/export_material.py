@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.fit import MaterialArgument
-from matdb.cli.options import ForceOption, JsonOption, StepOption, StoreOption, existing, temperatures
+from matdb.cli.export import app
+from matdb.cli.options import ForceOption, JsonOption, MaterialArgument, StepOption, StoreOption, existing, temperatures
 
 FileOption = Annotated[
     str,
@@ -19,6 +19,7 @@ RangeOption = Annotated[
 ]
 
 
+@app.command(short_help="Write shift factors over temperature.")
 def shift(
     ctx: typer.Context,
     material: MaterialArgument,
@@ -40,6 +41,7 @@ def shift(
     _done("export shift", written, len(rows), {}, said, as_json)
 
 
+@app.command(short_help="Write the Prony terms of the median curve.")
 def prony(
     ctx: typer.Context,
     material: MaterialArgument,

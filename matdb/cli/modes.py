@@ -2,61 +2,59 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, existing, needed, quantity
+from matdb.advice.camera import SixAxes
+from matdb.cli.cautions import ESTIMATE
+from matdb.cli.options import Call, collects, needed, quantity
+from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, share_text, show
 
-PackageName = Annotated[str, typer.Option("--package", metavar="NAME", help="The camera package.")]
 
-
+@collects
 def modes(
-    ctx: typer.Context,
     mounting: Annotated[str, typer.Argument(metavar="MOUNTING", help="The mounting's name.")],
     part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")],
     temp: Annotated[str, typer.Option("--temp", metavar="TEMPERATURE", help="A temperature such as -5C.")],
     squeeze: Annotated[
         str | None, typer.Option("--squeeze", metavar="LENGTH", help="Static squeeze of each piece; none without it.")
     ] = None,
-    package: PackageName = "main",
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    package: Annotated[str, typer.Option("--package", metavar="NAME", help="The camera package.")] = "main",
+    *,
+    call: Call,
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
-    from matdb.cli.cautions import ESTIMATE
-    from matdb.cli.screen import band_text, document, lines, number_text, share_text, show, table
-
-    with existing(ctx, store) as kept:
-        told = kept.modes(
+    with call.existing() as store:
+        found = store.modes(
             mounting,
             part,
             needed(temp, "temperature", "--temp"),
             squeeze_mm=quantity(squeeze, "length", "--squeeze") or 0.0,
             package=package,
         )
-    warnings = [*told.warnings, *([f"{part}: rests on its family's prior"] if told.basis == "family prior" else [])]
-    if as_json:
-        document("modes", {"mounting": mounting, "part": part, **told.to_dict(), "cautions": [ESTIMATE]}, warnings)
-        return
-    low, high = told.window_hz
-    show(f"{part} under {package} of {mounting} at {told.temperature_c:g} degC; bands hold 95 %")
+    warnings = [*found.warnings, *([f"{part}: rests on its family's prior"] if found.basis == "family prior" else [])]
+    content = {"mounting": mounting, "part": part, **found.to_dict(), "cautions": [ESTIMATE]}
+    call.answer(content, lambda: _show(f"{part} under {package} of {mounting}", found, warnings), warnings)
+
+
+def _show(title: str, found: SixAxes, warnings: Sequence[str]) -> None:
+    low, high = found.window_hz
+    show(f"{title} at {found.temperature_c:g} degC; bands hold 95 %")
     lines("Before you rely on it:", warnings)
     lines("Cautions:", [ESTIMATE])
-    table(
-        ["natural freq., Hz", "damping ratio", "inside", "motion"],
+    records_table(
+        found.modes,
         [
-            [
-                band_text(m.natural_frequency_hz.median, m.natural_frequency_hz.low, m.natural_frequency_hz.high),
-                band_text(m.damping_ratio.median, m.damping_ratio.low, m.damping_ratio.high, 2),
-                share_text(m.probability),
-                m.word,
-            ]
-            for m in told.modes
+            Column("natural freq., Hz", lambda m: band_cell(m.natural_frequency_hz)),
+            Column("damping ratio", lambda m: band_cell(m.damping_ratio, 2)),
+            Column("inside", lambda m: share_text(m.probability)),
+            Column("motion", lambda m: m.word),
         ],
     )
     show(
         f"Wanted {number_text(low)} to {number_text(high)} Hz: the lowest mode follows with "
-        f"{share_text(told.follows)}, the highest is isolated with {share_text(told.isolates)}, all lie inside with "
-        f"{share_text(told.inside)}."
+        f"{share_text(found.follows)}, the highest is isolated with {share_text(found.isolates)}, all lie inside with "
+        f"{share_text(found.inside)}."
     )

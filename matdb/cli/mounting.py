@@ -6,16 +6,15 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, existing, opened
-from matdb.cli.suit import (
+from matdb.cli.mounting_options import (
     BladesOption,
     CountOption,
     ManoeuvreOption,
     MassOption,
     RotorOption,
     mounting_from_options,
-    window_of,
 )
+from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, existing, opened
 
 app = typer.Typer(help="Mountings: payload, isolators, rotors.", rich_markup_mode=None)
 
@@ -89,7 +88,7 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
                 str(m.count),
                 f"{m.rpm_idle:g} to {m.rpm_full:g}",
                 f"{m.manoeuvre_hz:g}",
-                " to ".join(number_text(f) for f in window_of(m)),
+                " to ".join(number_text(f) for f in m.window_hz),
             ]
             for m in mountings
         ],
@@ -107,7 +106,7 @@ def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_
 
     with existing(ctx, store) as kept:
         wanted = kept.mounting(name)
-    low, high = window_of(wanted)
+    low, high = wanted.window_hz
     bands = [(b.order, b.low_hz, b.high_hz) for b in wanted.rotor_bands]
     if as_json:
         content = {

@@ -1,22 +1,27 @@
-"""What commands share: their options, and opening the store."""
+"""What commands share: their options, what the words given to them mean, and the store that they name."""
 
 from __future__ import annotations
 
+import dataclasses
+import functools
+import inspect
+import math
 import os
-from typing import TYPE_CHECKING, Annotated
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Final, get_type_hints
 
+import numpy as np
 import typer
+from numpy.typing import NDArray
 
-from matdb.cli.given import few_states as few_states
-from matdb.cli.given import frequencies as frequencies
-from matdb.cli.given import is_range as is_range
-from matdb.cli.given import needed as needed
-from matdb.cli.given import quantity as quantity
-from matdb.cli.given import temperatures as temperatures
-from matdb.cli.given import write_answer as write_answer
-
-if TYPE_CHECKING:
-    from matdb.api import Store
+from matdb.api import Store, open_store
+from matdb.cli.screen import document
+from matdb.errors import InputError, StoreError
+from matdb.exchange.csv_file import write_csv
+from matdb.store.where import locate
+from matdb.units import parse, parse_range
 
 StoreOption = Annotated[
     str | None,
@@ -31,6 +36,7 @@ ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that 
 NoteOption = Annotated[str, typer.Option("--note", metavar="TEXT", help="Free text.")]
 SourceOption = Annotated[str, typer.Option("--source", metavar="TEXT", help="Where the entries come from.")]
 
+MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material's name.")]
 TempsOption = Annotated[
     list[str],
     typer.Option(
@@ -63,6 +69,89 @@ SqueezeOption = Annotated[
 ]
 CsvOption = Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Also write the rows to this CSV file.")]
 
+# -- records of options ---------------------------------------------------------------------------------------------
+
+
+def option(metavar: str | None, text: str, default: Any = None, **more: Any) -> Any:
+    """A field of a record of options. The option has the field's name; ``more`` goes to Typer.
+
+    Parameters
+    ----------
+    metavar : str or None
+        What stands for its value in the help; None for a flag.
+    text : str
+        The help.
+    default : object
+        Without the option; ``dataclasses.MISSING`` where it must be given.
+    """
+    return dataclasses.field(default=default, metadata={"metavar": metavar, "help": text, **more})
+
+
+def collects(command: Callable[..., None]) -> Callable[..., None]:
+    """Let a command take dataclasses: Typer sees their fields as options of the command itself.
+
+    A field is annotated as Typer has it, or made by :func:`option`.
+    """
+    taken = inspect.signature(command, eval_str=True).parameters
+    records: dict[str, Any] = {
+        name: p.annotation for name, p in taken.items() if dataclasses.is_dataclass(p.annotation)
+    }
+    shown = []
+    for name, parameter in taken.items():
+        shown += _options_of(records[name]) if name in records else [parameter.replace(kind=parameter.KEYWORD_ONLY)]
+
+    @functools.wraps(command)
+    def collected(**values: Any) -> None:
+        made = {n: cls(**{f.name: values.pop(f.name) for f in dataclasses.fields(cls)}) for n, cls in records.items()}
+        command(**values, **made)
+
+    collected.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]
+    return collected
+
+
+def _options_of(record: Any) -> list[inspect.Parameter]:
+    hints = get_type_hints(record, include_extras=True)
+    found = []
+    for f in dataclasses.fields(record):
+        hint = hints[f.name]
+        if f.metadata:
+            hint = Annotated[hint, typer.Option("--" + f.name.replace("_", "-"), **f.metadata)]
+        default = inspect.Parameter.empty if f.default is dataclasses.MISSING else f.default
+        found.append(inspect.Parameter(f.name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=hint))
+    return found
+
+
+@dataclass(frozen=True)
+class Call:
+    """How a command was called: on which store, and whether a program reads the answer."""
+
+    ctx: typer.Context
+    store: StoreOption = None
+    as_json: JsonOption = False
+
+    @property
+    def store_name(self) -> str | None:
+        """The store that the user named; see :func:`store_name`."""
+        return store_name(self.ctx, self.store)
+
+    def opened(self) -> Store:
+        """Open the store, made where there is none; for a ``with`` block. Raises as :func:`matdb.api.open_store`."""
+        return opened(self.ctx, self.store)
+
+    def existing(self) -> Store:
+        """Open a store that must be there already. Raises as :func:`existing`."""
+        return existing(self.ctx, self.store)
+
+    def answer(self, content: Mapping[str, Any], screen: Callable[[], None], warnings: Iterable[str] = ()) -> None:
+        """Print the one JSON document, or what ``screen`` prints."""
+        if self.as_json:
+            document(self.ctx.command_path.partition(" ")[2], content, warnings)
+        else:
+            screen()
+
+
+# -- the store ------------------------------------------------------------------------------------------------------
+
 
 def store_name(ctx: typer.Context, store: str | None) -> str | None:
     """The store that the user named: after the command, before it, or in MATDB_STORE."""
@@ -70,14 +159,127 @@ def store_name(ctx: typer.Context, store: str | None) -> str | None:
 
 
 def opened(ctx: typer.Context, store: str | None) -> Store:
-    """Open the store; for a ``with`` block. Raises as :func:`matdb.api.open_store`."""
-    from matdb.cli.opening import open_told
+    """Open the store; what takes time or changes it is said on the error stream.
 
-    return open_told(store_name(ctx, store))
+    Raises
+    ------
+    NotAStore, NewerStore, StoreReadOnly, StoreBusy
+        As :func:`matdb.api.open_store`.
+    """
+    waits: list[float] = []
+
+    def waiting(seconds: float) -> None:
+        if not waits:
+            _note("another program is writing to the store; trying again until that ends, for 30 s at most")
+        waits.append(seconds)
+
+    found = open_store(store_name(ctx, store), on_wait=waiting)
+    done = found.records.upgraded
+    if done is not None:
+        _note(f"the store was upgraded from schema {done.before} to {done.after}; as it was, it lies in {done.copy}")
+    return found
 
 
 def existing(ctx: typer.Context, store: str | None) -> Store:
-    """Open a store that must be there already. Raises as :func:`matdb.cli.opening.open_existing`."""
-    from matdb.cli.opening import open_existing
+    """Open a store that must be there already: a question must not make one.
 
-    return open_existing(store_name(ctx, store))
+    Raises
+    ------
+    StoreError
+        There is none, or it refuses.
+    """
+    place = locate(store_name(ctx, store))
+    if place.path is not None and not place.path.exists():
+        raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
+    return opened(ctx, store)
+
+
+def _note(text: str) -> None:
+    print(f"matdb: {text}", file=sys.stderr, flush=True)
+
+
+# -- words to numbers -----------------------------------------------------------------------------------------------
+
+#: More states than this in one answer are refused.
+_MOST_STATES: Final = 20_000
+_PER_DECADE: Final = 5
+
+
+def quantity(text: str | None, dimension: str, option: str) -> float | None:
+    """One quantity in trade units, None for None. Raises UnitError, InputError."""
+    return None if text is None else parse(text, dimension, option)
+
+
+def needed(text: str, dimension: str, option: str) -> float:
+    """One quantity in trade units. Raises UnitError, InputError."""
+    return parse(text, dimension, option)
+
+
+def is_range(text: str) -> bool:
+    """Whether the text is written as a range."""
+    return any(mark in text for mark in ("..", "…", " to "))
+
+
+def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
+    """Both ends of a range, or a single quantity twice. Raises UnitError, InputError."""
+    return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2
+
+
+def temperatures(texts: Sequence[str], step: str = "5K") -> NDArray[np.float64]:
+    """Temperatures in degrees Celsius from single ones and ranges, in the order given, each once.
+
+    Raises
+    ------
+    UnitError, InputError
+        A text is neither, or there are too many.
+    """
+    step_k = parse(step, "temperature_difference", "--step")
+    if not step_k > 0.0:
+        raise InputError("--step", step, "above 0 K")
+    found: list[float] = []
+    for text in texts:
+        low, high = ends(text, "temperature", "--temp")
+        steps = math.ceil((high - low) / step_k - 1e-9)
+        _few(steps)
+        # Whole steps from the lower end, and the upper end itself.
+        found.extend(min(low + k * step_k, high) for k in range(steps + 1))
+    _few(len(found))
+    return np.array(list(dict.fromkeys(round(t, 9) for t in found)))
+
+
+def frequencies(texts: Sequence[str]) -> NDArray[np.float64]:
+    """Frequencies in Hz from single ones and ranges (five to a decade), in the order given, each once.
+
+    Raises
+    ------
+    UnitError, InputError
+        A text is neither, or a frequency is not above 0.
+    """
+    found: list[float] = []
+    for text in texts:
+        low, high = ends(text, "frequency", "--frequency")
+        if not low > 0.0:
+            raise InputError("--frequency", text if is_range(text) else f"{low:g} Hz", "above 0 Hz")
+        if not is_range(text):
+            found.append(low)
+            continue
+        steps = max(math.ceil(math.log10(high / low) * _PER_DECADE - 1e-9), 1)
+        found.extend(float(f) for f in np.geomspace(low, high, steps + 1))
+    return np.array(list(dict.fromkeys(found)))
+
+
+def few_states(temperature_c: NDArray[np.float64], others: int) -> None:
+    """Refuse an answer of too many rows. Raises InputError."""
+    _few(len(temperature_c) * max(others, 1))
+
+
+def _few(states: int) -> None:
+    if states > _MOST_STATES:
+        raise InputError(
+            "rows", states, f"at most {_MOST_STATES} in one answer", "take a coarser --step or a shorter range"
+        )
+
+
+def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> str | None:
+    """Write an answer's rows to the CSV file that the user named; the file's name, or None."""
+    return None if csv is None else str(write_csv(csv, header, rows, force=force))

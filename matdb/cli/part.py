@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, NoteOption, StoreOption, existing, opened, store_name
+from matdb.cli.options import JsonOption, NoteOption, StoreOption, existing, opened
 
 app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
 
@@ -72,9 +72,23 @@ def list_(
 
     With how much was read of each.
     """
-    from matdb.cli.part_list import part_list
+    from matdb.cli.screen import document, show, table
+    from matdb.form.base import label_of
 
-    part_list(store_name(ctx, store), material=material, as_json=as_json)
+    with opened(ctx, store) as kept:
+        parts = kept.records.part_lines(material)
+    if as_json:
+        names = ("name", "material", "form", "thread", "note", "readings")
+        document("part list", {"parts": [{name: getattr(p, name) for name in names} for p in parts]})
+        return
+    if not parts:
+        show("no part yet; add one with 'matdb part add'")
+        return
+    table(
+        ["part", "material", "form, mm", "thread", "readings"],
+        [[p.name, p.material, label_of(p.form), p.thread or "-", str(p.readings)] for p in parts],
+        right=(4,),
+    )
 
 
 @app.command("show")

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from matdb.cli.fit import MaterialArgument
 from matdb.cli.options import (
     AxisOption,
     ForceOption,
     JsonOption,
+    MaterialArgument,
     SqueezeOption,
     StoreOption,
     existing,

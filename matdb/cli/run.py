@@ -9,6 +9,10 @@ import warnings
 from collections.abc import Sequence
 from typing import Any
 
+import typer
+
+from matdb.cli.app import root_command
+from matdb.cli.naming import as_typed
 from matdb.errors import InputError, MatdbError
 
 __all__ = ["run"]
@@ -34,19 +38,19 @@ def run(argv: Sequence[str] | None = None) -> int:
     if argv is None and not sys.warnoptions:
         warnings.simplefilter("ignore")
     words = list(sys.argv[1:] if argv is None else argv) or ["--help"]
+    if words == ["-V"]:
+        words = ["--version"]
     try:
-        result = _answer(words)
+        result = root_command().main(args=words, prog_name="matdb", standalone_mode=False)
         sys.stdout.flush()
     except BrokenPipeError:
         return _closed()
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, typer.Abort):
         return _say("stopped", 130)
     except SystemExit as end:
         # How Typer answers a reader that went away.
         return end.code if isinstance(end.code, int) else 1
     except InputError as error:
-        from matdb.cli.naming import as_typed
-
         return _say(str(as_typed(error, words)), error.exit_code)
     except MatdbError as error:
         return _say(str(error), error.exit_code)
@@ -55,29 +59,15 @@ def run(argv: Sequence[str] | None = None) -> int:
     return result if isinstance(result, int) else 0
 
 
-def _answer(words: list[str]) -> Any:
-    from matdb.cli.quick import quick_call
-
-    call = quick_call(words)
-    if call is not None:
-        return call()
-    from matdb.cli.app import root_command
-
-    return root_command().main(args=words, prog_name="matdb", standalone_mode=False)
-
-
 def _unforeseen(error: Exception) -> int:
-    # Typer is there by now if any of this is its own.
-    if "typer" in sys.modules and isinstance(error, sys.modules["typer"].Abort):
-        return _say("stopped", 130)
     format_message = getattr(error, "format_message", None)
     if format_message is not None:
         return _usage(error, str(format_message()))
     if os.environ.get("MATDB_TRACEBACK"):
         raise error
     if isinstance(error, OSError):
-        where = f"{error.filename}: " if error.filename else ""
-        return _say(f"{where}{error.strerror or error}", 1)
+        file = f"{error.filename}: " if error.filename else ""
+        return _say(f"{file}{error.strerror or error}", 1)
     if isinstance(error, MemoryError):
         return _say("not enough memory for this; ask for fewer rows at once", 1)
     return _say(

@@ -10,11 +10,35 @@ import textwrap
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, NamedTuple
 
+import numpy as np
+from rich import box
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+from rich.text import Text
+
+from matdb.plain import plain
 from matdb.version import VERSION
 
-__all__ = ["band_text", "document", "given_text", "lines", "number_text", "progress", "share_text", "show", "table"]
+__all__ = [
+    "Column",
+    "band_cell",
+    "band_text",
+    "block_ends",
+    "counts_text",
+    "document",
+    "given_text",
+    "lines",
+    "mass_text",
+    "number_text",
+    "progress",
+    "records_table",
+    "share_text",
+    "show",
+    "table",
+]
 
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 110
@@ -69,11 +93,6 @@ def table(
     breaks : collection of int
         Rows that a rule follows.
     """
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
     rows = list(rows)
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for index, width in enumerate(_widths([headers, *rows], _width())):
@@ -86,6 +105,29 @@ def table(
     for index, row in enumerate(rows):
         drawn.add_row(*(Text(cell) for cell in row), end_section=index in breaks)
     Console(width=_width(), highlight=False, emoji=False, markup=False).print(drawn)
+
+
+class Column(NamedTuple):
+    """A column of a table: its title with the unit, what a record shows in it, and whether it is set flush right."""
+
+    title: str
+    cell: Callable[[Any], str]
+    right: bool = False
+
+
+def records_table(records: Iterable[Any], columns: Sequence[Column], *, breaks: Collection[int] = ()) -> None:
+    """Print a table of a row for each record; see :func:`table`."""
+    table(
+        [column.title for column in columns],
+        [[column.cell(record) for column in columns] for record in records],
+        right=[index for index, column in enumerate(columns) if column.right],
+        breaks=breaks,
+    )
+
+
+def block_ends(blocks: Sequence[Sequence[Any]]) -> list[int]:
+    """The rows that a rule follows in a table of blocks: the last of each block but the last."""
+    return [int(end) - 1 for end in np.cumsum([len(block) for block in blocks[:-1]])]
 
 
 def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:
@@ -106,24 +148,7 @@ def document(command: str, content: Mapping[str, Any], warnings: Iterable[str] =
     """Print one JSON document: the program's version, the command, its answer, and the warnings."""
     whole = {"matdb": VERSION, "command": command, **content, "warnings": list(warnings)}
     ascii_only = "utf" not in (getattr(sys.stdout, "encoding", None) or "").lower()
-    print(json.dumps(_plain(whole), indent=2, ensure_ascii=ascii_only, allow_nan=False))
-
-
-def _plain(value: Any) -> Any:
-    """A value as JSON knows it; what is not finite becomes null."""
-    if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
-    if isinstance(value, bool | int | str) or value is None:
-        return value
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if hasattr(value, "tolist"):
-        return _plain(value.tolist())
-    if hasattr(value, "isoformat"):
-        return value.isoformat()
-    if isinstance(value, Iterable):
-        return [_plain(v) for v in value]
-    return str(value)
+    print(json.dumps(plain(whole, finite=True), indent=2, ensure_ascii=ascii_only, allow_nan=False))
 
 
 def number_text(value: float | None, digits: int = 3) -> str:
@@ -144,6 +169,11 @@ def given_text(value: float | None) -> str:
     return "-" if value is None else f"{value:.4g}"
 
 
+def mass_text(mass_kg: float) -> str:
+    """A mass in the unit that suits it."""
+    return f"{1e3 * mass_kg:.4g} g" if mass_kg < 1.0 else f"{mass_kg:.4g} kg"
+
+
 def band_text(median: float | None, low: float | None = None, high: float | None = None, digits: int = 3) -> str:
     """A band as ``12.3 (11.1-13.8)``: median and the ends of the central 95 %."""
     if median is None:
@@ -152,6 +182,26 @@ def band_text(median: float | None, low: float | None = None, high: float | None
         return number_text(median, digits)
     between = " to " if low < 0.0 else "-"
     return f"{number_text(median, digits)} ({number_text(low, digits)}{between}{number_text(high, digits)})"
+
+
+def band_cell(found: Any, digits: int = 3, index: int = 0) -> str:
+    """A band as :func:`band_text` has it: of an array its ``index``-th place; ``-`` for none and for what is no number.
+
+    Parameters
+    ----------
+    found : Band, mapping or None
+        Something with median, low and high.
+    """
+    if found is None:
+        return "-"
+    ends = [found[k] if isinstance(found, Mapping) else getattr(found, k) for k in ("median", "low", "high")]
+    median, low, high = (float(np.reshape(end, -1)[index]) for end in ends)
+    return "-" if math.isnan(median) else band_text(median, low, high, digits)
+
+
+def counts_text(counts: Mapping[str, int]) -> str:
+    """What there is any of: ``3 materials, 8 parts``."""
+    return ", ".join(f"{number} {name}" for name, number in counts.items() if number)
 
 
 def share_text(probability: float) -> str:
@@ -184,9 +234,6 @@ def progress(what: str, *, after_s: float = 1.0) -> Iterator[Callable[[float], N
         if drawn is None:
             if time.monotonic() - started < after_s or share >= 1.0:
                 return
-            from rich.console import Console
-            from rich.progress import Progress
-
             drawn = Progress(console=Console(stderr=True, markup=False), transient=True)
             drawn.start()
             task = drawn.add_task(what.replace("[", r"\["), total=1.0)

@@ -2,55 +2,127 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
 
 import typer
 
 from matdb.cli.options import (
     AxisOption,
+    Call,
     CountOption,
     CsvOption,
     ForceOption,
     FrequenciesOption,
-    JsonOption,
     MassOption,
     SqueezeOption,
     StepOption,
-    StoreOption,
     TempsOption,
-    store_name,
+    collects,
+    few_states,
+    frequencies,
+    needed,
+    quantity,
+    temperatures,
+    write_answer,
 )
+from matdb.cli.screen import Column, band_text, given_text, lines, number_text, records_table, show
+from matdb.errors import InputError
+from matdb.exchange.tables import AnswerTable, stiffness_table
+
+_BANDS: Final = ("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz")
 
 
+@dataclass(frozen=True)
+class States:
+    """At which states a part is asked about."""
+
+    temp: TempsOption
+    frequency: FrequenciesOption = None
+    mass: MassOption = None
+    count: CountOption = 1
+    axis: AxisOption = "axial"
+    squeeze: SqueezeOption = "0mm"
+    step: StepOption = "5K"
+
+
+@collects
 def stiffness(
-    ctx: typer.Context,
     part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")],
-    temp: TempsOption,
-    frequency: FrequenciesOption = None,
-    mass: MassOption = None,
-    count: CountOption = 1,
-    axis: AxisOption = "axial",
-    squeeze: SqueezeOption = "0mm",
-    step: StepOption = "5K",
+    states: States,
     csv: CsvOption = None,
     force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
-    from matdb.cli.stiffness_answer import stiffness_answer
+    if (states.mass is None) == (not states.frequency):
+        raise InputError(
+            "--frequency and --mass",
+            "both" if states.mass else "neither",
+            "one of the two",
+            "--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass",
+        )
+    t = temperatures(states.temp, states.step)
+    f = frequencies(states.frequency) if states.frequency else None
+    few_states(t, 1 if f is None else len(f))
+    with call.existing() as store:
+        answer = stiffness_table(
+            store,
+            [part],
+            t,
+            frequency_hz=f,
+            mass_kg=quantity(states.mass, "mass", "--mass"),
+            count=states.count,
+            axis=states.axis,
+            squeeze_mm=needed(states.squeeze, "length", "--squeeze"),
+        )
+    written = write_answer(csv, answer.header, answer.rows, force)
+    content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
+    call.answer(content, lambda: _show(part, states.axis, answer, written), answer.warnings)
 
-    stiffness_answer(
-        store_name(ctx, store),
-        part=part,
-        temp=temp,
-        frequency=frequency,
-        mass=mass,
-        count=count,
-        axis=axis,
-        squeeze=squeeze,
-        step=step,
-        csv=csv,
-        force=force,
-        as_json=as_json,
-    )
+
+def _show(part: str, axis: str, answer: AnswerTable, written: str | None) -> None:
+    show(f"{part}, {axis}, one piece; bands hold 95 %")
+    stiffness_rows(answer.records())
+    lines("Before you rely on it:", answer.warnings)
+    if written:
+        show(f"written: {written}", wrap=False)
+
+
+def stiffness_rows(rows: Sequence[Mapping[str, Any]]) -> None:
+    """Print rows of :func:`matdb.exchange.tables.stiffness_table`."""
+    columns = [
+        Column("at degC", lambda r: given_text(r["temperature_c"]), right=True),
+        Column("at Hz", lambda r: number_text(r["frequency_hz"]), right=True),
+        Column("stiffness, N/mm", lambda r: row_band(r, "stiffness_n_per_mm")),
+        Column("damping ratio", lambda r: row_band(r, "damping_ratio", 2)),
+    ]
+    if any(r["mass_kg"] is not None for r in rows):
+        columns.append(Column("natural frequency, Hz", lambda r: row_band(r, "natural_frequency_hz")))
+    records_table(rows, [*columns, Column("rests on", _rests_on)])
+
+
+def _rests_on(row: Mapping[str, Any]) -> str:
+    return str(row["basis"]) + (", extrapolated" if row["extrapolated"] and row["basis"] == "readings" else "")
+
+
+def nested_rows(answer: AnswerTable) -> list[dict[str, Any]]:
+    """The rows of an answer with their bands as ``{"median", "low", "high"}``."""
+    ends = {f"{name}_{end}" for name in _BANDS for end in ("low", "high")}
+    return [
+        {
+            key: {"median": value, "low": row[f"{key}_low"], "high": row[f"{key}_high"]}
+            if key in _BANDS and value is not None
+            else value
+            for key, value in row.items()
+            if key not in ends
+        }
+        for row in answer.records()
+    ]
+
+
+def row_band(row: Mapping[str, Any], name: str, digits: int = 3) -> str:
+    """The band of a flat row: ``name``, ``name_low`` and ``name_high``."""
+    return band_text(row[name], row[f"{name}_low"], row[f"{name}_high"], digits)

@@ -6,94 +6,104 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, existing, store_name
+from matdb.cli.options import Call, collects
+from matdb.cli.screen import counts_text, lines, show, table
+from matdb.shipped import changed_data
+from matdb.store import Records
+from matdb.store import restore as make
+from matdb.store.revisions import PUBLISHED
 
 app = typer.Typer(help="The store: what it holds, check, backup, restore.", rich_markup_mode=None)
 
 
 @app.command()
-def info(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
+@collects
+def info(call: Call) -> None:
     """Show where the store is and how much it holds."""
-    from matdb.cli.screen import document, show, table
+    with call.existing() as store:
+        address, counts, readonly = store.records.place.shown, store.records.counts(), store.records.readonly
 
-    with existing(ctx, store) as kept:
-        where, counts, readonly = kept.records.place.shown, kept.records.counts(), kept.records.readonly
-    if as_json:
-        document("store info", {"store": where, "read_only": readonly, "counts": counts})
-        return
-    show(f"{where}{' (can only be read)' if readonly else ''}", wrap=False)
-    table(["holds", ""], [[name, str(number)] for name, number in counts.items()], right=(1,))
+    def screen() -> None:
+        show(f"{address}{' (can only be read)' if readonly else ''}", wrap=False)
+        table(["holds", ""], [[name, str(number)] for name, number in counts.items()], right=(1,))
+
+    call.answer({"store": address, "read_only": readonly, "counts": counts}, screen)
 
 
 @app.command()
-def check(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
+@collects
+def check(call: Call) -> None:
     """Look for damage in the store.
 
     The data that ship with matdb are held against their checksums too. Ends with exit code 1 when a backup must be
     restored or matdb be installed again.
     """
-    from matdb.cli.screen import document, lines, show
-    from matdb.shipped import changed_data
-
-    with existing(ctx, store) as kept:
-        where, findings = kept.records.place.shown, kept.records.check()
+    with call.existing() as store:
+        address, findings = store.records.place.shown, store.records.check()
     bad = any(f.level == "error" for f in findings)
     shipped = changed_data()
-    told = [f"{f.what}: {f.says}" for f in findings]
-    told += [f"shipped file {name}: {says}" for name, says in shipped.items()]
-    if as_json:
-        rows = [{"level": f.level, "what": f.what, "says": f.says} for f in findings]
-        content = {"store": where, "sound": not bad, "findings": rows, "shipped_sound": not shipped, "shipped": shipped}
-        document("store check", content, told)
-    else:
-        show(f"{where}: {'damaged; restore a backup' if bad else 'sound'}", wrap=False)
+    said = [f"{f.what}: {f.says}" for f in findings]
+    said += [f"shipped file {name}: {says}" for name, says in shipped.items()]
+
+    def screen() -> None:
+        show(f"{address}: {'damaged; restore a backup' if bad else 'sound'}", wrap=False)
         if shipped:
             show("the data that ship with matdb are not as they were; install it again:")
             show("pip install --force-reinstall elastomer-matdb", indent="  ", wrap=False)
-        lines("Found:", told)
+        lines("Found:", said)
+
+    rows = [{"level": f.level, "what": f.what, "says": f.says} for f in findings]
+    content = {"store": address, "sound": not bad, "findings": rows, "shipped_sound": not shipped, "shipped": shipped}
+    call.answer(content, screen, said)
     if bad or shipped:
         raise typer.Exit(1)
 
 
 @app.command()
+@collects
 def backup(
-    ctx: typer.Context,
-    file: Annotated[str, typer.Argument(metavar="FILE", help="The new file to write the store to.")],
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The new file to write the store to.")], call: Call
 ) -> None:
     """Write the store as it is now to a new file."""
-    from matdb.cli.screen import document, show
-
-    with existing(ctx, store) as kept:
-        where = kept.records.place.shown
-        kept.records.backup(file)
-    if as_json:
-        document("store backup", {"store": where, "backup": file})
-        return
-    show(f"written: {file}", wrap=False)
+    with call.existing() as store:
+        address = store.records.place.shown
+        store.records.backup(file)
+    call.answer({"store": address, "backup": file}, lambda: show(f"written: {file}", wrap=False))
 
 
 @app.command()
+@collects
 def restore(
-    ctx: typer.Context,
     file: Annotated[str, typer.Argument(metavar="FILE", help="A backup, or what an upgrade kept of an older store.")],
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    call: Call,
 ) -> None:
     """Make a store from a backup.
 
     The store is a new file, or an empty database on a server. The backup is checked first and is not changed.
     """
-    from matdb.cli.screen import document, show
-    from matdb.store import Records
-    from matdb.store import restore as make
+    make(file, call.store_name)
+    with Records(call.store_name) as made:
+        address, counts = made.place.shown, made.counts()
+    content = {"store": address, "backup": file, "counts": counts}
+    call.answer(content, lambda: show(f"{address}: {counts_text(counts)}", wrap=False))
 
-    where = store_name(ctx, store)
-    make(file, where)
-    with Records(where) as made:
-        shown, counts = made.place.shown, made.counts()
-    if as_json:
-        document("store restore", {"store": shown, "backup": file, "counts": counts})
-        return
-    show(f"{shown}: " + ", ".join(f"{number} {name}" for name, number in counts.items() if number), wrap=False)
+
+@app.command(short_help="Compute the stiffness table for SQL readers.")
+@collects
+def publish(
+    material: Annotated[
+        str | None, typer.Option("--material", metavar="NAME", help="Only this material; every one without it.")
+    ] = None,
+    *,
+    call: Call,
+) -> None:
+    """Compute the stiffness table that other tools read with SQL.
+
+    A fit does so for its material by itself; ask for it after adding parts or mountings. The views are named
+    published_material, published_part, published_reading, published_stiffness and published_stiffness_step.
+    """
+    with call.existing() as store:
+        rows = store.publish(material)
+        address = store.records.place.shown
+    content = {"store": address, "rows": rows, "views": PUBLISHED}
+    call.answer(content, lambda: show(f"{address}: {rows} rows in published_stiffness", wrap=False))

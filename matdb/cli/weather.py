@@ -2,71 +2,49 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated, Any
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
-import typer
+from matdb.advice.exposure import Flight, flight
+from matdb.cli.options import is_range, option
+from matdb.cli.screen import lines, show
+from matdb.delimited import file_bytes
+from matdb.errors import InputError
+from matdb.units import parse, parse_range
 
-from matdb.cli.options import is_range
+__all__ = ["AirOptions", "FlightOptions", "clock_hours", "flight_content", "flight_lines", "flight_of"]
 
-if TYPE_CHECKING:
-    from matdb.advice.exposure import Flight
 
-__all__ = ["clock_hours", "flight_content", "flight_from_options", "flight_lines"]
+@dataclass(frozen=True)
+class AirOptions:
+    """Where the temperatures come from."""
 
-TempOption = Annotated[
-    str | None,
-    typer.Option("--temp", metavar="RANGE", help="Temperatures of the flight, such as -10C..25C, or one such as -5C."),
-]
-ForecastOption = Annotated[
-    str | None,
-    typer.Option(
-        "--forecast", metavar="FILE", help="An hourly table of time and temperature (CSV), instead of --temp."
-    ),
-]
-MonthlyOption = Annotated[
-    str | None,
-    typer.Option("--monthly", metavar="FILE", help="A table of month, low and high (CSV), instead of --temp."),
-]
-MetarOption = Annotated[
-    str | None, typer.Option("--metar", metavar="TEXT", help="An aviation weather report, instead of --temp.")
-]
-TafOption = Annotated[
-    str | None,
-    typer.Option("--taf", metavar="TEXT", help="An aviation forecast with its extremes, instead of --temp."),
-]
-UnitOption = Annotated[
-    str | None,
-    typer.Option("--unit", metavar="UNIT", help="Unit of a table that does not name it: C, F or K."),
-]
-ForecastAltitudeOption = Annotated[
-    str | None,
-    typer.Option(
-        "--forecast-altitude", metavar="ALTITUDE", help="Altitude that the temperatures hold at, such as 450m."
-    ),
-]
-SiteAltitudeOption = Annotated[
-    str | None,
-    typer.Option(
-        "--site-altitude",
-        metavar="ALTITUDE",
-        help="Altitude of the flight, such as 1800m: 6.5 K less per kilometre up.",
-    ),
-]
-TakeOffOption = Annotated[
-    str | None,
-    typer.Option("--take-off", metavar="HOURS", help="Hours of the day that will be flown in, such as 06:00..10:00."),
-]
-CarOption = Annotated[
-    str | None,
-    typer.Option(
-        "--car", metavar="TEMPERATURE", help="The parts leave a car this warm when the hours begin, such as 22C."
-    ),
-]
-FannedOption = Annotated[
-    bool, typer.Option("--fanned", help="They stand in the rotors' wash, and take on the air's temperature sooner.")
-]
+    temp: str | None = option("RANGE", "Temperatures of the flight, such as -10C..25C, or one such as -5C.")
+    forecast: str | None = option("FILE", "An hourly table of time and temperature (CSV), instead of --temp.")
+    monthly: str | None = option("FILE", "A table of month, low and high (CSV), instead of --temp.")
+    metar: str | None = option("TEXT", "An aviation weather report, instead of --temp.")
+    taf: str | None = option("TEXT", "An aviation forecast with its extremes, instead of --temp.")
+    unit: str | None = option("UNIT", "Unit of a table that does not name it: C, F or K.")
+    forecast_altitude: str | None = option("ALTITUDE", "Altitude that the temperatures hold at, such as 450m.")
+    site_altitude: str | None = option(
+        "ALTITUDE", "Altitude of the flight, such as 1800m: 6.5 K less per kilometre up."
+    )
+    take_off: str | None = option("HOURS", "Hours of the day that will be flown in, such as 06:00..10:00.")
+
+
+@dataclass(frozen=True)
+class FlightOptions(AirOptions):
+    """The same, and what the parts were in before."""
+
+    car: str | None = option("TEMPERATURE", "The parts leave a car this warm when the hours begin, such as 22C.")
+    fanned: bool = option(
+        None, "They stand in the rotors' wash, and take on the air's temperature sooner.", default=False
+    )
+
 
 _CLOCK = re.compile(r"(\d{1,2})(?::(\d{2}))?\s*(?:h|o'clock)?")
 
@@ -79,8 +57,6 @@ def clock_hours(text: str, option: str = "--take-off") -> tuple[float, float]:
     InputError
         Not two times of the day.
     """
-    from matdb.errors import InputError
-
     ends = re.split(r"\s*(?:\.\.\.?|…|\s+to\s+)\s*", text.strip())
     found = []
     for end in ends:
@@ -96,20 +72,7 @@ def clock_hours(text: str, option: str = "--take-off") -> tuple[float, float]:
     return found[0], found[1]
 
 
-def flight_from_options(
-    *,
-    temp: str | None = None,
-    forecast: str | None = None,
-    monthly: str | None = None,
-    metar: str | None = None,
-    taf: str | None = None,
-    unit: str | None = None,
-    forecast_altitude: str | None = None,
-    site_altitude: str | None = None,
-    take_off: str | None = None,
-    car: str | None = None,
-    fanned: bool = False,
-) -> Flight:
+def flight_of(said: AirOptions) -> Flight:
     """Temperatures from a command's words.
 
     Raises
@@ -119,16 +82,8 @@ def flight_from_options(
     OSError
         A file that cannot be read.
     """
-    import datetime as dt
-    from pathlib import Path
-
-    from matdb.advice.exposure import flight
-    from matdb.delimited import file_bytes
-    from matdb.errors import InputError
-    from matdb.units import parse, parse_range
-
-    sources = {"--temp": temp, "--forecast": forecast, "--monthly": monthly, "--metar": metar, "--taf": taf}
-    given = [name for name, value in sources.items() if value is not None]
+    sources = ("temp", "forecast", "monthly", "metar", "taf")
+    given = [f"--{name}" for name in sources if getattr(said, name) is not None]
     if len(given) != 1:
         raise InputError(
             " and ".join(given) or "--temp",
@@ -137,35 +92,34 @@ def flight_from_options(
             "" if given else "for instance --temp -10C..25C",
         )
     more: dict[str, Any] = {}
-    if temp is not None:
-        if is_range(temp):
-            more["low_c"], more["high_c"] = parse_range(temp, "temperature", "--temp")
+    if said.temp is not None:
+        if is_range(said.temp):
+            more["low_c"], more["high_c"] = parse_range(said.temp, "temperature", "--temp")
         else:
-            more["low_c"] = parse(temp, "temperature", "--temp")
-    for name, file in (("csv", forecast), ("monthly", monthly)):
+            more["low_c"] = parse(said.temp, "temperature", "--temp")
+    for name, file in (("csv", said.forecast), ("monthly", said.monthly)):
         if file is not None:
             more |= {name: file_bytes(file), "what": Path(file).name}
-    if unit is not None and not (forecast or monthly):
-        raise InputError("--unit", unit, "given with --forecast or --monthly")
-    for option, text, field in (
-        ("--forecast-altitude", forecast_altitude, "forecast_altitude_m"),
-        ("--site-altitude", site_altitude, "site_altitude_m"),
-    ):
+    if said.unit is not None and not (said.forecast or said.monthly):
+        raise InputError("--unit", said.unit, "given with --forecast or --monthly")
+    for name in ("forecast_altitude", "site_altitude"):
+        text = getattr(said, name)
         if text is not None:
-            more[field] = parse(text, "altitude", option)
-    if (forecast_altitude is None) != (site_altitude is None):
-        missing = "--site-altitude" if site_altitude is None else "--forecast-altitude"
+            more[f"{name}_m"] = parse(text, "altitude", "--" + name.replace("_", "-"))
+    if (said.forecast_altitude is None) != (said.site_altitude is None):
+        missing = "--site-altitude" if said.site_altitude is None else "--forecast-altitude"
         raise InputError(missing, None, "given with the other altitude, such as 450m")
-    if (metar or taf) and take_off is not None:
+    if (said.metar or said.taf) and said.take_off is not None:
         # A report names the day of the month only.
         more["issued"] = dt.datetime.now(dt.UTC).date()
+    if isinstance(said, FlightOptions):
+        more["car_c"] = None if said.car is None else parse(said.car, "temperature", "--car")
+        more["air"] = "fanned" if said.fanned else "still"
     return flight(
-        metar=metar,
-        taf=taf,
-        unit=unit,
-        take_off=None if take_off is None else clock_hours(take_off),
-        car_c=None if car is None else parse(car, "temperature", "--car"),
-        air="fanned" if fanned else "still",
+        metar=said.metar,
+        taf=said.taf,
+        unit=said.unit,
+        take_off=None if said.take_off is None else clock_hours(said.take_off),
         **more,
     )
 
@@ -185,8 +139,6 @@ def flight_content(flown: Flight) -> dict[str, Any]:
 
 def flight_lines(flown: Flight, notes: Sequence[str] = ()) -> None:
     """Print where the temperatures come from and what was assumed; nothing for a plain range."""
-    from matdb.cli.screen import lines, show
-
     air = flown.flown
     said = [*air.notes, *notes]
     if flown.car_c is not None:

@@ -6,51 +6,45 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import ForceOption, JsonOption, StoreOption, existing, opened
+from matdb.cli import export
+from matdb.cli.options import Call, ForceOption, collects
+from matdb.cli.screen import counts_text, show
+from matdb.exchange import whole_store
+from matdb.exchange.fingerprint import store_fingerprint
 
 app = typer.Typer(help="Read what 'matdb export' wrote.", rich_markup_mode=None)
 
 
+@export.app.command("store", short_help="Write the whole store as one JSON file.")
+@collects
 def export_store(
-    ctx: typer.Context,
     out: Annotated[str, typer.Option("--out", metavar="FILE", help="The JSON file to write.")],
     force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Write the whole store as one JSON file: records, history, fits, with units and fingerprint."""
-    from matdb.cli.screen import document, show
-    from matdb.exchange.fingerprint import store_fingerprint
-    from matdb.exchange.whole_store import export_store as write
-
-    with existing(ctx, store) as kept:
-        written = write(kept, out, force=force)
-        mark = store_fingerprint(kept)
+    with call.existing() as store:
+        written = whole_store.export_store(store, out, force=force)
+        mark = store_fingerprint(store)
     size = written.stat().st_size
-    if as_json:
-        document("export store", {"file": str(written), "bytes": size, "fingerprint": mark})
-        return
-    show(f"written: {written} ({size / 1e3:.0f} kB, fingerprint {mark})", wrap=False)
+    call.answer(
+        {"file": str(written), "bytes": size, "fingerprint": mark},
+        lambda: show(f"written: {written} ({size / 1e3:.0f} kB, fingerprint {mark})", wrap=False),
+    )
 
 
 @app.command("store")
+@collects
 def import_store(
-    ctx: typer.Context,
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A file that 'matdb export store' wrote.")],
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    file: Annotated[str, typer.Argument(metavar="FILE", help="A file that 'matdb export store' wrote.")], call: Call
 ) -> None:
     """Fill a new, empty store from the JSON file of another one.
 
     Numbers, times, history and fits stay what they were. A store that holds something is refused.
     """
-    from matdb.cli.screen import document, show
-    from matdb.exchange.whole_store import import_store as read
-
-    with opened(ctx, store) as kept:
-        counts = read(kept, file)
-        where = kept.records.place.shown
-    if as_json:
-        document("import store", {"store": where, "counts": counts})
-        return
-    show(f"{where}: " + ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in counts.items() if n), wrap=False)
+    with call.opened() as store:
+        counts = whole_store.import_store(store, file)
+        address = store.records.place.shown
+    text = counts_text({name.replace("_", " "): number for name, number in counts.items()})
+    call.answer({"store": address, "counts": counts}, lambda: show(f"{address}: {text}", wrap=False))

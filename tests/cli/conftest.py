@@ -9,7 +9,7 @@ import command_line
 import pytest
 
 import matdb
-from matdb.cli.app import run
+from matdb.cli.run import run
 
 
 @dataclass

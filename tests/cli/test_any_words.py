@@ -13,11 +13,12 @@ from pathlib import Path
 import pytest
 from command_line import dump
 from examples import RUN, trying
+from generators.reference import each_command
 from hypothesis import given
 from hypothesis import strategies as st
 
 import matdb
-from matdb.cli.app import root_command, run
+from matdb.cli.run import run
 from matdb.exchange.whole_store import export_store
 
 #: Commands whose answers take long.
@@ -27,16 +28,8 @@ SLOW = (
 )  # fmt: skip
 
 
-def commands(below, path=()):
-    """Every command with its words, from the program itself."""
-    if getattr(below, "commands", None):
-        for name in below.commands:
-            yield from commands(below.commands[name], (*path, name))
-    else:
-        yield path, below
-
-
-COMMANDS = dict(commands(root_command()))
+#: Every command by its words, from the program itself.
+COMMANDS = {tuple(path.split()[1:]): c for path, c in each_command() if not hasattr(c, "commands")}
 
 # -- words --------------------------------------------------------------------------------------------------------
 

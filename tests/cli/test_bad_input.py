@@ -148,7 +148,7 @@ def test_a_read_only_folder(tmp_path_factory):
         # A store that can be made comes first, then the one that cannot.
         code = (
             "import contextlib, io, os, sys\n"
-            "from matdb.cli.app import run\n"
+            "from matdb.cli.run import run\n"
             "words, allowed = sys.argv[1:-1], sys.argv[-1]\n"
             "with contextlib.redirect_stdout(io.StringIO()):\n"
             "    assert run([*words[:-1], allowed]) == 0\n"

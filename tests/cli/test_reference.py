@@ -3,23 +3,16 @@
 import re
 
 import pytest
-from generators.reference import REFERENCE, reference_text
+from generators.reference import REFERENCE, each_command, reference_text
 
-from matdb.cli.app import root_command
-
-
-def commands(command=None, path="matdb"):
-    command = command or root_command()
-    yield path, command
-    for name, below in getattr(command, "commands", {}).items():
-        yield from commands(below, f"{path} {name}")
+from matdb.cli.run import run
 
 
 def test_the_reference_is_current():
     assert REFERENCE.read_text(encoding="utf-8") == reference_text(), "run: python -m tests.generators.reference"
 
 
-@pytest.mark.parametrize(("path", "command"), [pytest.param(p, c, id=p) for p, c in commands()])
+@pytest.mark.parametrize(("path", "command"), [pytest.param(p, c, id=p) for p, c in each_command()])
 def test_help_reads_as_plain_sentences(path, command):
     texts = [command.help] + [p.help for p in command.params if "--help" not in getattr(p, "opts", ())]
     for text in texts:
@@ -31,7 +24,7 @@ def test_help_reads_as_plain_sentences(path, command):
 
 
 def test_every_command_that_answers_takes_json_and_store():
-    for path, command in commands():
+    for path, command in each_command():
         if getattr(command, "commands", None) is not None:
             continue
         options = {o for p in command.params for o in p.opts}
@@ -42,9 +35,7 @@ def test_every_command_that_answers_takes_json_and_store():
 
 
 def test_no_short_text_is_cut(capsys):
-    from matdb.cli.app import run
-
-    for path, command in commands():
+    for path, command in each_command():
         if getattr(command, "commands", None):
             run([*path.split()[1:], "--help"])
             assert "..." not in capsys.readouterr().out.split("Commands:")[1]

@@ -259,7 +259,7 @@ def test_one_is_singular(matdb_says):
 
 def test_the_swaps_that_are_followed_are_told_with_why_they_hold_less(capsys, monkeypatch):
     from matdb.advice.cover import Cover, Swap
-    from matdb.cli.cover import _show
+    from matdb.cli.cover import show_cover
 
     monkeypatch.setenv("COLUMNS", "400")
     found = Cover(
@@ -277,8 +277,8 @@ def test_the_swaps_that_are_followed_are_told_with_why_they_hold_less(capsys, mo
         sentence="two",
         counted="temperatures",
     )
-    _show(found, [])
+    show_cover(found, [])
     shown = capsys.readouterr().out
     assert "that is 1 swap, and holds 86.2 %, not 86.3 %: no swap comes the very moment" in shown
-    _show(dataclasses.replace(found, share=0.862, swap_count=2), [])
+    show_cover(dataclasses.replace(found, share=0.862, swap_count=2), [])
     assert "that is 2 swaps, and holds 86.2 %.\n" in capsys.readouterr().out

@@ -17,7 +17,7 @@ import pytest
     ],
 )
 def test_a_mistyped_store_is_not_sound(words, tmp_path, monkeypatch, capsys):
-    from matdb.cli.app import run
+    from matdb.cli.run import run
 
     monkeypatch.chdir(tmp_path)
     assert run([*words, "--store", "typo.sqlite"]) == 1

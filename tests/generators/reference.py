@@ -11,7 +11,7 @@ from matdb.cli.app import root_command
 from matdb.cli.dimensions import form_options
 from matdb.form import FORMS
 
-__all__ = ["REFERENCE", "reference_text", "write_reference"]
+__all__ = ["REFERENCE", "each_command", "reference_text", "write_reference"]
 
 #: The file that :func:`write_reference` writes and a test compares.
 REFERENCE = Path(matdb.cli.__file__).with_name("REFERENCE.md")
@@ -35,8 +35,7 @@ column of deflections and one of forces or masses, their units in the header: `d
 
 def reference_text() -> str:
     """The reference as Markdown."""
-    root = root_command()
-    parts = [_HEAD, *(_section(path, command) for path, command in _walk(root, "matdb"))]
+    parts = [_HEAD, *(_section(path, c) for path, c in each_command() if not hasattr(c, "commands"))]
     forms = "\n".join(f"| `{kind}` | {_cell(form_options(kind))} |" for kind in sorted(FORMS))
     parts.append(f"## Dimensions of the forms\n\n{_FORMS}\n| form | dimensions |\n|---|---|\n{forms}\n")
     return "\n".join(parts)
@@ -48,12 +47,12 @@ def write_reference() -> Path:
     return REFERENCE
 
 
-def _walk(command: Any, path: str) -> Iterator[tuple[str, Any]]:
-    if not getattr(command, "commands", None):
-        yield path, command
-        return
-    for name, below in command.commands.items():
-        yield from _walk(below, f"{path} {name}")
+def each_command(command: Any = None, path: str = "matdb") -> Iterator[tuple[str, Any]]:
+    """The root, every group and every command, each with the words that call it."""
+    command = command or root_command()
+    yield path, command
+    for name in getattr(command, "commands", ()):
+        yield from each_command(command.get_command(None, name), f"{path} {name}")
 
 
 def _section(path: str, command: Any) -> str:

@@ -6,16 +6,17 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
-from matdb.bench.readings import Reading
-from matdb.form.part import Part
-from matdb.material.record import Material
+    from matdb.bench.readings import Reading
+    from matdb.form.part import Part
+    from matdb.material.record import Material
 
-__all__ = ["Finding", "FitRecord", "MaterialEvidence", "PartLine", "StoredReading", "Upgraded"]
+__all__ = ["Evidence", "Finding", "FitRecord", "StoredReading", "Upgraded"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,7 @@ class FitRecord:
 
 
 @dataclass(frozen=True, kw_only=True)
-class MaterialEvidence:
+class Evidence:
     """All that a fit of one material may use, read at one instant.
 
     Attributes

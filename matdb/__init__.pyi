@@ -1,0 +1,57 @@
+"""The public face: each name is imported from its module on first use."""
+
+from .advice.answers import MedianAnswer as MedianAnswer
+from .advice.answers import PartAnswers as PartAnswers
+from .advice.camera import SixAxes as SixAxes
+from .advice.cover import Cover as Cover
+from .advice.effective import Effective as Effective
+from .advice.exposure import Flight as Flight
+from .advice.exposure import flight as flight
+from .advice.squeeze import Squeeze as Squeeze
+from .advice.suit import Suitability as Suitability
+from .api import Store as Store
+from .api import open_store as open_store
+from .bench.readings import Deflection as Deflection
+from .bench.readings import HardnessReading as HardnessReading
+from .bench.readings import ModulusPoint as ModulusPoint
+from .bench.readings import Reading as Reading
+from .bench.readings import Resonance as Resonance
+from .bench.readings import RingDown as RingDown
+from .curve.band import Band as Band
+from .curve.curve import Curve as Curve
+from .curve.low_temperature import LowTemperature as LowTemperature
+from .curve.next_reading import Affordable as Affordable
+from .curve.next_reading import NextReading as NextReading
+from .curve.prony import Prony as Prony
+from .errors import AlreadyExists as AlreadyExists
+from .errors import FileTaken as FileTaken
+from .errors import FitError as FitError
+from .errors import InputError as InputError
+from .errors import MatdbError as MatdbError
+from .errors import MissingExtra as MissingExtra
+from .errors import NewerStore as NewerStore
+from .errors import NotAStore as NotAStore
+from .errors import NotFound as NotFound
+from .errors import StoreBusy as StoreBusy
+from .errors import StoreError as StoreError
+from .errors import StoreReadOnly as StoreReadOnly
+from .errors import UnitError as UnitError
+from .form import Bush as Bush
+from .form import CableLoop as CableLoop
+from .form import GrommetPair as GrommetPair
+from .form import Measured as Measured
+from .form import Pad as Pad
+from .form import Part as Part
+from .form import PrintedStrut as PrintedStrut
+from .form import Ring as Ring
+from .form import Strut as Strut
+from .form import Taper as Taper
+from .material.record import Material as Material
+from .mounting.record import CameraPackage as CameraPackage
+from .mounting.record import Mounting as Mounting
+from .mounting.shake import AirframeSpectrum as AirframeSpectrum
+from .mounting.shake import read_spectrum as read_spectrum
+from .store.kept import StoredReading as StoredReading
+from .weather.forecast import Forecast as Forecast
+
+__version__: str
