@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -20,9 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FORMS",
-    "INSIDE_SD",
     "MAX_SQUEEZE_SHARE",
-    "OUTSIDE_SD",
     "SQUEEZE_SHARES",
     "FormBase",
     "form_from_dict",
@@ -40,10 +38,6 @@ MAX_SQUEEZE_SHARE = 0.5
 SQUEEZE_SHARES = (0.0, 0.05, 0.10, 0.15, 0.20)
 #: Legs are tried up to this share of the squeeze at which they buckle; common practice, no source.
 _BUCKLING_SHARE_MOST = 0.5
-
-#: Standard deviation of ln(true / computed) that real dimensions, edges and bonding leave open where the
-#: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
-INSIDE_SD, OUTSIDE_SD = 0.15, 0.25
 
 #: Every form by its short name, filled by :func:`register`.
 FORMS: dict[str, type[FormBase]] = {}
@@ -69,6 +63,10 @@ class FormBase(PlainRecord):
     needs_bond: ClassVar[tuple[str, ...]] = ()
     #: False for a form known only by its readings: its scale is free.
     has_geometry: ClassVar[bool] = True
+    #: Standard deviation of ln(true / computed stiffness) that real dimensions, edges and bonding leave open where the
+    #: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
+    inside_sd: ClassVar[float] = 0.15
+    outside_sd: ClassVar[float] = 0.25
 
     def stiffness_n_per_mm(
         self,
@@ -146,7 +144,7 @@ class FormBase(PlainRecord):
     def offset_sd(self, axis: str = "axial") -> float:
         """Standard deviation of ln(true / computed stiffness) that the geometry alone leaves open.
 
-        0.15 inside the finite-element tables (dimensions, edges, bonding), 0.25 outside.
+        Usually 0.15 inside the finite-element tables, 0.25 outside.
 
         Raises
         ------
@@ -154,7 +152,7 @@ class FormBase(PlainRecord):
             The form has no such axis.
         """
         self._check_axis(axis)
-        return INSIDE_SD if self.covered else OUTSIDE_SD
+        return self.inside_sd if self.covered else self.outside_sd
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
         """What the user should know of this geometry: outside a table's range, slender, very thin.
@@ -165,10 +163,18 @@ class FormBase(PlainRecord):
             The form has no such axis.
         """
         self._check_axis(axis)
-        if self.covered:
-            return ()
-        outside = f"outside the finite-element tables ({self._ratios_shown})"
-        return (f"{self.kind}: {outside}; closed form, less certain",)
+        outside = f"outside the finite-element tables ({self._ratios_shown}); closed form, less certain"
+        return tuple(f"{self.kind}: {text}" for text in (*([] if self.covered else [outside]), *self.cautions(axis)))
+
+    def cautions(self, axis: str) -> Iterable[str]:
+        """What a form adds to its :meth:`warnings`, without its own name in front.
+
+        Parameters
+        ----------
+        axis : str
+            One of ``axes``, checked already.
+        """
+        return ()
 
     @property
     def squeezable_height_mm(self) -> float | None:

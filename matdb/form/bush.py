@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.form.base import INSIDE_SD, OUTSIDE_SD, Array, FormBase, register
+from matdb.form.base import Array, FormBase, register
 from matdb.form.tables import table
 
 __all__ = ["Bush"]
@@ -82,15 +83,14 @@ class Bush(FormBase):
 
     def offset_sd(self, axis: str = "axial") -> float:
         """See :meth:`FormBase.offset_sd`: 0.25 for frictionless sleeves too."""
-        return max(super().offset_sd(axis), INSIDE_SD if self.bonded else OUTSIDE_SD)
+        sd = super().offset_sd(axis)
+        return sd if self.bonded else self.outside_sd
 
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        out = list(super().warnings(axis))
+    def cautions(self, axis: str) -> Iterator[str]:
+        """See :meth:`FormBase.cautions`."""
         ratio, length = self._ratios
         if axis == "radial" and self.bonded and length * ratio / (ratio - 1.0) > 8.0:
-            out.append("bush: long and thin, so across it the bulk modulus matters; give it")
-        return tuple(out)
+            yield "long and thin, so across it the bulk modulus matters; give it"
 
     def torsional_stiffness_n_mm_per_rad(self, youngs_modulus_mpa: ArrayLike = 1.0) -> Any:
         """Moment over angle when the inner sleeve is twisted, ``4πGL/(1/a² − 1/b²)``, in N mm/rad.

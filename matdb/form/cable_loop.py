@@ -41,6 +41,8 @@ class CableLoop(FormBase):
     kind: ClassVar[str] = "cable-loop"
     axes: ClassVar[tuple[str, ...]] = ("axial",)
     has_geometry: ClassVar[bool] = False
+    # No modulus goes with it: the offset takes that up.
+    inside_sd: ClassVar[float] = 3.0
 
     height_mm: float
     load_points: tuple[tuple[float, float], ...] | str = ()
@@ -63,12 +65,6 @@ class CableLoop(FormBase):
         """Tangent stiffness of the points' curve in N/mm; see :meth:`FormBase.unit_stiffness`."""
         return np.asarray(self.curve.stiffness_n_per_mm(squeeze_mm))
 
-    def offset_sd(self, axis: str = "axial") -> float:
-        """See :meth:`FormBase.offset_sd`: 3, because no modulus goes with it and the offset takes it up."""
-        self._check_axis(axis)
-        return 3.0
-
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        self._check_axis(axis)
-        return ("cable-loop: softens and damps more as the amplitude grows; read it at the amplitude of flight",)
+    def cautions(self, axis: str) -> tuple[str, ...]:
+        """See :meth:`FormBase.cautions`."""
+        return ("softens and damps more as the amplitude grows; read it at the amplitude of flight",)

@@ -35,6 +35,8 @@ class Measured(FormBase):
     kind: ClassVar[str] = "measured"
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
     has_geometry: ClassVar[bool] = False
+    # A factor of 20 either way; one reading settles it.
+    inside_sd: ClassVar[float] = 3.0
 
     height_mm: float | None = None
     shear_share: float = 1.0
@@ -48,12 +50,6 @@ class Measured(FormBase):
         """1 N/mm by convention; see :meth:`FormBase.unit_stiffness`."""
         return np.full_like(squeeze_mm, 1.0 if axis == "axial" else self.shear_share)
 
-    def offset_sd(self, axis: str = "axial") -> float:
-        """See :meth:`FormBase.offset_sd`: 3, a factor of 20 either way; one reading settles it."""
-        self._check_axis(axis)
-        return 3.0
-
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        self._check_axis(axis)
-        return ("measured: no geometry; without a reading on the part its stiffness is unknown",)
+    def cautions(self, axis: str) -> tuple[str, ...]:
+        """See :meth:`FormBase.cautions`."""
+        return ("no geometry; without a reading on the part its stiffness is unknown",)

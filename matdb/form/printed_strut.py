@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -53,6 +54,9 @@ class PrintedStrut(RoundLeg):
     """
 
     kind: ClassVar[str] = "printed-strut"
+    # Infill exponent, lines' adhesion and wall are all guesses.
+    inside_sd: ClassVar[float] = 0.35
+    outside_sd: ClassVar[float] = 0.35
 
     outer_mm: float
     inner_mm: float = 0.0
@@ -99,14 +103,8 @@ class PrintedStrut(RoundLeg):
         bending = min(slender**2 / (12.0 * radius_sq) * (slender / (slender + end)) ** 3, whole)
         return scale * self.left_under(squeeze_mm) / ((whole - bending) / by_area + bending / by_moment)
 
-    def offset_sd(self, axis: str = "axial") -> float:
-        """See :meth:`FormBase.offset_sd`: 0.35; infill exponent, lines' adhesion and wall are all guesses."""
-        self._check_axis(axis)
-        return 0.35
-
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        out = super().warnings(axis)
-        if self.infill_share == 1.0:
-            return out
-        return (*out, f"{self.kind}: infill is only estimated; a single reading on the part beats it")
+    def cautions(self, axis: str) -> Iterator[str]:
+        """See :meth:`FormBase.cautions`."""
+        yield from super().cautions(axis)
+        if self.infill_share < 1.0:
+            yield "infill is only estimated; a single reading on the part beats it"

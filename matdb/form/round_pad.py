@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.form.base import INSIDE_SD, Array, FormBase, register
+from matdb.form.base import Array, FormBase, register
 from matdb.form.column import column_axial, column_covered, column_sideways
 from matdb.form.squeeze_law import FRICTIONLESS, LoadCurve, SqueezeLaw, checked_load_points, tabulated_law
 
@@ -123,35 +124,27 @@ class RoundPad(FormBase):
         Real loose faces lie anywhere between frictionless and bonded, so these get half of that span, at most 0.5.
         """
         sd = super().offset_sd(axis)
-        return sd if self.bonded else min(max(INSIDE_SD, 0.5 * math.log(self._bonded_gain)), 0.5)
+        return sd if self.bonded else min(max(self.inside_sd, 0.5 * math.log(self._bonded_gain)), 0.5)
 
     @functools.cached_property
     def _bonded_gain(self) -> float:
         return float(column_axial(*self._ratios))
 
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        out = list(super().warnings(axis))
+    def cautions(self, axis: str) -> Iterator[str]:
+        """See :meth:`FormBase.cautions`."""
         slender, hole = self._ratios
         if axis == "axial" and not self.bonded:
-            out.append(
-                f"{self.kind}: frictionless faces are an ideal; friction stiffens towards bonded faces, "
-                f"{self._bonded_gain:.2f} times as stiff"
-            )
+            gain = f"{self._bonded_gain:.2f} times as stiff"
+            yield f"frictionless faces are an ideal; friction stiffens towards bonded faces, {gain}"
         if axis == "axial" and self.bonded and self.shape_factor > 3.0:
-            out.append(
-                f"{self.kind}: thin (shape factor {self.shape_factor:.2g}), so its bulk modulus matters: at "
-                "2000 MPa it lowers the stiffness by the share "
-                f"{float(2.0 * self.shape_factor**2 / 2000.0):.1%} per MPa of Young's modulus"
-            )
+            share = f"{float(2.0 * self.shape_factor**2 / 2000.0):.1%} per MPa of Young's modulus"
+            matters = f"thin (shape factor {self.shape_factor:.2g}), so its bulk modulus matters"
+            yield f"{matters}: at 2000 MPa it lowers the stiffness by the share {share}"
         if slender > 3.0:
-            out.append(f"{self.kind}: taller than three diameters; it may buckle, treat it as a strut")
+            yield "taller than three diameters; it may buckle, treat it as a strut"
         if hole > 0.4 and self.shape_factor < 0.16:
-            out.append(
-                f"{self.kind}: the wall is thin for its height; it folds at about "
-                f"{self.squeeze_reach_mm / self.height_mm:.0%} squeeze"
-            )
-        return tuple(out)
+            reach = f"{self.squeeze_reach_mm / self.height_mm:.0%} squeeze"
+            yield f"the wall is thin for its height; it folds at about {reach}"
 
     def _check_faces(self) -> None:
         self._yes_or_no("bonded")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -86,12 +87,10 @@ class RoundLeg(FormBase):
         slender, hole = self._ratios
         return f"L/D {slender:.3g}, diameter ratio {hole:.2g}"
 
-    def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`."""
-        out, share = super().warnings(axis), self.buckling_share
-        if share >= 0.1:
-            return out
-        return (*out, f"{self.kind}: slender, it buckles at about {share:.1%} static squeeze; keep below half of that")
+    def cautions(self, axis: str) -> Iterator[str]:
+        """See :meth:`FormBase.cautions`."""
+        if self.buckling_share < 0.1:
+            yield f"slender, it buckles at about {self.buckling_share:.1%} static squeeze; keep below half of that"
 
 
 @register

@@ -23,7 +23,6 @@ from matdb.form import (
     form_from_dict,
     form_from_text,
 )
-from matdb.form.base import INSIDE_SD, OUTSIDE_SD
 from matdb.form.squeeze_law import LoadCurve
 
 SAMPLES = [
@@ -184,13 +183,13 @@ def test_outside_the_tables_is_flagged_wider_and_continuous():
     inside, outside = Pad(10, 10 / 31.9), Pad(10, 10 / 32.1)
     assert inside.covered
     assert not outside.covered
-    assert inside.offset_sd() == INSIDE_SD
-    assert outside.offset_sd() == OUTSIDE_SD
+    assert inside.offset_sd() == Pad.inside_sd
+    assert outside.offset_sd() == Pad.outside_sd
     assert any("outside the finite-element tables" in text for text in outside.warnings())
     assert not any("outside" in text for text in inside.warnings())
     assert outside.stiffness_n_per_mm(1.0) == pytest.approx(inside.stiffness_n_per_mm(1.0), rel=0.03)
     for far in (Bush(10, 9.5, 5), Bush(10, 1, 5), Bush(10, 5, 60), Strut(4, length_mm=80), Ring(10, 9.5, 2)):
-        assert far.offset_sd() == OUTSIDE_SD
+        assert far.offset_sd() == Pad.outside_sd
         assert far.warnings()
 
 
