@@ -51,7 +51,7 @@ from .mounting.record import CameraPackage as CameraPackage
 from .mounting.record import Mounting as Mounting
 from .mounting.shake import AirframeSpectrum as AirframeSpectrum
 from .mounting.shake import read_spectrum as read_spectrum
-from .store.kept import StoredReading as StoredReading
+from .store.stored import StoredReading as StoredReading
 from .weather.forecast import Forecast as Forecast
 
 __version__: str

@@ -6,33 +6,34 @@ import dataclasses
 import os
 from collections.abc import Callable, Iterable, Sequence
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from numpy.typing import ArrayLike
+
+from matdb.advice.answers import PartAnswers
+from matdb.advice.camera import SixAxes, six_axes
+from matdb.advice.cover import Cover, cover
+from matdb.advice.effective import Effective, effective
+from matdb.advice.exposure import Temperatures
+from matdb.advice.score import Candidate
+from matdb.advice.squeeze import Squeeze, squeeze
+from matdb.advice.suit import Suitability, suit
+from matdb.advice.surprise import doubts
+from matdb.advice.tabulated import stiffness_rows
+from matdb.bench.readings import Reading, check_on_part
+from matdb.checks import checked_number
+from matdb.curve.curve import Curve
+from matdb.curve.fit import fit_curve, prior_curve
+from matdb.curve.low_temperature import LowTemperature, low_temperature
+from matdb.curve.next_reading import Affordable, NextReading, rank_next_readings
+from matdb.curve.prony import Prony, prony_series
 from matdb.errors import InputError
+from matdb.form.part import Part
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting
+from matdb.mounting.shake import AirframeSpectrum
+from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading
 from matdb.version import VERSION
-
-if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
-
-    from matdb.advice.answers import PartAnswers
-    from matdb.advice.camera import SixAxes
-    from matdb.advice.cover import Cover
-    from matdb.advice.effective import Effective
-    from matdb.advice.exposure import Temperatures
-    from matdb.advice.score import Candidate
-    from matdb.advice.squeeze import Squeeze
-    from matdb.advice.suit import Suitability
-    from matdb.bench.readings import Reading
-    from matdb.curve.curve import Curve
-    from matdb.curve.low_temperature import LowTemperature
-    from matdb.curve.next_reading import Affordable, NextReading
-    from matdb.curve.prony import Prony
-    from matdb.form.part import Part
-    from matdb.material.record import Material
-    from matdb.mounting.record import Mounting
-    from matdb.mounting.shake import AirframeSpectrum
-    from matdb.store.kept import Evidence, FitRecord, StoredReading
-    from matdb.store.records import Records
 
 __all__ = ["Store", "open_store"]
 
@@ -57,8 +58,6 @@ def open_store(where: str | os.PathLike[str] | None = None, *, on_wait: Callable
     NotAStore, NewerStore, StoreReadOnly, StoreBusy
         The store cannot be used; each says why and what to do.
     """
-    from matdb.store.records import Records
-
     return Store(Records(where if where is not None else os.environ.get("MATDB_STORE") or None, on_wait=on_wait))
 
 
@@ -73,7 +72,8 @@ class Store:
 
     def __init__(self, records: Records) -> None:
         self.records = records
-        self._curves: dict[str, tuple[int | None, Material, Curve]] = {}
+        #: By material: what the curve rests on (number of the fit, record, whether stale), and the curve.
+        self._curves: dict[str, tuple[tuple[int | None, Material, bool], Curve]] = {}
 
     def __enter__(self) -> Store:
         return self
@@ -115,9 +115,6 @@ class Store:
 
     def _check_readings(self, things: Sequence[Any]) -> None:
         """Refuse readings that no fit could use, before any of them is written."""
-        from matdb.bench.readings import Reading, check_on_part
-        from matdb.form.part import Part
-
         parts = {thing.name: thing for thing in things if isinstance(thing, Part)}
         for thing in things:
             name = getattr(thing, "part", None)
@@ -148,11 +145,7 @@ class Store:
         InputError
             The reading names an axis or a squeeze that its part's form does not have.
         """
-        from matdb.bench.readings import Reading
-
         _must_be("reading", reading, Reading, "a reading such as matdb.RingDown")
-        from matdb.advice.surprise import doubts
-
         on = getattr(reading, reading.subject)
         part = self.records.part(on) if reading.subject == "part" else None
         material = on if part is None else part.material
@@ -227,32 +220,27 @@ class Store:
             raise InputError("seed", seed, "a whole number from 0 to 2**63 - 1")
         if progress is not None and not callable(progress):
             raise InputError("progress", progress, "a function that takes the share done, or None")
-        from matdb.curve.fit import fit_curve, prior_curve
-        from matdb.store.kept import FitRecord
-
         seen = self.records.evidence(material)
         if not seen.readings:
             return prior_curve(seen.material, seed=seed)
-        readings, numbers = [kept.reading for kept in seen.readings], [kept.id for kept in seen.readings]
-        parts = {part.name: part for part in seen.parts}
-        curve = fit_curve(seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress)
+        curve = _fitted(seen, seed=seed, progress=progress)
         meta, arrays = curve.to_meta_and_arrays()
         record = FitRecord(
             material=seen.material.name,
             program_version=VERSION,
             meta=meta,
             arrays=arrays,
-            reading_ids=tuple(kept.id for kept in seen.readings),
+            reading_ids=tuple(reading.id for reading in seen.readings),
             seed=seed,
             fingerprint=seen.fingerprint,
         )
         # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
         rows = self._tabulated(material, self._curve_from(record, stale=False))
         number = self.records.save_fit(record, rows)
-        kept = self.records.fit(number)
+        saved = self.records.fit(number)
         self._curves.clear()
         return dataclasses.replace(
-            curve, fit_id=number, created_at=kept.created_at, program_version=kept.program_version
+            curve, fit_id=number, created_at=saved.created_at, program_version=saved.program_version
         )
 
     def publish(self, material: str | None = None) -> int:
@@ -279,16 +267,13 @@ class Store:
         count = 0
         for name in names:
             curve = self._known(name)[1]
-            # Computed before the store is locked for writing.
-            rows = self._tabulated(name, curve)
+            rows = self._tabulated(name, curve)  # before the store is locked for writing
             if rows is not None:
                 count += self.records.publish(name, curve.fit_id, rows)
         return count
 
     def _tabulated(self, material: str, curve: Curve) -> list[tuple[Any, ...]] | None:
         """Rows of a material's stiffness table; None when it has no part."""
-        from matdb.advice.tabulated import stiffness_rows
-
         parts = self.records.parts(material)
         masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
         return list(stiffness_rows(curve, parts, masses)) if parts else None
@@ -312,28 +297,15 @@ class Store:
     def _known(self, material: str) -> tuple[Material, Curve]:
         record = self.records.material(material)
         newest = self.records.newest_fit(record.name, reading_ids=False)
-        kept = self._curves.get(record.name)
         # Readings that no fit has used yet make a prior out of date as well.
         stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
-        if (
-            kept is not None
-            and kept[0] == (newest.id if newest else None)
-            and kept[1] == record
-            and kept[2].stale == stale
-        ):
-            return record, kept[2]
-        if newest is None:
-            from matdb.curve.fit import prior_curve
-
-            curve = dataclasses.replace(prior_curve(record), stale=stale)
-        else:
-            curve = self._curve_from(newest, stale)
-        self._curves[record.name] = (newest.id if newest else None, record, curve)
-        return record, curve
+        rests_on = (newest.id if newest else None, record, stale)
+        if self._curves.get(record.name, (None,))[0] != rests_on:
+            curve = self._curve_from(newest, stale) if newest else dataclasses.replace(prior_curve(record), stale=stale)
+            self._curves[record.name] = (rests_on, curve)
+        return record, self._curves[record.name][1]
 
     def _curve_from(self, fit: FitRecord, stale: bool | None = None) -> Curve:
-        from matdb.curve.curve import Curve
-
         return Curve.from_meta_and_arrays(
             fit.material,
             fit.meta,
@@ -380,14 +352,8 @@ class Store:
         InputError
             A value out of range.
         """
-        from matdb.advice.effective import effective
-
-        known = self.records.part(part)
-        record, curve = self._known(known.material)
         return effective(
-            curve,
-            record,
-            known,
+            *self._about(part),
             temperature_c,
             frequency_hz=frequency_hz,
             mass_kg=mass_kg,
@@ -418,12 +384,8 @@ class Store:
         InputError
             No such axis, or a squeeze out of range.
         """
-        from matdb.advice.answers import PartAnswers
-
-        known = self.records.part(part)
-        record, curve = self._known(known.material)
-        squeeze = _number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
-        return PartAnswers(curve, record, known, axis=axis, squeeze_mm=squeeze)
+        squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
+        return PartAnswers(*self._about(part), axis=axis, squeeze_mm=squeeze_mm)
 
     def suit(
         self,
@@ -462,14 +424,9 @@ class Store:
         InputError
             A value out of range.
         """
-        from matdb.advice.suit import suit
-        from matdb.mounting.shake import AirframeSpectrum
-
         _must_be("spectrum", spectrum, AirframeSpectrum | None, "an AirframeSpectrum or None")
-        wanted, candidates = self._candidates(mounting, parts, axis)
-        return suit(
-            candidates, wanted, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
-        )
+        asked = self._candidates(mounting, parts, axis)
+        return suit(*asked, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum)
 
     def cover(
         self,
@@ -503,12 +460,8 @@ class Store:
         InputError
             No part, or a value out of range.
         """
-        from matdb.advice.cover import cover
-
-        wanted, candidates = self._candidates(mounting, parts, axis)
         return cover(
-            candidates,
-            wanted,
+            *self._candidates(mounting, parts, axis),
             temperature_c,
             share=share,
             most=most,
@@ -546,11 +499,9 @@ class Store:
         InputError
             Positions or inertia are not known, or a value out of range.
         """
-        from matdb.advice.camera import six_axes
-
-        temperature_c = _number("temperature_c", temperature_c, *_ASKED_C)
-        squeeze_mm = _number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
-        wanted, candidates = self._candidates(mounting, [part], "axial")
+        temperature_c = checked_number("temperature_c", temperature_c, *_ASKED_C)
+        squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
+        candidates, wanted = self._candidates(mounting, [part], "axial")
         return six_axes(candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package)
 
     def squeeze(
@@ -594,14 +545,8 @@ class Store:
         InputError
             The part is no grommet pair, turns without a thread, or a value out of range.
         """
-        from matdb.advice.squeeze import squeeze
-
-        known = self.records.part(part)
-        record, curve = self._known(known.material)
         return squeeze(
-            curve,
-            record,
-            known,
+            *self._about(part),
             mass_kg,
             temperature_c,
             count=count,
@@ -625,8 +570,6 @@ class Store:
         NotFound
             No such material.
         """
-        from matdb.curve.low_temperature import low_temperature
-
         return low_temperature(self._known(material)[1])
 
     def prony(self, material: str, *, goal: float = 0.01) -> Prony:
@@ -646,9 +589,7 @@ class Store:
         FitError
             The goal is out of reach.
         """
-        from matdb.curve.prony import prony_series
-
-        goal = _number("goal", goal, 0.0, 1.0, open_low=True)
+        goal = checked_number("goal", goal, 0.0, 1.0, open_low=True)
         return prony_series(self._known(material)[1], goal=goal)
 
     # -- the next reading ----------------------------------------------------------------------------------
@@ -700,12 +641,10 @@ class Store:
         InputError
             A value out of range, or both frequency and mass given.
         """
-        from matdb.curve.next_reading import Affordable, rank_next_readings
-
-        low_c, high_c = (_number(n, v, *_ASKED_C) for n, v in (("low_c", low_c), ("high_c", high_c)))
+        low_c, high_c = _span(low_c, high_c)
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
-        count = int(_number("count", count, 1, 1000))
+        count = int(checked_number("count", count, 1, 1000))
         _must_be("affordable", affordable, Affordable | None, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
@@ -714,7 +653,7 @@ class Store:
             seen.material,
             known,
             {p.name: p for p in seen.parts},
-            [kept.reading for kept in seen.readings],
+            [stored.reading for stored in seen.readings],
             (low_c,) if low_c == high_c else (low_c, high_c),
             frequency_hz=frequency_hz,
             mass_kg=mass_kg,
@@ -769,7 +708,7 @@ class Store:
         InputError
             A value out of range.
         """
-        low_c, high_c = (_number(n, v, *_ASKED_C) for n, v in (("low_c", low_c), ("high_c", high_c)))
+        low_c, high_c = _span(low_c, high_c)
         wanted = self._wanted(mounting)
         names = _names(parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
         found: list[NextReading] = []
@@ -783,54 +722,54 @@ class Store:
 
     def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:
         """Parts whose verdict is nearest to a toss-up; those that surely do not suit come last."""
-        most = int(_number("most", most, 1, 1_000_000))
+        most = int(checked_number("most", most, 1, 1_000_000))
         steps = sorted({low_c, 0.5 * (low_c + high_c), high_c})
         ranking = self.suit(mounting, steps, axis=axis)
         return [each.part for each in sorted(ranking, key=lambda each: abs(each.probability - 0.5))][:most]
 
-    def _freshly_fitted(self, material: str) -> tuple[Evidence, Curve]:
+    def _freshly_fitted(self, material: str) -> tuple[MaterialEvidence, Curve]:
         """All evidence of a material, and a curve that knows all of it; nothing is kept."""
-        from matdb.curve.fit import fit_curve
-
         seen = self.records.evidence(material)
         curve = self._known(material)[1]
         if seen.readings and (curve.stale or curve.fit_id is None):
-            readings = [kept.reading for kept in seen.readings]
-            curve = fit_curve(seen.material, {p.name: p for p in seen.parts}, readings)
+            curve = _fitted(seen)
         return seen, curve
 
-    def _wanted(self, mounting: Any) -> Mounting:
+    def _wanted(self, mounting: Mounting | str) -> Mounting:
         """The mounting that was given, or that of the name that was."""
-        from matdb.mounting.record import Mounting
-
         if isinstance(mounting, str):
             return self.records.mounting(mounting)
-        if not isinstance(mounting, Mounting):
-            raise InputError("mounting", mounting, "a Mounting, or the name of one in the store")
+        _must_be("mounting", mounting, Mounting, "a Mounting, or the name of one in the store")
         return mounting
+
+    def _about(self, part: str) -> tuple[Curve, Material, Part]:
+        """What answers about a part rest on."""
+        known = self.records.part(part)
+        record, curve = self._known(known.material)
+        return curve, record, known
 
     def _candidates(
         self, mounting: Mounting | str, parts: Sequence[str] | None, axis: str
-    ) -> tuple[Mounting, list[Candidate]]:
-        from matdb.advice.score import Candidate
-
+    ) -> tuple[list[Candidate], Mounting]:
+        """The parts that were named, or all that have the axis, and the mounting that was."""
         wanted = self._wanted(mounting)
-        known = [self.records.part(name) for name in _names(parts)] if parts is not None else self.records.parts()
-        curves: dict[str, tuple[Material, Curve]] = {}
-        candidates = []
-        for part in known:
-            if parts is None and axis not in part.form.axes:
-                continue
-            if part.material not in curves:
-                curves[part.material] = self._known(part.material)
-            candidates.append(Candidate(part, *curves[part.material]))
-        return wanted, candidates
+        if parts is not None:
+            known = [self.records.part(name) for name in _names(parts)]
+        else:
+            known = [part for part in self.records.parts() if axis in part.form.axes]
+        curves = {material: self._known(material) for material in dict.fromkeys(part.material for part in known)}
+        return [Candidate(part, *curves[part.material]) for part in known], wanted
 
 
-def _number(field: str, value: Any, low: float, high: float, unit: str = "", *, open_low: bool = False) -> float:
-    from matdb.checks import checked_number
+def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
+    """A curve that knows all the evidence."""
+    readings, numbers = [stored.reading for stored in seen.readings], [stored.id for stored in seen.readings]
+    parts = {part.name: part for part in seen.parts}
+    return fit_curve(seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress)
 
-    return checked_number(field, value, low, high, unit, open_low=open_low)
+
+def _span(low_c: float, high_c: float) -> tuple[float, float]:
+    return checked_number("low_c", low_c, *_ASKED_C), checked_number("high_c", high_c, *_ASKED_C)
 
 
 def _must_be(field: str, value: Any, kind: Any, allowed: str) -> None:

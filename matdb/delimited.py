@@ -27,7 +27,7 @@ MOST_COLUMNS = 2000
 MOST_CELLS = 40_000_000
 
 _COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
-_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 #: What loggers write where they have no value.
 BLANKS = frozenset({"", "-", "--", "---", "na", "n/a", "nan", "null", "none", "m", "missing", "?", "#n/a"})
 
@@ -74,13 +74,13 @@ class Table:
         """
         cells = self.column(index)
         comma = self.separator != "," and any(_COMMA_NUMBER.fullmatch(c) for c in cells)
-        comma = comma and not any("." in c and _NUMBER.fullmatch(c) for c in cells)
+        comma = comma and not any("." in c and NUMBER.fullmatch(c) for c in cells)
         out = np.empty(len(cells))
         for i, cell in enumerate(cells):
             text = cell.replace("\N{MINUS SIGN}", "-")
             if comma:
                 text = text.replace(",", ".")
-            if _NUMBER.fullmatch(text):
+            if NUMBER.fullmatch(text):
                 out[i] = float(text)
             elif text.casefold() in BLANKS:
                 out[i] = np.nan

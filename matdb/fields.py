@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, Field, dataclass, fields, replace
 from functools import cache
 from typing import Any, Final, NamedTuple
@@ -22,6 +22,7 @@ __all__ = [
     "Ending",
     "FieldInfo",
     "check_record",
+    "checked_field",
     "dimension_of",
     "info",
     "named_fields",
@@ -132,11 +133,13 @@ class FieldInfo:
     aliases : tuple of str
         Other names that spreadsheets use for its column.
     group : str
-        What it belongs to: "state", "load", "mount", "figure", "record".
+        What it belongs to in a reading: "subject", "state", "load", "mount", "figure", "record".
     low, high, open_low, cure
         Limits of a number, whether the lower one is refused, and what to do; nan where it is not limited.
     longest : int
         Most characters of a text.
+    check : callable or None
+        What gives the value as it is kept, for one that has limits of another kind.
     shown : str
         How a list shows its value, which stands for ``{}``.
     default : object
@@ -161,6 +164,7 @@ class FieldInfo:
     open_low: bool = False
     cure: str = ""
     longest: int = 2000
+    check: Callable[[Any], Any] | None = None
     shown: str = ""
     default: Any = None
     needed: bool = False
@@ -230,39 +234,47 @@ def named_fields(*classes: type[Any]) -> dict[str, FieldInfo]:
     return {name: each for each in record_fields(*classes).values() for name in (each.stem, *each.aliases)}
 
 
-def check_record(record: Any, *, owner: str = "") -> None:
-    """Check every field of a frozen record by its limits, and turn numbers into floats.
+def checked_field(each: FieldInfo, value: Any, owner: str = "") -> Any:
+    """A field's value, numbers as floats; a record's own checks come on top.
 
     Parameters
     ----------
-    record : object
-        An instance of a dataclass.
+    each : FieldInfo
+        The field.
+    value : object
+        What it is to hold.
     owner : str
-        What messages put before the names of what it is called or taken on.
+        What messages put before the names of what a record is called or taken on.
 
     Raises
     ------
     InputError
-        A number outside its limits, a needed one that is None, or a name or text that cannot be kept.
+        A number outside the field's limits, a needed one that is None, or a name or text that cannot be kept.
     """
-    for name, each in record_fields(type(record)).items():
-        value = getattr(record, name)
-        if each.dimension == "name":
-            checked_name(f"{owner} {name}" if owner and each.needed else name, value)
-        elif each.dimension == "text":
-            checked_text(name, value, each.longest)
-        elif each.low == each.low:
-            # Nearly every value is a float within: that is settled without a call.
-            if type(value) is float and each.low < value <= each.high:
-                continue
-            if value is None:
-                if each.default is not None or each.needed:
-                    raise InputError(name, None, "given")
-                continue
-            object.__setattr__(record, name, _checked(each, value))
-
-
-def _checked(each: FieldInfo, value: object) -> float:
+    may_lack = each.default is None and not each.needed
+    if each.check is not None:
+        return None if value is None and may_lack else each.check(value)
+    if each.dimension == "name":
+        return checked_name(f"{owner} {each.name}" if owner and each.needed else each.name, value)
+    if each.dimension == "text":
+        return checked_text(each.name, value, each.longest)
+    if each.low != each.low:
+        return value
+    if value is None:
+        if not may_lack:
+            raise InputError(each.name, None, "given")
+        return None
     if each.dimension == "count":
         return checked_whole(each.name, value, int(each.low), int(each.high))
     return checked_number(each.name, value, each.low, each.high, each.words, open_low=each.open_low, cure=each.cure)
+
+
+def check_record(record: Any, owner: str = "") -> None:
+    """Check every field of a frozen record by :func:`checked_field`, and turn its numbers into floats."""
+    for name, each in record_fields(type(record)).items():
+        value = getattr(record, name)
+        # Most values are floats within, which is settled without a call.
+        if type(value) is not float or not each.low < value <= each.high or each.dimension == "count":
+            checked = checked_field(each, value, owner)
+            if checked is not value:
+                object.__setattr__(record, name, checked)

@@ -54,7 +54,8 @@ def whole_file(target: Path, *, mode: int | None = None) -> Iterator[Path]:
     OSError
         The folder cannot be written or the disk is full; names the target.
     """
-    part = target.with_name(f".{target.name[:100]}.{secrets.token_hex(4)}.part")
+    short = target.name.encode()[:200].decode(errors="ignore")  # a file name has 255 bytes
+    part = target.with_name(f".{short}.{secrets.token_hex(4)}.part")
     try:
         os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666 if mode is None else mode))
         if mode is not None:

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from matdb.errors import InputError
 
-__all__ = ["PlainRecord", "fields_of", "from_plain", "plain"]
+__all__ = ["PlainRecord", "fields_of", "from_plain", "plain", "unknown_fields"]
 
 Record = TypeVar("Record")
 
@@ -61,6 +61,13 @@ class PlainRecord:
         return {name: plain(value) for name, value in fields_of(self).items()}
 
 
+def unknown_fields(cls: type[Any], values: Mapping[str, Any], what: str) -> list[InputError]:
+    """What is wrong with each value that a record of this class has no field for."""
+    known = sorted(f.name for f in fields(cls))
+    allowed = "one of the fields " + ", ".join(known)
+    return [InputError(f"{what} {name}", value, allowed) for name, value in values.items() if name not in known]
+
+
 def from_plain(cls: type[Record], values: Mapping[str, Any], what: str, whole: str, *, of: str = "fields") -> Record:
     """Build a record from its fields as plain values; what they may be is the record's own to check.
 
@@ -80,10 +87,8 @@ def from_plain(cls: type[Record], values: Mapping[str, Any], what: str, whole: s
     InputError
         A field that the record does not have, or one that is missing; or what the record refuses.
     """
-    known = sorted(f.name for f in fields(cls))  # type: ignore[arg-type]
-    for name in values:
-        if name not in known:
-            raise InputError(f"{what} {name}", values[name], "one of the fields " + ", ".join(known))
+    for error in unknown_fields(cls, values, what):
+        raise error
     try:
         return cls(**values)
     except TypeError as error:

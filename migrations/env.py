@@ -31,8 +31,8 @@ given = context.config.attributes.get("connection")
 if given is not None:
     run(given)
 else:
-    from matdb.store.engine import make_engine, writing
-    from matdb.store.where import locate
+    from matdb.store.location import locate
+    from matdb.store.transaction import make_engine, writing
 
     place = locate(context.get_x_argument(as_dictionary=True)["store"])
     with writing(make_engine(place, 5.0, create=True), place, 5.0, foreign_keys=False) as opened:

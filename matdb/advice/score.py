@@ -311,7 +311,7 @@ class _Judge:
         self.least = limits.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR)
         self.bearing = math.log(payload.weight_n) - limits.ln_load_modulus
         self.bearing_most = float(self.bearing.max())
-        self._middles: dict[int, float] = {}
+        self._middles: dict[bytes, float] = {}
         self._ends: dict[int, tuple[Array, Array, Array, Array, Array, Array]] = {}
 
     def ends(self, row: int) -> tuple[Array, Array, Array, Array, Array, Array]:
@@ -330,7 +330,7 @@ class _Judge:
 
     def _middle(self, offset: Array) -> float:
         # Parts that were not measured share one spread, so there are few different ones.
-        key = hash(offset.tobytes())
+        key = offset.tobytes()
         if key not in self._middles:
             self._middles[key] = float(np.median(offset))
         return self._middles[key]

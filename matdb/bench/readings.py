@@ -1,15 +1,21 @@
-"""The kinds of reading: what was done at the bench, as frozen records in trade units."""
+"""The kinds of reading: what was done at the bench, as frozen records in trade units.
+
+A kind is one class here, and all that is known of its fields stands beside them (:mod:`matdb.fields`): the options of
+``matdb reading add``, the columns of files and of the store, the checks and the words of messages follow from it.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
-from matdb.checks import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
+from matdb.checks import ABSOLUTE_ZERO_C
 from matdb.errors import InputError
+from matdb.fields import FieldInfo, check_record, info, record_fields
 from matdb.form.part import Part
-from matdb.material.hardness import parse_hardness
+from matdb.material.hardness import hardness_text
+from matdb.plain import PlainRecord, from_plain
 
 __all__ = [
     "READINGS",
@@ -20,12 +26,13 @@ __all__ = [
     "Resonance",
     "RingDown",
     "check_on_part",
+    "reading_fields",
     "reading_from_dict",
 ]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Reading:
+class Reading(PlainRecord):
     """What every reading carries besides its own figures.
 
     Attributes
@@ -49,66 +56,169 @@ class Reading:
     kind: ClassVar[str] = ""
     #: "part" or "material": what the reading is taken on.
     subject: ClassVar[str] = "part"
+    #: What logging it means: a sentence, and more of it in another.
+    logged_as: ClassVar[tuple[str, ...]] = ()
 
-    temperature_c: float
-    temperature_sd_c: float | None = None
-    soak_min: float | None = None
-    seconds_out: float | None = None
-    who: str = ""
-    taken_at: dt.datetime | None = field(default=None, compare=False)
-    note: str = ""
+    temperature_c: float = field(
+        metadata=info(
+            ABSOLUTE_ZERO_C,
+            400.0,
+            open_low=True,
+            group="state",
+            option="--temp",
+            aliases=("temp", "t"),
+            help="Temperature of the part, with --soak or --out that of its chamber; such as -18C.",
+        )
+    )
+    temperature_sd_c: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            50.0,
+            group="state",
+            option="--temp-sd",
+            aliases=("temp_sd",),
+            noun="standard deviation of it",
+            help="Standard deviation of the temperature, such as 0.5K.",
+        ),
+    )
+    soak_min: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            100000.0,
+            group="record",
+            shown="soaked {} min",
+            help="How long the part lay at the temperature, such as 45min.",
+        ),
+    )
+    seconds_out: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            100000.0,
+            group="record",
+            stem="out",
+            dimension="duration",
+            unit="s",
+            words="seconds",
+            aliases=("time_out", "out_of_chamber"),
+            noun="time since it left the chamber",
+            shown="{} s out",
+            help="Time since it left the freezer or oven, such as 8s; a fit corrects for it.",
+        ),
+    )
+    who: str = field(
+        default="",
+        metadata=info(
+            group="record",
+            longest=120,
+            metavar="NAME",
+            aliases=("by", "operator"),
+            noun="Who took it",
+            help="Who took the reading.",
+        ),
+    )
+    taken_at: dt.datetime | None = field(
+        default=None,
+        compare=False,
+        metadata=info(
+            group="record",
+            option="--at",
+            aliases=("when", "date", "time"),
+            noun="When it was taken",
+            help="When it was taken, such as 2024-01-31T14:05; now without it.",
+        ),
+    )
+    note: str = field(
+        default="", metadata=info(group="record", aliases=("notes", "comment", "remark"), help="Free text.")
+    )
 
     def __post_init__(self) -> None:
-        checked_name(f"{self.kind} {self.subject}", getattr(self, self.subject))
-        self._number("temperature_c", ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
-        self._number("temperature_sd_c", 0.0, 50.0, "K")
-        self._number("soak_min", 0.0, 100000.0, "minutes")
-        self._number("seconds_out", 0.0, 100000.0, "seconds")
-        checked_text("who", self.who, 120)
-        checked_text("note", self.note)
+        check_record(self, owner=self.kind)
         if self.taken_at is not None and (not isinstance(self.taken_at, dt.datetime) or self.taken_at.tzinfo is None):
             raise InputError("taken_at", self.taken_at, "a date and time with a time zone")
 
-    def _number(self, name: str, low: float, high: float, unit: str, *, open_low: bool = False, cure: str = "") -> None:
-        value = getattr(self, name)
-        if value is None:
-            return
-        object.__setattr__(self, name, checked_number(name, value, low, high, unit, open_low=open_low, cure=cure))
-
-    def _needed(self, *names: str) -> None:
-        for name in names:
-            if getattr(self, name) is None:
-                raise InputError(name, None, "given")
-
     def to_dict(self) -> dict[str, Any]:
         """The reading as plain values, ``taken_at`` in ISO 8601."""
-        values: dict[str, Any] = {"kind": self.kind} | {f.name: getattr(self, f.name) for f in fields(self)}
-        if self.taken_at is not None:
-            values["taken_at"] = self.taken_at.isoformat()
-        return values
+        return {"kind": self.kind, **super().to_dict()}
 
 
 @dataclass(frozen=True, kw_only=True)
 class _OnPart(Reading):
     """A reading on one part or on ``count`` equal ones that share the mass."""
 
-    part: str
-    count: int = 1
-    axis: str = "axial"
-    squeeze_mm: float = 0.0
+    part: str = field(
+        metadata=info(
+            group="subject", dimension="name", aliases=("part_name", "isolator"), help="The part that was read."
+        )
+    )
+    count: int = field(
+        default=1,
+        metadata=info(
+            1,
+            1000,
+            group="mount",
+            aliases=("parts", "pieces", "number_of_parts"),
+            noun="number of parts",
+            help="How many equal parts share the mass.",
+        ),
+    )
+    axis: str = field(
+        default="axial",
+        metadata=info(
+            group="mount",
+            dimension="name",
+            metavar="AXIS",
+            aliases=("direction",),
+            noun="direction",
+            shown="{}",
+            help="Direction: axial, shear, radial or lateral.",
+        ),
+    )
+    squeeze_mm: float = field(
+        default=0.0,
+        metadata=info(
+            0.0,
+            1000.0,
+            group="mount",
+            aliases=("preload",),
+            shown="squeezed {} mm",
+            help="Static squeeze of each part, such as 0.5mm.",
+        ),
+    )
+    mass_kg: float = field(
+        metadata=info(
+            0.0,
+            1000.0,
+            open_low=True,
+            group="load",
+            aliases=("weight", "load"),
+            shown="{} g on {count}",
+            help="The mass on all the parts together, such as 250g.",
+        )
+    )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        if isinstance(self.count, bool) or int(checked_number("count", self.count, 1, 1000)) != self.count:
-            raise InputError("count", self.count, "a whole number from 1 to 1000")
-        object.__setattr__(self, "count", int(self.count))
-        checked_name("axis", self.axis)
-        self._needed("squeeze_mm")
-        self._number("squeeze_mm", 0.0, 1000.0, "mm")
+
+def _frequency(most: float = 1e5) -> Any:
+    return info(
+        0.0,
+        most,
+        open_low=True,
+        aliases=("freq", "f"),
+        shown="{} Hz",
+        help="The frequency read, such as 31.2Hz.",
+    )
 
 
-_MASS = (0.0, 1000.0, "kg")
-_FREQUENCY = (0.0, 1e5, "Hz")
+def _spread(low: float, high: float, usual: str = "", **more: Any) -> Any:
+    """The standard deviation of another field; what a fit takes without it, in words."""
+    usually = f"Its standard deviation; {usual} without it."
+    return info(low, high, **({"open_low": True, "noun": "standard deviation of it", "help": usually} | more))
+
+
+_MATERIAL = info(group="subject", dimension="name", aliases=("material_name",), help="The material that was read.")
+_FREQUENCY_SD = _spread(0.0, 1e5, "3 %", aliases=("freq_sd",))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,20 +238,30 @@ class RingDown(_OnPart):
     """
 
     kind: ClassVar[str] = "ring-down"
-    mass_kg: float
-    frequency_hz: float
-    log_decrement: float | None = None
-    frequency_sd_hz: float | None = None
-    log_decrement_sd: float | None = None
+    logged_as: ClassVar[tuple[str, ...]] = (
+        "Log a free vibration.",
+        "A mass on the part is tapped; frequency and decay are read.",
+    )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self._needed("mass_kg", "frequency_hz")
-        self._number("mass_kg", *_MASS, open_low=True)
-        self._number("frequency_hz", *_FREQUENCY, open_low=True)
-        self._number("log_decrement", 0.0, 6.0, "", open_low=True, cure="leave it out if the decay was not read")
-        self._number("frequency_sd_hz", *_FREQUENCY, open_low=True)
-        self._number("log_decrement_sd", 0.0, 6.0, "", open_low=True)
+    frequency_hz: float = field(metadata=_frequency())
+    log_decrement: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            6.0,
+            open_low=True,
+            cure="leave it out if the decay was not read",
+            option="--decrement",
+            aliases=("decrement", "logarithmic_decrement"),
+            noun="logarithmic decrement",
+            shown="decrement {}",
+            help="Logarithmic decrement per cycle, such as 0.55; leave it out if not read.",
+        ),
+    )
+    frequency_sd_hz: float | None = field(default=None, metadata=_FREQUENCY_SD)
+    log_decrement_sd: float | None = field(
+        default=None, metadata=_spread(0.0, 6.0, "15 %", option="--decrement-sd", aliases=("decrement_sd",))
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,20 +281,40 @@ class Resonance(_OnPart):
     """
 
     kind: ClassVar[str] = "resonance"
-    mass_kg: float
-    frequency_hz: float
-    half_power_width_hz: float | None = None
-    amplification: float | None = None
-    frequency_sd_hz: float | None = None
+    logged_as: ClassVar[tuple[str, ...]] = (
+        "Log a forced response.",
+        "The resonance of a mass on the part, with the width or the height of its peak.",
+    )
+
+    frequency_hz: float = field(metadata=_frequency())
+    half_power_width_hz: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            1e5,
+            open_low=True,
+            option="--width",
+            aliases=("width", "bandwidth"),
+            noun="half-power width",
+            shown="width {} Hz",
+            help="Width of the peak at 0.707 of its height, such as 4.1Hz.",
+        ),
+    )
+    amplification: float | None = field(
+        default=None,
+        metadata=info(
+            1.0,
+            1000.0,
+            open_low=True,
+            aliases=("q",),
+            shown="amplified {} times",
+            help="Peak transmissibility, above 1; used without a width.",
+        ),
+    )
+    frequency_sd_hz: float | None = field(default=None, metadata=_FREQUENCY_SD)
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        self._needed("mass_kg", "frequency_hz")
-        self._number("mass_kg", *_MASS, open_low=True)
-        self._number("frequency_hz", *_FREQUENCY, open_low=True)
-        self._number("half_power_width_hz", *_FREQUENCY, open_low=True)
-        self._number("amplification", 1.0, 1000.0, "", open_low=True)
-        self._number("frequency_sd_hz", *_FREQUENCY, open_low=True)
         if self.half_power_width_hz is not None and self.half_power_width_hz >= 1.5 * self.frequency_hz:
             raise InputError("half_power_width_hz", self.half_power_width_hz, "below 1.5 times the resonance frequency")
 
@@ -196,18 +336,23 @@ class Deflection(_OnPart):
     """
 
     kind: ClassVar[str] = "deflection"
-    mass_kg: float
-    deflection_mm: float
-    dwell_s: float = 10.0
-    deflection_sd_mm: float | None = None
+    logged_as: ClassVar[tuple[str, ...]] = (
+        "Log a static deflection.",
+        "A weight on the part, read after a dwell.",
+    )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self._needed("mass_kg", "deflection_mm", "dwell_s")
-        self._number("mass_kg", *_MASS, open_low=True)
-        self._number("deflection_mm", 0.0, 1000.0, "mm", open_low=True)
-        self._number("dwell_s", 0.0, 1e8, "s", open_low=True)
-        self._number("deflection_sd_mm", 0.0, 1000.0, "mm", open_low=True)
+    deflection_mm: float = field(
+        metadata=info(
+            0.0, 1000.0, open_low=True, aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
+        )
+    )
+    dwell_s: float = field(
+        default=10.0,
+        metadata=info(
+            0.0, 1e8, open_low=True, shown="after {} s", help="Time from loading to reading; 10s without it."
+        ),
+    )
+    deflection_sd_mm: float | None = field(default=None, metadata=_spread(0.0, 1000.0, "6 %"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -228,21 +373,47 @@ class ModulusPoint(Reading):
 
     kind: ClassVar[str] = "modulus"
     subject: ClassVar[str] = "material"
-    material: str
-    frequency_hz: float
-    storage_mpa: float
-    loss_factor: float | None = None
-    storage_sd: float | None = None
-    loss_factor_sd: float | None = None
+    logged_as: ClassVar[tuple[str, ...]] = (
+        "Log a point of a laboratory sweep.",
+        "Storage modulus and loss factor at a temperature and a frequency.",
+    )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self._needed("frequency_hz", "storage_mpa")
-        self._number("frequency_hz", 0.0, 1e9, "Hz", open_low=True)
-        self._number("storage_mpa", 0.0, 1e6, "MPa", open_low=True)
-        self._number("loss_factor", 0.0, 10.0, "", open_low=True)
-        self._number("storage_sd", 0.0, 5.0, "", open_low=True)
-        self._number("loss_factor_sd", 0.0, 10.0, "", open_low=True)
+    material: str = field(metadata=_MATERIAL)
+    frequency_hz: float = field(metadata=_frequency(1e9))
+    storage_mpa: float = field(
+        metadata=info(
+            0.0,
+            1e6,
+            open_low=True,
+            aliases=("storage_modulus", "modulus"),
+            noun="storage modulus",
+            shown="{} MPa",
+            help="Storage part of Young's modulus, such as 2.1MPa.",
+        )
+    )
+    loss_factor: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            10.0,
+            open_low=True,
+            aliases=("tan_delta",),
+            shown="loss factor {}",
+            help="Loss factor, such as 0.12.",
+        ),
+    )
+    storage_sd: float | None = field(
+        default=None,
+        metadata=_spread(
+            0.0,
+            5.0,
+            noun="relative standard deviation of it",
+            help="Relative standard deviation of the modulus; 6 % without it.",
+        ),
+    )
+    loss_factor_sd: float | None = field(
+        default=None, metadata=_spread(0.0, 10.0, help="Standard deviation of the loss factor; 15 % without it.")
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -251,12 +422,19 @@ class HardnessReading(Reading):
 
     kind: ClassVar[str] = "hardness"
     subject: ClassVar[str] = "material"
-    material: str
-    value: str
+    logged_as: ClassVar[tuple[str, ...]] = ("Log a Shore hardness.",)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        object.__setattr__(self, "value", str(parse_hardness(self.value)))
+    material: str = field(metadata=_MATERIAL)
+    value: str = field(
+        metadata=info(
+            dimension="shore",
+            check=hardness_text,
+            aliases=("hardness", "shore"),
+            noun="hardness",
+            shown="Shore {}",
+            help="Shore hardness with its scale, such as '41 A'.",
+        )
+    )
 
 
 def check_on_part(reading: Reading, part: Part) -> None:
@@ -278,6 +456,20 @@ READINGS: dict[str, type[Reading]] = {
 }
 
 
+def reading_fields() -> dict[str, FieldInfo]:
+    """Every field that a reading of any kind has, by name: on what, temperature, load, figures each with its standard
+    deviation, circumstances.
+    """
+    found = record_fields(*READINGS.values())
+    stems = [each.stem for each in found.values()]
+    groups = ("subject", "state", "load", "mount", "figure", "record")
+
+    def place(each: FieldInfo) -> tuple[int, int, bool]:
+        return groups.index(each.group), stems.index(each.stem.removesuffix("_sd")), each.is_spread
+
+    return {each.name: each for each in sorted(found.values(), key=place)}
+
+
 def reading_from_dict(values: dict[str, Any]) -> Reading:
     """Build a reading from what :meth:`Reading.to_dict` gave.
 
@@ -291,16 +483,9 @@ def reading_from_dict(values: dict[str, Any]) -> Reading:
     cls = READINGS.get(kind) if isinstance(kind, str) else None
     if cls is None:
         raise InputError("reading kind", kind, "one of " + ", ".join(READINGS))
-    known = {f.name for f in fields(cls)}
-    for name in rest:
-        if name not in known:
-            raise InputError(f"{kind} {name}", rest[name], "one of the fields " + ", ".join(sorted(known)))
     if isinstance(rest.get("taken_at"), str):
         try:
             rest["taken_at"] = dt.datetime.fromisoformat(rest["taken_at"])
         except ValueError:
             raise InputError("taken_at", rest["taken_at"], "an ISO 8601 date and time with a time zone") from None
-    try:
-        return cls(**rest)
-    except TypeError as error:
-        raise InputError(f"reading {kind}", sorted(rest), "given with all of its fields", str(error)) from None
+    return from_plain(cls, rest, cls.kind, f"reading {kind}")

@@ -169,7 +169,7 @@ class Session:
 
     def _ask(self, temperature_c: float) -> Reading | None:
         from matdb.bench.readings import Deflection, RingDown, check_on_part
-        from matdb.cli.reading import _figures
+        from matdb.cli.reading import figures_of
         from matdb.cli.reading_add import bench_doubts
         from matdb.cli.screen import lines, show
         from matdb.errors import InputError
@@ -199,7 +199,7 @@ class Session:
         except InputError as error:
             _tell(error)
             return None
-        show(f"{reading.kind} at {temperature_c:g} degC: {_figures(reading)}")
+        show(f"{reading.kind} at {temperature_c:g} degC: {figures_of(reading)}")
         lines("Before you rely on it:", bench_doubts(self.kept, reading) + self._odd(reading))
         return reading if _until("Log it?", "yes", _yes) else None
 

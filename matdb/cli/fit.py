@@ -23,7 +23,7 @@ from matdb.cli.screen import (
 from matdb.curve.band import Band
 from matdb.curve.curve import Curve
 from matdb.curve.low_temperature import COLDEST_C, LowTemperature
-from matdb.curve.parameters import describe_law
+from matdb.curve.parameters import LAWS
 from matdb.units import counted
 
 #: What the fit calls a law with the four-parameter master curve.
@@ -142,7 +142,7 @@ def _laws(curve: Curve) -> None:
         [
             Column("shift law", lambda item: str(item[0])),
             Column("weight", lambda item: share_text(item[1]), right=True),
-            Column("what it says", lambda item: describe_law(item[0])),
+            Column("what it says", lambda item: LAWS[item[0]]),
         ],
     )
     show(

@@ -20,7 +20,7 @@ from matdb.api import Store, open_store
 from matdb.cli.screen import document
 from matdb.errors import InputError, StoreError
 from matdb.exchange.csv_file import write_csv
-from matdb.store.where import locate
+from matdb.store.location import locate
 from matdb.units import parse, parse_range
 
 StoreOption = Annotated[

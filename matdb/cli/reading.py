@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from matdb.advice.surprise import MENDS, all_doubts
+from matdb.bench.readings import Reading, check_on_part, reading_fields
+from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import reading_add
 from matdb.cli import trace as record
 from matdb.cli.options import JsonOption, StoreOption, existing, opened
-from matdb.cli.reading_add import OPTION_OF, values_of
+from matdb.cli.record_options import option, values_of, with_fields
+from matdb.cli.screen import document, given_text, lines, progress, show, table
+from matdb.delimited import Table, file_bytes
+from matdb.errors import InputError
+from matdb.exchange.reading_file import ReadingFile, read_readings
+from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
+from matdb.fields import FieldInfo, record_fields
+from matdb.plain import fields_of
+from matdb.units import counted
 
 if TYPE_CHECKING:
-    from matdb.delimited import Table
-    from matdb.exchange.reading_file import ReadingFile
-    from matdb.store.kept import StoredReading
+    from matdb.api import Store
+    from matdb.store.stored import StoredReading
 
 app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
 app.add_typer(reading_add.app, name="add")
@@ -39,8 +52,6 @@ def list_(
     as_json: JsonOption = False,
 ) -> None:
     """List readings."""
-    from matdb.cli.screen import document, given_text, show, table
-
     with opened(ctx, store) as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
     if as_json:
@@ -58,7 +69,7 @@ def list_(
                 r.kind,
                 str(getattr(r, r.subject)),
                 given_text(r.temperature_c),
-                _figures(r),
+                figures_of(r),
                 f"{r.taken_at:%Y-%m-%d}" if r.taken_at else "",
                 r.who,
                 ("" if each.active else f"retired: {each.retired_why}") + r.note,
@@ -67,54 +78,21 @@ def list_(
     table(["reading", "kind", "on", "at degC", "figures", "taken", "who", "note"], rows, right=(0, 3))
 
 
+def _new(each: FieldInfo) -> str:
+    """What an option of a correction means; a noun that is a sentence says it all."""
+    return f"{each.noun}." if each.noun[0].isupper() else f"New {each.noun}."
+
+
+_CHANGEABLE: Final = {name: each for name, each in reading_fields().items() if each.group != "subject"}
+
+
 @app.command()
+@with_fields(*(option(each, _new(each), optional=True) for each in _CHANGEABLE.values()))
 def correct(
     ctx: typer.Context,
     number: NumberArgument,
     why: WhyOption,
-    temp: Annotated[str | None, typer.Option("--temp", metavar="TEMPERATURE", help="New temperature.")] = None,
-    temp_sd: Annotated[
-        str | None, typer.Option("--temp-sd", metavar="KELVIN", help="New standard deviation of it.")
-    ] = None,
-    mass: Annotated[str | None, typer.Option("--mass", metavar="MASS", help="New mass.")] = None,
-    count: Annotated[str | None, typer.Option("--count", metavar="NUMBER", help="New number of parts.")] = None,
-    axis: Annotated[str | None, typer.Option("--axis", metavar="AXIS", help="New direction.")] = None,
-    squeeze: Annotated[str | None, typer.Option("--squeeze", metavar="LENGTH", help="New squeeze.")] = None,
-    frequency: Annotated[str | None, typer.Option("--frequency", metavar="FREQUENCY", help="New frequency.")] = None,
-    frequency_sd: Annotated[
-        str | None, typer.Option("--frequency-sd", metavar="FREQUENCY", help="New standard deviation of it.")
-    ] = None,
-    decrement: Annotated[
-        str | None, typer.Option("--decrement", metavar="NUMBER", help="New logarithmic decrement.")
-    ] = None,
-    decrement_sd: Annotated[
-        str | None, typer.Option("--decrement-sd", metavar="NUMBER", help="New standard deviation of it.")
-    ] = None,
-    width: Annotated[str | None, typer.Option("--width", metavar="FREQUENCY", help="New half-power width.")] = None,
-    amplification: Annotated[
-        str | None, typer.Option("--amplification", metavar="NUMBER", help="New amplification.")
-    ] = None,
-    deflection: Annotated[str | None, typer.Option("--deflection", metavar="LENGTH", help="New deflection.")] = None,
-    deflection_sd: Annotated[
-        str | None, typer.Option("--deflection-sd", metavar="LENGTH", help="New standard deviation of it.")
-    ] = None,
-    dwell: Annotated[str | None, typer.Option("--dwell", metavar="TIME", help="New dwell.")] = None,
-    storage: Annotated[str | None, typer.Option("--storage", metavar="MODULUS", help="New storage modulus.")] = None,
-    storage_sd: Annotated[
-        str | None, typer.Option("--storage-sd", metavar="NUMBER", help="New relative standard deviation of it.")
-    ] = None,
-    loss_factor: Annotated[str | None, typer.Option("--loss-factor", metavar="NUMBER", help="New loss factor.")] = None,
-    loss_factor_sd: Annotated[
-        str | None, typer.Option("--loss-factor-sd", metavar="NUMBER", help="New standard deviation of it.")
-    ] = None,
-    value: Annotated[str | None, typer.Option("--value", metavar="SHORE", help="New hardness.")] = None,
-    soak: Annotated[str | None, typer.Option("--soak", metavar="TIME", help="New soak.")] = None,
-    out: Annotated[
-        str | None, typer.Option("--out", metavar="TIME", help="New time since it left the chamber.")
-    ] = None,
-    who: Annotated[str | None, typer.Option("--who", metavar="NAME", help="Who took it.")] = None,
-    at: Annotated[str | None, typer.Option("--at", metavar="TIME", help="When it was taken.")] = None,
-    note: Annotated[str | None, typer.Option("--note", metavar="TEXT", help="New note.")] = None,
+    given: dict[str, str | None],
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -122,24 +100,16 @@ def correct(
 
     A new one takes its place; the old one is kept with the reason.
     """
-    from dataclasses import fields, replace
-
-    from matdb.bench.readings import check_on_part
-    from matdb.cli.screen import document, lines, show
-    from matdb.errors import InputError
-
-    named = locals()
-    given = {field: named[option.removeprefix("--").replace("-", "_")] for field, option in OPTION_OF.items()}
-    changes = values_of({field: text for field, text in given.items() if text is not None})
+    changes = values_of(_CHANGEABLE, given, keep_defaults=True)
     if not changes:
         raise InputError("changes", None, "at least one option that says what to change")
     with existing(ctx, store) as kept:
         old = kept.records.reading(number).reading
-        known = {f.name for f in fields(old)}
-        for field in changes:
-            if field not in known:
-                allowed = sorted(OPTION_OF[name] for name in known if name in OPTION_OF)
-                raise InputError(OPTION_OF[field], given[field], f"an option of a {old.kind}: " + ", ".join(allowed))
+        known = record_fields(type(old)).keys() & _CHANGEABLE.keys()
+        for name in changes:
+            if name not in known:
+                allowed = ", ".join(sorted(_CHANGEABLE[each].option for each in known))
+                raise InputError(_CHANGEABLE[name].option, given[name], f"an option of a {old.kind}: {allowed}")
         new = replace(old, **changes)
         if new.subject == "part":
             check_on_part(new, kept.part(getattr(new, "part")))  # noqa: B009
@@ -149,7 +119,7 @@ def correct(
     if as_json:
         document("reading correct", {"number": successor, "corrects": number, "reading": _plain(logged)}, doubts)
         return
-    show(f"reading {successor} takes the place of reading {number}, which is kept: {_figures(new)}")
+    show(f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}")
     lines("Before you rely on it:", doubts)
 
 
@@ -165,8 +135,6 @@ def remove(
 
     It is kept with the reason.
     """
-    from matdb.cli.screen import document, show
-
     with existing(ctx, store) as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
@@ -208,25 +176,12 @@ def import_(
     name units (temp_F, mass_g, frequency [Hz]); semicolons, decimal commas, blank lines and comments are
     understood. Rows that the store knows already are passed over.
     """
-    from pathlib import Path
-
-    from matdb.cli.screen import document, lines, progress, show
-    from matdb.delimited import file_bytes
-    from matdb.errors import InputError
-    from matdb.exchange.reading_file import read_readings
-    from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
-
-    raw = file_bytes(Path(file).expanduser())
-    content: bytes | Table = raw
-    others: tuple[str, ...] = ()
-    if is_spreadsheet(raw):
-        content, others = read_spreadsheet(Path(file).name, raw, sheet=sheet)
-    elif sheet is not None:
-        raise InputError("--sheet", sheet, "left out for a file that is no XLSX workbook")
+    name = Path(file).name
+    content, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
-    with opened(ctx, store) as kept, progress(f"import of {Path(file).name}") as update:
+    with opened(ctx, store) as kept, progress(f"import of {name}") as update:
         found = read_readings(
-            Path(file).name,
+            name,
             content,
             parts={p.name: p for p in kept.parts()},
             materials=[m.name for m in kept.materials()],
@@ -238,23 +193,7 @@ def import_(
         odd = [] if found.problem_count else _odd(kept, found, dry_run)
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
-        doubts = [*odd, *_bench_doubts(kept, found)]
-    warnings = []
-    if others and sheet is None:
-        warnings.append(
-            f"only the first sheet was read; {len(others)} more: {', '.join(others[:10])}; name one with --sheet"
-        )
-    warnings += doubts
-    if found.duplicates:
-        warnings.append(
-            f"{len(found.duplicates)} rows are in the store already and were passed over "
-            f"(lines {_some(found.duplicates)}); --keep-duplicates logs them again"
-        )
-    if found.repeated:
-        warnings.append(
-            f"{len(found.repeated)} rows repeat an earlier row of the file (lines {_some(found.repeated)}); "
-            "each counts as a reading of its own"
-        )
+        warnings += [*odd, *_bench_doubts(kept, found), *_passed_over(found)]
     if as_json:
         content_out = {
             "file": file,
@@ -264,7 +203,7 @@ def import_(
             "would_log": 0 if found.problem_count else len(found.readings),
             "duplicates": found.duplicates,
             "problem_count": found.problem_count,
-            "problems": [{"line": p.line, "column": p.column, "says": p.says} for p in found.problems],
+            "problems": [fields_of(problem) for problem in found.problems],
         }
         document("reading import", content_out, warnings)
     else:
@@ -280,12 +219,37 @@ def import_(
         show(f"logged {len(numbers)} readings from {file}")
 
 
-def _refuse(file: str, found: Any, as_json: bool) -> None:
-    import sys
+def _table_of(file: str, sheet: str | None) -> tuple[bytes | Table, list[str]]:
+    """The content of a file to import, and what it holds besides."""
+    raw = file_bytes(Path(file).expanduser())
+    if not is_spreadsheet(raw):
+        if sheet is not None:
+            raise InputError("--sheet", sheet, "left out for a file that is no XLSX workbook")
+        return raw, []
+    table, others = read_spreadsheet(Path(file).name, raw, sheet=sheet)
+    if not others or sheet is not None:
+        return table, []
+    more = ", ".join(others[:10])
+    return table, [f"only the first sheet was read; {len(others)} more: {more}; name one with --sheet"]
 
-    from matdb.errors import InputError
-    from matdb.units import counted
 
+def _passed_over(found: ReadingFile) -> list[str]:
+    """What an import made of rows that say nothing new."""
+    said = []
+    if found.duplicates:
+        said.append(
+            f"{len(found.duplicates)} rows are in the store already and were passed over "
+            f"(lines {_some(found.duplicates)}); --keep-duplicates logs them again"
+        )
+    if found.repeated:
+        said.append(
+            f"{len(found.repeated)} rows repeat an earlier row of the file (lines {_some(found.repeated)}); "
+            "each counts as a reading of its own"
+        )
+    return said
+
+
+def _refuse(file: str, found: ReadingFile, as_json: bool) -> None:
     if not as_json:
         for problem in found.problems:
             print(str(problem), file=sys.stderr)
@@ -301,10 +265,8 @@ _MOST_COMPARED = 2000
 _MOST_TOLD = 10
 
 
-def _odd(kept: Any, found: ReadingFile, dry_run: bool) -> list[str]:
+def _odd(kept: Store, found: ReadingFile, dry_run: bool) -> list[str]:
     """What the newest fit says against readings of a file, a line each; of a long file, against some of them."""
-    from matdb.advice.surprise import MENDS, all_doubts
-
     parts = {p.name: p for p in kept.parts()}
     of_material: dict[str, list[int]] = {}
     for k, reading in enumerate(found.readings):
@@ -334,15 +296,13 @@ def _odd(kept: Any, found: ReadingFile, dry_run: bool) -> list[str]:
     return lines
 
 
-def _bench_doubts(kept: Any, found: Any) -> list[str]:
+def _bench_doubts(kept: Store, found: ReadingFile) -> list[str]:
     """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
-    from matdb.bench.thermal.state import actual_temperatures, bench_state
-
     of_material: dict[str, list[int]] = {}
     parts = {p.name: p for p in kept.parts()}
     for k, reading in enumerate(found.readings):
         if reading.subject == "part" and (reading.soak_min is not None or reading.seconds_out is not None):
-            of_material.setdefault(parts[reading.part].material, []).append(k)
+            of_material.setdefault(parts[getattr(reading, "part")].material, []).append(k)  # noqa: B009
     moved: list[tuple[float, int, str]] = []
     for material, which in of_material.items():
         family = kept.material(material).family
@@ -352,21 +312,19 @@ def _bench_doubts(kept: Any, found: Any) -> list[str]:
     if not moved:
         return []
     _, k, family = max(moved)
-    said = bench_state(found.readings[k], parts[found.readings[k].part], family).warnings
+    said = bench_state(found.readings[k], parts[getattr(found.readings[k], "part")], family).warnings  # noqa: B009
     worst = f"; the worst, line {found.lines[k]}: {said[0]}" if said else f"; the farthest is line {found.lines[k]}"
     many = "1 reading was" if len(moved) == 1 else f"{len(moved)} readings were"
     return [f"{many} more than 1 K off its chamber by a short soak or by time outside; fits correct for it{worst}"]
 
 
-def _preview(found: Any) -> None:
-    from matdb.cli.screen import given_text, show, table
-
+def _preview(found: ReadingFile) -> None:
     shown = list(zip(found.lines, found.readings, strict=True))[:20]
     if shown:
         table(
             ["line", "kind", "on", "at degC", "figures"],
             [
-                [str(line), r.kind, str(getattr(r, r.subject)), given_text(r.temperature_c), _figures(r)]
+                [str(line), r.kind, str(getattr(r, r.subject)), given_text(r.temperature_c), figures_of(r)]
                 for line, r in shown
             ],
             right=(0, 3),
@@ -388,34 +346,16 @@ def _some(numbers: list[int]) -> str:
     return shown + (", ..." if len(numbers) > 10 else "")
 
 
-def _figures(reading: Any) -> str:
-    """What was read, in one cell."""
-    from matdb.cli.screen import given_text
-
-    shown = {
-        "frequency_hz": "{} Hz",
-        "log_decrement": "decrement {}",
-        "half_power_width_hz": "width {} Hz",
-        "amplification": "amplified {} times",
-        "deflection_mm": "{} mm",
-        "dwell_s": "after {} s",
-        "storage_mpa": "{} MPa",
-        "loss_factor": "loss factor {}",
-        "value": "Shore {}",
-        "mass_kg": "{} g on " + str(getattr(reading, "count", 1)),
-        "axis": "{}",
-        "squeeze_mm": "squeezed {} mm",
-        "soak_min": "soaked {} min",
-        "seconds_out": "{} s out",
-    }
+def figures_of(reading: Reading) -> str:
+    """What was read, in one cell: the figures, the load, how the part was mounted, how it was warmed or cooled."""
+    shown = [each for each in record_fields(type(reading)).values() if each.shown]
     parts = []
-    for name, words in shown.items():
-        value = getattr(reading, name, None)
-        if value is None or value == "axial" or (name == "squeeze_mm" and not value):
+    for each in sorted(shown, key=lambda each: ("figure", "load", "mount", "record").index(each.group)):
+        value = getattr(reading, each.name)
+        if value is None or (each.group == "mount" and value == each.default):
             continue
-        if name == "mass_kg":
-            value *= 1e3
-        parts.append(words.format(value if isinstance(value, str) else given_text(value)))
+        text = value if isinstance(value, str) else given_text(value * 1e3 if each.name == "mass_kg" else value)
+        parts.append(each.shown.format(text, count=getattr(reading, "count", 1)))
     return ", ".join(parts)
 
 

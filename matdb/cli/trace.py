@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from matdb.cli.options import ForceOption, JsonOption, NoteOption, StoreOption, existing, needed, quantity
-from matdb.cli.reading_add import At, Axis, Count, Out, Soak, Squeeze, TempSd, Who
+from matdb.bench.readings import RingDown
+from matdb.cli.options import ForceOption, JsonOption, StoreOption, existing, needed, quantity
+from matdb.cli.reading_add import bench_doubts, hazards
+from matdb.cli.record_options import option, values_of, with_fields
+from matdb.fields import record_fields
 
 if TYPE_CHECKING:
     from matdb.api import Store
@@ -17,6 +20,24 @@ if TYPE_CHECKING:
     from matdb.bench.trace import Trace, TraceFit
 
 
+_KNOWN = record_fields(RingDown)
+_MORE: Final = tuple(
+    option(_KNOWN[name])
+    for name in (
+        "count",
+        "axis",
+        "squeeze_mm",
+        "temperature_sd_c",
+        "soak_min",
+        "seconds_out",
+        "who",
+        "taken_at",
+        "note",
+    )
+)
+
+
+@with_fields(*_MORE)
 def trace(
     ctx: typer.Context,
     file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV or text file of an accelerometer, gyro or gauge.")],
@@ -58,15 +79,8 @@ def trace(
         typer.Option("--picture", metavar="FILE", help="Draw record and fit: a file ending in .png or .svg."),
     ] = None,
     force: ForceOption = False,
-    count: Count = 1,
-    axis: Axis = "axial",
-    squeeze: Squeeze = None,
-    temp_sd: TempSd = None,
-    soak: Soak = None,
-    out: Out = None,
-    who: Who = None,
-    at: At = None,
-    note: NoteOption = "",
+    *,
+    given: dict[str, Any],
     store: StoreOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -76,14 +90,13 @@ def trace(
     transfer function between a sensor on the base and one on the payload. With --log the result becomes a reading.
     """
     from matdb.bench.trace_file import read_trace
-    from matdb.cli.reading_add import bench_doubts, hazards, values_of
     from matdb.cli.screen import document, lines, show
     from matdb.errors import InputError
     from matdb.files import new_file
     from matdb.units import parse_range
 
-    given = {"--part": part, "--temp": temp, "--mass": mass}
-    missing = [name for name, value in given.items() if value is None]
+    asked = {"--part": part, "--temp": temp, "--mass": mass}
+    missing = [name for name, value in asked.items() if value is None]
     if log and missing:
         raise InputError(missing[0], None, "given with --log")
     if forced and mode != 1:
@@ -115,23 +128,13 @@ def trace(
             lines("Before you rely on it:", reasons)
             if not missing and fit.verdict != "refused":
                 with existing(ctx, store) as kept:
-                    _expected(kept, fit, str(part), needed(str(temp), "temperature", "--temp"), mass, count, axis, mode)
+                    now = needed(str(temp), "temperature", "--temp")
+                    _expected(kept, fit, str(part), now, mass, given, mode)
         _refusal(fit, name)
         return
     _refusal(fit, name)
-    more = values_of(
-        {
-            "temperature_sd_c": temp_sd,
-            "count": str(count),
-            "axis": axis,
-            "squeeze_mm": squeeze,
-            "soak_min": soak,
-            "seconds_out": out,
-            "who": who,
-            "taken_at": at,
-            "note": _note(note, name, fit),
-        }
-    )
+    given["note"] = _note(given["note"], name, fit)
+    more = values_of(_KNOWN, given)
     reading = _reading(fit, str(part), needed(str(temp), "temperature", "--temp"), str(mass), mode, more)
     with existing(ctx, store) as kept:
         number = kept.add(reading)
@@ -267,8 +270,7 @@ def _expected(
     part: str,
     temperature_c: float,
     mass: str | None,
-    count: int,
-    axis: str,
+    given: dict[str, Any],
     mode: int,
 ) -> None:
     """What the curve says of the same state, so that a slip of mass or mode shows before it is logged."""
@@ -278,7 +280,8 @@ def _expected(
 
     if isinstance(fit, TraceFit) and mode > len(fit.modes):
         raise InputError("--mode", mode, f"from 1 to {len(fit.modes)}")
-    now = kept.effective(part, temperature_c, mass_kg=needed(str(mass), "mass", "--mass"), count=count, axis=axis)
+    mass_kg, count = needed(str(mass), "mass", "--mass"), given["count"]
+    now = kept.effective(part, temperature_c, mass_kg=mass_kg, count=count, axis=given["axis"])
     band = now.natural_frequency_hz
     assert band is not None
     shown = band_text(float(band.median), float(band.low), float(band.high))

@@ -10,33 +10,32 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.plain import PlainRecord
+
 __all__ = ["Band", "band", "median"]
 
 _LEVELS = (0.025, 0.975)
 
 
 @dataclass(frozen=True, eq=False)
-class Band:
+class Band(PlainRecord):
     """Median and the ends of the central 95 % of an uncertain result; floats, or arrays of one shape."""
 
     median: Any
     low: Any
     high: Any
 
-    def to_dict(self) -> dict[str, Any]:
-        """``{"median": …, "low": …, "high": …}`` in plain values."""
-        return {
-            k: getattr(self, k).tolist() if isinstance(getattr(self, k), np.ndarray) else getattr(self, k)
-            for k in ("median", "low", "high")
-        }
-
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Band):
             return NotImplemented
-        return all(bool(np.array_equal(getattr(self, k), getattr(other, k))) for k in ("median", "low", "high"))
+        return all(np.array_equal(a, b) for a, b in zip(self._ends, other._ends, strict=True))
 
     def __hash__(self) -> int:
-        return hash(tuple(np.asarray(getattr(self, k)).tobytes() for k in ("median", "low", "high")))
+        return hash(tuple(np.asarray(value).tobytes() for value in self._ends))
+
+    @property
+    def _ends(self) -> tuple[Any, Any, Any]:
+        return self.median, self.low, self.high
 
 
 def band(samples: NDArray[np.float64]) -> Band:

@@ -7,13 +7,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from statistics import NormalDist
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matdb.checks import ABSOLUTE_ZERO_C, checked_array
 from matdb.curve.band import Band, band
-from matdb.curve.parameters import COLUMNS, MISFIT_LOSS, REFERENCE_K, ShiftLaws
+from matdb.curve.parameters import COLUMNS, GLASS, MISFIT_LOSS, REFERENCE_K, TIME, VERTICAL, ShiftLaws, shape_of
 from matdb.errors import InputError
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
@@ -36,6 +38,17 @@ _MARGIN_K: Final = 0.5
 _MARGIN_DECADES: Final = 0.5
 #: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.
 _MARGIN_LOSS_DECADES: Final = 1.5
+
+#: What is stored with the draws, under the field's own name.
+_STORED: Final = (
+    "common_sd",
+    "measured_c",
+    "measured_ln_hz",
+    "measured_loss_ln_hz",
+    "weights",
+    "report",
+    "reading_count",
+)
 
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
@@ -187,16 +200,11 @@ class Curve:
         -------
         ndarray, complex, shape (n, *S)
         """
-        value, _ = self._evaluate(temperature_c, ln_omega, slope=False)
-        if misfit:
-            value = value + self._misfit_at(temperature_c, ln_omega, value)
-        return value
+        return self._evaluate(temperature_c, ln_omega, slope=False, misfit=misfit)[0]
 
     def ln_modulus_and_slope(self, temperature_c: Array, ln_omega: Array) -> tuple[Complex, Complex]:
         """As :meth:`ln_modulus`, with the slope d ln E / d ln s."""
-        value, slope = self._evaluate(temperature_c, ln_omega, slope=True)
-        assert slope is not None
-        return value + self._misfit_at(temperature_c, ln_omega, value), slope
+        return self._evaluate(temperature_c, ln_omega, slope=True, misfit=True)
 
     def natural_ln_omega(self, temperature_c: Array, ln_w: Array) -> Array:
         """Ln of the natural angular frequency of every draw, rad/s.
@@ -223,7 +231,7 @@ class Curve:
     @cached_property
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
-        return float(np.median(self.draws[:, COLUMNS.index("glass_transition_k")])) - ZERO_C
+        return float(np.median(self.draws[:, GLASS])) - ZERO_C
 
     @property
     def measured_span(self) -> str:
@@ -290,14 +298,8 @@ class Curve:
             "basis": self.basis,
             "columns": list(COLUMNS),
             "parts": names,
-            "common_sd": self.common_sd,
-            "measured_c": self.measured_c,
-            "measured_ln_hz": self.measured_ln_hz,
-            "measured_loss_ln_hz": self.measured_loss_ln_hz,
-            "weights": dict(self.weights),
-            "report": dict(self.report),
-            "reading_count": self.reading_count,
         }
+        meta |= {name: getattr(self, name) for name in _STORED}
         offsets = np.stack([self.offsets[name] for name in names], axis=1) if names else np.zeros((len(self.draws), 0))
         draws = self.draws.copy()
         # Infinity has no place in a stored array; the joint is far enough away.
@@ -354,16 +356,17 @@ class Curve:
 
     # -- inside --------------------------------------------------------------------------------------------
 
-    def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool) -> tuple[Complex, Complex | None]:
+    def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool, misfit: bool) -> tuple[Complex, Any]:
         t = np.asarray(temperature_c, dtype=float)
         n, shape = len(self.draws), t.shape
-        kelvin = t.reshape(-1) + ZERO_C
-        times, _ = self._times(t)
+        times, shift = self._times(t)
+        t = t.reshape(-1)
         ln_omega = np.asarray(ln_omega, dtype=float)
-        ln_omega = ln_omega.reshape(n, -1) if ln_omega.ndim > len(shape) else ln_omega.reshape(1, -1)
-        columns = [self.draws[:, [k]] for k in range(5)]
-        value, rise = ln_steady_modulus(times + ln_omega, *columns[:4], slope=slope)
-        value.real += columns[4] * np.log(kelvin / REFERENCE_K)
+        ln_omega = ln_omega.reshape(n if ln_omega.ndim > len(shape) else 1, -1)
+        value, rise = ln_steady_modulus(times + ln_omega, *shape_of(self.draws), slope=slope)
+        value.real += self.draws[:, [VERTICAL]] * np.log((t + ZERO_C) / REFERENCE_K)
+        if misfit and self.misfit.any():
+            value += self._misfit_at(t, ln_omega, shift, value.imag)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:
@@ -372,47 +375,39 @@ class Curve:
         Kept for the temperatures asked for last: a solver, the misfit and the warnings all ask for the same.
         """
         key = temperature_c.tobytes()
-        kept = self._last_times
-        if kept and kept[0][0] == key:
-            return kept[0][1]
-        times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
-        shift = np.median(times - self.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
-        if times.size <= _MOST_KEPT:
-            kept[:] = [(key, (times, shift))]
-        return times, shift
+        found = self._last_times.get(key)
+        if found is None:
+            times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
+            found = times, np.median(times - self.draws[:, [TIME]], axis=0)
+            if times.size <= _MOST_KEPT:
+                self._last_times.clear()
+                self._last_times[key] = found
+        return found
 
     @cached_property
-    def _last_times(self) -> list[tuple[bytes, tuple[Array, Array]]]:
-        return []
+    def _last_times(self) -> dict[bytes, tuple[Array, Array]]:
+        return {}
 
     @cached_property
     def _laws(self) -> ShiftLaws:
         return ShiftLaws(self.draws)
 
-    def _misfit_at(self, temperature_c: Array, ln_omega: Array, ln_modulus: Complex) -> Any:
-        if not self.misfit.any():
-            return 0.0
-        t = np.asarray(temperature_c, dtype=float)
-        n = len(self.draws)
-        x = t.reshape(-1) / _MISFIT_K
-        ln_omega = np.asarray(ln_omega, dtype=float)
-        y = (ln_omega.reshape(n, -1) if ln_omega.ndim > t.ndim else ln_omega.reshape(1, -1)) / _MISFIT_LN_HZ
+    def _misfit_at(self, t: Array, ln_omega: Array, ln_shift: Array, phase_angle: Array) -> Complex:
+        """What the model's own misfit adds to ln E at flat temperatures; all broadcast to shape (n, m)."""
+        x, y = t / _MISFIT_K, ln_omega / _MISFIT_LN_HZ
         kx, ky, phase = self._waves
         angle = kx[:, :, None] * x + ky[:, :, None] * y
         size = (math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit)[:, None]
         stiff = np.cos(angle + phase[0, :, :, None]).sum(axis=0) * size
         loss_factor = np.cos(angle + phase[1, :, :, None]).sum(axis=0) * size
         if self.measured_c is not None:
-            reduced = (
-                np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + self.median_ln_shift(t).reshape(-1)
-            )
-            away = _beyond(t.reshape(-1), self.measured_c) / _MISFIT_GROWTH_K
+            reduced = np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + ln_shift
+            away = _beyond(t, self.measured_c) / _MISFIT_GROWTH_K
             stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
             loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
             stiff *= 1.0 + np.minimum(np.maximum(stiff_growth, 0.0), _MOST_GROWTH)
             loss_factor *= 1.0 + np.minimum(np.maximum(loss_growth, 0.0), _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.
-        phase_angle = ln_modulus.imag.reshape(n, -1)
         loss = np.minimum(np.maximum(phase_angle, 0.0), 1.2)
         room = np.maximum(MISFIT_LOSS * loss_factor, -0.8)
         # However large the doubt, the material stays a passive spring: a phase between 0 and 86 degrees.
@@ -420,7 +415,7 @@ class Curve:
         out = np.empty(stiff.shape, dtype=complex)
         out.real = stiff
         out.imag = np.minimum(turned, _MOST_PHASE) - phase_angle
-        return out.reshape((n, *t.shape))
+        return out
 
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
@@ -434,8 +429,6 @@ class Curve:
 
     @cached_property
     def _standard_normals(self) -> Array:
-        from statistics import NormalDist
-
         n = len(self.draws)
         values = np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
         return np.random.default_rng([self.seed, 4]).permutation(values)
@@ -457,8 +450,8 @@ def _pair(values: Any) -> tuple[float, float] | None:
 
 def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:
     """Temperature in degrees Celsius and frequency in Hz, checked and broadcast against each other."""
-    t = _checked("temperature_c", temperature_c, -ZERO_C, 400.0, "degrees Celsius")
-    f = _checked("frequency_hz", frequency_hz, 0.0, 1e12, "Hz")
+    t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
+    f = checked_array("frequency_hz", frequency_hz, 0.0, 1e12, "Hz", open_low=True)
     try:
         t, f = np.broadcast_arrays(t, f)
     except ValueError:
@@ -466,14 +459,3 @@ def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Ar
             "frequency_hz", f"shape {f.shape}", f"of a shape that fits the temperature's {t.shape}"
         ) from None
     return t, f
-
-
-def _checked(name: str, value: ArrayLike, above: float, most: float, unit: str) -> Array:
-    try:
-        array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(name, value, f"a number above {above:g} and at most {most:g} {unit}") from None
-    bad = ~((array > above) & (array <= most))
-    if bad.any():
-        raise InputError(name, float(array[bad][0]), f"above {above:g} and at most {most:g} {unit}")
-    return array

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Final
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
 from matdb.bench.thermal.state import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
-from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, ln_time, ln_time_slope
+from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, VERTICAL, ln_time, ln_time_slope, shape_of
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.part import Part
@@ -44,7 +44,18 @@ MOST_ROWS: Final = 80
 #: Readings that do not fit their cell stay rows of their own, at most so many.
 _MOST_ALONE: Final = 8
 
-GROUPS: Final = ("bench stiffness", "bench loss", "sweep stiffness", "sweep loss", "hardness")
+#: Noise that is learned, as the report names it, and the ln standard deviation of its factor before any reading:
+#: benches differ little, laboratories much.
+GROUPS: Final = {
+    "bench stiffness": 0.2,
+    "bench loss": 0.2,
+    "sweep stiffness": 0.8,
+    "sweep loss": 0.8,
+    "hardness": 0.2,
+}
+_BENCH, _BENCH_LOSS, _SWEEP, _SWEEP_LOSS, _HARDNESS = range(len(GROUPS))
+#: Where the noise of a row's loss stands, by the row's group.
+_LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, _HARDNESS])
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,15 +132,13 @@ class Evidence:
         t = self.temperature_k
         time = ln_time(draws, t)
         time_slope = ln_time_slope(draws, t)
-        shape = [draws[:, [k]] for k in range(4)]
-        vertical = draws[:, [4]] * np.log(t / REFERENCE_K)
-        ln_scale = self.ln_factor + vertical
+        shape, vertical = shape_of(draws), draws[:, [VERTICAL]]
+        ln_scale = self.ln_factor + vertical * np.log(t / REFERENCE_K)
         if self.specimens:
             ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
         ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
         free = self.free
         ln_e, slope = ln_fractional_modulus(ln_s + time, *shape)
-        assert slope is not None
         if free.any():
             sub = [np.broadcast_to(p, time.shape)[:, free] for p in shape]
             here, scale, start = time[:, free], ln_scale[:, free], ln_s[:, free]
@@ -139,10 +148,10 @@ class Evidence:
                 start = start - (2.0 * start - 1j * math.pi - scale - value) / (2.0 - n)
                 start = np.clip(start.real, -20.0, 30.0) + 1j * np.clip(start.imag, 0.5, 3.1)
                 if not last:
-                    value, n = _value_and_slope(start + here, sub)
+                    value, n = ln_fractional_modulus(start + here, *sub)
             ln_s[:, free] = start
             slope[:, free] = n
-        rate = slope.real * time_slope + draws[:, [4]] / t
+        rate = slope.real * time_slope + vertical / t
         twist = slope.imag * time_slope
         stiff = np.where(free, 0.0, ln_scale) + np.where(free, 0.0, np.log(np.maximum(np.exp(ln_e).real, 1e-12)))
         loss = np.log(np.maximum(np.tan(np.clip(ln_e.imag, -1.5, 1.5)), 1e-6))
@@ -163,7 +172,7 @@ class Evidence:
         ``noise`` has shape (n, groups) of factors, ``misfit`` shape (n, 1) of ln standard deviations.
         """
         factor = noise[:, self.group]
-        loss_factor = noise[:, np.where(self.group == 2, 3, np.where(self.group == 4, 4, 1))]
+        loss_factor = noise[:, _LOSS_OF[self.group]]
         own = np.where(self.free, 0.5, 1.0) * misfit
         stiff = np.sqrt((self.stiff_sd * factor) ** 2 + (stiff_rate * self.temperature_sd) ** 2 + own**2)
         loss = np.sqrt(
@@ -199,14 +208,6 @@ def ln_tolerant(z: Array) -> Array:
     return np.asarray(top + np.log1p(np.exp(-np.abs(good - bad))))
 
 
-def _value_and_slope(
-    ln_s_tau: NDArray[np.complex128], shape: Sequence[Array]
-) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-    value, slope = ln_fractional_modulus(ln_s_tau, *shape)
-    assert slope is not None
-    return value, slope
-
-
 def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str = "unknown") -> Evidence:
     """Turn readings into :class:`Evidence`.
 
@@ -238,19 +239,10 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     rows.sort(key=lambda row: (row.sort_key, place.get(row.specimen, -1)))
     spread = {row.specimen: row.specimen_sd for row in rows if row.specimen}
     rows = _averaged(rows)
+    columns = {name: np.array([getattr(row, name) for row in rows]) for name in _COLUMNS}
     return Evidence(
-        temperature_k=np.array([row.temperature_k for row in rows]),
-        temperature_sd=np.array([row.temperature_sd for row in rows]),
-        ln_s=np.array([row.ln_s for row in rows], dtype=complex),
-        free=np.array([row.free for row in rows], dtype=bool),
-        ln_factor=np.array([row.ln_factor for row in rows]),
-        stiff=np.array([row.stiff for row in rows]),
-        stiff_sd=np.array([row.stiff_sd for row in rows]),
-        loss=np.array([row.loss for row in rows]),
-        loss_sd=np.array([row.loss_sd for row in rows]),
-        group=np.array([row.group for row in rows], dtype=np.int64),
+        **columns,
         specimen=np.array([place.get(row.specimen, -1) for row in rows], dtype=np.int64),
-        weight=np.array([row.weight for row in rows]),
         specimens=tuple(names),
         specimen_sd=np.array([spread[name] for name in names]),
         keys=tuple(readings[row.indices[0]].kind for row in rows),
@@ -258,22 +250,24 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Row:
-    temperature_k: float
-    temperature_sd: float
+    """One row before it goes into arrays; the specimen's name is empty where a reading has none."""
+
     ln_s: complex
-    free: bool
-    ln_factor: float
     stiff: float
     stiff_sd: float
-    loss: float
-    loss_sd: float
     group: int
-    specimen: str
-    specimen_sd: float
-    indices: tuple[int, ...]
+    loss: float = math.nan
+    loss_sd: float = 1.0
+    ln_factor: float = 0.0
+    free: bool = False
     weight: float = 1.0
+    temperature_k: float = math.nan
+    temperature_sd: float = math.nan
+    specimen: str = ""
+    specimen_sd: float = 0.0
+    indices: tuple[int, ...] = ()
 
     @property
     def sort_key(self) -> tuple[float, ...]:
@@ -293,100 +287,105 @@ class _Row:
 
 
 #: Laboratory rows share one specimen of this name (no part can have it: names hold no line break).
-_SWEEP = "\nsweep"
+_LABORATORY: Final = "\nsweep"
+#: What rows and evidence have alike.
+_COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evidence)} - {"specimen", "specimen_sd"}
 
 
 def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
-    temperature = at_c + ZERO_C
-    nan = math.nan
-
-    def row(
-        ln_s: complex,
-        factor: float,
-        stiff: float,
-        stiff_sd: float,
-        loss: float,
-        loss_sd: float,
-        group: int,
-        specimen: str = "",
-        specimen_sd: float = 0.0,
-        free: bool = False,
-    ) -> _Row:
-        return _Row(
-            temperature,
-            temperature_sd,
-            ln_s,
-            free,
-            factor,
-            stiff,
-            max(stiff_sd, FLOOR_SD),
-            loss,
-            max(loss_sd, FLOOR_SD),
-            group,
-            specimen,
-            specimen_sd,
-            (index,),
-        )
-
-    if isinstance(reading, HardnessReading):
-        modulus, shore_sd = modulus_from_hardness(parse_hardness(reading.value))
-        return row(_on_axis(HARDNESS_HZ), 0.0, math.log(modulus), shore_sd, nan, 1.0, 4)
-    if isinstance(reading, ModulusPoint):
-        stiff_sd = STIFFNESS_SD if reading.storage_sd is None else reading.storage_sd
-        loss, loss_sd = nan, 1.0
-        if reading.loss_factor is not None:
-            loss = math.log(reading.loss_factor)
-            loss_sd = LOSS_SD if reading.loss_factor_sd is None else reading.loss_factor_sd / reading.loss_factor
-        return row(
-            _on_axis(reading.frequency_hz),
-            0.0,
-            math.log(reading.storage_mpa),
-            stiff_sd,
-            loss,
-            loss_sd,
-            2,
-            _SWEEP,
-            SPECIMEN_SD,
-        )
-    if not isinstance(reading, RingDown | Resonance | Deflection):
+    if type(reading) not in _ROW_OF:
         raise InputError("reading", reading.kind, "of a kind that the fit knows")
-    part = parts[reading.part]
-    unit = float(part.form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
-    own = (reading.part, part.form.offset_sd(reading.axis))
-    if isinstance(reading, Deflection):
-        # k = m g / x; x in mm, unit in N/mm per MPa.
-        apparent = reading.mass_kg * STANDARD_GRAVITY_M_S2 / (reading.deflection_mm * reading.count * unit)
-        sd = reading.deflection_sd_mm
-        relative = max(STIFFNESS_SD, GAUGE_SD_MM / reading.deflection_mm) if sd is None else sd / reading.deflection_mm
-        return row(
-            _on_axis(1.0 / (2.0 * math.pi * reading.dwell_s)),
-            0.0,
-            math.log(apparent),
-            relative,
-            nan,
-            1.0,
-            0,
-            *own,
-        )
-    ln_w = math.log(reading.count * unit * 1e3 / reading.mass_kg)
-    sd = reading.frequency_sd_hz
-    stiff_sd = FREQUENCY_SD if sd is None else sd / reading.frequency_hz
-    if isinstance(reading, RingDown):
-        loss, loss_sd, angle = nan, 1.0, 0.05
-        if reading.log_decrement is not None:
-            loss = math.log(reading.log_decrement)
-            loss_sd = LOSS_SD if reading.log_decrement_sd is None else reading.log_decrement_sd / reading.log_decrement
-            angle = math.atan(reading.log_decrement / (2.0 * math.pi))
-        ln_s = math.log(2.0 * math.pi * reading.frequency_hz / math.cos(angle)) + 1j * (0.5 * math.pi + angle)
-        return row(ln_s, ln_w, math.log(reading.frequency_hz), stiff_sd, loss, loss_sd, 0, *own, free=True)
-    loss, loss_sd = nan, 1.0
+    if isinstance(reading, RingDown | Resonance | Deflection):
+        form = parts[reading.part].form
+        unit = float(form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
+        row = _ROW_OF[type(reading)](reading, unit)
+        row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(reading.axis))
+    else:
+        row = _ROW_OF[type(reading)](reading, math.nan)
+    return replace(
+        row,
+        temperature_k=at_c + ZERO_C,
+        temperature_sd=temperature_sd,
+        stiff_sd=max(row.stiff_sd, FLOOR_SD),
+        loss_sd=max(row.loss_sd, FLOOR_SD),
+        indices=(index,),
+    )
+
+
+def _ring_down(reading: RingDown, unit: float) -> _Row:
+    decrement = reading.log_decrement
+    angle = 0.05 if decrement is None else math.atan(decrement / (2.0 * math.pi))
+    return _Row(
+        ln_s=math.log(2.0 * math.pi * reading.frequency_hz / math.cos(angle)) + 1j * (0.5 * math.pi + angle),
+        ln_factor=math.log(reading.count * unit * 1e3 / reading.mass_kg),
+        stiff=math.log(reading.frequency_hz),
+        stiff_sd=_relative(reading.frequency_sd_hz, reading.frequency_hz, FREQUENCY_SD),
+        group=_BENCH,
+        free=True,
+        **_loss(decrement, reading.log_decrement_sd),
+    )
+
+
+def _resonance(reading: Resonance, unit: float) -> _Row:
+    loss: dict[str, Any] = {}
     if reading.half_power_width_hz is not None:
-        loss, loss_sd = math.log(reading.half_power_width_hz / reading.frequency_hz), LOSS_SD
+        loss = _loss(reading.half_power_width_hz / reading.frequency_hz)
     elif reading.amplification is not None:
-        loss, loss_sd = -0.5 * math.log(reading.amplification**2 - 1.0), LOSS_SD
+        loss = {"loss": -0.5 * math.log(reading.amplification**2 - 1.0), "loss_sd": LOSS_SD}
     omega = 2.0 * math.pi * reading.frequency_hz
-    stiff = math.log(reading.mass_kg * omega**2 / (reading.count * unit * 1e3))
-    return row(_on_axis(reading.frequency_hz), 0.0, stiff, 2.0 * stiff_sd, loss, loss_sd, 0, *own)
+    return _Row(
+        ln_s=_on_axis(reading.frequency_hz),
+        stiff=math.log(reading.mass_kg * omega**2 / (reading.count * unit * 1e3)),
+        stiff_sd=2.0 * _relative(reading.frequency_sd_hz, reading.frequency_hz, FREQUENCY_SD),
+        group=_BENCH,
+        **loss,
+    )
+
+
+def _deflection(reading: Deflection, unit: float) -> _Row:
+    usual = max(STIFFNESS_SD, GAUGE_SD_MM / reading.deflection_mm)
+    return _Row(
+        ln_s=_on_axis(1.0 / (2.0 * math.pi * reading.dwell_s)),
+        stiff=math.log(reading.mass_kg * STANDARD_GRAVITY_M_S2 / (reading.deflection_mm * reading.count * unit)),
+        stiff_sd=_relative(reading.deflection_sd_mm, reading.deflection_mm, usual),
+        group=_BENCH,
+    )
+
+
+def _modulus_point(reading: ModulusPoint, _: float) -> _Row:
+    return _Row(
+        ln_s=_on_axis(reading.frequency_hz),
+        stiff=math.log(reading.storage_mpa),
+        stiff_sd=_relative(reading.storage_sd, 1.0, STIFFNESS_SD),
+        group=_SWEEP,
+        specimen=_LABORATORY,
+        specimen_sd=SPECIMEN_SD,
+        **_loss(reading.loss_factor, reading.loss_factor_sd),
+    )
+
+
+def _hardness(reading: HardnessReading, _: float) -> _Row:
+    modulus, sd = modulus_from_hardness(parse_hardness(reading.value))
+    return _Row(ln_s=_on_axis(HARDNESS_HZ), stiff=math.log(modulus), stiff_sd=sd, group=_HARDNESS)
+
+
+#: What each kind of reading says, from the reading and the stiffness of one part at 1 MPa in N/mm.
+_ROW_OF: Final[dict[type[Reading], Callable[[Any, float], _Row]]] = {
+    RingDown: _ring_down,
+    Resonance: _resonance,
+    Deflection: _deflection,
+    ModulusPoint: _modulus_point,
+    HardnessReading: _hardness,
+}
+
+
+def _loss(value: float | None, sd: float | None = None) -> dict[str, Any]:
+    return {} if value is None else {"loss": math.log(value), "loss_sd": _relative(sd, value, LOSS_SD)}
+
+
+def _relative(sd: float | None, value: float, usual: float) -> float:
+    """Ln standard deviation: what was typed over the value, or the usual one."""
+    return usual if sd is None else sd / value
 
 
 def _on_axis(frequency_hz: float) -> complex:
@@ -406,7 +405,7 @@ def _averaged(rows: list[_Row]) -> list[_Row]:
     number = {kind: k for k, kind in enumerate(sorted(set(kinds)))}
     # A ring-down is placed by its mass: its frequency is the outcome, about as the root of stiffness over mass.
     places = np.array([(row.temperature_k, 0.5 * row.ln_factor if row.free else row.ln_s.real) for row in rows])
-    stretch = np.array([1.0 if row.group == 2 else 10.0 for row in rows])
+    stretch = np.array([1.0 if row.group == _SWEEP else 10.0 for row in rows])
     values = np.array([(row.stiff, row.loss) for row in rows])
     spreads = np.array([(row.stiff_sd, row.loss_sd) for row in rows])
     out: list[_Row] = []

@@ -13,7 +13,7 @@ from matdb.bench.readings import Reading
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.curve.evidence import GROUPS, Evidence, fumbled_probability, gather
-from matdb.curve.parameters import COLUMNS, ln_time
+from matdb.curve.parameters import GLASS, PARAMETERS, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import FitError
@@ -143,8 +143,7 @@ def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.
     """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that these rows speak for."""
     if not counts.any():
         return None
-    time = ln_time(posterior.draws, evidence.temperature_k)
-    shift = np.median(time - posterior.draws[:, [COLUMNS.index("ln_time_reference_s")]], axis=0)
+    shift = np.median(ln_shift(posterior.draws, evidence.temperature_k), axis=0)
     reduced = (evidence.ln_s.real - math.log(2.0 * math.pi) + shift)[counts]
     return float(reduced.min()), float(reduced.max())
 
@@ -183,40 +182,23 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
 
 def _parameters(posterior: Posterior, before: Posterior | None) -> list[dict[str, Any]]:
     """Per parameter: band, and how much of its prior spread the readings took away."""
-    shown = {
-        "rubbery modulus": (0, np.exp, "MPa"),
-        "glassy modulus": (1, np.exp, "MPa"),
-        "alpha": (2, None, "1"),
-        "gamma": (3, None, "1"),
-        "vertical exponent": (4, None, "1"),
-        "relaxation time at 23 degC": (5, lambda v: v / math.log(10.0), "log10 s"),
-        "glass transition": (6, lambda v: v - ZERO_C, "degC"),
-        "WLF C1": (7, None, "1"),
-        "WLF C2": (8, None, "K"),
-        "activation energy": (10, lambda v: v / 1e3, "kJ/mol"),
-    }
     out = []
-    wlf = posterior.draws[:, 11] != 1.0
-    for name, (column, change, unit) in shown.items():
-        # A parameter speaks only for the laws that use it.
-        used = ~wlf if name == "activation energy" else wlf if column in (6, 7, 8) else np.ones(len(wlf), dtype=bool)
-        if used.sum() < 20:
+    for column, parameter in enumerate(PARAMETERS):
+        used = parameter.speaks_for(posterior.draws)
+        if not parameter.title or used.sum() < 20:
             continue
         values = posterior.draws[used, column]
         entry: dict[str, Any] = {
-            "name": name,
-            "unit": unit,
-            **band(change(values) if change else values).to_dict(),
+            "name": parameter.title,
+            "unit": parameter.unit,
+            **band(parameter.shown(values)).to_dict(),
         }
+        told = False
         if before is not None:
-            old_wlf = before.draws[:, 11] != 1.0
-            old = ~old_wlf if name == "activation energy" else old_wlf if column in (6, 7, 8) else np.ones_like(old_wlf)
-            ratio = float(np.std(values) / max(float(np.std(before.draws[old, column])), 1e-12))
-            entry["spread_against_prior"] = ratio
-            entry["from"] = "readings" if ratio < TOLD_BY_READINGS else "prior"
-        else:
-            entry["from"] = "prior"
-        out.append(entry)
+            old = before.draws[parameter.speaks_for(before.draws), column]
+            entry["spread_against_prior"] = float(np.std(values) / max(float(np.std(old)), 1e-12))
+            told = entry["spread_against_prior"] < TOLD_BY_READINGS
+        out.append(entry | {"from": "readings" if told else "prior"})
     return out
 
 
@@ -245,7 +227,7 @@ def _warnings(
         name = what if numbers is None else f"reading {numbers[row['index']]}, {what},"
         others = "the others" if len(rows) > 1 else "what its family leads to expect"
         found.append(f"{name} does not fit {others}: look at mass, count and unit; it hardly counts in this fit")
-    glass = float(np.median(posterior.draws[:, 6])) - ZERO_C
+    glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.curve.parameters import GLASS, PARAMETERS
 from matdb.material.shift import ZERO_C
+from matdb.plain import PlainRecord
 
 __all__ = ["INDEX_RATIOS", "GlassTransition", "Index", "LowTemperature", "low_temperature", "stiffening_temperature"]
 
@@ -32,7 +34,7 @@ _LEAST_SHARE: Final = 0.025
 
 
 @dataclass(frozen=True)
-class Index:
+class Index(PlainRecord):
     """The temperature at which the storage modulus is ``ratio`` times its value at 23 degC.
 
     Attributes
@@ -55,19 +57,9 @@ class Index:
     share: float
     extrapolated: bool
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return {
-            "ratio": self.ratio,
-            "frequency_hz": self.frequency_hz,
-            "temperature_c": None if self.temperature_c is None else self.temperature_c.to_dict(),
-            "share": self.share,
-            "extrapolated": self.extrapolated,
-        }
-
 
 @dataclass(frozen=True)
-class GlassTransition:
+class GlassTransition(PlainRecord):
     """Glass transition temperature as the WLF laws have it.
 
     Attributes
@@ -87,18 +79,9 @@ class GlassTransition:
     wlf_share: float
     note: str
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return {
-            "temperature_c": None if self.temperature_c is None else self.temperature_c.to_dict(),
-            "basis": self.basis,
-            "wlf_share": self.wlf_share,
-            "note": self.note,
-        }
-
 
 @dataclass(frozen=True)
-class LowTemperature:
+class LowTemperature(PlainRecord):
     """Everything on stiffening in the cold.
 
     Attributes
@@ -117,10 +100,6 @@ class LowTemperature:
     t100: Index
     doubles: Index
     glass_transition: GlassTransition
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return {name: getattr(self, name).to_dict() for name in self.__dataclass_fields__}
 
 
 def low_temperature(curve: Curve, *, frequency_hz: float = SLOW_HZ, felt_hz: float = FELT_HZ) -> LowTemperature:
@@ -145,9 +124,8 @@ def low_temperature(curve: Curve, *, frequency_hz: float = SLOW_HZ, felt_hz: flo
     .. [1] ISO 1432 and ASTM D1053 (from memory).
     """
     t2, t5, t10, t100 = stiffening_temperature(curve, INDEX_RATIOS, frequency_hz)
-    return LowTemperature(
-        t2, t5, t10, t100, stiffening_temperature(curve, (2.0,), felt_hz)[0], _glass_transition(curve)
-    )
+    (doubles,) = stiffening_temperature(curve, (2.0,), felt_hz)
+    return LowTemperature(t2, t5, t10, t100, doubles, _glass_transition(curve))
 
 
 def stiffening_temperature(curve: Curve, ratios: tuple[float, ...], frequency_hz: float) -> list[Index]:
@@ -200,13 +178,13 @@ def _crossing(t: Array, rise: Array, level: float) -> Array:
 
 
 def _glass_transition(curve: Curve) -> GlassTransition:
-    wlf = curve.draws[:, -1] != 1.0
+    wlf = PARAMETERS[GLASS].speaks_for(curve.draws)
     share = float(wlf.mean())
     if share < _LEAST_SHARE:
         return GlassTransition(
             None, curve.basis, share, "the readings follow an Arrhenius law, which has no glass transition"
         )
-    where = band(curve.draws[wlf, 6] - ZERO_C)
+    where = band(curve.draws[wlf, GLASS] - ZERO_C)
     entry = next((p for p in curve.report.get("parameters", ()) if p["name"] == "glass transition"), None)
     told = curve.basis != FAMILY_PRIOR and entry is not None and entry.get("from") == "readings"
     if not told:

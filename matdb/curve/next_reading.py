@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.bench.readings import Deflection, Reading, RingDown
-from matdb.checks import checked_number
+from matdb.checks import checked_number, checked_whole
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve, checked_state
 from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, gather, ln_tolerant
@@ -31,6 +31,7 @@ from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import ln_storage
+from matdb.plain import PlainRecord
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["MINUTES_HOLD", "Affordable", "NextReading", "rank_next_readings", "without_near_duplicates"]
@@ -100,7 +101,7 @@ class Affordable:
 
 
 @dataclass(frozen=True, kw_only=True)
-class NextReading:
+class NextReading(PlainRecord):
     """A reading that could be taken, and what it is expected to be worth.
 
     Attributes
@@ -143,9 +144,7 @@ class NextReading:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
-        values = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
-        values["worth_taking"] = self.worth_taking
-        return values | {"band_before": self.band_before.to_dict(), "band_after": self.band_after.to_dict()}
+        return super().to_dict() | {"worth_taking": self.worth_taking}
 
 
 def rank_next_readings(
@@ -199,8 +198,7 @@ def rank_next_readings(
     """
     if frequency_hz is not None and mass_kg is not None:
         raise InputError("frequency_hz", frequency_hz, "left out when mass_kg is given", "give one of the two")
-    if isinstance(count, bool) or count != int(checked_number("count", count, 1, 1000)):
-        raise InputError("count", count, "a whole number from 1 to 1000")
+    count = checked_whole("count", count, 1, 1000)
     if mass_kg is not None:
         mass_kg = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
     asked, hertz = checked_state(np.ravel(temperatures_c), 30.0 if frequency_hz is None else frequency_hz)
@@ -210,19 +208,13 @@ def rank_next_readings(
         asked = np.linspace(asked[0], asked[1], 9)
     able = affordable or Affordable()
     many, noise = _many_draws(curve, material, parts, readings)
-    bench = _Bench(many, noise, part, axis, squeeze_mm, int(count))
-    question = _Question(bench, asked, mass_kg, float(hertz.flat[0]))
-    before = band(np.exp(question.whole(many)))
+    trial = _Trial(many, noise, part, axis, squeeze_mm, count, asked, mass_kg, float(hertz.flat[0]))
+    before = band(np.exp(trial.ln_stiffness(many)))
     low, high = service_range(material)
-    candidates = bench.candidates(
-        [t for t in able.temperatures_c if low <= t <= high],
-        able.masses_kg or question.usual_masses(),
-        able.kinds,
+    candidates = trial.candidates(
+        [t for t in able.temperatures_c if low <= t <= high], able.masses_kg or trial.usual_masses(), able.kinds
     )
-    found = []
-    for reading in candidates:
-        after = question.once_taken(bench, reading, before)
-        found.append(_answer(many, reading, before, after, asked))
+    found = [trial.judged(reading, before) for reading in candidates]
     return sorted(found, key=lambda each: (each.width_after, each.minutes))
 
 
@@ -234,16 +226,16 @@ def without_near_duplicates(ranking: Sequence[NextReading]) -> list[NextReading]
     ranking : sequence of NextReading
         Best first.
     """
-    kept: list[NextReading] = []
+    different: list[NextReading] = []
     for each in ranking:
-        where = (each.part, each.kind, each.temperature_c, each.count)
-        if not any(
-            where == (other.part, other.kind, other.temperature_c, other.count)
-            and abs(each.width_after - other.width_after) <= _ALIKE_SHARE * each.width_before
-            for other in kept
-        ):
-            kept.append(each)
-    return kept
+        alike = (o for o in different if abs(each.width_after - o.width_after) <= _ALIKE_SHARE * each.width_before)
+        if _but_for_mass(each) not in map(_but_for_mass, alike):
+            different.append(each)
+    return different
+
+
+def _but_for_mass(reading: NextReading) -> tuple[object, ...]:
+    return reading.part, reading.kind, reading.temperature_c, reading.count
 
 
 def _many_draws(
@@ -263,8 +255,8 @@ def _many_draws(
 
 
 @dataclass(eq=False)
-class _Bench:
-    """The part on the bench, as every draw has it."""
+class _Trial:
+    """The part on the bench as every draw has it, and the stiffness that is asked about."""
 
     many: Curve
     noise: Array
@@ -272,23 +264,45 @@ class _Bench:
     axis: str
     squeeze_mm: float
     count: int
+    asked: Array
+    mass_kg: float | None
+    frequency_hz: float
 
     def __post_init__(self) -> None:
         unit = float(self.part.form.stiffness_n_per_mm(1.0, self.axis, squeeze_mm=self.squeeze_mm))
         self.offset = self.many.offset_draws(self.part.name, self.part.form.offset_sd(self.axis))
         #: ln of the stiffness per modulus of one part, every draw.
-        self.ln_scale = self.offset + math.log(unit)
+        self.ln_scale = (self.offset + math.log(unit))[:, None]
         rng = np.random.default_rng([self.many.seed, 5])
         n = len(self.offset)
         # The same truths and the same luck for all candidates, so that they are compared fairly.
         self.truths = (np.arange(_OUTCOMES) * n + n // 2) // _OUTCOMES
         slip = np.where(rng.random((2, _OUTCOMES)) < FUMBLED_SHARE, FUMBLED_WIDTH, 1.0)
         self.chance = slip * rng.standard_normal((2, _OUTCOMES))
+        self.ln_omega = (
+            np.full(self.asked.shape, math.log(2.0 * math.pi * self.frequency_hz))
+            if self.mass_kg is None
+            else self.natural_ln_omega(self.asked, self.mass_kg)
+        )
 
     def natural_ln_omega(self, temperature_c: Array, mass_kg: float) -> Array:
         """Ln of the natural angular frequency under a mass, shape (draws, temperatures)."""
-        ln_w = (self.ln_scale + math.log(1e3 * self.count / mass_kg))[:, None] + np.zeros(temperature_c.size)
+        ln_w = self.ln_scale + math.log(1e3 * self.count / mass_kg) + np.zeros(temperature_c.size)
         return self.many.natural_ln_omega(temperature_c, ln_w)
+
+    def ln_stiffness(self, curve: Curve, *, misfit: bool = True) -> Array:
+        """The asked stiffness: ln N/mm of one part over the asked states, every draw."""
+        return ln_storage(curve.ln_modulus(self.asked, self.ln_omega, misfit=misfit)) + self.ln_scale
+
+    def usual_masses(self) -> tuple[float, ...]:
+        """Half, once and twice the mass that rings at the asked frequency in the middle of the range."""
+        middle = self.mass_kg
+        if middle is None:
+            stiff = float(np.exp(np.median(self.ln_stiffness(self.many, misfit=False)))) * self.count
+            middle = stiff * 1e3 / (2.0 * math.pi * self.frequency_hz) ** 2
+        # A mass has two figures that count.
+        digits = 1 - math.floor(math.log10(middle))
+        return tuple(round(share * middle, digits + 1) for share in (0.5, 1.0, 2.0))
 
     def candidates(
         self, temperatures_c: Sequence[float], masses_kg: Sequence[float], kinds: Sequence[str]
@@ -299,7 +313,7 @@ class _Bench:
             return []
         height = self.part.form.squeezable_height_mm
         slow = self.many.ln_modulus(t, np.full(t.shape, -math.log(_STATIC_S)), misfit=False)
-        soft = np.median(np.exp(slow.real + self.ln_scale[:, None]) * np.cos(slow.imag), axis=0)
+        soft = np.median(np.exp(slow.real + self.ln_scale) * np.cos(slow.imag), axis=0)
         made: list[RingDown | Deflection] = []
         for mass in masses_kg:
             ln_omega = self.natural_ln_omega(t, mass)
@@ -338,54 +352,53 @@ class _Bench:
         weight = np.exp(total - total.max(axis=1, keepdims=True))
         return np.asarray(weight / weight.sum(axis=1, keepdims=True))
 
-
-@dataclass(eq=False)
-class _Question:
-    """The asked stiffness: ln N/mm of one part over the asked states, every draw."""
-
-    bench: _Bench
-    asked: Array
-    mass_kg: float | None
-    frequency_hz: float
-
-    def __post_init__(self) -> None:
-        bench = self.bench
-        self.ln_omega = (
-            np.full(self.asked.shape, math.log(2.0 * math.pi * self.frequency_hz))
-            if self.mass_kg is None
-            else bench.natural_ln_omega(self.asked, self.mass_kg)
-        )
-        self.clean = self._storage(bench.many, misfit=False)
-
-    def _storage(self, curve: Curve, *, misfit: bool) -> Array:
-        value = curve.ln_modulus(self.asked, self.ln_omega, misfit=misfit)
-        return ln_storage(value) + self.bench.ln_scale[:, None]
-
-    def whole(self, curve: Curve) -> Array:
-        """With the model's own misfit."""
-        return self._storage(curve, misfit=True)
-
-    def usual_masses(self) -> tuple[float, ...]:
-        """Half, once and twice the mass that rings at the asked frequency in the middle of the range."""
-        if self.mass_kg is not None:
-            middle = self.mass_kg
-        else:
-            stiff = float(np.exp(np.median(self.clean))) * self.bench.count
-            middle = stiff * 1e3 / (2.0 * math.pi * self.frequency_hz) ** 2
-        # A mass has two figures that count.
-        digits = 1 - math.floor(math.log10(middle))
-        return tuple(round(share * middle, digits + 1) for share in (0.5, 1.0, 2.0))
-
-    def once_taken(self, bench: _Bench, reading: RingDown | Deflection, before: Band) -> Band:
-        """The band expected once the reading is taken, around today's median."""
-        many = bench.many
+    def judged(self, reading: RingDown | Deflection, before: Band) -> NextReading:
+        """What a reading is expected to be worth: the band once it is taken lies around today's median."""
         t = reading.temperature_c
-        low, high = many.measured_c or (t, t)
+        low, high = self.many.measured_c or (t, t)
         # The misfit grows away from the measured temperatures, which the reading widens.
-        wider = dataclasses.replace(many, measured_c=(min(low, t), max(high, t)))
-        ends = _weighted_ends(self.whole(wider), bench.weights(reading))
+        wider = dataclasses.replace(self.many, measured_c=(min(low, t), max(high, t)))
+        ends = _weighted_ends(self.ln_stiffness(wider), self.weights(reading))
         low_end, middle, high_end = ends.mean(axis=1)
-        return Band(before.median, before.median * np.exp(low_end - middle), before.median * np.exp(high_end - middle))
+        after = Band(before.median, before.median * np.exp(low_end - middle), before.median * np.exp(high_end - middle))
+        now = _width(before)
+        then = min(_width(after), now)
+        _, soak_min = _chamber(t)
+        return NextReading(
+            kind=reading.kind,
+            part=reading.part,
+            temperature_c=t,
+            mass_kg=reading.mass_kg,
+            count=reading.count,
+            width_before=now,
+            width_after=then,
+            narrowing=1.0 - then / now if now > 0.0 else 0.0,
+            band_before=before,
+            band_after=after,
+            minutes=soak_min + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
+            why=self.why(reading, now, then),
+        )
+
+    def why(self, reading: RingDown | Deflection, now: float, then: float) -> str:
+        """The reason in words; ``now`` and ``then`` are ln widths of the band."""
+        t = reading.temperature_c
+        if self.many.measured_c is None:
+            known = "nothing was read of this material yet"
+        elif t < self.many.measured_c[0] - 0.5:
+            known = f"the coldest reading so far is at {self.many.measured_c[0]:.3g} degC"
+        elif t > self.many.measured_c[1] + 0.5:
+            known = f"the warmest reading so far is at {self.many.measured_c[1]:.3g} degC"
+        else:
+            known = f"it lies within the temperatures read so far ({self.many.measured_span})"
+        gives = "the slow stiffness"
+        if isinstance(reading, RingDown):
+            gives = f"stiffness and damping near {reading.frequency_hz:.2g} Hz"
+        first, last = float(self.asked.min()), float(self.asked.max())
+        over = f"at {first:g} degC" if first == last else f"from {first:g} to {last:g} degC"
+        return (
+            f"{_chamber(t)[0]}: {known}; it gives {gives}; expected to narrow the stiffness band {over} from a factor "
+            f"{math.exp(now):.2f} to {math.exp(then):.2f}"
+        )
 
 
 def _weighted_ends(values: Array, weights: Array) -> Array:
@@ -405,53 +418,10 @@ def _width(stiffness: Band) -> float:
     return float(np.mean(np.log(stiffness.high / stiffness.low)))
 
 
-def _minutes(reading: RingDown | Deflection) -> float:
-    """About how long a reading takes with soaking (common practice, no source)."""
-    t = reading.temperature_c
-    soak = _ROOM_MIN if 15.0 <= t <= 30.0 else _FREEZER_MIN if t < 0.0 else _CHAMBER_MIN
-    return soak + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN)
-
-
-def _place(temperature_c: float) -> str:
+def _chamber(temperature_c: float) -> tuple[str, float]:
+    """Where a part is brought to a temperature, and about the minutes to soak it; common practice, no source."""
     if 15.0 <= temperature_c <= 30.0:
-        return "at room temperature"
-    return "in the freezer" if temperature_c < 0.0 else "in the refrigerator" if temperature_c < 15.0 else "in the oven"
-
-
-def _answer(many: Curve, reading: RingDown | Deflection, before: Band, after: Band, asked: Array) -> NextReading:
-    now = _width(before)
-    then = min(_width(after), now)
-    t = reading.temperature_c
-    low, high = many.measured_c or (math.nan, math.nan)
-    if math.isnan(low):
-        where = "nothing was read of this material yet"
-    elif t < low - 0.5:
-        where = f"the coldest reading so far is at {low:.3g} degC"
-    elif t > high + 0.5:
-        where = f"the warmest reading so far is at {high:.3g} degC"
-    else:
-        where = f"it lies within the temperatures read so far ({many.measured_span})"
-    if isinstance(reading, RingDown):
-        gives = f"it gives stiffness and damping near {reading.frequency_hz:.2g} Hz"
-    else:
-        gives = "it gives the slow stiffness"
-    first, last = float(asked.min()), float(asked.max())
-    over = f"at {first:g} degC" if first == last else f"from {first:g} to {last:g} degC"
-    why = (
-        f"{_place(t)}: {where}; {gives}; expected to narrow the stiffness band {over} from a factor "
-        f"{math.exp(now):.2f} to {math.exp(then):.2f}"
-    )
-    return NextReading(
-        kind=reading.kind,
-        part=reading.part,
-        temperature_c=t,
-        mass_kg=reading.mass_kg,
-        count=reading.count,
-        width_before=now,
-        width_after=then,
-        narrowing=1.0 - then / now if now > 0.0 else 0.0,
-        band_before=before,
-        band_after=after,
-        minutes=_minutes(reading),
-        why=why,
-    )
+        return "at room temperature", _ROOM_MIN
+    if temperature_c < 0.0:
+        return "in the freezer", _FREEZER_MIN
+    return "in the refrigerator" if temperature_c < 15.0 else "in the oven", _CHAMBER_MIN

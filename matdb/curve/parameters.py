@@ -1,8 +1,15 @@
-"""Shift laws and the columns that a draw of the curve's parameters has, whatever its law."""
+"""The parameters of a curve, each told once, and the shift laws that use them.
+
+Sampler, report and stored fit derive from :data:`PARAMETERS`: a coordinate of the sampler is a standard normal that
+``prior`` turns into a column of a draw, and the report shows that column as ``shown`` says. A new parameter is a row
+here, and a line where the modulus is predicted.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -10,44 +17,125 @@ from numpy.typing import NDArray
 
 from matdb.material.shift import ZERO_C, arrhenius_ln_shift, wlf_ln_shift
 
-__all__ = ["COLUMNS", "LAWS", "MISFIT_LOSS", "REFERENCE_K", "ShiftLaws", "describe_law", "ln_time", "ln_time_slope"]
+__all__ = [
+    "COLUMNS",
+    "LAWS",
+    "MISFIT_LOSS",
+    "PARAMETERS",
+    "REFERENCE_K",
+    "Parameter",
+    "ShiftLaws",
+    "ln_shift",
+    "ln_time",
+]
 
 Array = NDArray[np.float64]
 
+LN10: Final = math.log(10.0)
 #: Reference temperature of the stored parameters, K (23 degC); answers do not depend on it.
 REFERENCE_K: Final = 23.0 + ZERO_C
 
 #: The loss factor is missed by about this much more than the modulus.
 MISFIT_LOSS: Final = 3.8
 
-#: Law names as stored and shown.
-LAWS: Final = ("WLF", "Arrhenius", "WLF, Arrhenius far above")
+#: Law names as stored and shown, and a sentence on each for reports; a draw's column "law" counts them.
+LAWS: Final = {
+    "WLF": "WLF above the glass transition, tangent Arrhenius below it",
+    "Arrhenius": "Arrhenius at all temperatures",
+    "WLF, Arrhenius far above": "WLF near the glass transition, tangent Arrhenius below it and far above it",
+}
+WLF, ARRHENIUS, WLF_ARRHENIUS = range(len(LAWS))
+_GLASSY_LAWS: Final = (WLF, WLF_ARRHENIUS)
 
-#: Columns of a parameter draw; a law leaves those that it does not use at a harmless constant.
-COLUMNS: Final = (
-    "ln_rubbery_mpa",
-    "ln_glassy_mpa",
-    "alpha",
-    "gamma",
-    "vertical_exponent",
-    "ln_time_reference_s",
-    "glass_transition_k",
-    "wlf_c1",
-    "wlf_c2_k",
-    "upper_joint_k",
-    "activation_energy_j_mol",
-    "law",
+
+def _normal(value: float, spread: float, u: Array) -> Array:
+    return value + spread * u
+
+
+def _ln_lognormal(value: float, spread: float, u: Array) -> Array:
+    return math.log(value) + spread * u
+
+
+def _lognormal(value: float, spread: float, u: Array) -> Array:
+    return value * np.exp(spread * u)
+
+
+def _logit_normal(value: float, spread: float, u: Array) -> Array:
+    """Between 0 and 1; ``spread`` is that of the logit."""
+    return 1.0 / (1.0 + np.exp(-(math.log(value / (1.0 - value)) + spread * u)))
+
+
+def _width(value: float, spread: float, u: Array, low: float = 0.08, high: float = 0.95) -> Array:
+    """Logit-normal between ``low`` and ``high`` with about that mean and standard deviation."""
+    share = (value - low) / (high - low)
+    scale = spread / ((high - low) * share * (1.0 - share))
+    return low + (high - low) / (1.0 + np.exp(-(math.log(share / (1.0 - share)) + scale * u)))
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One parameter of the curve.
+
+    Attributes
+    ----------
+    column : str
+        Its name in a draw, as stored.
+    title, unit : str
+        In the report; it says nothing of a parameter without a title.
+    shown : callable
+        From the column to what the report shows.
+    figure : str
+        The family's figure that its prior comes from; empty where label and law have a say: see ``Prior.draws``.
+    prior : callable
+        The column from the figure's value and spread and the standard-normal coordinate.
+    laws : tuple of int
+        The laws that it speaks for.
+    """
+
+    column: str
+    title: str = ""
+    unit: str = "1"
+    shown: Callable[[Array], Array] = lambda column: column
+    figure: str = ""
+    prior: Callable[[float, float, Array], Array] = _normal
+    laws: tuple[int, ...] = (WLF, ARRHENIUS, WLF_ARRHENIUS)
+
+    def speaks_for(self, draws: Array) -> NDArray[np.bool_]:
+        """Whose law uses this parameter, shape (n,)."""
+        return np.isin(draws[:, LAW], self.laws)
+
+
+#: In the order of the sampler's coordinates and of a draw's columns.
+PARAMETERS: Final = (
+    Parameter("ln_rubbery_mpa", "rubbery modulus", "MPa", np.exp),
+    Parameter("ln_glassy_mpa", "glassy modulus", "MPa", np.exp, "glassy_modulus", _ln_lognormal),
+    Parameter("alpha", "alpha", figure="alpha", prior=_width),
+    Parameter("gamma", "gamma", figure="gamma", prior=_logit_normal),
+    Parameter("vertical_exponent", "vertical exponent", figure="vertical_exponent"),
+    Parameter("ln_time_reference_s", "relaxation time at 23 degC", "log10 s", lambda column: column / LN10),
+    Parameter("glass_transition_k", "glass transition", "degC", lambda column: column - ZERO_C, laws=_GLASSY_LAWS),
+    Parameter("wlf_c1", "WLF C1", figure="wlf_c1", prior=_lognormal, laws=_GLASSY_LAWS),
+    Parameter("wlf_c2_k", "WLF C2", "K", figure="wlf_c2", prior=_lognormal, laws=_GLASSY_LAWS),
+    Parameter("upper_joint_k", laws=(WLF_ARRHENIUS,)),
+    Parameter(
+        "activation_energy_j_mol",
+        "activation energy",
+        "kJ/mol",
+        lambda column: column / 1e3,
+        "activation_energy",
+        lambda value, spread, u: _lognormal(value * 1e3, spread, u),
+        (ARRHENIUS,),
+    ),
 )
-_TIME, _TG, _C1, _C2, _UPPER, _EA, _LAW = range(5, 12)
+DIMENSION: Final = len(PARAMETERS)
+#: Columns of a draw; a law leaves those that it does not use at a harmless constant.
+COLUMNS: Final = (*(parameter.column for parameter in PARAMETERS), "law")
+RUBBERY, GLASSY, ALPHA, GAMMA, VERTICAL, TIME, GLASS, C1, C2, UPPER, ENERGY, LAW = range(len(COLUMNS))
 
 
-def describe_law(name: str) -> str:
-    """One sentence on a law, for reports."""
-    return {
-        LAWS[0]: "WLF above the glass transition, tangent Arrhenius below it",
-        LAWS[1]: "Arrhenius at all temperatures",
-        LAWS[2]: "WLF near the glass transition, tangent Arrhenius below it and far above it",
-    }[name]
+def shape_of(draws: Array) -> list[Array]:
+    """What the fractional modulus takes (ln E0, ln Einf, alpha, gamma), each of shape (n, 1)."""
+    return [draws[:, [column]] for column in (RUBBERY, GLASSY, ALPHA, GAMMA)]
 
 
 class ShiftLaws:
@@ -61,28 +149,26 @@ class ShiftLaws:
 
     def __init__(self, draws: Array) -> None:
         self._count = len(draws)
-        arrhenius = draws[:, _LAW] == 1.0
-        self._groups: list[tuple[Any, bool, Array, tuple[Array, ...]]] = []
+        arrhenius = draws[:, LAW] == ARRHENIUS
+        self._groups: list[tuple[Any, Array, Callable[..., Array], tuple[Any, ...], Any]] = []
         for mask in (arrhenius, ~arrhenius):
             if not mask.any():
                 continue
             # A whole column is a view, and its answer needs no scattering.
-            where = slice(None) if mask.all() else mask
-            rows = draws[where]
+            rows = slice(None) if mask.all() else mask
+            time, *law = (draws[rows][:, [column]] for column in (TIME, GLASS, C1, C2, UPPER))
             if mask is arrhenius:
-                self._groups.append((where, True, rows[:, [_TIME]], (rows[:, [_EA]],)))
-                continue
-            law = tuple(rows[:, [k]] for k in (_TG, _C1, _C2, _UPPER))
-            self._groups.append((where, False, rows[:, [_TIME]], (*law, wlf_ln_shift(REFERENCE_K, *law))))
+                self._groups.append((rows, time, arrhenius_ln_shift, (REFERENCE_K, draws[rows][:, [ENERGY]]), 0.0))
+            else:
+                self._groups.append((rows, time, wlf_ln_shift, tuple(law), wlf_ln_shift(REFERENCE_K, *law)))
 
     def ln_time(self, temperature_k: Array) -> Array:
         """Ln of the relaxation time in s, shape (n, m), for temperatures in K of shape (m,) or (n, m)."""
         temperature_k = np.atleast_1d(temperature_k)
         out = np.empty((self._count, temperature_k.shape[-1]))
-        for where, arrhenius, time, law in self._groups:
-            t = temperature_k if temperature_k.ndim == 1 else temperature_k[where]
-            shift = arrhenius_ln_shift(t, REFERENCE_K, *law) if arrhenius else wlf_ln_shift(t, *law[:4]) - law[4]
-            out[where] = time + shift
+        for rows, time, ln_shift_of, law, at_reference in self._groups:
+            t = temperature_k if temperature_k.ndim == 1 else temperature_k[rows]
+            out[rows] = time + (ln_shift_of(t, *law) - at_reference)
         return out
 
 
@@ -103,19 +189,13 @@ def ln_time(draws: Array, temperature_k: Array) -> Array:
     return ShiftLaws(draws).ln_time(temperature_k)
 
 
+def ln_shift(draws: Array, temperature_k: Array) -> Array:
+    """Ln of the shift factor relative to 23 degC; arguments and shape as :func:`ln_time`."""
+    return ln_time(draws, temperature_k) - draws[:, [TIME]]
+
+
 def ln_time_slope(draws: Array, temperature_k: Array) -> Array:
     """D ln(relaxation time) / dT in 1/K by a central difference of 0.02 K; shapes as :func:`ln_time`."""
     step = 0.01
     laws = ShiftLaws(draws)
     return (laws.ln_time(temperature_k + step) - laws.ln_time(temperature_k - step)) / (2.0 * step)
-
-
-def wlf_reference_time(draws: Array, ln_time_at_glass: Array) -> Array:
-    """Ln of the relaxation time at the reference temperature from that at the glass transition."""
-    law = (draws[:, _TG], draws[:, _C1], draws[:, _C2], draws[:, _UPPER])
-    return ln_time_at_glass + wlf_ln_shift(REFERENCE_K, *law)
-
-
-def log10_to_ln(value: float) -> float:
-    """Natural from decimal logarithm."""
-    return value * math.log(10.0)

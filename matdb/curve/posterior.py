@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.evidence import GROUPS, Evidence
-from matdb.curve.parameters import LAWS
-from matdb.curve.prior import DIMENSION, Prior
+from matdb.curve.parameters import DIMENSION, LAWS
+from matdb.curve.prior import Prior
 from matdb.curve.sampler import Population, temper
 
 __all__ = ["DRAWS", "PARTICLES", "Posterior", "fit_posterior", "prior_population"]
@@ -23,8 +23,6 @@ Array = NDArray[np.float64]
 #: Particles of one run, and draws kept of all laws together.
 PARTICLES: Final = 800
 DRAWS: Final = 400
-#: ln standard deviation of the learned noise factors: benches differ little, laboratories much.
-_NOISE_SPREAD: Final = (0.2, 0.2, 0.8, 0.8, 0.2)
 #: Scale of the model's own misfit, ln of modulus (half-normal).
 MISFIT_SCALE: Final = 0.016
 
@@ -38,7 +36,15 @@ class Variant:
 
     @property
     def name(self) -> str:
-        return LAWS[self.law] + ("" if self.skewed else ", four parameters")
+        return tuple(LAWS)[self.law] + ("" if self.skewed else ", four parameters")
+
+    def draws(self, prior: Prior, u: Array) -> Array:
+        """The curve's parameters from the sampler's coordinates."""
+        return prior.draws(u[:, :DIMENSION], self.law, skewed=self.skewed)
+
+    def ln_facts(self, prior: Prior, extra_sd: float, u: Array) -> Array:
+        """Log likelihood of what is known of the family, shape (n,)."""
+        return prior.fact_log_likelihood(self.draws(prior, u), extra_sd)
 
 
 VARIANTS: Final = tuple(Variant(law, skewed) for law in range(len(LAWS)) for skewed in (True, False))
@@ -77,14 +83,11 @@ class Posterior:
     coordinates: Array
 
 
-def unpack(evidence: Evidence | None, contrasts: Array, u: Array) -> tuple[Array, Array, Array]:
+def unpack(evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, Array, Array]:
     """Offsets, noise factors and misfit from the coordinates after the curve's own."""
-    k = contrasts.shape[1]
-    offsets = _heavy(u[:, DIMENSION : DIMENSION + k] @ contrasts.T)
-    if evidence is not None and k:
-        offsets = offsets * evidence.specimen_sd
-    start = DIMENSION + k
-    noise = np.exp(np.array(_NOISE_SPREAD) * u[:, start : start + len(GROUPS)])
+    start = DIMENSION + contrasts.shape[1]
+    offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
+    noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
     return offsets, noise, misfit
 
@@ -105,41 +108,25 @@ def _heavy(z: Array) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _prior_layer(
-    prior: Prior, law: int, skewed: bool, extra_sd: float, particles: int, seed: int
-) -> tuple[Array, Array]:
-    rng = np.random.default_rng([seed, law, int(skewed), 1])
+def _prior_layer(prior: Prior, variant: Variant, extra_sd: float, particles: int, seed: int) -> tuple[Array, Array]:
+    rng = np.random.default_rng([seed, variant.law, int(variant.skewed), 1])
     u = rng.standard_normal((particles, DIMENSION))
-    start = Population(u, -0.5 * np.sum(u**2, axis=1))
-    done = temper(
-        start,
-        lambda v: -0.5 * np.sum(v**2, axis=1),
-        lambda v: prior.fact_log_likelihood(prior.draws(v, law, skewed=skewed), extra_sd),
-        rng,
-    )
+    done = temper(Population(u, _ln_normal(u)), _ln_normal, lambda v: variant.ln_facts(prior, extra_sd, v), rng)
     return done.u, done.base
+
+
+def _ln_normal(u: Array) -> Array:
+    return np.asarray(-0.5 * np.sum(u**2, axis=1))
 
 
 def prior_population(prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: int = DRAWS) -> Posterior:
     """Draws of the family prior: what is answered without readings."""
-    kept, used = [], []
     total = sum(_PRIOR_WEIGHT[v.skewed] for v in VARIANTS)
     weights = {v.name: _PRIOR_WEIGHT[v.skewed] / total for v in VARIANTS}
-    for variant, n in zip(VARIANTS, _shares(list(weights.values()), draws), strict=True):
-        u, _ = _prior_layer(prior, variant.law, variant.skewed, extra_sd, PARTICLES, seed)
-        chosen = u[_evenly(len(u), n)]
-        kept.append(prior.draws(chosen, variant.law, skewed=variant.skewed))
-        used.append(chosen)
-    n = sum(map(len, kept))
-    return Posterior(
-        np.concatenate(kept),
-        np.zeros((n, 0)),
-        np.ones((n, len(GROUPS))),
-        np.zeros(n),
-        weights,
-        {},
-        np.concatenate(used),
-    )
+    runs = [_prior_layer(prior, variant, extra_sd, PARTICLES, seed)[0] for variant in VARIANTS]
+    curve, u = _mixed(runs, list(weights.values()), draws, lambda variant, u: (variant.draws(prior, u), u))
+    n = len(curve)
+    return Posterior(curve, np.zeros((n, 0)), np.ones((n, len(GROUPS))), np.zeros(n), weights, {}, u)
 
 
 def fit_posterior(
@@ -165,54 +152,49 @@ def fit_posterior(
         Called with the share done, 0 to 1.
     """
     contrasts = evidence.contrasts()
-    extra = evidence.common_sd
-    width = contrasts.shape[1] + len(GROUPS) + 1
-    runs: list[Population] = []
-    for index, variant in enumerate(VARIANTS):
-        first, base = _prior_layer(prior, variant.law, variant.skewed, extra, particles, seed)
+
+    def run(index: int, variant: Variant) -> Population:
+        first, base = _prior_layer(prior, variant, evidence.common_sd, particles, seed)
         rng = np.random.default_rng([seed, variant.law, int(variant.skewed), 2])
-        rest = rng.standard_normal((particles, width))
-        start = Population(np.hstack([first, rest]), base - 0.5 * np.sum(rest**2, axis=1))
+        rest = rng.standard_normal((particles, contrasts.shape[1] + len(GROUPS) + 1))
+        return temper(
+            Population(np.hstack([first, rest]), base + _ln_normal(rest)),
+            lambda u: variant.ln_facts(prior, evidence.common_sd, u) + _ln_normal(u),
+            lambda u: evidence.log_likelihood(variant.draws(prior, u), *unpack(evidence, contrasts, u)),
+            rng,
+            progress=None if progress is None else lambda share: progress((index + share) / len(VARIANTS)),
+        )
 
-        def before(u: Array, v: Variant = variant) -> Array:
-            facts = prior.fact_log_likelihood(prior.draws(u[:, :DIMENSION], v.law, skewed=v.skewed), extra)
-            return np.asarray(facts - 0.5 * np.sum(u**2, axis=1))
-
-        def layer(u: Array, v: Variant = variant) -> Array:
-            curve = prior.draws(u[:, :DIMENSION], v.law, skewed=v.skewed)
-            return evidence.log_likelihood(curve, *unpack(evidence, contrasts, u))
-
-        def report(share: float, index: int = index) -> None:
-            if progress is not None:
-                progress((index + share) / len(VARIANTS))
-
-        runs.append(temper(start, before, layer, rng, progress=report))
+    runs = [run(index, variant) for index, variant in enumerate(VARIANTS)]
     score = np.array([r.log_evidence + math.log(_PRIOR_WEIGHT[v.skewed]) for r, v in zip(runs, VARIANTS, strict=True)])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
-    kept: list[tuple[Array, Array, Array, Array, Array]] = []
-    for run, variant, n in zip(runs, VARIANTS, _shares(list(weight), draws), strict=True):
-        u = run.u[_evenly(particles, n)]
-        offsets, noise, misfit = unpack(evidence, contrasts, u)
-        kept.append(
-            (
-                prior.draws(u[:, :DIMENSION], variant.law, skewed=variant.skewed),
-                offsets,
-                noise,
-                misfit[:, 0],
-                u,
-            )
-        )
-    columns = [np.concatenate(c) for c in zip(*kept, strict=True)]
+    curve, offsets, noise, misfit, u = _mixed(
+        [run.u for run in runs],
+        list(weight),
+        draws,
+        lambda variant, u: (variant.draws(prior, u), *unpack(evidence, contrasts, u), u),
+    )
     return Posterior(
-        columns[0],
-        columns[1],
-        columns[2],
-        columns[3],
+        curve,
+        offsets,
+        noise,
+        misfit[:, 0],
         {v.name: float(w) for v, w in zip(VARIANTS, weight, strict=True)},
         {v.name: float(r.log_evidence) for v, r in zip(VARIANTS, runs, strict=True)},
-        columns[4],
+        u,
     )
+
+
+def _mixed(
+    runs: list[Array], weights: list[float], draws: int, of: Callable[[Variant, Array], tuple[Array, ...]]
+) -> list[Array]:
+    """``of`` each variant's coordinates, taken in proportion to its weight, one variant after the other."""
+    taken = [
+        of(variant, u[_evenly(len(u), n)])
+        for variant, u, n in zip(VARIANTS, runs, _shares(weights, draws), strict=True)
+    ]
+    return [np.concatenate(each) for each in zip(*taken, strict=True)]
 
 
 def _evenly(n: int, wanted: int) -> NDArray[np.int64]:

@@ -14,32 +14,32 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.curve.parameters import COLUMNS, LAWS, REFERENCE_K, ln_time, log10_to_ln, wlf_reference_time
+from matdb.curve.parameters import (
+    ARRHENIUS,
+    COLUMNS,
+    GAMMA,
+    GLASS,
+    GLASSY,
+    LAW,
+    LN10,
+    PARAMETERS,
+    REFERENCE_K,
+    RUBBERY,
+    TIME,
+    UPPER,
+    VERTICAL,
+    WLF_ARRHENIUS,
+    ln_time,
+)
 from matdb.material.families import Family, family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.record import Material
-from matdb.material.shift import ZERO_C
+from matdb.material.shift import ZERO_C, wlf_ln_shift
 
-__all__ = ["PARAMETERS", "Fact", "Prior", "prior_of"]
+__all__ = ["Fact", "Prior", "prior_of"]
 
 Array = NDArray[np.float64]
-
-#: Standard-normal coordinates of the sampler, in order.
-PARAMETERS: Final = (
-    "rubbery modulus",
-    "glassy modulus",
-    "alpha",
-    "gamma",
-    "vertical exponent",
-    "relaxation time",
-    "glass transition",
-    "WLF C1",
-    "WLF C2",
-    "upper joint",
-    "activation energy",
-)
-DIMENSION: Final = len(PARAMETERS)
 
 #: A hardness reading speaks for about this frequency (a reading after some 1.5 s), Hz.
 HARDNESS_HZ: Final = 0.1
@@ -56,7 +56,6 @@ class Fact:
     frequency_hz: float
     mean: float
     sd: float
-    source: str
 
 
 @dataclass(frozen=True)
@@ -77,22 +76,19 @@ class Prior:
         table = self.table
         if self.hardness is not None:
             modulus, sd = modulus_from_hardness(parse_hardness(self.hardness))
-            source = f"label hardness {self.hardness}"
         else:
             modulus, sd = table["youngs_modulus_23c"].value, table["youngs_modulus_23c"].spread
-            source = table["youngs_modulus_23c"].source
-        loss, cold, cool = table["loss_factor_20c"], table["cold_ratio"], table["cool_ratio"]
-        return (
-            Fact("modulus", 23.0 + ZERO_C, HARDNESS_HZ, math.log(modulus), math.hypot(sd, extra_sd), source),
-            Fact("loss factor", 20.0 + ZERO_C, FACT_HZ, math.log(loss.value), loss.spread, loss.source),
-            Fact("cold ratio", -20.0 + ZERO_C, FACT_HZ, math.log(cold.value), cold.spread, cold.source),
-            Fact("cold ratio", -5.0 + ZERO_C, FACT_HZ, math.log(cool.value), cool.spread, cool.source),
-        )
 
-    def centre(self, extra_sd: float = 0.0) -> tuple[float, float]:
-        """Mean and standard deviation of ln(rubbery modulus) in the base."""
-        fact = self.facts()[0]
-        return fact.mean - 0.25, max(0.6, 1.5 * math.hypot(fact.sd, extra_sd))
+        def of_family(kind: str, temperature_c: float, figure: str) -> Fact:
+            known = table[figure]
+            return Fact(kind, temperature_c + ZERO_C, FACT_HZ, math.log(known.value), known.spread)
+
+        return (
+            Fact("modulus", 23.0 + ZERO_C, HARDNESS_HZ, math.log(modulus), math.hypot(sd, extra_sd)),
+            of_family("loss factor", 20.0, "loss_factor_20c"),
+            of_family("cold ratio", -20.0, "cold_ratio"),
+            of_family("cold ratio", -5.0, "cool_ratio"),
+        )
 
     def draws(self, u: Array, law: int, *, skewed: bool = True) -> Array:
         """Parameter draws from standard-normal coordinates.
@@ -100,7 +96,7 @@ class Prior:
         Parameters
         ----------
         u : ndarray, shape (n, 11)
-            Coordinates in the order of :data:`PARAMETERS`.
+            Coordinates in the order of :data:`matdb.curve.parameters.PARAMETERS`.
         law : int
             Index into ``LAWS``.
         skewed : bool
@@ -112,36 +108,31 @@ class Prior:
             Columns as :data:`matdb.curve.parameters.COLUMNS`.
         """
         table = self.table
-        out = np.empty((u.shape[0], len(COLUMNS)))
-        mean, sd = self.centre()
-        out[:, 1] = math.log(table["glassy_modulus"].value) + table["glassy_modulus"].spread * u[:, 1]
-        # The rubbery plateau stays below a third of the glassy modulus.
-        out[:, 0] = np.minimum(mean + sd * u[:, 0], out[:, 1] - 1.1)
-        out[:, 2] = _bounded(table["alpha"].value, table["alpha"].spread, u[:, 2], 0.08, 0.95)
-        if skewed:
-            centre = math.log(table["gamma"].value / (1.0 - table["gamma"].value))
-            out[:, 3] = 1.0 / (1.0 + np.exp(-(centre + table["gamma"].spread * u[:, 3])))
-        else:
-            out[:, 3] = 1.0
-        out[:, 4] = table["vertical_exponent"].value + table["vertical_exponent"].spread * u[:, 4]
+        out = np.empty((len(u), len(COLUMNS)))
+        out[:, LAW] = law
+        for column, parameter in enumerate(PARAMETERS):
+            if parameter.figure:
+                figure = table[parameter.figure]
+                out[:, column] = parameter.prior(figure.value, figure.spread, u[:, column])
+        if not skewed:
+            out[:, GAMMA] = 1.0
+        # The rubbery plateau lies below the modulus that is known, and below a third of the glassy modulus.
+        fact = self.facts()[0]
+        rubbery = fact.mean - 0.25 + max(0.6, 1.5 * fact.sd) * u[:, RUBBERY]
+        out[:, RUBBERY] = np.minimum(rubbery, out[:, GLASSY] - 1.1)
         tg = table["glass_transition"]
         tg_c, tg_sd = (tg.value, tg.spread) if self.glass_transition_c is None else (self.glass_transition_c, 4.0)
-        out[:, 6] = np.maximum(tg_c + ZERO_C + tg_sd * u[:, 6], 60.0)
-        out[:, 7] = table["wlf_c1"].value * np.exp(table["wlf_c1"].spread * u[:, 7])
-        out[:, 8] = table["wlf_c2"].value * np.exp(table["wlf_c2"].spread * u[:, 8])
-        out[:, 9] = np.inf if law != 2 else out[:, 6] + 80.0 * np.exp(0.3 * u[:, 9])
-        out[:, 10] = table["activation_energy"].value * 1e3 * np.exp(table["activation_energy"].spread * u[:, 10])
-        out[:, 11] = float(law)
+        out[:, GLASS] = np.maximum(tg_c + ZERO_C + tg_sd * u[:, GLASS], 60.0)
+        out[:, UPPER] = out[:, GLASS] + 80.0 * np.exp(0.3 * u[:, UPPER]) if law == WLF_ARRHENIUS else np.inf
         at_glass = table["log10_time_at_glass_transition"]
-        if LAWS[law] == "Arrhenius":
+        if law == ARRHENIUS:
             # Where WLF at its central constants would put the time, with two more decades of doubt.
-            middle = np.full((1, len(COLUMNS)), np.nan)
-            middle[0, 6:10] = tg_c + ZERO_C, table["wlf_c1"].value, table["wlf_c2"].value, np.inf
-            start = wlf_reference_time(middle, np.array([log10_to_ln(at_glass.value)]))[0]
-            out[:, 5] = start + log10_to_ln(math.hypot(2.0, at_glass.spread)) * u[:, 5]
+            constants = table["wlf_c1"].value, table["wlf_c2"].value
+            start = at_glass.value * LN10 + wlf_ln_shift(np.array([REFERENCE_K]), tg_c + ZERO_C, *constants)
+            out[:, TIME] = start + math.hypot(2.0, at_glass.spread) * LN10 * u[:, TIME]
         else:
-            glass = log10_to_ln(1.0) * (at_glass.value + at_glass.spread * u[:, 5])
-            out[:, 5] = wlf_reference_time(out, glass)
+            glass = LN10 * (at_glass.value + at_glass.spread * u[:, TIME])
+            out[:, TIME] = glass + wlf_ln_shift(REFERENCE_K, *out[:, GLASS : UPPER + 1].T)
         return out
 
     def fact_residuals(self, draws: Array, extra_sd: float = 0.0) -> Array:
@@ -175,15 +166,8 @@ def prior_of(material: Material) -> Prior:
     return Prior(material.family, material.hardness, material.glass_transition_c)
 
 
-def _bounded(mean: float, sd: float, u: Array, low: float, high: float) -> Array:
-    """Logit-normal between ``low`` and ``high`` with about that mean and standard deviation."""
-    share = (mean - low) / (high - low)
-    scale = sd / ((high - low) * share * (1.0 - share))
-    return low + (high - low) / (1.0 + np.exp(-(math.log(share / (1.0 - share)) + scale * u)))
-
-
 def _ln_modulus(draws: Array, temperature_k: float, frequency_hz: float) -> NDArray[np.complex128]:
     ln_s = math.log(2.0 * math.pi * frequency_hz) + 0.5j * math.pi
     ln_s_tau = np.asarray(ln_time(draws, np.array([temperature_k]))[:, 0] + ln_s, dtype=np.complex128)
-    value, _ = ln_fractional_modulus(ln_s_tau, draws[:, 0], draws[:, 1], draws[:, 2], draws[:, 3], slope=False)
-    return np.asarray(value + draws[:, 4] * math.log(temperature_k / REFERENCE_K))
+    value, _ = ln_fractional_modulus(ln_s_tau, *draws[:, RUBBERY : GAMMA + 1].T, slope=False)
+    return np.asarray(value + draws[:, VERTICAL] * math.log(temperature_k / REFERENCE_K))

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
+from matdb.curve.parameters import VERTICAL
 from matdb.errors import FitError
 from matdb.material.modulus import maxwell_modulus
 from matdb.material.shift import ZERO_C
+from matdb.plain import PlainRecord
 
 __all__ = ["Prony", "prony_series"]
 
@@ -28,12 +30,12 @@ _DENSITIES: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
 _POINTS_PER_DECADE: Final = 40
 #: Terms reach this many decades beyond the range, so that its ends are met too.
 _BEYOND_DECADES: Final = 2.0
-#: Without readings the range is this, Hz.
-_PRIOR_RANGE_HZ: Final = (1e-2, 1e4)
+#: Without readings the range is 0.01 Hz to 10 kHz; ln of Hz.
+_PRIOR_RANGE_LN_HZ: Final = (math.log(1e-2), math.log(1e4))
 
 
 @dataclass(frozen=True, eq=False)
-class Prony:
+class Prony(PlainRecord):
     """E(s) = E0 + sum Ei s tau_i / (1 + s tau_i) at 23 degC, s = i 2 pi f a_T.
 
     Attributes
@@ -88,10 +90,6 @@ class Prony:
         vertical = np.exp(np.interp(t, self.shift_c, self.ln_vertical))
         return np.asarray(vertical * maxwell_modulus(s, self.equilibrium_mpa, self.moduli_mpa, self.times_s))
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in self.__dict__.items()}
-
 
 def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal: float = GOAL) -> Prony:
     """Fit a generalised Maxwell series with non-negative terms to the median curve.
@@ -117,11 +115,7 @@ def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal:
     ----------
     .. [1] C. L. Lawson, R. J. Hanson, Solving Least Squares Problems, 1974, chapter 23 (from memory).
     """
-    low, high = (
-        (math.log(_PRIOR_RANGE_HZ[0]), math.log(_PRIOR_RANGE_HZ[1]))
-        if curve.measured_ln_hz is None
-        else curve.measured_ln_hz
-    )
+    low, high = curve.measured_ln_hz or _PRIOR_RANGE_LN_HZ
     # A single reading speaks for its surroundings too.
     middle, half = 0.5 * (low + high), max(0.5 * (high - low), _LN10 / 2.0)
     low, high = middle - half, middle + half
@@ -152,13 +146,14 @@ def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal:
         terms_per_decade=fitted.density,
         shift_c=t,
         ln_shift=curve.median_ln_shift(t),
-        ln_vertical=float(np.median(curve.draws[:, 4])) * np.log((t + ZERO_C) / (REFERENCE_C + ZERO_C)),
+        ln_vertical=float(np.median(curve.draws[:, VERTICAL])) * np.log((t + ZERO_C) / (REFERENCE_C + ZERO_C)),
         extrapolated=curve.measured_ln_hz is None,
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Fitted:
+class _Fitted(NamedTuple):
+    """Terms (E0 first) and times of a series, its largest relative errors, its terms a decade."""
+
     terms: Array
     times: Array
     storage_error: float
@@ -176,29 +171,22 @@ def _fitted(storage: Array, loss: Array, ln_hz: Array, goal: float) -> _Fitted:
 
     low, high = ln_hz[0] - _BEYOND_DECADES * _LN10, ln_hz[-1] + _BEYOND_DECADES * _LN10
     s = 2j * math.pi * np.exp(ln_hz)
-    goal_column = np.ones(2 * ln_hz.size)
-    best: _Fitted | None = None
+    tried: list[_Fitted] = []
     for density in _DENSITIES:
         times = np.exp(-np.linspace(high, low, math.ceil((high - low) / _LN10 * density) + 1)) / (2.0 * math.pi)
         x = s[:, None] * times
         each = x / (1.0 + x)
         # The first column is E0, which only storage feels.
-        columns = np.vstack(
-            [
-                np.hstack([np.ones((ln_hz.size, 1)), each.real]) / storage[:, None],
-                np.hstack([np.zeros((ln_hz.size, 1)), each.imag]) / loss[:, None],
-            ]
-        )
+        storage_columns = np.insert(each.real, 0, 1.0, axis=1) / storage[:, None]
+        columns = np.vstack([storage_columns, np.insert(each.imag, 0, 0.0, axis=1) / loss[:, None]])
         scale = np.linalg.norm(columns, axis=0)
+        goal_column = np.ones(len(columns))
         terms = nnls(columns / scale, goal_column, maxiter=100 * columns.shape[1])[0] / scale
-        error = np.abs(columns @ terms - goal_column)
-        found = _Fitted(terms, times, float(error[: ln_hz.size].max()), float(error[ln_hz.size :].max()), density)
-        if best is None or found.worst < best.worst:
-            best = found
-        if best.worst <= goal:
+        of_storage, of_loss = np.abs(columns @ terms - goal_column).reshape(2, -1).max(axis=1).tolist()
+        tried.append(_Fitted(terms, times, of_storage, of_loss, density))
+        if tried[-1].worst <= goal:
             break
-    assert best is not None
-    return best
+    return min(tried, key=lambda fitted: fitted.worst)
 
 
 def _at_reference(curve: Curve, ln_hz: Array) -> NDArray[np.complex128]:

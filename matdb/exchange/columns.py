@@ -1,100 +1,39 @@
-"""What the fields of a reading are called in files and on the command line, and the units they come in."""
+"""The columns of a file of readings: what a heading means, and a field's value from the text of a cell."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
-from matdb.delimited import BLANKS
+from matdb.bench.readings import reading_fields
+from matdb.delimited import BLANKS, NUMBER
 from matdb.errors import InputError
 from matdb.exchange.csv_file import unguarded
+from matdb.fields import FieldInfo
 from matdb.units import UNITS, parse
 
-__all__ = ["COLUMNS", "Column", "Heading", "heading_of", "value_of"]
+__all__ = ["Heading", "columns", "heading_of", "value_of"]
 
-_TEXT, _COUNT, _SHORE, _TIME = "text", "count", "shore", "time"
-
-_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_KIND = FieldInfo(name="kind", stem="kind", dimension="text", aliases=("type", "reading"))
 _BRACKETED = re.compile(r"(.+?)\s*[(\[]\s*(.*?)\s*[)\]]")
 
 
-@dataclass(frozen=True)
-class Column:
-    """A field of a reading as files know it.
-
-    Attributes
-    ----------
-    field : str
-        The field's name; it ends in its unit where it has one.
-    stem : str
-        The same without the unit.
-    dimension : str
-        A dimension of :data:`matdb.units.UNITS`, or text, count, shore, time.
-    unit : str
-        The unit of ``field``, as :func:`matdb.units.parse` knows it; empty where there is none.
-    aliases : tuple of str
-        Other names that spreadsheets use.
-    """
-
-    field: str
-    stem: str
-    dimension: str = _TEXT
-    unit: str = ""
-    aliases: tuple[str, ...] = ()
-
-
-COLUMNS: Final = tuple(
-    Column(*row)
-    for row in (
-        ("kind", "kind", _TEXT, "", ("type", "reading")),
-        ("part", "part", _TEXT, "", ("part_name", "isolator")),
-        ("material", "material", _TEXT, "", ("material_name",)),
-        ("axis", "axis", _TEXT, "", ("direction",)),
-        ("temperature_c", "temperature", "temperature", "C", ("temp", "t")),
-        ("temperature_sd_c", "temperature_sd", "temperature_difference", "C", ("temp_sd",)),
-        ("mass_kg", "mass", "mass", "kg", ("weight", "load")),
-        ("count", "count", _COUNT, "", ("parts", "pieces", "number_of_parts")),
-        ("squeeze_mm", "squeeze", "length", "mm", ("preload",)),
-        ("frequency_hz", "frequency", "frequency", "Hz", ("freq", "f")),
-        ("frequency_sd_hz", "frequency_sd", "frequency", "Hz", ("freq_sd",)),
-        ("log_decrement", "log_decrement", "dimensionless", "", ("decrement", "logarithmic_decrement")),
-        ("log_decrement_sd", "log_decrement_sd", "dimensionless", "", ("decrement_sd",)),
-        ("half_power_width_hz", "half_power_width", "frequency", "Hz", ("width", "bandwidth")),
-        ("amplification", "amplification", "dimensionless", "", ("q",)),
-        ("deflection_mm", "deflection", "length", "mm", ("sag",)),
-        ("deflection_sd_mm", "deflection_sd", "length", "mm", ()),
-        ("dwell_s", "dwell", "duration", "s", ()),
-        ("storage_mpa", "storage", "modulus", "MPa", ("storage_modulus", "modulus")),
-        ("storage_sd", "storage_sd", "dimensionless", "", ()),
-        ("loss_factor", "loss_factor", "dimensionless", "", ("tan_delta",)),
-        ("loss_factor_sd", "loss_factor_sd", "dimensionless", "", ()),
-        ("value", "value", _SHORE, "", ("hardness", "shore")),
-        ("soak_min", "soak", "duration", "min", ()),
-        ("seconds_out", "out", "duration", "s", ("time_out", "out_of_chamber")),
-        ("who", "who", _TEXT, "", ("by", "operator")),
-        ("taken_at", "taken_at", _TIME, "", ("when", "date", "time")),
-        ("note", "note", _TEXT, "", ("notes", "comment", "remark")),
-    )
-)
-
-BY_FIELD: Final = {column.field: column for column in COLUMNS}
-_BY_NAME: Final = {name: column for column in COLUMNS for name in (column.stem, *column.aliases)}
+def columns() -> dict[str, FieldInfo]:
+    """The columns that a file of readings may have, by field: what was read on what, along which axis, and the rest."""
+    rest = reading_fields()
+    first = {name: rest.pop(name) for name in ("part", "material", "axis")}
+    return {"kind": _KIND} | first | rest
 
 
 @dataclass(frozen=True)
 class Heading:
-    """A heading of a file, understood: its text, the column it stands for, and the unit that it names."""
+    """A heading of a file, understood: its text, the field it stands for, and the unit that it names."""
 
     text: str
-    column: Column
+    field: FieldInfo
     unit: str
-
-    @property
-    def field(self) -> str:
-        """The field's name."""
-        return self.column.field
 
 
 def heading_of(text: str) -> Heading | None:
@@ -110,32 +49,34 @@ def heading_of(text: str) -> Heading | None:
     InputError
         The column is known but the unit is not one of its.
     """
-    plain = _plain(text)
-    if plain in BY_FIELD:
-        return Heading(text, BY_FIELD[plain], BY_FIELD[plain].unit)
-    if plain in _BY_NAME:
-        return Heading(text, _BY_NAME[plain], "")
+    known = columns()
+    by_name = {name: each for each in known.values() for name in (each.stem, *each.aliases)}
+    whole = _folded(text)
+    if whole in known:
+        return Heading(text, known[whole], known[whole].unit)
+    if whole in by_name:
+        return Heading(text, by_name[whole], "")
     bracketed = _BRACKETED.fullmatch(text.strip())
     if bracketed:
-        column, unit = _BY_NAME.get(_plain(bracketed[1])), bracketed[2]
+        field, unit = by_name.get(_folded(bracketed[1])), bracketed[2]
     else:
         stem, _, unit = re.sub(r"[\s,]+", "_", text.strip()).rpartition("_")
-        column = _BY_NAME.get(_plain(stem))
-    if column is None:
+        field = by_name.get(_folded(stem))
+    if field is None:
         return None
-    if column.dimension in UNITS and unit not in ("", "-", "1"):
-        parse(f"1 {unit}", column.dimension, f"heading {text}")
-    elif column.dimension not in (*UNITS, _SHORE):
+    if field.dimension in UNITS and unit not in ("", "-", "1"):
+        parse(f"1 {unit}", field.dimension, f"heading {text}")
+    elif field.dimension not in (*UNITS, "shore"):
         return None
-    return Heading(text, column, "" if unit in ("-", "1") else unit)
+    return Heading(text, field, "" if unit in ("-", "1") else unit)
 
 
-def value_of(column: Column, text: str, label: str, unit: str = "", *, comma: bool = False) -> Any:
+def value_of(field: FieldInfo, text: str, label: str, unit: str = "", *, comma: bool = False) -> Any:
     """A field's value from text, in the field's own unit; None when the text says that there is none.
 
     Parameters
     ----------
-    column : Column
+    field : FieldInfo
         The field.
     text : str
         A number, a number with a unit, or words.
@@ -151,28 +92,28 @@ def value_of(column: Column, text: str, label: str, unit: str = "", *, comma: bo
     InputError
         The text cannot be read as this field.
     """
-    kind = column.dimension
-    if kind == _TEXT:
+    dimension = field.dimension
+    if dimension in ("name", "text"):
         return unguarded(text) or None
     if text.strip().casefold() in BLANKS:
         return None
-    if kind == _TIME:
+    if dimension == "time":
         return _time(text, label)
-    if kind == _SHORE:
-        return f"{text} {unit}" if unit and _NUMBER.fullmatch(text.strip()) else text
+    if dimension == "shore":
+        return f"{text} {unit}" if unit and NUMBER.fullmatch(text.strip()) else text
     if comma and text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
-    if kind == _COUNT:
+    if dimension == "count":
         if not re.fullmatch(r"\d{1,9}(?:\.0*)?", plain):
             raise InputError(label, text, "a whole number from 1 to 1000")
         return int(float(plain))
-    if unit and _NUMBER.fullmatch(plain):
-        if unit == column.unit == "min":
+    if unit and NUMBER.fullmatch(plain):
+        if unit == field.unit == "min":
             return parse(plain, "dimensionless", label)
         plain = f"{plain} {unit}"
-    value = parse(plain, kind, label)
-    return value / 60.0 if column.unit == "min" else value
+    value = parse(plain, dimension, label)
+    return value / 60.0 if field.unit == "min" else value
 
 
 def _time(text: str, label: str) -> dt.datetime:
@@ -184,5 +125,5 @@ def _time(text: str, label: str) -> dt.datetime:
         raise InputError(label, text, "a date and time such as 2024-01-31T14:05 or 2024-01-31T14:05+01:00") from None
 
 
-def _plain(text: str) -> str:
+def _folded(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", text.casefold()).strip("_")

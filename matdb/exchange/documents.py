@@ -163,14 +163,13 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
 
     from matdb.curve.band import band
     from matdb.curve.curve import checked_state
-    from matdb.curve.parameters import COLUMNS, REFERENCE_K, ln_time
+    from matdb.curve.parameters import REFERENCE_K, VERTICAL, ln_shift
     from matdb.material.shift import ZERO_C
 
     t, _ = checked_state(temperature_c, 1.0)
     kelvin = t.reshape(-1) + ZERO_C
-    reference = curve.draws[:, [COLUMNS.index("ln_time_reference_s")]]
-    shift = band((ln_time(curve.draws, kelvin) - reference) / math.log(10.0))
-    vertical = float(np.median(curve.draws[:, 4])) * np.log10(kelvin / REFERENCE_K)
+    shift = band(ln_shift(curve.draws, kelvin) / math.log(10.0))
+    vertical = float(np.median(curve.draws[:, VERTICAL])) * np.log10(kelvin / REFERENCE_K)
     low, high = curve.measured_c or (math.inf, -math.inf)
     header = (
         "material", "temperature_c", "log10_shift", "log10_shift_low", "log10_shift_high", "log10_vertical_shift",

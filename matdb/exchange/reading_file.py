@@ -8,11 +8,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Final
 
-from matdb.bench.readings import READINGS, Reading, check_on_part, reading_from_dict
+from matdb.bench.readings import READINGS, Reading
 from matdb.delimited import Table, read_table
 from matdb.errors import InputError, plain_line
-from matdb.exchange.columns import BY_FIELD, COLUMNS, Heading, heading_of, value_of
+from matdb.exchange.columns import Heading, columns, heading_of, value_of
+from matdb.fields import checked_field, record_fields
 from matdb.form.part import Part
+from matdb.plain import unknown_fields
 
 __all__ = ["Problem", "ReadingFile", "duplicate_key", "read_readings"]
 
@@ -121,46 +123,18 @@ def read_readings(
         if isinstance(content, Table)
         else read_table(name, content, on_long_row=lambda line, says: long_rows.append((line, says)))
     )
-    headings = _headings(table)
-    commas = [_decimal_comma(table, i) for i in range(len(table.header))]
-    timed = any(h is not None and h.field == "taken_at" for h in headings)
-    stored = Counter() if keep_duplicates else Counter(duplicate_key(r, with_time=timed) for r in known)
-    names = {"part": set(parts), "material": set(materials)}
     found = ReadingFile()
+    rows = _Rows(table, parts, set(materials), dict(defaults or {}), found)
+    timed = rows.heading("taken_at") != "taken_at"
+    stored = Counter() if keep_duplicates else Counter(duplicate_key(r, with_time=timed) for r in known)
     seen: set[tuple[Any, ...]] = set()
-    checked: set[tuple[Any, ...]] = set()
-    missing: dict[tuple[str, str], str] = {}
     total = max(len(table.rows), 1)
-    retired = next((i for i, h in enumerate(table.header) if h.casefold() == "retired_at"), None)
-    long_rows.reverse()
-    for row, (cells, line) in enumerate(zip(table.rows, table.lines, strict=True)):
-        while long_rows and long_rows[-1][0] < line:
-            _add_long_row(found, table, *long_rows.pop())
-        if progress is not None and row % 500 == 0:
-            progress(row / total)
-        if retired is not None and cells[retired]:
-            found.add_problem(line, table.header[retired], "this reading was retired; remove the row")
-            continue
-        before = found.problem_count
-        values, unread = _values(found, headings, commas, cells, line)
-        reading = _reading(found, headings, dict(defaults or {}) | values, unread, line)
+    lines: list[tuple[int, Any]] = sorted([*zip(table.lines, table.rows, strict=True), *long_rows])
+    for index, (line, cells) in enumerate(lines):
+        if progress is not None and index % 500 == 0:
+            progress(index / total)
+        reading = rows.reading(line, cells)
         if reading is None:
-            continue
-        on = getattr(reading, reading.subject)
-        if on not in names[reading.subject]:
-            if (reading.subject, on) not in missing:
-                missing[reading.subject, on] = _unknown(reading.subject, on, names)
-            found.add_problem(line, _shown(headings, reading.subject), missing[reading.subject, on])
-            continue
-        state = (on, getattr(reading, "axis", None), getattr(reading, "squeeze_mm", None))
-        if reading.subject == "part" and state not in checked:
-            try:
-                check_on_part(reading, parts[on])
-            except InputError as error:
-                found.add_problem(line, _shown(headings, error.field), str(error))
-                continue
-            checked.add(state)
-        if found.problem_count > before:
             continue
         key = duplicate_key(reading, with_time=timed)
         if stored[key] > 0:
@@ -172,15 +146,122 @@ def read_readings(
         seen.add(key)
         found.readings.append(reading)
         found.lines.append(line)
-    while long_rows:
-        _add_long_row(found, table, *long_rows.pop())
     if progress is not None:
         progress(1.0)
     return found
 
 
-def _add_long_row(found: ReadingFile, table: Table, line: int, says: str) -> None:
-    found.add_problem(line, str(len(table.header) + 1), says)
+class _Rows:
+    """What turns the rows of a table into readings, and notes every problem of each."""
+
+    def __init__(
+        self,
+        table: Table,
+        parts: Mapping[str, Part],
+        materials: set[str],
+        defaults: dict[str, str],
+        found: ReadingFile,
+    ) -> None:
+        self.headings = _headings(table)
+        self.width = len(table.header)
+        # Where a comma separates cells, only a quoted one can hold a comma, and it may part thousands.
+        self.commas = [table.separator != "," and not any("." in c for c in table.column(i)) for i in range(self.width)]
+        self.parts, self.names, self.defaults = parts, {"part": set(parts), "material": materials}, defaults
+        self.found = found
+        self.retired = next((i for i, h in enumerate(table.header) if h.casefold() == "retired_at"), None)
+        self.title = "" if self.retired is None else table.header[self.retired]
+        self._fits: set[tuple[Any, ...]] = set()
+        self._missing: dict[tuple[str, str], str] = {}
+
+    def heading(self, name: str) -> str:
+        """The heading of a field as the file writes it, else the field's own name."""
+        return next((h.text for h in self.headings if h is not None and h.field.name == name), name)
+
+    def reading(self, line: int, cells: tuple[str, ...] | str) -> Reading | None:
+        """The reading of a row, or None with every problem noted; a row that is too long is what is wrong with it."""
+        if isinstance(cells, str):
+            self.found.add_problem(line, str(self.width + 1), cells)
+            return None
+        if self.retired is not None and cells[self.retired]:
+            self.found.add_problem(line, self.title, "this reading was retired; remove the row")
+            return None
+        before = self.found.problem_count
+        values, unread = self._values(line, cells)
+        values = self.defaults | values
+        cls = None if "kind" in unread else self._kind(line, values.pop("kind", None))
+        if cls is None:
+            return None
+        # A part's reading may name its material too, as exports do.
+        values.pop("material" if cls.subject == "part" else "part", None)
+        for name, each in record_fields(cls).items():
+            if name in values:
+                try:
+                    checked_field(each, values[name], cls.kind)
+                except InputError as error:
+                    self._problem(line, name, str(error))
+                    del values[name]
+            elif each.needed and name not in unread:
+                self._problem(line, name, f"empty; a {cls.kind} needs it")
+        for unknown in unknown_fields(cls, values, cls.kind):
+            name = unknown.field.removeprefix(f"{cls.kind} ")
+            self._problem(line, name, str(unknown))
+            del values[name]
+        self._check_subject(line, cls.subject, values)
+        if any(each.needed and name not in values for name, each in record_fields(cls).items()):
+            return None
+        try:
+            reading = cls(**values)
+        except InputError as error:
+            self._problem(line, error.field, str(error))
+            return None
+        return reading if self.found.problem_count == before else None
+
+    def _problem(self, line: int, name: str, says: str) -> None:
+        self.found.add_problem(line, self.heading(name), says)
+
+    def _values(self, line: int, cells: tuple[str, ...]) -> tuple[dict[str, Any], set[str]]:
+        """The values of a row, and the fields whose cells could not be read."""
+        values: dict[str, Any] = {}
+        unread: set[str] = set()
+        for heading, comma, text in zip(self.headings, self.commas, cells, strict=True):
+            if heading is None or not text:
+                continue
+            try:
+                value = value_of(heading.field, text, heading.text, heading.unit, comma=comma)
+            except InputError as error:
+                self.found.add_problem(line, heading.text, str(error))
+                unread.add(heading.field.name)
+                continue
+            if value is not None:
+                values[heading.field.name] = value
+        return values, unread
+
+    def _kind(self, line: int, text: Any) -> type[Reading] | None:
+        kind = str(text or "").strip().casefold().replace(" ", "-").replace("_", "-")
+        cls = READINGS.get({"ringdown": "ring-down", "shore": "hardness", "sweep": "modulus"}.get(kind, kind))
+        if cls is None:
+            allowed = "one of " + ", ".join(READINGS)
+            empty = f"empty; say what kind of reading it is: {allowed}"
+            self._problem(line, "kind", f"{text!r} is not allowed; it must be {allowed}" if text else empty)
+        return cls
+
+    def _check_subject(self, line: int, what: str, values: Mapping[str, Any]) -> None:
+        """Whether the part or material is known, and the part has the axis and can take the squeeze."""
+        on = values.get(what)
+        if on is None:
+            return
+        if on not in self.names[what]:
+            if (what, on) not in self._missing:
+                self._missing[what, on] = _unknown(what, on, self.names[what])
+            self._problem(line, what, self._missing[what, on])
+            return
+        state = (on, values.get("axis", "axial"), values.get("squeeze_mm", 0.0))
+        if what == "part" and state not in self._fits:
+            try:
+                self.parts[on].form.stiffness_n_per_mm(1.0, state[1], squeeze_mm=state[2])
+                self._fits.add(state)
+            except InputError as error:
+                self._problem(line, error.field, str(error))
 
 
 def _headings(table: Table) -> list[Heading | None]:
@@ -192,18 +273,18 @@ def _headings(table: Table) -> list[Heading | None]:
             continue
         heading = heading_of(text)
         if heading is None:
-            near = difflib.get_close_matches(text.casefold(), [c.field for c in COLUMNS], 1)
+            near = difflib.get_close_matches(text.casefold(), list(columns()), 1)
             raise InputError(
                 f"{table.what}, heading",
                 text,
                 "a column of a reading, such as kind, part, temp_F, mass_g, frequency_hz, log_decrement",
                 f"did you mean {near[0]}?" if near else "rename or remove the column",
             )
-        if heading.field in taken:
+        if heading.field.name in taken:
             raise InputError(
-                f"{table.what}, heading", text, f"one column for each field; {taken[heading.field]} is it too"
+                f"{table.what}, heading", text, f"one column for each field; {taken[heading.field.name]} is it too"
             )
-        taken[heading.field] = text
+        taken[heading.field.name] = text
         headings.append(heading)
     for index, text in enumerate(table.header):
         if not text and any(table.column(index)):
@@ -211,108 +292,7 @@ def _headings(table: Table) -> list[Heading | None]:
     return headings
 
 
-def _decimal_comma(table: Table, index: int) -> bool:
-    """Whether a comma is a decimal sign in this column."""
-    if table.separator == ",":
-        # Only a quoted cell can hold a comma here, and it may part thousands.
-        return False
-    return not any("." in c for c in table.column(index))
-
-
-def _values(
-    found: ReadingFile,
-    headings: list[Heading | None],
-    commas: list[bool],
-    cells: tuple[str, ...],
-    line: int,
-) -> tuple[dict[str, Any], set[str]]:
-    """The values of a row, and the fields whose cells could not be read."""
-    values: dict[str, Any] = {}
-    unread: set[str] = set()
-    for heading, comma, text in zip(headings, commas, cells, strict=True):
-        if heading is None or not text:
-            continue
-        try:
-            value = value_of(heading.column, text, heading.text, heading.unit, comma=comma)
-        except InputError as error:
-            found.add_problem(line, heading.text, str(error))
-            unread.add(heading.field)
-            continue
-        if value is not None:
-            values[heading.field] = value
-    return values, unread
-
-
-#: What stands for a needed figure that is wrong, so that the rest of its row can be judged too.
-_STAND_INS: Final[Mapping[str, Any]] = {
-    "temperature_c": 23.0,
-    "mass_kg": 1.0,
-    "frequency_hz": 1e5,
-    "deflection_mm": 1.0,
-    "storage_mpa": 1.0,
-    "value": "40 A",
-}
-
-
-def _reading(
-    found: ReadingFile, headings: list[Heading | None], values: dict[str, Any], unread: set[str], line: int
-) -> Reading | None:
-    """The reading of a row, one with stand-ins where only a figure is wrong, or None; every problem is noted."""
-    if "kind" in unread:
-        return None
-    kind = str(values.get("kind", "")).strip().casefold().replace(" ", "-").replace("_", "-")
-    kind = {"ringdown": "ring-down", "shore": "hardness", "sweep": "modulus"}.get(kind, kind)
-    cls = READINGS.get(kind)
-    if cls is None:
-        allowed = "one of " + ", ".join(READINGS)
-        says = (
-            f"{values['kind']!r} is not allowed; it must be {allowed}"
-            if values.get("kind")
-            else f"empty; say what kind of reading it is: {allowed}"
-        )
-        found.add_problem(line, _shown(headings, "kind"), says)
-        return None
-    # A part's reading may name its material too, as exports do.
-    other = "material" if cls.subject == "part" else "part"
-    values = {k: v for k, v in values.items() if k != other} | {"kind": kind}
-    needed = [f.name for f in fields(cls) if _is_needed(f)]
-    absent = [name for name in needed if values.get(name) is None]
-    for name in absent:
-        if name not in unread:
-            found.add_problem(line, _shown(headings, name), f"empty; a {kind} needs it")
-    if any(name not in _STAND_INS for name in absent):
-        return None
-    values |= {name: _STAND_INS[name] for name in absent}
-    for _ in range(len(values)):
-        try:
-            return reading_from_dict(values)
-        except InputError as error:
-            name = error.field.removeprefix(f"{kind} ")
-            found.add_problem(line, _shown(headings, name), str(error))
-            if name in _STAND_INS and name in needed and values.get(name) != _STAND_INS[name]:
-                values[name] = _STAND_INS[name]
-            elif name in values and name not in needed:
-                del values[name]
-            else:
-                return None
-    return None
-
-
-def _is_needed(f: Any) -> bool:
-    from dataclasses import MISSING
-
-    return f.default is MISSING and f.default_factory is MISSING
-
-
-def _shown(headings: list[Heading | None], name: str) -> str:
-    """The heading of a field as the file writes it, else the field's own name."""
-    for heading in headings:
-        if heading is not None and heading.field == name:
-            return heading.text
-    return BY_FIELD[name].field if name in BY_FIELD else name
-
-
-def _unknown(what: str, name: str, names: Mapping[str, set[str]]) -> str:
-    near = difflib.get_close_matches(name, names[what], 3, 0.6)
+def _unknown(what: str, name: str, names: set[str]) -> str:
+    near = difflib.get_close_matches(name, names, 3, 0.6)
     close = "; close names: " + ", ".join(repr(n) for n in near) if near else f"; add the {what} first"
     return f"there is no {what} {name!r} in this store{close}"

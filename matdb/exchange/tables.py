@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matdb.api import Store
     from matdb.curve.band import Band
     from matdb.curve.curve import Curve
-    from matdb.store.kept import StoredReading
+    from matdb.store.stored import StoredReading
 
     Array = NDArray[np.float64]
 
@@ -256,11 +256,9 @@ def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list
     tuple
         Header and rows; columns that no reading fills are left out.
     """
-    from matdb.bench.readings import READINGS
-    from matdb.exchange.columns import COLUMNS
+    from matdb.exchange.columns import columns
+    from matdb.plain import fields_of
 
-    known = {f.name for cls in READINGS.values() for f in fields(cls)}
-    names = ["kind", *(c.field for c in COLUMNS if c.field in known)]
     rows = []
     for each in kept:
         reading = each.reading
@@ -268,14 +266,14 @@ def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list
             {
                 "number": each.id,
                 "kind": reading.kind,
-                **{f.name: getattr(reading, f.name) for f in fields(reading)},
+                **fields_of(reading),
                 "logged_at": each.logged_at,
                 "retired_at": each.retired_at,
                 "retired_why": each.retired_why,
                 "corrects": each.corrects_id,
             }
         )
-    wanted = ("number", *names, "logged_at", "retired_at", "retired_why", "corrects")
+    wanted = ("number", *columns(), "logged_at", "retired_at", "retired_why", "corrects")
     always = {"number", "kind", "part", "temperature_c"}
     header = tuple(n for n in wanted if n in always or any(row.get(n) not in (None, "") for row in rows))
     return header, [tuple(row.get(name) for name in header) for row in rows]

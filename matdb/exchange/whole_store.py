@@ -73,7 +73,6 @@ def store_text(store: Store) -> Iterator[str]:
         record. Times are in UTC; infinities and gaps in arrays are the words "inf", "-inf" and "nan".
     """
     from matdb.exchange.fingerprint import store_fingerprint
-    from matdb.store.plain import at_one_instant, table_rows
     from matdb.store.revisions import HEAD
 
     head = {
@@ -86,13 +85,13 @@ def store_text(store: Store) -> Iterator[str]:
     }
     text = json.dumps(head, indent=1)
     yield text[:-2]
-    with at_one_instant(store.records):
+    with store.records.at_one_instant():
         names: dict[str, dict[int, str]] = {"material": {}, "part": {}}
         for table, title in _LISTS.items():
             yield f',\n "{title}": ['
             between = "\n"
             try:
-                for row in table_rows(store.records, table):
+                for row in store.records.table_rows(table):
                     if table in names:
                         names[table][row["id"]] = row["name"]
                     yield between + "  " + json.dumps(_told(row, names), ensure_ascii=False, allow_nan=False)
@@ -157,17 +156,13 @@ def import_store(store: Store, path: str | os.PathLike[str]) -> dict[str, int]:
     StoreError
         The store is not empty, or the records do not fit together.
     """
-    from matdb.store.plain import KEPT, fill_empty
-
     whole = _read(Path(path).expanduser())
     numbers: dict[str, dict[str, int]] = {"material": {}, "part": {}}
     tables: dict[str, list[dict[str, Any]]] = {}
-    for table in KEPT:
-        rows = whole.get(_LISTS[table])
+    for table, title in _LISTS.items():
+        rows = whole.get(title)
         if not isinstance(rows, list):
-            raise InputError(
-                "store file", path, f'one with a list "{_LISTS[table]}"', "take a file of 'matdb export store'"
-            )
+            raise InputError("store file", path, f'one with a list "{title}"', "take a file of 'matdb export store'")
         tables[table] = []
         for row in rows:
             where = f"{table} {row.get('id', '?') if isinstance(row, dict) else row!r} of {path}"
@@ -180,7 +175,7 @@ def import_store(store: Store, path: str | os.PathLike[str]) -> dict[str, int]:
             tables[table].append(taken)
             if table in numbers:
                 numbers[table][row["name"]] = row["id"]
-    counts = fill_empty(store.records, tables)
+    counts = store.records.fill(tables)
     store._curves.clear()
     return {_LISTS[name]: count for name, count in counts.items()}
 
@@ -234,8 +229,6 @@ def _taken(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str, i
     """What :func:`_told` did, undone."""
     import numpy as np
 
-    from matdb.store.plain import as_arrays
-
     out = dict(row)
     if table != "replaced":
         for kind in ("material", "part"):
@@ -246,7 +239,7 @@ def _taken(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str, i
         if out[key].tzinfo is None:
             raise ValueError(f"{key} has no time zone")
     if table == "fit":
-        out["arrays"] = as_arrays({name: np.array(values, dtype=float) for name, values in row["arrays"].items()})
+        out["arrays"] = {name: np.array(values, dtype=float) for name, values in row["arrays"].items()}
     return out
 
 

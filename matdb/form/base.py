@@ -185,6 +185,16 @@ class FormBase(PlainRecord):
         return getattr(self, "height_mm", None)
 
     @property
+    def solid_mm(self) -> tuple[float | None, float | None, float] | None:
+        """Height, outer diameter and bore in mm of the solid that heat has to cross; None where it is none.
+
+        A height of None is that of a long body, a diameter of None that of a wide one.
+        """
+        height = getattr(self, "height_mm", None) or getattr(self, "length_mm", None)
+        outer = getattr(self, "diameter_mm", None) or getattr(self, "outer_mm", None)
+        return None if height is None and outer is None else (height, outer, getattr(self, "inner_mm", 0.0))
+
+    @property
     def pair(self) -> GrommetPair | None:
         """The form as two halves that one screw squeezes, either of which may lift off; None for one piece."""
         return None
@@ -275,11 +285,13 @@ class FormBase(PlainRecord):
             raise InputError("squeeze_mm", _first(squeeze, bad), allowed, "squeeze less or take a taller part")
         return squeeze
 
-    def _positive(self, *names: str) -> None:
-        """Check that the named dimensions are above zero and at most a metre; store them as floats."""
+    def _positive(self, *names: str, or_zero: bool = False) -> None:
+        """Check that the named dimensions are above zero, or zero, and at most a metre; store them as floats."""
         for name in names:
-            number = checked_number(f"{self.kind} {name}", getattr(self, name), 0.0, 1000.0, "mm", open_low=True)
-            object.__setattr__(self, name, number)
+            value = getattr(self, name)
+            if not (or_zero and value == 0.0 and not isinstance(value, bool)):
+                value = checked_number(f"{self.kind} {name}", value, 0.0, 1000.0, "mm", open_low=True)
+            object.__setattr__(self, name, float(value))
 
     def _yes_or_no(self, *names: str) -> None:
         for name in names:

@@ -61,6 +61,11 @@ class CableLoop(FormBase):
         assert not isinstance(self.load_points, str)
         return LoadCurve(self.load_points)
 
+    @property
+    def solid_mm(self) -> None:
+        """See :attr:`FormBase.solid_mm`: strands are none."""
+        return
+
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """Tangent stiffness of the points' curve in N/mm; see :meth:`FormBase.unit_stiffness`."""
         return np.asarray(self.curve.stiffness_n_per_mm(squeeze_mm))

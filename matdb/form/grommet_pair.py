@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from matdb.errors import InputError
-from matdb.form.base import Array, FormBase, form_from_dict, form_from_text, register
+from matdb.form.base import MAX_SQUEEZE_SHARE, Array, FormBase, form_from_dict, form_from_text, register
 from matdb.form.pair_balance import balance
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
@@ -61,9 +61,7 @@ class GrommetPair(FormBase):
 
     def __post_init__(self) -> None:
         for name in ("lower", "upper"):
-            half = getattr(self, name)
-            if half is None and name == "upper":
-                half = self.lower
+            half = self.lower if name == "upper" and self.upper is None else getattr(self, name)
             if isinstance(half, dict):
                 half = form_from_dict(half)
             elif isinstance(half, str):
@@ -71,17 +69,14 @@ class GrommetPair(FormBase):
             if not isinstance(half, RoundPad):
                 raise InputError(f"{self.kind} {name}", half, "a pad or a ring, such as ring 12x5x4")
             object.__setattr__(self, name, half)
-        if self.plate_mm == 0.0 and not isinstance(self.plate_mm, bool):
-            object.__setattr__(self, "plate_mm", 0.0)
-        else:
-            self._positive("plate_mm")
+        self._positive("plate_mm", or_zero=True)
         if self.thread is not None:
             pitch_mm(self.thread)
         if self.spacer_mm is not None:
             self._positive("spacer_mm")
             if self.spacer_mm <= self.plate_mm:
                 raise InputError(f"{self.kind} spacer_mm", self.spacer_mm, f"above plate_mm ({self.plate_mm:g} mm)")
-            squeeze, most = self.spacer_squeeze_mm, 0.5 * self.squeezable_height_mm
+            squeeze, most = self.spacer_squeeze_mm, MAX_SQUEEZE_SHARE * self.squeezable_height_mm
             if squeeze is not None and squeeze > most:
                 raise InputError(
                     f"{self.kind} spacer_mm",
@@ -112,6 +107,11 @@ class GrommetPair(FormBase):
     def bearing_height_mm(self) -> float:
         """See :meth:`FormBase.bearing_height_mm`: that of the lower half."""
         return self.halves[0].height_mm
+
+    @property
+    def solid_mm(self) -> tuple[float | None, float | None, float] | None:
+        """See :attr:`FormBase.solid_mm`: that of the taller half."""
+        return max(self.halves, key=lambda half: half.height_mm).solid_mm
 
     @property
     def squeezable_height_mm(self) -> float:

@@ -12,6 +12,7 @@ from numpy.polynomial.polynomial import polyder, polyval
 from numpy.typing import NDArray
 
 from matdb.errors import InputError
+from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.tables import squeeze_table
 
 __all__ = ["FRICTIONLESS", "LoadCurve", "SqueezeLaw", "checked_load_points", "tabulated_law"]
@@ -49,7 +50,7 @@ def _frictionless_tangent(share: Any) -> Any:
 
 
 #: Uniform squeeze of an incompressible neo-Hookean body: ``F / (k₀ h) = (λ⁻² − λ) / 3``, λ = 1 − e.
-FRICTIONLESS = SqueezeLaw(_frictionless_force, _frictionless_tangent, 0.5)
+FRICTIONLESS = SqueezeLaw(_frictionless_force, _frictionless_tangent, MAX_SQUEEZE_SHARE)
 
 
 @functools.lru_cache(maxsize=4096)

@@ -28,10 +28,8 @@ class RoundLeg(FormBase):
 
     def _check_leg(self) -> None:
         self._positive("outer_mm", "length_mm")
-        if self.inner_mm != 0.0:
-            self._positive("inner_mm")
-            self._below("inner_mm", "outer_mm")
-        object.__setattr__(self, "inner_mm", float(self.inner_mm))
+        self._positive("inner_mm", or_zero=True)
+        self._below("inner_mm", "outer_mm")
 
     @property
     def _ratios(self) -> tuple[float, float]:

@@ -94,21 +94,17 @@ class Table:
 
     Attributes
     ----------
-    name, meaning : str
-        Short name, and what a value is.
+    name : str
+        Short name.
     axes : tuple of Axis
         Coordinates in order.
     values : ndarray
         Dimensionless values, one axis per coordinate.
-    mesh_error : float
-        Largest relative difference of the values between the two meshes that they were computed on.
     """
 
     name: str
-    meaning: str
     axes: tuple[Axis, ...]
     values: Array
-    mesh_error: float
 
     @functools.cached_property
     def _coefficients(self) -> Array:
@@ -159,27 +155,19 @@ class SqueezeTable:
     Attributes
     ----------
     axes : tuple of Axis
-        Shape factor, diameter ratio, squeeze share (this one linear, from 0).
+        Shape factor and diameter ratio; the squeeze share, which is linear from 0, has none.
     coefficients : ndarray
         c.
     most : float
         Largest share of any geometry in the table.
     reach : ndarray
         Largest share that was solved at each point of shape factor and diameter ratio.
-    fit_error, mesh_error : float
-        Root mean square of the fit's residual, and largest relative difference between two meshes.
     """
 
-    axes: tuple[Axis, Axis]
+    axes: tuple[Axis, ...]
     most: float
     reach: Array
     coefficients: Array
-    fit_error: float
-    mesh_error: float
-
-    def holds(self, shape: Any, hole: Any) -> Any:
-        """Whether the geometry lies within the table."""
-        return self.axes[0].holds(shape) & self.axes[1].holds(hole)
 
     def reach_at(self, shape: float, hole: float) -> float:
         """Largest share up to which all neighbouring points of the table were solved, at least 0.025.
@@ -192,9 +180,8 @@ class SqueezeTable:
         around = []
         for axis, value in zip(self.axes, (shape, hole), strict=True):
             points = axis.points()
-            at = min(max(value, points[0]), points[-1])
-            last = int(np.clip(np.searchsorted(points, at, side="right") - 1, 0, axis.count - 1))
-            around.append(slice(last, last + (1 if points[last] == at else 2)))
+            at = np.clip(value, points[0], points[-1])
+            around.append(slice(np.searchsorted(points, at, side="right") - 1, np.searchsorted(points, at) + 1))
         return max(float(self.reach[around[0], around[1]].min()), 0.025)
 
     def polynomial(self, shape: float, hole: float) -> tuple[float, ...]:
@@ -244,7 +231,7 @@ def tables() -> dict[str, Table]:
     for name, entry in _read("form_tables.json")["tables"].items():
         axes = tuple(Axis(**axis) for axis in entry["axes"])
         values = np.array(entry["values"], dtype=float).reshape([a.count for a in axes])
-        out[name] = Table(name, entry["meaning"], axes, values, entry["mesh_error"])
+        out[name] = Table(name, axes, values)
     return out
 
 
@@ -263,13 +250,7 @@ def squeeze_table() -> SqueezeTable:
         The file's checksum does not match.
     """
     entry = _read("form_squeeze.json")["tables"]["squeeze"]
-    axes = [Axis(**axis) for axis in entry["axes"][:2]]
-    shape = [entry["degrees"][k] + 1 for k in range(3)]
-    return SqueezeTable(
-        (axes[0], axes[1]),
-        entry["axes"][2]["high"],
-        np.array(entry["reach"], dtype=float).reshape(axes[0].count, axes[1].count),
-        np.array(entry["values"], dtype=float).reshape(shape),
-        entry["fit_error"],
-        entry["mesh_error"],
-    )
+    *axes, share = (Axis(**axis) for axis in entry["axes"])
+    reach = np.array(entry["reach"], dtype=float).reshape([axis.count for axis in axes])
+    coefficients = np.array(entry["values"], dtype=float).reshape([degree + 1 for degree in entry["degrees"]])
+    return SqueezeTable(tuple(axes), share.high, reach, coefficients)

@@ -58,6 +58,11 @@ class Taper(FormBase):
         return math.sqrt(self.bottom_mm * self.top_mm)
 
     @property
+    def solid_mm(self) -> tuple[float, float, float]:
+        """See :attr:`FormBase.solid_mm`: of the mean diameter."""
+        return self.height_mm, 0.5 * (self.bottom_mm + self.top_mm), 0.0
+
+    @property
     def _ratios(self) -> tuple[float, float]:
         """Small over large diameter, and height over large diameter."""
         large = max(self.bottom_mm, self.top_mm)

@@ -17,6 +17,7 @@ from matdb.errors import InputError
 __all__ = [
     "SCALES",
     "Hardness",
+    "hardness_text",
     "modulus_from_hardness",
     "modulus_from_shore_a",
     "modulus_from_shore_a_or_d",
@@ -70,6 +71,11 @@ def parse_hardness(text: object) -> Hardness:
     if not 0.0 <= value <= 100.0:
         raise InputError("hardness", text, allowed)
     return Hardness(value, letters)
+
+
+def hardness_text(text: object) -> str:
+    """A hardness as it is written down, ``"40 A"``; raises as :func:`parse_hardness`."""
+    return str(parse_hardness(text))
 
 
 def spring_force_n(hardness: ArrayLike, scale: str) -> NDArray[np.float64]:

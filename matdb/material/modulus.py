@@ -14,7 +14,7 @@ Complex = NDArray[np.complex128]
 
 def ln_fractional_modulus(
     ln_s_tau: Complex, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
-) -> tuple[Complex, Complex | None]:
+) -> tuple[Complex, Any]:
     """Ln E(s) of the five-parameter fractional model, and the slope d ln E / d ln s.
 
     E(s) = Einf - (Einf - E0) / (1 + (s tau a_T)^alpha)^gamma [1]_, [2]_; it is causal: storage and loss obey
@@ -50,7 +50,7 @@ def ln_fractional_modulus(
 
 def ln_steady_modulus(
     ln_omega_tau: NDArray[np.float64], ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
-) -> tuple[Complex, Complex | None]:
+) -> tuple[Complex, Any]:
     """As :func:`ln_fractional_modulus` for a steady vibration, s = i omega, in real arithmetic and three times as fast.
 
     With z = (i omega tau)^alpha the angle of z is the same at every frequency, and |1 + z| is written with the smaller

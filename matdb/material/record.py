@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
-from matdb.checks import ABSOLUTE_ZERO_C, checked_name, checked_number, checked_text
+from matdb.checks import ABSOLUTE_ZERO_C
 from matdb.errors import InputError
+from matdb.fields import check_record, info
+from matdb.material.families import family_named
+from matdb.material.hardness import hardness_text
+from matdb.plain import PlainRecord
 
 __all__ = ["Material", "service_range"]
 
 
-def _optional_temperature(field: str, value: object) -> float | None:
-    return (
-        None
-        if value is None
-        else checked_number(field, value, ABSOLUTE_ZERO_C, 1000.0, "degrees Celsius", open_low=True)
-    )
+def _family_name(name: str) -> str:
+    return family_named(name).name
+
+
+def _temperature(help_text: str) -> Any:
+    return info(ABSOLUTE_ZERO_C, 1000.0, open_low=True, help=help_text)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Material:
+class Material(PlainRecord):
     """An elastomer: what the label, the data sheet or the supplier says of it.
 
     Attributes
@@ -40,46 +45,47 @@ class Material:
         Where the entries come from; free text.
     """
 
-    name: str
-    family: str = "unknown"
-    hardness: str | None = None
-    density_kg_m3: float | None = None
-    glass_transition_c: float | None = None
-    service_min_c: float | None = None
-    service_max_c: float | None = None
-    source: str = ""
-    note: str = ""
+    name: str = field(metadata=info(dimension="name", help="The material's name."))
+    family: str = field(
+        default="unknown",
+        metadata=info(
+            check=_family_name,
+            metavar="FAMILY",
+            help="Generic family, such as silicone; 'matdb material families' lists them.",
+        ),
+    )
+    hardness: str | None = field(
+        default=None,
+        metadata=info(
+            dimension="shore", check=hardness_text, help="Nominal Shore hardness with its scale, such as '40 A'."
+        ),
+    )
+    density_kg_m3: float | None = field(default=None, metadata=info(10.0, 10000.0, help="Density, such as 1120kg/m3."))
+    glass_transition_c: float | None = field(
+        default=None, metadata=_temperature("Glass transition from a data sheet, such as -60C.")
+    )
+    service_min_c: float | None = field(
+        default=None, metadata=_temperature("Lowest service temperature, such as -60C.")
+    )
+    service_max_c: float | None = field(
+        default=None, metadata=_temperature("Highest service temperature, such as 80C.")
+    )
+    source: str = field(default="", metadata=info(help="Where the entries come from."))
+    note: str = field(default="", metadata=info(help="Free text."))
 
     def __post_init__(self) -> None:
-        from matdb.material.families import family_named
-        from matdb.material.hardness import parse_hardness
-
-        checked_name("material name", self.name)
-        object.__setattr__(self, "family", family_named(self.family).name)
-        if self.hardness is not None:
-            object.__setattr__(self, "hardness", str(parse_hardness(self.hardness)))
-        if self.density_kg_m3 is not None:
-            checked_number("density_kg_m3", self.density_kg_m3, 10.0, 10000.0, "kg/m3")
-        for field in ("glass_transition_c", "service_min_c", "service_max_c"):
-            object.__setattr__(self, field, _optional_temperature(field, getattr(self, field)))
+        check_record(self, "material")
         if (
             self.service_min_c is not None
             and self.service_max_c is not None
             and self.service_min_c >= self.service_max_c
         ):
-            raise InputError(
-                "service_min_c",
-                self.service_min_c,
-                f"below service_max_c ({self.service_max_c:g} degrees Celsius)",
-            )
-        checked_text("source", self.source)
-        checked_text("note", self.note)
+            allowed = f"below service_max_c ({self.service_max_c:g} degrees Celsius)"
+            raise InputError("service_min_c", self.service_min_c, allowed)
 
 
 def service_range(material: Material) -> tuple[float, float]:
     """Service range in degrees Celsius: the material's own, or its family's."""
-    from matdb.material.families import family_named
-
     table = family_named(material.family)
     low = table["service_min"].value if material.service_min_c is None else material.service_min_c
     high = table["service_max"].value if material.service_max_c is None else material.service_max_c

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 
 from matdb.curve.band import band
-from matdb.curve.parameters import COLUMNS, REFERENCE_K, ln_time
+from matdb.curve.parameters import REFERENCE_K, ln_shift
 from matdb.errors import InputError
 from matdb.material.shift import ZERO_C
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span
@@ -189,8 +189,7 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
 
 def shift_draws(curve: Curve, temperature_c: Array) -> Array:
     """Natural logarithm of a_T of every draw, relative to 23 degC, shape (draws, temperatures)."""
-    reference = curve.draws[:, [COLUMNS.index("ln_time_reference_s")]]
-    return np.asarray(ln_time(curve.draws, np.asarray(temperature_c, dtype=float) + ZERO_C) - reference)
+    return ln_shift(curve.draws, np.asarray(temperature_c, dtype=float) + ZERO_C)
 
 
 def residual_chart(curve: Curve) -> Chart:

@@ -248,7 +248,7 @@ def screw_of(part: Part) -> str | None:
 
 
 def _screw_range(store: Store, mounting: Mounting, part: Part, t: Array) -> str:
-    if part.form.kind != "grommet-pair":
+    if part.form.pair is None:
         return ""
     found = store.squeeze(
         part.name,

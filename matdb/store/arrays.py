@@ -11,11 +11,10 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import ArrayLike, NDArray
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["pack", "unpack"]
 
@@ -33,8 +32,6 @@ def pack(arrays: Mapping[str, ArrayLike]) -> bytes:
         Not numbers, complex, or more than 256 MiB in all.
 
     """
-    import numpy as np
-
     header, blocks = [], []
     for name, values in arrays.items():
         given = np.asarray(values)
@@ -59,8 +56,6 @@ def unpack(data: Any) -> dict[str, NDArray[np.float64]]:
         Cut, changed, too large, or not made by :func:`pack`.
 
     """
-    import numpy as np
-
     # The bytes of a number would be so many zeros.
     data = bytes(data) if isinstance(data, bytes | bytearray | memoryview) else b""
     start = len(_MAGIC) + 4

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import Any
 
 from matdb.errors import MatdbError
-from matdb.store import codec
-from matdb.store.kept import Finding
+from matdb.store.connection import Reader
 from matdb.store.revisions import PUBLISHED
-
-if TYPE_CHECKING:
-    from matdb.store.records import Records
+from matdb.store.rows import BUILDERS, FIT, READING, SELECTS, fingerprint, fit_of, reading_of, whole
+from matdb.store.stored import Finding
 
 __all__ = ["check"]
 
 
-def check(records: Records) -> list[Finding]:
+def check(reader: Reader) -> list[Finding]:
     """Look through the whole store.
 
     Checked are the file's own structure (SQLite; a server looks after its own), foreign keys, every material, part,
@@ -30,7 +28,7 @@ def check(records: Records) -> list[Finding]:
         Errors first; empty when all is well.
 
     """
-    found = [*_structure(records), *_rows(records), *_links(records), *_stale(records)]
+    found = [*_structure(reader), *_rows(reader), *_links(reader), *_stale(reader)]
     return sorted(found, key=lambda finding: (finding.level != "error", finding.what))
 
 
@@ -46,42 +44,47 @@ POINTERS = (
 )
 
 
-def _structure(records: Records) -> Iterator[Finding]:
-    if records.place.path is None:
+def _structure(reader: Reader) -> Iterator[Finding]:
+    if reader.place.path is None:
         # A server holds its tables to their constraints, unless somebody dropped or disabled them.
         for table, column, parent in POINTERS:
             lost = (
                 f"SELECT c.id FROM {table} c LEFT JOIN {parent} p ON p.id = c.{column} "
                 f"WHERE c.{column} IS NOT NULL AND p.id IS NULL ORDER BY c.id LIMIT 20"
             )
-            for (number,) in records._reader.rows(lost):
+            for (number,) in reader.rows(lost):
                 yield Finding(level="error", what=f"{table} {number}", says=f"points to no {parent}")
         return
-    for (line,) in records._reader.rows("PRAGMA integrity_check(20)"):
+    for (line,) in reader.rows("PRAGMA integrity_check(20)"):
         if line != "ok":
             yield Finding(level="error", what="file", says=" ".join(str(line).split()))
-    for table, row, parent, _ in records._reader.rows("PRAGMA foreign_key_check"):
+    for table, row, parent, _ in reader.rows("PRAGMA foreign_key_check"):
         yield Finding(level="error", what=f"{table} {row}", says=f"points to no {parent}")
-    for kind, name in records._reader.rows("SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"):
+    for kind, name in reader.rows("SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"):
         if name not in PUBLISHED:
             yield Finding(level="error", what=f"{kind} {name}", says="was not made by matdb")
 
 
-def _rows(records: Records) -> Iterator[Finding]:
-    shown = records.place.shown
-    with records._reader.snapshot():
-        for what, sql, decode in (
-            ("material", codec.MATERIAL, codec.material_of),
-            ("part", codec.PART, codec.part_of),
-            ("mounting", codec.MOUNTING, codec.mounting_of),
-            ("reading", codec.READING, codec.reading_of),
-            ("fit", codec.FIT, lambda row, text: codec.fit_of(row, text, None)),
-        ):
-            for row in records._reader.stream(sql, size=1000 if what != "fit" else 10):
+def _rows(reader: Reader) -> Iterator[Finding]:
+    shown = reader.place.shown
+    with reader.snapshot():
+        for what, sql in {**SELECTS, "reading": READING, "fit": FIT}.items():
+            for row in reader.stream(sql, size=1000 if what != "fit" else 10):
                 try:
-                    decode(row, shown)
+                    _build(what, row, shown)
                 except MatdbError as error:
                     yield Finding(level="error", what=f"{what} {row[0]}", says=str(error))
+
+
+def _build(what: str, row: tuple[Any, ...], shown: str) -> None:
+    """Make a row the record that it stands for; raises StoreError when it is none."""
+    if what == "reading":
+        reading_of(row, shown)
+    elif what == "fit":
+        fit_of(row, shown, None)
+    else:
+        with whole(shown, what, row[0]):
+            BUILDERS[what](row)
 
 
 _LINKS = (
@@ -110,20 +113,20 @@ _LINKS = (
 )
 
 
-def _links(records: Records) -> Iterator[Finding]:
+def _links(reader: Reader) -> Iterator[Finding]:
     for what, says, sql in _LINKS:
-        for (number,) in records._reader.rows(sql):
+        for (number,) in reader.rows(sql):
             # A part given to another material on purpose leaves its old fits behind; that is no damage.
             level = "note" if what == "fit" else "error"
             yield Finding(level=level, what=f"{what} {number}", says=says)
 
 
-def _stale(records: Records) -> Iterator[Finding]:
+def _stale(reader: Reader) -> Iterator[Finding]:
     newest = (
         "SELECT m.id, m.name, f.id, f.fingerprint FROM material m "
         "JOIN fit f ON f.id = (SELECT max(id) FROM fit WHERE material_id = m.id)"
     )
-    for material_id, name, number, mark in records._reader.rows(newest):
-        if codec.fingerprint(records._reader.rows, material_id) != mark:
+    for material_id, name, number, mark in reader.rows(newest):
+        if fingerprint(reader.rows, material_id) != mark:
             older = "is older than its readings, parts or record; fit again"
             yield Finding(level="note", what=f"fit {number} of {name}", says=older)

@@ -1,6 +1,6 @@
 """The schema as typed models: what the migrations must arrive at, and what every write goes through.
 
-Reads do not come through here: see :mod:`matdb.store.reader`.
+Reads do not come through here: see :mod:`matdb.store.connection`.
 """
 
 from __future__ import annotations

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from typing import TYPE_CHECKING, Any
 
+from matdb.bench.readings import READINGS, Reading
 from matdb.errors import InputError, NotFound, StoreReadOnly
-from matdb.store import codec, schema
-from matdb.store.faults import READ_ONLY_CURE
-from matdb.store.kept import Evidence, Finding, FitRecord, PartLine, StoredReading, Upgraded
-from matdb.store.where import Place, locate
+from matdb.form import Part
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting
+from matdb.store import backups, checking, rows
+from matdb.store.driver_errors import READ_ONLY_CURE
+from matdb.store.location import Place, locate
+from matdb.store.stored import Finding, FitRecord, MaterialEvidence, PartLine, StoredReading, Upgraded
+from matdb.store.upgrading import open_reader
 
 if TYPE_CHECKING:
     import sqlalchemy as sa
-
-    from matdb.bench.readings import Reading
-    from matdb.form.part import Part
-    from matdb.material.record import Material
-    from matdb.mounting.record import Mounting
 
 __all__ = ["Records"]
 
@@ -65,7 +65,7 @@ class Records:
         self._engine: sa.Engine | None = None
         #: What an upgrade did when the store was opened; None without one.
         self.upgraded: Upgraded | None
-        self._reader, frozen, self.upgraded = schema.open_reader(
+        self._reader, frozen, self.upgraded = open_reader(
             self.place, wait_s=wait_s, create=not readonly, on_wait=on_wait
         )
         self.readonly = readonly or frozen
@@ -109,82 +109,55 @@ class Records:
             Something else is among them.
 
         """
-        from matdb.bench.readings import Reading
-        from matdb.form.part import Part
-        from matdb.material.record import Material
-        from matdb.mounting.record import Mounting
-
-        kinds = (Material, Part, Reading, Mounting)
-        given = [things] if isinstance(things, kinds) else list(things)
-        sorts: dict[type, list[int]] = {kind: [] for kind in kinds}
-        for i, thing in enumerate(given):
-            for kind in kinds:
-                if isinstance(thing, kind):
-                    sorts[kind].append(i)
-                    break
-            else:
+        listed = [things] if rows.what_of(things) else list(things)
+        places: dict[str, list[int]] = {"material": [], "part": [], "reading": [], "mounting": []}
+        for i, thing in enumerate(listed):
+            what = rows.what_of(thing)
+            if not what:
                 raise InputError("record", type(thing).__name__, "a material, a part, a reading or a mounting")
-        ids = [0] * len(given)
+            places[what].append(i)
+        ids = [0] * len(listed)
         with self._change() as (connection, writer, now):
-            for kind, add in (
-                (Material, writer.add_materials),
-                (Part, writer.add_parts),
-                (Reading, writer.add_readings),
-                (Mounting, writer.add_mountings),
-            ):
-                numbers = add(connection, [given[i] for i in sorts[kind]], now)
-                for i, number in zip(sorts[kind], numbers, strict=True):
+            for what, at in places.items():
+                some = [listed[i] for i in at]
+                if what == "reading":
+                    numbers = writer.add_readings(connection, some, now)
+                else:
+                    numbers = writer.add_named(connection, what, some, now)
+                for i, number in zip(at, numbers, strict=True):
                     ids[i] = number
         return ids
 
-    def add_material(self, material: Material) -> int:
-        """Add a material; answers its number. Raises AlreadyExists."""
-        return self.add([material])[0]
-
-    def add_part(self, part: Part) -> int:
-        """Add a part of a known material; answers its number. Raises AlreadyExists, NotFound."""
-        return self.add([part])[0]
-
-    def add_mounting(self, mounting: Mounting) -> int:
-        """Add a mounting; answers its number. Raises AlreadyExists."""
-        return self.add([mounting])[0]
-
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound, with close names."""
-        return codec.material_of(self._one("material", codec.MATERIAL + " WHERE m.name = ?", name), self._shown)
+        found: Material = self._named("material", name)
+        return found
 
     def part(self, name: str) -> Part:
         """The part of that name. Raises NotFound, with close names."""
-        return codec.part_of(self._one("part", codec.PART + " WHERE p.name = ?", name), self._shown)
+        found: Part = self._named("part", name)
+        return found
 
     def mounting(self, name: str) -> Mounting:
         """The mounting of that name. Raises NotFound, with close names."""
-        return codec.mounting_of(self._one("mounting", codec.MOUNTING + " WHERE g.name = ?", name), self._shown)
+        found: Mounting = self._named("mounting", name)
+        return found
 
     def materials(self) -> list[Material]:
         """All materials, by name."""
-        return [codec.material_of(row, self._shown) for row in _by_name(self._reader.rows(codec.MATERIAL))]
+        return [self._built("material", row) for row in self._by_name(rows.SELECTS["material"])]
 
     def parts(self, material: str | None = None) -> list[Part]:
         """All parts, or those of one material, by name. Raises NotFound."""
-        if material is None:
-            rows = self._reader.rows(codec.PART)
-        else:
-            rows = self._reader.rows(codec.PART + " WHERE p.material_id = ?", (self._id("material", material),))
-        return [codec.part_of(row, self._shown) for row in _by_name(rows)]
+        return [self._built("part", row) for row in self._by_name(rows.SELECTS["part"], material)]
 
     def part_lines(self, material: str | None = None) -> list[PartLine]:
         """All parts, or those of one material, by name, as a list shows them. Raises NotFound."""
-        if material is None:
-            rows = self._reader.rows(codec.PART_LINE)
-        else:
-            number = self._id("material", material)
-            rows = self._reader.rows(codec.PART_LINE + " WHERE p.material_id = ?", (number,))
-        return [codec.part_line_of(row, self._shown) for row in _by_name(rows)]
+        return [rows.part_line_of(row, self._shown) for row in self._by_name(rows.PART_LINE, material)]
 
     def mountings(self) -> list[Mounting]:
         """All mountings, by name."""
-        return [codec.mounting_of(row, self._shown) for row in _by_name(self._reader.rows(codec.MOUNTING))]
+        return [self._built("mounting", row) for row in self._by_name(rows.SELECTS["mounting"])]
 
     def replace(self, name: str, new: Material | Part | Mounting, why: str) -> None:
         """Give the material, part or mounting called ``name`` a new definition, and perhaps a new name.
@@ -201,19 +174,26 @@ class Records:
             No reason given.
 
         """
-        what = self._what(new)
+        what = rows.what_of(new)
+        if what in ("", "reading"):
+            raise InputError("record", type(new).__name__, "a material, a part or a mounting")
         with self._change() as (connection, writer, now):
-            old: Any = {"material": self.material, "part": self.part, "mounting": self.mounting}[what](name)
+            old = self._named(what, name)
             writer.replace(connection, what, name, old, new, why, now)
 
     def history(self, what: str, name: str) -> list[tuple[dt.datetime, str, dict[str, Any]]]:
         """What a material, part or mounting said before, oldest first: when replaced, why, the values."""
         number = self._id(what, name)
-        rows = self._reader.rows(
+        found = []
+        for replaced_at, why, before in self._reader.rows(
             "SELECT replaced_at, why, before FROM replaced WHERE what = ? AND record_id = ? ORDER BY id",
             (what, number),
-        )
-        return [codec.history_of(row, self._shown) for row in rows]
+        ):
+            with rows.whole(self._shown, "the history of", why):
+                when = rows.as_time(replaced_at)
+                assert when is not None
+                found.append((when, why, dict(rows.as_json(before))))
+        return found
 
     # -- readings ------------------------------------------------------------------------------------------
 
@@ -238,10 +218,7 @@ class Records:
 
     def reading(self, number: int) -> StoredReading:
         """The reading of that number, whether it still counts or not. Raises NotFound."""
-        rows = self._reader.rows(codec.READING + " WHERE r.id = ?", (_number("reading", number),))
-        if not rows:
-            raise NotFound("reading", number)
-        return codec.reading_of(rows[0], self._shown)
+        return rows.reading_of(self._numbered("reading", rows.READING + " WHERE r.id = ?", number), self._shown)
 
     def readings(
         self,
@@ -273,12 +250,8 @@ class Records:
 
     def reading_count(self, *, material: str | None = None, part: str | None = None) -> int:
         """How many readings count on a material, its parts included, or on a part. Raises NotFound."""
-        terms, values = ["retired_at IS NULL"], []
-        for what, name in (("material", material), ("part", part)):
-            if name is not None:
-                terms.append(f"{what}_id = ?")
-                values.append(self._id(what, name))
-        return int(self._reader.rows("SELECT count(*) FROM reading WHERE " + " AND ".join(terms), values)[0][0])
+        condition, values = self._those(material, part, None, include_retired=False)
+        return int(self._reader.rows("SELECT count(*) FROM reading r" + condition, values)[0][0])
 
     def each_reading(
         self,
@@ -288,26 +261,26 @@ class Records:
         include_retired: bool = False,
     ) -> Iterator[StoredReading]:
         """As :meth:`readings`, one at a time: for stores that do not fit in memory."""
-        from matdb.bench.readings import READINGS
-
         if kind is not None and kind not in READINGS:
             raise InputError("kind", kind, "one of " + ", ".join(READINGS))
-        terms, values = [], []
         with self._reader.snapshot():
-            if material is not None:
-                terms.append("r.material_id = ?")
-                values.append(self._id("material", material))
-            if part is not None:
-                terms.append("r.part_id = ?")
-                values.append(self._id("part", part))
-            if kind is not None:
-                terms.append("r.kind = ?")
-                values.append(kind)  # type: ignore[arg-type]
-            if not include_retired:
-                terms.append("r.retired_at IS NULL")
-            where = " WHERE " + " AND ".join(terms) if terms else ""
-            for row in self._reader.stream(codec.READING + where + " ORDER BY r.id", values):
-                yield codec.reading_of(row, self._shown)
+            condition, values = self._those(material, part, kind, include_retired)
+            for row in self._reader.stream(rows.READING + condition + " ORDER BY r.id", values):
+                yield rows.reading_of(row, self._shown)
+
+    def _those(
+        self, material: str | None, part: str | None, kind: str | None, include_retired: bool
+    ) -> tuple[str, list[object]]:
+        """What picks these readings ``r``, with its parameters. Raises NotFound."""
+        picked: dict[str, object] = {}
+        if material is not None:
+            picked["r.material_id"] = self._id("material", material)
+        if part is not None:
+            picked["r.part_id"] = self._id("part", part)
+        if kind is not None:
+            picked["r.kind"] = kind
+        terms = [f"{column} = ?" for column in picked] + ([] if include_retired else ["r.retired_at IS NULL"])
+        return " WHERE " + " AND ".join(terms) if terms else "", list(picked.values())
 
     def correct_reading(self, number: int, new: Reading, why: str) -> int:
         """Put a reading in the place of another, which is kept but counts no more.
@@ -336,15 +309,15 @@ class Records:
 
     # -- fits ----------------------------------------------------------------------------------------------
 
-    def evidence(self, material: str) -> Evidence:
+    def evidence(self, material: str) -> MaterialEvidence:
         """All that a fit of the material may use, at one instant. Raises NotFound."""
         with self._reader.snapshot():
             number = self._id("material", material)
-            return Evidence(
+            return MaterialEvidence(
                 material=self.material(material),
                 parts=tuple(self.parts(material)),
                 readings=tuple(self.readings(material)),
-                fingerprint=codec.fingerprint(self._reader.rows, number),
+                fingerprint=rows.fingerprint(self._reader.rows, number),
             )
 
     def save_fit(self, fit: FitRecord, published: Iterable[Sequence[Any]] | None = None) -> int:
@@ -374,10 +347,8 @@ class Records:
 
     def fit(self, number: int) -> FitRecord:
         """The fit of that number. Raises NotFound."""
-        rows = self._reader.rows(codec.FIT + " WHERE f.id = ?", (_number("fit", number),))
-        if not rows:
-            raise NotFound("fit", number)
-        return codec.fit_of(rows[0], self._shown, self.fit_reading_ids(number))
+        row = self._numbered("fit", rows.FIT + " WHERE f.id = ?", number)
+        return rows.fit_of(row, self._shown, self.fit_reading_ids(number))
 
     def newest_fit(self, material: str, *, reading_ids: bool = True) -> FitRecord | None:
         """The newest fit of a material, None when there is none; without the readings' numbers if so asked.
@@ -390,31 +361,31 @@ class Records:
         """
         with self._reader.snapshot():
             number = self._id("material", material)
-            newest = codec.FIT + " WHERE f.material_id = ? ORDER BY f.id DESC LIMIT 1"
-            rows = self._reader.rows(newest, (number,))
-            if not rows:
+            newest = rows.FIT + " WHERE f.material_id = ? ORDER BY f.id DESC LIMIT 1"
+            found = self._reader.rows(newest, (number,))
+            if not found:
                 return None
-            used = self.fit_reading_ids(rows[0][0]) if reading_ids else None
-            return codec.fit_of(rows[0], self._shown, used)
+            used = self.fit_reading_ids(found[0][0]) if reading_ids else None
+            return rows.fit_of(found[0], self._shown, used)
 
     def fits(self, material: str) -> list[FitRecord]:
         """All fits of a material, oldest first, without the readings' numbers. Raises NotFound."""
         number = self._id("material", material)
-        rows = self._reader.rows(codec.FIT + " WHERE f.material_id = ? ORDER BY f.id", (number,))
-        return [codec.fit_of(row, self._shown, None) for row in rows]
+        found = self._reader.rows(rows.FIT + " WHERE f.material_id = ? ORDER BY f.id", (number,))
+        return [rows.fit_of(row, self._shown, None) for row in found]
 
     def fit_reading_ids(self, number: int) -> tuple[int, ...]:
         """The numbers of the readings that a fit used."""
-        rows = self._reader.rows("SELECT reading_id FROM fit_reading WHERE fit_id = ? ORDER BY reading_id", (number,))
-        return tuple(row[0] for row in rows)
+        used = "SELECT reading_id FROM fit_reading WHERE fit_id = ? ORDER BY reading_id"
+        return tuple(row[0] for row in self._reader.rows(used, (number,)))
 
     def is_stale(self, fit: FitRecord) -> bool:
         """Whether the material, its parts or its readings changed since the fit. Raises NotFound."""
         with self._reader.snapshot():
             number = self._id("material", fit.material)
-            return codec.fingerprint(self._reader.rows, number) != fit.fingerprint
+            return rows.fingerprint(self._reader.rows, number) != fit.fingerprint
 
-    def publish(self, material: str, fit_id: int | None, rows: Iterable[Sequence[Any]]) -> int:
+    def publish(self, material: str, fit_id: int | None, published: Iterable[Sequence[Any]]) -> int:
         """Put a material's tabulated stiffness (:mod:`matdb.advice.tabulated`) in the place of what was there.
 
         Returns
@@ -429,7 +400,7 @@ class Records:
 
         """
         with self._change() as (connection, writer, _now):
-            count: int = writer.publish(connection, material, fit_id, rows)
+            count: int = writer.publish(connection, material, fit_id, published)
             return count
 
     # -- the store as a whole ------------------------------------------------------------------------------
@@ -446,15 +417,28 @@ class Records:
 
     def check(self) -> list[Finding]:
         """Look for damage in the whole store; see :func:`matdb.store.checking.check`."""
-        from matdb.store.checking import check
-
-        return check(self)
+        return checking.check(self._reader)
 
     def backup(self, to: str | os.PathLike[str]) -> None:
-        """Write the store as it is now to a new file; see :func:`matdb.store.copying.backup`."""
-        from matdb.store.copying import backup
+        """Write the store as it is now to a new file; see :func:`matdb.store.backups.backup`."""
+        backups.backup(self.place, to)
 
-        backup(self, to)
+    def at_one_instant(self) -> AbstractContextManager[None]:
+        """Let everything read inside see the store as it is at one instant."""
+        return self._reader.snapshot()
+
+    def table_rows(self, table: str) -> Iterator[dict[str, Any]]:
+        """Rows of a table as plain values, within :meth:`at_one_instant`; see :mod:`matdb.store.tables`."""
+        from matdb.store.tables import table_rows
+
+        return table_rows(self._reader, table)
+
+    def fill(self, tables: Mapping[str, Iterable[Mapping[str, Any]]]) -> dict[str, int]:
+        """Write whole tables into this store, which must be empty; see :func:`matdb.store.tables.fill_tables`."""
+        from matdb.store.tables import fill_tables
+
+        with self._change() as (connection, _, _now):
+            return fill_tables(connection, tables, self._shown)
 
     # -- within --------------------------------------------------------------------------------------------
 
@@ -467,42 +451,45 @@ class Records:
         """One transaction that writes, the functions that do, and the time it is."""
         if self.readonly:
             raise StoreReadOnly(self._shown, READ_ONLY_CURE)
-        from matdb.store import engine, writer
+        from matdb.store import transaction, writer
 
         if self._engine is None:
-            self._engine = engine.make_engine(self.place, self._wait_s)
-        with engine.writing(self._engine, self.place, self._wait_s, self._on_wait) as connection:
+            self._engine = transaction.make_engine(self.place, self._wait_s)
+        with transaction.writing(self._engine, self.place, self._wait_s, self._on_wait) as connection:
             yield connection, writer, dt.datetime.now(dt.UTC)
 
+    def _named(self, what: str, name: str) -> Any:
+        return self._built(what, self._one(what, f"{rows.SELECTS[what]} WHERE {what}.name = ?", name))
+
+    def _built(self, what: str, row: tuple[Any, ...]) -> Any:
+        with rows.whole(self._shown, what, row[0]):
+            return rows.BUILDERS[what](row)
+
+    def _by_name(self, sql: str, material: str | None = None) -> list[tuple[Any, ...]]:
+        """Rows, or those of a material's parts, by code point of the name, as every engine and setting must agree."""
+        if material is None:
+            found = self._reader.rows(sql)
+        else:
+            found = self._reader.rows(sql + " WHERE part.material_id = ?", (self._id("material", material),))
+        return sorted(found, key=lambda row: str(row[0]))
+
+    def _numbered(self, what: str, sql: str, number: object) -> tuple[Any, ...]:
+        found = self._reader.rows(sql, (_number(what, number),))
+        if not found:
+            raise NotFound(what, number)
+        return found[0]
+
     def _one(self, what: str, sql: str, name: str) -> tuple[Any, ...]:
-        rows = self._reader.rows(sql, (name,)) if isinstance(name, str) and name.isprintable() else []
-        if not rows:
-            raise self._missing(what, name)
-        return rows[0]
+        found = self._reader.rows(sql, (name,)) if isinstance(name, str) and name.isprintable() else []
+        if not found:
+            names = self._reader.rows(f"SELECT name FROM {what}")
+            raise rows.not_found(what, name, (str(row[0]) for row in names))
+        return found[0]
 
     def _id(self, what: str, name: str) -> int:
         if what not in ("material", "part", "mounting"):
             raise InputError("kind of record", what, "material, part or mounting")
         return int(self._one(what, f"SELECT id FROM {what} WHERE name = ?", name)[0])
-
-    def _missing(self, what: str, name: str) -> NotFound:
-        return codec.not_found(what, name, (str(row[0]) for row in self._reader.rows(f"SELECT name FROM {what}")))
-
-    @staticmethod
-    def _what(thing: object) -> str:
-        from matdb.form.part import Part
-        from matdb.material.record import Material
-        from matdb.mounting.record import Mounting
-
-        for kind, what in ((Material, "material"), (Part, "part"), (Mounting, "mounting")):
-            if isinstance(thing, kind):
-                return what
-        raise InputError("record", type(thing).__name__, "a material, a part or a mounting")
-
-
-def _by_name(rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
-    """By code point, as every engine and language setting must agree."""
-    return sorted(rows, key=lambda row: str(row[0]))
 
 
 def _number(what: str, number: object) -> int:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import fields
 from itertools import islice
 from operator import attrgetter
 from typing import Any
@@ -19,8 +17,6 @@ from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.arrays import pack
-from matdb.store.codec import definition_of, fingerprint, not_found
-from matdb.store.kept import FitRecord
 from matdb.store.models import (
     Base,
     EffectiveStiffnessRow,
@@ -32,53 +28,49 @@ from matdb.store.models import (
     ReadingRow,
     ReplacedRow,
 )
-from matdb.store.reader import stamp
+from matdb.store.rows import definition_of, fingerprint, not_found, own_fields, plain_json, row_of, stamp
+from matdb.store.stored import FitRecord
+from matdb.store.tables import insert_tuples
 
-__all__ = [
-    "add_materials",
-    "add_mountings",
-    "add_parts",
-    "add_readings",
-    "correct_reading",
-    "forget_published",
-    "insert_tuples",
-    "publish",
-    "remove_reading",
-    "replace",
-    "rows_of",
-    "save_fit",
-]
+__all__ = ["add_named", "add_readings", "correct_reading", "publish", "remove_reading", "replace", "save_fit"]
 
 _BATCH = 20000
 _TABLES: dict[str, type[Base]] = {"material": MaterialRow, "part": PartRow, "mounting": MountingRow}
 
 
-def add_materials(connection: sa.Connection, materials: Sequence[Material], now: dt.datetime) -> list[int]:
-    """Insert materials; answers their numbers."""
-    return _add_named(connection, "material", [_material_row(m) | {"added_at": now} for m in materials])
+def add_named(
+    connection: sa.Connection, what: str, things: Sequence[Material | Part | Mounting], now: dt.datetime
+) -> list[int]:
+    """Insert materials, or parts of known materials, or mountings, whose names must be new; answers their numbers."""
+    if not things:
+        return []
+    rows = [row_of(thing, number) | {"added_at": now} for thing, number in _with_material(connection, things)]
+    names = [thing.name for thing in things]
+    seen = set(_ids(connection, what, set(names), missing_ok=True))
+    for name in names:
+        if name in seen:
+            raise AlreadyExists(what, name)
+        seen.add(name)
+    try:
+        connection.execute(sa.insert(_TABLES[what]), rows)
+    except sa.exc.IntegrityError:  # another program was faster; only a server lets it get this far
+        raise AlreadyExists(what, names[0] if len(names) == 1 else "one of the names") from None
+    ids = _ids(connection, what, set(names))
+    return [ids[name] for name in names]
 
 
-def add_parts(connection: sa.Connection, parts: Sequence[Part], now: dt.datetime) -> list[int]:
-    """Insert parts of known materials; answers their numbers."""
-    ids = _ids(connection, "material", {p.material for p in parts})
-    rows = [_part_row(p, ids[p.material]) | {"added_at": now} for p in parts]
-    return _add_named(connection, "part", rows)
-
-
-def add_mountings(connection: sa.Connection, mountings: Sequence[Mounting], now: dt.datetime) -> list[int]:
-    """Insert mountings; answers their numbers."""
-    return _add_named(
-        connection,
-        "mounting",
-        [{"name": m.name, "definition": _plain_json(m.to_dict()), "added_at": now} for m in mountings],
-    )
+def _with_material(
+    connection: sa.Connection, things: Sequence[Material | Part | Mounting]
+) -> Iterator[tuple[Material | Part | Mounting, int | None]]:
+    """Each thing and, when it is a part, the number of its material."""
+    ids = _ids(connection, "material", {thing.material for thing in things if isinstance(thing, Part)})
+    return ((thing, ids[thing.material] if isinstance(thing, Part) else None) for thing in things)
 
 
 def add_readings(connection: sa.Connection, readings: Iterable[Reading], now: dt.datetime) -> list[int]:
     """Insert readings of known parts and materials, in batches past the ORM; answers their numbers.
 
-    SQLite takes tuples through the driver's ``executemany``, PostgreSQL through ``COPY``: several times
-    faster than an INSERT built per row. Numbers are drawn beforehand, so that the answer keeps the order.
+    Numbers are drawn beforehand, so that the answer keeps the order.
     """
     subjects: dict[tuple[str, str], tuple[int, int | None]] = {}
     ids: list[int] = []
@@ -91,15 +83,7 @@ def add_readings(connection: sa.Connection, readings: Iterable[Reading], now: dt
         for number, reading in zip(numbers, batch, strict=True):
             material_id, part_id = subjects[reading.subject, getattr(reading, reading.subject)]
             taken = logged if reading.taken_at is None else stamp(dialect, reading.taken_at)
-            row = (
-                number,
-                reading.kind,
-                material_id,
-                part_id,
-                taken,
-                logged,
-                *_GETTERS[reading.kind](reading),
-            )
+            row = (number, reading.kind, material_id, part_id, taken, logged, *_GETTERS[reading.kind](reading))
             by_kind.setdefault(reading.kind, []).append(row)
         for kind, rows in by_kind.items():
             insert_tuples(connection, "reading", _READING_COLUMNS[kind], rows)
@@ -132,55 +116,39 @@ def replace(
     """Give a material, part or mounting a new definition and keep what it said before."""
     table: Any = _TABLES[what]
     number = _ids(connection, what, {name})[name]
-    if isinstance(new, Material):
-        values = _material_row(new)
-    elif isinstance(new, Part):
-        material_id = _ids(connection, "material", {new.material})[new.material]
-        values = _part_row(new, material_id)
+    ((_, material_id),) = _with_material(connection, [new])
+    if material_id is not None:
         # A derived column, kept beside the part for the index; the readings themselves stay as they are.
         moved = sa.update(ReadingRow).where(ReadingRow.part_id == number).values(material_id=material_id)
         connection.execute(moved)
-    else:
-        values = {"name": new.name, "definition": _plain_json(new.to_dict())}
-    connection.execute(
-        sa.insert(ReplacedRow).values(
-            what=what,
-            record_id=number,
-            before=_plain_json(definition_of(old)),
-            replaced_at=now,
-            why=_reason(why),
-        )
-    )
-    if new.name != name and new.name in _ids(connection, what, {new.name}, missing_ok=True):
+    before = {"what": what, "record_id": number, "before": definition_of(old), "replaced_at": now, "why": _reason(why)}
+    connection.execute(sa.insert(ReplacedRow).values(**before))
+    if new.name != name and _ids(connection, what, {new.name}, missing_ok=True):
         raise AlreadyExists(what, new.name)
-    connection.execute(sa.update(table).where(table.id == number).values(**values))
-    if not isinstance(new, Mounting):
-        of_material = sa.select(PartRow.id).where(PartRow.material_id == number)
-        forget_published(connection, of_material if isinstance(new, Material) else [number])
+    connection.execute(sa.update(table).where(table.id == number).values(**row_of(new, material_id)))
+    if what == "material":
+        _forget_published(connection, _parts_of(number))
+    elif what == "part":
+        _forget_published(connection, [number])
 
 
 def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int:
     """Insert a fit with its arrays and the readings that it used; answers its number."""
     material_id = _ids(connection, "material", {fit.material})[fit.material]
     try:
-        arrays, meta = pack(fit.arrays), _plain_json(dict(fit.meta))
+        arrays, meta = pack(fit.arrays), plain_json(dict(fit.meta))
     except (ValueError, TypeError) as error:
         raise InputError("fit", fit.material, "plain values and arrays of real numbers", str(error)) from None
-    mark = fit.fingerprint or fingerprint(rows_of(connection), material_id)
-    inserted = connection.execute(
-        sa.insert(FitRow).values(
-            material_id=material_id,
-            created_at=fit.created_at or now,
-            program_version=fit.program_version,
-            seed=fit.seed,
-            meta=meta,
-            fingerprint=mark,
-            arrays=arrays,
-        )
-    )
-    key = inserted.inserted_primary_key
-    assert key is not None
-    number = int(key[0])
+    columns = {
+        "material_id": material_id,
+        "created_at": fit.created_at or now,
+        "program_version": fit.program_version,
+        "seed": fit.seed,
+        "meta": meta,
+        "fingerprint": fit.fingerprint or fingerprint(_rows_of(connection), material_id),
+        "arrays": arrays,
+    }
+    number = int(connection.execute(sa.insert(FitRow).values(**columns).returning(FitRow.id)).scalar_one())
     used = sorted(set(fit.reading_ids or ()))
     _check_readings_of(connection, material_id, fit, used)
     insert_tuples(connection, FitReadingRow.__tablename__, ("fit_id", "reading_id"), [(number, i) for i in used])
@@ -192,16 +160,20 @@ def publish(connection: sa.Connection, material: str, fit_id: int | None, rows: 
     material_id = _ids(connection, "material", {material})[material]
     known = sa.select(PartRow.name, PartRow.id).where(PartRow.material_id == material_id)
     numbers = {str(name): int(number) for name, number in connection.execute(known)}
-    forget_published(connection, sa.select(PartRow.id).where(PartRow.material_id == material_id))
-    columns = [c for c in EffectiveStiffnessRow.__table__.columns.keys() if c != "id"]  # noqa: SIM118 - no dict
+    _forget_published(connection, _parts_of(material_id))
+    columns = [c.name for c in EffectiveStiffnessRow.__table__.columns if c.name != "id"]
     ready = [(numbers[row[0]], *row[1:], fit_id) for row in rows if row[0] in numbers]
     insert_tuples(connection, EffectiveStiffnessRow.__tablename__, columns, ready)
     return len(ready)
 
 
-def forget_published(connection: sa.Connection, parts: Any) -> None:
+def _forget_published(connection: sa.Connection, parts: Any) -> None:
     """Drop the tabulated stiffness of parts: it holds no more."""
     connection.execute(sa.delete(EffectiveStiffnessRow).where(EffectiveStiffnessRow.part_id.in_(parts)))
+
+
+def _parts_of(material_id: int) -> Any:
+    return sa.select(PartRow.id).where(PartRow.material_id == material_id)
 
 
 def _check_readings_of(connection: sa.Connection, material_id: int, fit: FitRecord, used: list[int]) -> None:
@@ -216,48 +188,12 @@ def _check_readings_of(connection: sa.Connection, material_id: int, fit: FitReco
         raise InputError("fit reading_ids", fit.material, "numbers of readings of this material")
 
 
-def _material_row(material: Material) -> dict[str, Any]:
-    return {f.name: getattr(material, f.name) for f in fields(material)}
-
-
-def _part_row(part: Part, material_id: int) -> dict[str, Any]:
-    return {
-        "name": part.name,
-        "material_id": material_id,
-        "form_kind": part.form.kind,
-        "form": _plain_json(part.form.to_dict()),
-        "thread": part.thread,
-        "note": part.note,
-    }
-
-
-def _add_named(connection: sa.Connection, what: str, rows: list[dict[str, Any]]) -> list[int]:
-    """Insert rows whose names must be new."""
-    if not rows:
-        return []
-    table: Any = _TABLES[what]
-    names = [row["name"] for row in rows]
-    taken = set(_ids(connection, what, set(names), missing_ok=True))
-    seen: set[str] = set()
-    for name in names:
-        if name in taken or name in seen:
-            raise AlreadyExists(what, name)
-        seen.add(name)
-    try:
-        connection.execute(sa.insert(table), rows)
-    except sa.exc.IntegrityError:  # another program was faster; only a server lets it get this far
-        raise AlreadyExists(what, names[0] if len(names) == 1 else "one of the names") from None
-    ids = _ids(connection, what, seen)
-    return [ids[name] for name in names]
-
-
 def _ids(connection: sa.Connection, what: str, names: set[str], *, missing_ok: bool = False) -> dict[str, int]:
     """The numbers of names; raises for the first unknown one unless that is fine."""
     table: Any = _TABLES[what]
     found: dict[str, int] = {}
     wanted = sorted(names)
-    for start in range(0, len(wanted), 500):
-        some = wanted[start : start + 500]
+    for some in _hundreds(wanted):
         query = sa.select(table.name, table.id).where(table.name.in_(some))
         found.update((str(name), int(number)) for name, number in connection.execute(query))
     for name in wanted:
@@ -266,17 +202,18 @@ def _ids(connection: sa.Connection, what: str, names: set[str], *, missing_ok: b
     return found
 
 
+def _hundreds(names: Sequence[str]) -> Iterator[Sequence[str]]:
+    """A few hundred at a time: no engine takes any number of parameters."""
+    return (names[start : start + 500] for start in range(0, len(names), 500))
+
+
 # -- readings ----------------------------------------------------------------------------------------------
 
 _FIRST = ("id", "kind", "material_id", "part_id", "taken_at", "logged_at")
 
 
-def _own_fields(cls: type[Reading]) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(cls) if f.name not in (cls.subject, "taken_at"))
-
-
-_GETTERS = {kind: attrgetter(*_own_fields(cls)) for kind, cls in READINGS.items()}
-_READING_COLUMNS = {kind: (*_FIRST, *_own_fields(cls)) for kind, cls in READINGS.items()}
+_GETTERS = {kind: attrgetter(*own_fields(cls)) for kind, cls in READINGS.items()}
+_READING_COLUMNS = {kind: (*_FIRST, *own_fields(cls)) for kind, cls in READINGS.items()}
 
 
 def _batches(readings: Iterable[Reading]) -> Iterator[list[Reading]]:
@@ -295,18 +232,12 @@ def _look_up(
 ) -> None:
     """Fill in the material's and the part's number of every subject in the batch."""
     wanted = {(r.subject, getattr(r, r.subject)) for r in batch} - subjects.keys()
-    parts = {name for subject, name in wanted if subject == "part"}
-    materials = {name for subject, name in wanted if subject == "material"}
-    if materials:
-        found = _ids(connection, "material", materials)
-        subjects.update((("material", name), (number, None)) for name, number in found.items())
-    if parts:
-        numbers = _ids(connection, "part", parts)
-        names = sorted(parts)
-        for start in range(0, len(names), 500):
-            some = [numbers[n] for n in names[start : start + 500]]
-            query = sa.select(PartRow.name, PartRow.material_id, PartRow.id).where(PartRow.id.in_(some))
-            subjects.update((("part", n), (m, p)) for n, m, p in connection.execute(query))
+    numbers = _ids(connection, "material", {name for subject, name in wanted if subject == "material"})
+    subjects.update((("material", name), (number, None)) for name, number in numbers.items())
+    parts = _ids(connection, "part", {name for subject, name in wanted if subject == "part"})
+    for some in _hundreds(sorted(parts)):
+        query = sa.select(PartRow.name, PartRow.material_id, PartRow.id).where(PartRow.name.in_(some))
+        subjects.update((("part", n), (m, p)) for n, m, p in connection.execute(query))
 
 
 def _draw_numbers(connection: sa.Connection, count: int) -> list[int]:
@@ -318,23 +249,6 @@ def _draw_numbers(connection: sa.Connection, count: int) -> list[int]:
         "SELECT nextval(pg_get_serial_sequence('reading', 'id')) FROM generate_series(1, %s)", (count,)
     )
     return [int(n) for n in drawn.scalars()]
-
-
-def insert_tuples(
-    connection: sa.Connection, table: str, columns: Sequence[str], rows: Sequence[tuple[Any, ...]]
-) -> None:
-    """Insert rows as they are, as fast as the driver can."""
-    if not rows:
-        return
-    names = ", ".join(f'"{c}"' for c in columns)
-    if connection.dialect.name == "sqlite":
-        marks = ", ".join("?" * len(columns))
-        connection.exec_driver_sql(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', rows)
-        return
-    driver: Any = connection.connection.driver_connection
-    with driver.cursor() as cursor, cursor.copy(f'COPY "{table}" ({names}) FROM STDIN') as copy:
-        for row in rows:
-            copy.write_row(row)
 
 
 def _retire(connection: sa.Connection, number: int, why: str, now: dt.datetime) -> None:
@@ -363,24 +277,11 @@ def _reason(why: str) -> str:
     return checked_text("why", why.strip(), 1000)
 
 
-def rows_of(connection: sa.Connection) -> Any:
-    """The connection as what the fixed statements of :mod:`matdb.store.codec` run on."""
+def _rows_of(connection: sa.Connection) -> Any:
+    """The connection as what the fixed statements of :mod:`matdb.store.rows` run on."""
 
     def rows(sql: str, parameters: Sequence[object]) -> list[tuple[Any, ...]]:
         text = sql if connection.dialect.name == "sqlite" else sql.replace("?", "%s")
         return [tuple(row) for row in connection.exec_driver_sql(text, tuple(parameters))]
 
     return rows
-
-
-def _plain_json(values: Any) -> Any:
-    """The values as JSON gives them back; NumPy scalars and arrays become plain, NaN is refused."""
-    return json.loads(json.dumps(values, allow_nan=False, default=_plain))
-
-
-def _plain(value: Any) -> Any:
-    if hasattr(value, "tolist"):
-        return value.tolist()
-    if isinstance(value, dt.datetime | dt.date):
-        return value.isoformat()
-    raise TypeError(f"{type(value).__name__} cannot be kept")

@@ -311,7 +311,7 @@ def case_make(folder: Path, quick: bool) -> list[list[Any]]:
     import matdb
     from matdb.bench.readings import RingDown
     from matdb.exchange.demo_scenario import demo_scenario
-    from matdb.store.kept import FitRecord
+    from matdb.store.stored import FitRecord
 
     scenario = demo_scenario()
     with matdb.open_store(folder / "demo.sqlite") as store:
@@ -351,7 +351,7 @@ def case_make(folder: Path, quick: bool) -> list[list[Any]]:
 def case_store(folder: Path, quick: bool) -> list[list[Any]]:
     """Opening, a long list, and the newest curve in a small and a large store."""
     import matdb
-    from matdb.store.codec import FIT, PART_LINE
+    from matdb.store.rows import FIT, PART_LINE
 
     rounds = 5 if quick else 15
     large = folder / "large.sqlite"

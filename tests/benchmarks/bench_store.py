@@ -23,8 +23,8 @@ from store.sample_records import fill
 
 from matdb.bench.readings import RingDown
 from matdb.store import Records
-from matdb.store.engine import make_engine, writing
-from matdb.store.where import locate
+from matdb.store.location import locate
+from matdb.store.transaction import make_engine, writing
 
 ROUNDS = 3
 

@@ -14,7 +14,7 @@ import numpy as np
 
 import matdb
 from matdb.curve.fit import prior_curve
-from matdb.exchange.columns import COLUMNS
+from matdb.exchange.columns import columns
 from matdb.exchange.csv_file import csv_text
 from matdb.exchange.tables import readings_table
 from matdb.exchange.whole_store import store_text
@@ -239,7 +239,7 @@ SEEDS = {
 
 #: Words that the files are made of.
 WORDS = sorted(
-    {name for c in COLUMNS for name in (c.field, c.stem, *c.aliases)}
+    {name for c in columns().values() for name in (c.name, c.stem, *c.aliases)}
     | set(UNITS.values())
     | {"ring-down", "resonance", "deflection", "modulus", "hardness", "shear", "41 A", "30 OO", "nan", "inf", "1e999"}
     | {"-9999", "%", "°C", "K", "g", "lb", "time", "date", "utc", "valid", "dew", "base", "abs", "TX", "TN", "M05/M07"}

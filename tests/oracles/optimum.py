@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.evidence import GROUPS, Evidence, ln_tolerant
-from matdb.curve.parameters import COLUMNS
+from matdb.curve.parameters import COLUMNS, DIMENSION
 from matdb.curve.posterior import VARIANTS, Posterior, Variant, unpack
-from matdb.curve.prior import DIMENSION, Prior, ln_fact_density
+from matdb.curve.prior import Prior, ln_fact_density
 from matdb.errors import InputError
 
 __all__ = ["Minimum", "MostProbable", "Objective", "least_squares", "most_probable"]

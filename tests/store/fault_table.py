@@ -39,7 +39,7 @@ from matdb.api import Store
 from matdb.cli.run import run
 from matdb.store import Records, revisions
 
-for _name in ("alembic.command", "alembic.config", "matdb.store.aside", "matdb.store.checking", "matdb.store.writer"):
+for _name in ("alembic.command", "alembic.config", "matdb.store.backups", "matdb.store.checking", "matdb.store.writer"):
     importlib.import_module(_name)
 
 SMALL = "--small" in sys.argv

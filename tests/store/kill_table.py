@@ -42,7 +42,7 @@ from matdb.exchange.tables import readings_table
 from matdb.exchange.whole_store import export_store
 from matdb.store import FitRecord, Records, revisions
 
-for _name in ("alembic.command", "alembic.config", "matdb.store.aside", "matdb.store.checking", "matdb.store.writer"):
+for _name in ("alembic.command", "alembic.config", "matdb.store.backups", "matdb.store.checking", "matdb.store.writer"):
     importlib.import_module(_name)  # before the forks, so that the time of a work is not that of its imports
 
 #: Less of everything, for the test suite.

@@ -23,12 +23,12 @@ from matdb.form import Part, Ring, Strut
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store import Records, schema
-from matdb.store.copying import _advance_numbers, copy_table
-from matdb.store.engine import make_engine, writing
+from matdb.store.connection import Reader
+from matdb.store.location import locate
 from matdb.store.models import Base
-from matdb.store.reader import Reader
 from matdb.store.revisions import APPLICATION_ID
-from matdb.store.where import locate
+from matdb.store.tables import advance_numbers, copy_table
+from matdb.store.transaction import make_engine, writing
 
 SNAPSHOTS = Path(__file__).parent / "revisions"
 ANSWERS = SNAPSHOTS / "answers.json"
@@ -139,7 +139,7 @@ def write_dumps(revision, newest, server, folder):
                 for table in Base.metadata.sorted_tables:
                     if table.name in held:
                         copy_table(reader, connection, table, where)
-                        _advance_numbers(connection, table)
+                        advance_numbers(connection, table)
         engine.dispose()
     with closing(sqlite3.connect(old)) as connection:
         text = "\n".join(connection.iterdump()) + "\n"

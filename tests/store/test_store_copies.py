@@ -68,16 +68,16 @@ def test_a_copy_holds_the_same(full, engine, server, tmp_path):
 
 
 def test_a_copy_that_comes_back_different_is_not_kept(full, tmp_path, monkeypatch):
-    from matdb.store import writer
+    from matdb.store import tables
 
-    plain = writer.insert_tuples
+    plain = tables.insert_tuples
 
     def careless(connection, table, columns, rows):
         if table == "reading":
             rows = [tuple(19.0 if v == 23.0 else v for v in row) for row in rows]
         plain(connection, table, columns, rows)
 
-    monkeypatch.setattr(writer, "insert_tuples", careless)
+    monkeypatch.setattr(tables, "insert_tuples", careless)
     with Records(tmp_path / "copy.sqlite") as copy:
         with pytest.raises(StoreError, match="gave back another reading"):
             copy_store(full, copy)

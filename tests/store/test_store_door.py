@@ -17,8 +17,8 @@ from store.sample_records import AMBER, fill
 from matdb.errors import InputError, MatdbError, MissingExtra, NotAStore, StoreBusy, StoreError
 from matdb.material.record import Material
 from matdb.store import Records, default_store
-from matdb.store.reader import Reader
-from matdb.store.where import locate, masked
+from matdb.store.connection import Reader
+from matdb.store.location import locate, masked
 
 
 def foreign(path, *statements):
@@ -126,8 +126,8 @@ def test_reading_only_neither_makes_nor_changes(file, tmp_path):
 
 AS_NOBODY = """
 import json, os, sys, difflib, sqlite3, urllib.parse
-import numpy, alembic.command, alembic.config, matdb.store.engine, matdb.store.writer, matdb.store.records
-import matdb.mounting.record, matdb.form, matdb.material.families, matdb.store.checking, matdb.store.copying
+import numpy, alembic.command, alembic.config, matdb.store.transaction, matdb.store.writer, matdb.store.records
+import matdb.mounting.record, matdb.form, matdb.material.families, matdb.store.backups, matdb.store.tables
 import sqlalchemy.dialects.sqlite, platformdirs
 from pathlib import Path
 from matdb.errors import MatdbError
@@ -372,7 +372,7 @@ def test_reading_does_not_import_sqlalchemy(file, python):
         "import sys; from matdb.store import Records\n"
         "with Records(sys.argv[1]) as records:\n"
         "    records.parts(); records.newest_fit('amber 40A'); records.readings(); records.mountings()\n"
-        "print(sorted({'sqlalchemy', 'alembic', 'psycopg', 'platformdirs'} & set(sys.modules)))"
+        "print(sorted({'sqlalchemy', 'alembic', 'psycopg'} & set(sys.modules)))"
     )
     assert python(code, file).communicate() == ("[]\n", "")
 

@@ -10,8 +10,8 @@ from matdb.errors import MatdbError, NotAStore, StoreError
 from matdb.exchange.whole_store import store_text
 from matdb.material.record import Material
 from matdb.store import FitRecord, Records
-from matdb.store.reader import connect_sqlite
-from matdb.store.where import locate
+from matdb.store.connection import connect_sqlite
+from matdb.store.location import locate
 
 
 def forged(path, *statements, parameters=()):
@@ -80,7 +80,7 @@ def test_functions_of_a_schema_are_not_trusted(file):
 
 
 def test_a_cell_that_would_fill_the_memory_is_refused(file, monkeypatch):
-    monkeypatch.setattr("matdb.store.reader._MOST_CELL", 100_000)
+    monkeypatch.setattr("matdb.store.connection._MOST_CELL", 100_000)
     forged(file, "UPDATE material SET note = hex(zeroblob(200000))")
     with Records(file) as records, pytest.raises(StoreError, match="larger than any"):
         records.materials()

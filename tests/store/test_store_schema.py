@@ -26,10 +26,10 @@ from matdb.api import Store
 from matdb.errors import NewerStore, StoreError
 from matdb.exchange.whole_store import store_text
 from matdb.shipped import migrations_folder
-from matdb.store import FitRecord, Records, revisions, schema
-from matdb.store.engine import make_engine, writing
+from matdb.store import FitRecord, Records, revisions, schema, upgrading
+from matdb.store.location import locate
 from matdb.store.models import Base
-from matdb.store.where import locate
+from matdb.store.transaction import make_engine, writing
 
 SNAPSHOTS = Path(__file__).parent / "revisions"
 DRAWS = np.array([[1.0, -2.5e-7, np.pi], [0.0, 1e300, -0.1]])
@@ -154,9 +154,10 @@ def newer_program(monkeypatch, tmp_path):
         shutil.copytree(migrations_folder(), folder, dirs_exist_ok=True)
         text = FURTHER.format(pause=pause, then=then, next=NEXT, head=revisions.HEAD)
         (folder / "versions" / f"{NEXT}_go_on.py").write_text(text)
-        monkeypatch.setattr("matdb.shipped.migrations_folder", lambda: folder)
+        monkeypatch.setattr("matdb.store.schema.migrations_folder", lambda: folder)
         monkeypatch.setattr(schema, "REVISIONS", (*revisions.REVISIONS, NEXT))
         monkeypatch.setattr(schema, "HEAD", NEXT)
+        monkeypatch.setattr(upgrading, "HEAD", NEXT)
         return folder
 
     return become
@@ -184,7 +185,7 @@ def test_an_upgrade_keeps_every_row_and_a_copy_of_the_old_file(file, newer_progr
     with Records(file) as records:
         records.backup(before)
     newer_program()
-    schema.open_reader(locate(file), wait_s=5.0)[0].close()
+    upgrading.open_reader(locate(file), wait_s=5.0)[0].close()
     assert {"colour", "remark"} <= columns(file, "material")
     assert len(rows_of(file, "SELECT * FROM reading")) == len(READINGS)
     assert rows_of(file, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
@@ -217,7 +218,7 @@ def test_an_upgrade_on_a_server_keeps_every_row_and_a_copy(
     left = tmp_path / "kept" / "here" / f"{name}-{mark}.{revisions.HEAD}.20240203T040506000007Z.sqlite.part"
     left.write_text("what a killed upgrade left")
     newer_program()
-    with contextlib.closing(schema.open_reader(locate(where), wait_s=5.0)[0]):
+    with contextlib.closing(upgrading.open_reader(locate(where), wait_s=5.0)[0]):
         pass
     assert rows_of(where, "SELECT remark FROM material ORDER BY id") == [("",), ("two\nlines",)]
     assert rows_of(where, "SELECT version_num FROM alembic_version") == [(NEXT,)]
@@ -248,16 +249,16 @@ def test_without_a_copy_no_upgrade_begins(where, newer_program, fault, tmp_path,
         says = "File exists|Not a directory"
     else:
 
-        def full(place, to):
+        def full(place, revision, wait_s, to):
             to.write_bytes(b"half")
             raise StoreError(str(to), "the disk is full; nothing was written")
 
-        monkeypatch.setattr("matdb.store.aside.vacuum_into", full)
+        monkeypatch.setattr("matdb.store.backups._copy_into", full)
         says = "the disk is full"
     with pytest.raises(
         StoreError, match=rf"no copy can be kept in .* before the upgrade \({says}.*nothing was"
     ) as caught:
-        schema.open_reader(locate(where), wait_s=5.0)
+        upgrading.open_reader(locate(where), wait_s=5.0)
     assert caught.value.where == where
     assert rows_of(where, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
     assert not [p for p in tmp_path.rglob("*") if ".part" in p.name]
@@ -268,7 +269,7 @@ def test_an_upgrade_is_told_with_its_copy(where, newer_program):
         fill(records)
         assert records.upgraded is None
     newer_program()
-    reader, _, done = schema.open_reader(locate(where), wait_s=5.0)
+    reader, _, done = upgrading.open_reader(locate(where), wait_s=5.0)
     reader.close()
     assert (done.before, done.after) == (revisions.HEAD, NEXT)
     assert rows_of(done.copy, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
@@ -276,11 +277,9 @@ def test_an_upgrade_is_told_with_its_copy(where, newer_program):
 
 def test_nobody_writes_between_the_copy_and_the_upgrade(where, newer_program, monkeypatch):
     """A program of the old version that goes on logging is kept out, so that the copy lacks nothing."""
-    from matdb.store import aside
-
     with Records(where) as records:
         fill(records)
-    plain, told = aside.copy_aside, []
+    plain, told = upgrading.copy_before_upgrade, []
 
     def copy(place, revision, wait_s):
         kept = plain(place, revision, wait_s)
@@ -295,8 +294,8 @@ def test_nobody_writes_between_the_copy_and_the_upgrade(where, newer_program, mo
         return kept
 
     newer_program()
-    monkeypatch.setattr(aside, "copy_aside", copy)
-    schema.open_reader(locate(where), wait_s=5.0)[0].close()
+    monkeypatch.setattr(upgrading, "copy_before_upgrade", copy)
+    upgrading.open_reader(locate(where), wait_s=5.0)[0].close()
     assert told == ["StoreBusy"]
     assert rows_of(where, "SELECT count(*) FROM reading WHERE note = 'late'") == [(0,)]
 
@@ -307,7 +306,7 @@ def test_a_user_without_rights_does_not_upgrade(server, empty_store_template, ne
     server.sql(f"GRANT SELECT ON ALL TABLES IN SCHEMA public TO waiting_{name}", name)
     newer_program()
     with pytest.raises(StoreError, match="older than this program; this user may not write"):
-        schema.open_reader(locate(server.url(name, f"waiting_{name}")), wait_s=5.0)
+        upgrading.open_reader(locate(server.url(name, f"waiting_{name}")), wait_s=5.0)
     assert not (tmp_path / "state").exists()
 
 
@@ -317,7 +316,7 @@ def test_an_upgrade_that_fails_changes_nothing(where, newer_program, then):
         fill(records)
     newer_program(then=then)
     with pytest.raises((ValueError, StoreError)):
-        schema.open_reader(locate(where), wait_s=5.0)
+        upgrading.open_reader(locate(where), wait_s=5.0)
     assert rows_of(where, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
     assert rows_of(where, "SELECT note FROM material ORDER BY id") == [("",), ("two\nlines",)]
     with pytest.raises(StoreError):
@@ -327,18 +326,18 @@ def test_an_upgrade_that_fails_changes_nothing(where, newer_program, then):
 def test_a_row_left_without_its_parent_stops_an_upgrade(file, newer_program):
     newer_program(then="op.execute('DELETE FROM material WHERE id = 2')")
     with pytest.raises(StoreError, match="points to none"):
-        schema.open_reader(locate(file), wait_s=5.0)
+        upgrading.open_reader(locate(file), wait_s=5.0)
     assert rows_of(file, "SELECT count(*) FROM material") == [(2,)]
 
 
 def test_a_killed_upgrade_is_as_if_it_never_began(file, newer_program, python):
     folder = newer_program(pause=0.15)
     code = (
-        "import sys, pathlib, matdb.shipped; from matdb.store import schema; from matdb.store.where import locate\n"
-        "import alembic.command, alembic.config, matdb.store.engine, matdb.store.models\n"
-        "matdb.shipped.migrations_folder = lambda: pathlib.Path(sys.argv[2])\n"
-        f"schema.REVISIONS, schema.HEAD = {(*revisions.REVISIONS, NEXT)!r}, {NEXT!r}\n"
-        "print('go', flush=True); schema.open_reader(locate(sys.argv[1]), wait_s=5.0); print('end', flush=True)"
+        "import sys, pathlib; from matdb.store import schema, upgrading; from matdb.store.location import locate\n"
+        "import alembic.command, alembic.config, matdb.store.transaction, matdb.store.models\n"
+        "schema.migrations_folder = lambda: pathlib.Path(sys.argv[2])\n"
+        f"schema.REVISIONS, schema.HEAD = {(*revisions.REVISIONS, NEXT)!r}, {NEXT!r}; upgrading.HEAD = schema.HEAD\n"
+        "print('go', flush=True); upgrading.open_reader(locate(sys.argv[1]), wait_s=5.0); print('end', flush=True)"
     )
     draw = random.Random(3)
     for _ in range(2):
@@ -350,13 +349,13 @@ def test_a_killed_upgrade_is_as_if_it_never_began(file, newer_program, python):
         assert rows_of(file, "SELECT version_num FROM alembic_version") == [(revisions.HEAD,)]
         assert "note" in columns(file, "material")
         assert columns(file, "extra") == set()
-    schema.open_reader(locate(file), wait_s=5.0)[0].close()
+    upgrading.open_reader(locate(file), wait_s=5.0)[0].close()
     assert rows_of(file, "SELECT version_num FROM alembic_version") == [(NEXT,)]
 
 
 def test_a_store_of_a_newer_program_is_refused_and_untouched(where, newer_program, monkeypatch):
     newer_program()
-    schema.open_reader(locate(where), wait_s=5.0)[0].close()
+    upgrading.open_reader(locate(where), wait_s=5.0)[0].close()
     before = Path(where).read_bytes() if "://" not in where else None
     monkeypatch.undo()
     with pytest.raises(NewerStore, match=rf"schema {NEXT}, this one knows up to .* pip install --upgrade"):
@@ -367,7 +366,7 @@ def test_a_store_of_a_newer_program_is_refused_and_untouched(where, newer_progra
 def test_two_programs_that_make_the_same_store_make_one(tmp_path, server, python):
     for where in (str(tmp_path / "new.sqlite"), server.url(server.database())):
         code = (
-            "import sys, alembic.command, matdb.store.engine; from matdb.store import Records\n"
+            "import sys, alembic.command, matdb.store.transaction; from matdb.store import Records\n"
             "print('go', flush=True); sys.stdin.readline()\n"
             "with Records(sys.argv[1]) as records: print(records.check())"
         )

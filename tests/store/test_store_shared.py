@@ -10,7 +10,7 @@ from store import kill_table
 from matdb.store import FitRecord, Records
 
 BUSY = """
-import json, sys, matdb.store.engine, matdb.store.writer
+import json, sys, matdb.store.transaction, matdb.store.writer
 from matdb.bench.readings import RingDown
 from matdb.errors import AlreadyExists, InputError
 from matdb.material.record import Material
@@ -138,12 +138,12 @@ def test_a_full_disk_keeps_what_was_there(file):
     """SQLite's own limit on pages answers as a full disk does."""
     from matdb.bench.readings import RingDown
     from matdb.errors import StoreError
-    from matdb.store import engine
+    from matdb.store import transaction
 
     reading = RingDown(part="007", temperature_c=20, mass_kg=1, frequency_hz=9, note="x" * 500)
     with Records(file) as records:
         before = records.readings()
-        records._engine = engine.make_engine(records.place, 5.0)
+        records._engine = transaction.make_engine(records.place, 5.0)
         with records._engine.connect() as connection:
             pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
             connection.exec_driver_sql(f"PRAGMA max_page_count = {pages + 20}")

@@ -28,7 +28,6 @@ from matdb.bench.thermal.soak import (
     drifted,
     service_note,
 )
-from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.form.part import Part
 
@@ -87,18 +86,7 @@ def body_of(form: FormBase) -> Body | None:
     Body or None
         Its body; None for forms known by readings alone and for cable loops.
     """
-    if form.kind == "cable-loop":
-        return None
-    halves = getattr(form, "halves", None)
-    if halves:
-        return body_of(max(halves, key=lambda half: half.height_mm))
-    bottom, top = getattr(form, "bottom_mm", None), getattr(form, "top_mm", None)
-    if bottom is not None and top is not None:
-        return Body(getattr(form, "height_mm", None), 0.5 * (bottom + top))
-    try:
-        return Body.of(form)
-    except InputError:
-        return None
+    return None if form.solid_mm is None else Body(*form.solid_mm)
 
 
 def bench_state(reading: Reading, part: Part | None, family: str) -> BenchState:

@@ -6,8 +6,7 @@ fixed text with bound parameters, the same on SQLite and PostgreSQL.
 
 from __future__ import annotations
 
-import datetime as dt
-import json
+import sqlite3
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -15,10 +14,10 @@ from typing import Any
 from urllib.parse import quote
 
 from matdb.errors import MissingExtra
-from matdb.store.faults import faults
-from matdb.store.where import Place
+from matdb.store.driver_errors import translated_errors
+from matdb.store.location import Place
 
-__all__ = ["Reader", "as_json", "as_time", "connect_postgresql", "connect_sqlite", "stamp"]
+__all__ = ["Reader", "connect_postgresql", "connect_sqlite"]
 
 
 #: Largest cell that is read or written, bytes: the largest block of arrays, and room to spare.
@@ -44,7 +43,7 @@ class Reader:
         self._lock = threading.RLock()
         self._deep = 0
         self._sqlite = place.path is not None
-        with faults(place):
+        with translated_errors(place):
             if self._sqlite:
                 mode = "mode=ro&immutable=1" if immutable else "mode=rw"
                 self._connection: Any = connect_sqlite(place, mode, wait_s)
@@ -55,14 +54,14 @@ class Reader:
 
     def rows(self, sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
         """All rows of one statement; parameters are written ``?``."""
-        with self._lock, faults(self.place):
+        with self._lock, translated_errors(self.place):
             if self._sqlite:
                 return list(self._connection.execute(sql, parameters))
             return list(self._connection.execute(sql.replace("?", "%s"), parameters or None))
 
     def stream(self, sql: str, parameters: Sequence[object] = (), size: int = 5000) -> Iterator[tuple[Any, ...]]:
         """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
-        with faults(self.place):
+        with translated_errors(self.place):
             if self._sqlite:
                 yield from self._connection.execute(sql, parameters)
                 return
@@ -80,13 +79,13 @@ class Reader:
                 return
             self._deep = 1
             try:
-                with faults(self.place):
+                with translated_errors(self.place):
                     begin = "BEGIN" if self._sqlite else "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
                     self._connection.execute(begin)
                 try:
                     yield
                 finally:
-                    with faults(self.place):
+                    with translated_errors(self.place):
                         self._connection.execute("ROLLBACK")
             finally:
                 self._deep = 0
@@ -98,8 +97,6 @@ class Reader:
 
 def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
     """A driver connection to the file with nothing of the file trusted."""
-    import sqlite3
-
     connection = sqlite3.connect(
         f"file:{quote(str(place.file))}?{mode}",
         uri=True,
@@ -121,22 +118,3 @@ def connect_postgresql(place: Place, wait_s: float, **more: Any) -> Any:
         raise MissingExtra("a store on a PostgreSQL server", "postgresql") from None
     settings = f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8"
     return psycopg.connect(place.url, autocommit=True, connect_timeout=10, options=settings, **more)
-
-
-def as_json(value: Any) -> Any:
-    """A JSON column: text from SQLite, an object from PostgreSQL."""
-    return json.loads(value) if isinstance(value, str | bytes) else value
-
-
-def as_time(value: Any) -> dt.datetime | None:
-    """A time column: text in UTC from SQLite, an aware time from PostgreSQL."""
-    if value is None:
-        return None
-    time: dt.datetime = dt.datetime.fromisoformat(value) if isinstance(value, str) else value
-    return time.replace(tzinfo=dt.UTC) if time.tzinfo is None else time.astimezone(dt.UTC)
-
-
-def stamp(dialect: str, time: dt.datetime) -> Any:
-    """An aware time as the driver takes it: what :func:`as_time` undoes."""
-    utc = time.astimezone(dt.UTC)
-    return utc.strftime("%Y-%m-%d %H:%M:%S.%f") if dialect == "sqlite" else utc

@@ -7,9 +7,11 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import platformdirs
+
 from matdb.errors import InputError, StoreError, StoreReadOnly
 
-__all__ = ["Place", "default_store", "locate"]
+__all__ = ["Place", "default_store", "has_log", "is_shut", "locate", "masked"]
 
 _ALLOWED = "a file, sqlite:///file, or postgresql+psycopg://user@host/database"
 
@@ -43,8 +45,6 @@ class Place:
 
 def default_store() -> Path:
     """The store that is used when none is named: ``store.sqlite`` in the user's data folder."""
-    import platformdirs
-
     return Path(platformdirs.user_data_dir("matdb", appauthor=False)) / "store.sqlite"
 
 
@@ -95,3 +95,21 @@ def masked(url: str) -> str:
         rest = f"{user}{':***' if colon else ''}@{host}"
     rest = re.sub(r"(?i)([?&][^=&]*pass[^=&]*=)[^&]*", r"\1***", rest)
     return f"{scheme}://{rest}"
+
+
+def is_shut(place: Place) -> bool:
+    """Whether this user may write neither the file nor its folder, and nobody is writing it just now.
+
+    Such a file is read as it lies: SQLite would need lock files beside it, and those of another user would
+    be in the owner's way. A log beside the file shows that somebody is at it; then the locks are there.
+    """
+    if place.path is None:
+        return False
+    may_write = os.access(place.path, os.W_OK) and os.access(place.path.parent, os.W_OK)
+    return not may_write and not has_log(place.path)
+
+
+def has_log(path: Path) -> bool:
+    """Whether SQLite's log with writes not yet in the file lies beside it."""
+    log = path.with_name(path.name + "-wal")
+    return log.exists() and log.stat().st_size > 0

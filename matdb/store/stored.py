@@ -6,17 +6,16 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
-    from matdb.bench.readings import Reading
-    from matdb.form.part import Part
-    from matdb.material.record import Material
+from matdb.bench.readings import Reading
+from matdb.form.part import Part
+from matdb.material.record import Material
 
-__all__ = ["Evidence", "Finding", "FitRecord", "StoredReading", "Upgraded"]
+__all__ = ["Finding", "FitRecord", "MaterialEvidence", "PartLine", "StoredReading", "Upgraded"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +114,7 @@ class FitRecord:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Evidence:
+class MaterialEvidence:
     """All that a fit of one material may use, read at one instant.
 
     Attributes

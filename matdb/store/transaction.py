@@ -10,9 +10,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from matdb.errors import StoreError, StoreReadOnly
-from matdb.store.faults import faults, is_busy
-from matdb.store.reader import connect_postgresql, connect_sqlite
-from matdb.store.where import Place
+from matdb.store.connection import connect_postgresql, connect_sqlite
+from matdb.store.driver_errors import is_busy, translated_errors
+from matdb.store.location import Place
 
 __all__ = ["make_engine", "writing"]
 
@@ -35,10 +35,7 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
     """
     if place.path is None:
         return sa.create_engine(
-            "postgresql+psycopg://",
-            creator=lambda: _postgresql(place, wait_s),
-            pool_pre_ping=True,
-            pool_size=2,
+            "postgresql+psycopg://", creator=lambda: _postgresql(place, wait_s), pool_pre_ping=True, pool_size=2
         )
     engine = sa.create_engine(
         "sqlite://",
@@ -103,29 +100,9 @@ def writing(
         The store cannot be written.
 
     """
-    started = time.monotonic()
-    with faults(place):
-        while True:
-            connection = None
-            try:
-                connection = engine.connect()
-                if not foreign_keys and place.path is not None:
-                    _foreign_keys(connection, on=False)
-                connection.begin()
-                break
-            except sa.exc.DBAPIError as error:
-                _close(connection)
-                waited = time.monotonic() - started
-                if not is_busy(error) or waited >= wait_s:
-                    raise
-                if on_wait is not None:
-                    on_wait(waited)
-            except Exception as error:  # the pragmas of a new connection come without SQLAlchemy's wrapping
-                _close(connection)
-                waited = time.monotonic() - started
-                if not is_busy(error) or waited >= wait_s:
-                    raise
-                time.sleep(0.05)
+    loose = not foreign_keys and place.path is not None
+    with translated_errors(place):
+        connection = _begun(engine, wait_s, on_wait, loose)
         try:
             if place.path is None and connection.exec_driver_sql("SHOW transaction_read_only").scalar() == "on":
                 raise StoreReadOnly(place.shown, "the server takes no writes from this user now")
@@ -134,17 +111,35 @@ def writing(
         finally:
             if connection.in_transaction():
                 connection.rollback()
-            if not foreign_keys and place.path is not None:
+            if loose:
                 _foreign_keys(connection, on=True)
             connection.close()
+
+
+def _begun(engine: sa.Engine, wait_s: float, on_wait: Callable[[float], None] | None, loose: bool) -> sa.Connection:
+    """A connection that has begun to write, after waiting for others if need be."""
+    started = told = time.monotonic()
+    while True:
+        connection = None
+        try:
+            connection = engine.connect()
+            if loose:
+                _foreign_keys(connection, on=False)
+            connection.begin()
+            return connection
+        except Exception as error:
+            if connection is not None:
+                connection.close()
+            now = time.monotonic()
+            if not is_busy(error) or now - started >= wait_s:
+                raise
+            if on_wait is not None and now - told >= 0.9 * _ATTEMPT_S:
+                told = now
+                on_wait(now - started)
+            time.sleep(0.05)
 
 
 def _foreign_keys(connection: sa.Connection, *, on: bool) -> None:
     # Past SQLAlchemy, which would begin a transaction, inside of which the pragma does nothing.
     driver: Any = connection.connection.driver_connection
     driver.execute(f"PRAGMA foreign_keys = {'ON' if on else 'OFF'}")
-
-
-def _close(connection: sa.Connection | None) -> None:
-    if connection is not None:
-        connection.close()

@@ -1,0 +1,241 @@
+"""Whole tables: copied from one store to another with every value compared, or as plain values out and in."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import islice
+from typing import Any
+
+import sqlalchemy as sa
+
+from matdb.errors import StoreError
+from matdb.store.arrays import pack, unpack
+from matdb.store.connection import Reader
+from matdb.store.models import Base
+from matdb.store.rows import as_json, as_time, stamp
+
+__all__ = ["ENTERED", "advance_numbers", "copy_table", "copy_tables", "fill_tables", "insert_tuples", "table_rows"]
+
+#: The tables that hold what was entered or fitted, parents first; what is computed from them is left out.
+ENTERED = ("material", "part", "mounting", "reading", "fit", "fit_reading", "replaced")
+
+_BATCH = 5000
+
+#: What makes a value of a column plain, by the type's name in the models and in a schema read back from a file.
+_PLAIN: dict[str, Any] = {
+    **dict.fromkeys(("UtcTime", "DATETIME"), as_time),
+    "JSON": as_json,
+    **dict.fromkeys(("LargeBinary", "BLOB"), bytes),
+    **dict.fromkeys(("Double", "DOUBLE", "DOUBLE_PRECISION"), float),
+}
+
+
+def copy_tables(reader: Reader, connection: sa.Connection, shown: str) -> dict[str, int]:
+    """Copy every table into a store that holds nothing yet, in the transaction that is open; answers rows by table.
+
+    Parameters
+    ----------
+    reader : Reader
+        On the source, inside a snapshot.
+    connection : Connection
+        On the target, a store of the newest schema.
+    shown : str
+        The target, for messages.
+
+    Raises
+    ------
+    StoreError
+        The target is not empty, or what it gives back differs.
+
+    """
+    tables = Base.metadata.sorted_tables
+    _must_be_empty(connection, [table.name for table in tables], shown, "copy into a new store")
+    counts: dict[str, int] = {}
+    for table in tables:
+        counts[table.name] = copy_table(reader, connection, table, shown)
+        advance_numbers(connection, table)
+    return counts
+
+
+def copy_table(reader: Reader, connection: sa.Connection, table: sa.Table, shown: str) -> int:
+    """Copy the rows of one table as they are, then read them back and compare every value.
+
+    Parameters
+    ----------
+    reader : Reader
+        On the source, inside a snapshot.
+    connection : Connection
+        On the target, in a transaction; the table there is empty.
+    table : Table
+        Of the models, or reflected from a store of an older schema.
+    shown : str
+        The target, for messages.
+
+    Returns
+    -------
+    int
+        Rows copied.
+
+    Raises
+    ------
+    StoreError
+        What the target gives back differs.
+
+    """
+    there, back = _Digest(table), _Digest(table)
+    rows = reader.stream(_all_rows(table))
+    while batch := list(islice(rows, _BATCH)):
+        insert_tuples(
+            connection, table.name, table.columns.keys(), _bound((there.add(row) for row in batch), connection)
+        )
+    for row in connection.exec_driver_sql(_all_rows(table)):
+        back.add(tuple(row))
+    if there.value() != back.value():
+        raise StoreError(shown, f"gave back another {table.name} than was written; nothing kept")
+    return there.rows
+
+
+def table_rows(reader: Reader, table: str) -> Iterator[dict[str, Any]]:
+    """Rows of a table in the order of their numbers, inside a snapshot.
+
+    Parameters
+    ----------
+    reader : Reader
+        On the store.
+    table : str
+        One of :data:`ENTERED`.
+
+    Yields
+    ------
+    dict
+        By column: aware times, JSON as objects, bytes of arrays as named arrays.
+
+    """
+    model = Base.metadata.tables[table]
+    turns = [(column.name, (_PLAIN | {"LargeBinary": unpack}).get(_type(column), _same)) for column in model.columns]
+    for row in reader.stream(_all_rows(model)):
+        yield {name: None if value is None else turn(value) for (name, turn), value in zip(turns, row, strict=True)}
+
+
+def fill_tables(
+    connection: sa.Connection, tables: Mapping[str, Iterable[Mapping[str, Any]]], shown: str
+) -> dict[str, int]:
+    """Write whole tables into a store that holds nothing yet; answers rows by table.
+
+    Parameters
+    ----------
+    connection : Connection
+        On the store, in a transaction.
+    tables : mapping of str to iterable of mapping
+        For each of :data:`ENTERED` its rows as :func:`table_rows` gives them; a missing column is None.
+    shown : str
+        The store, for messages.
+
+    Raises
+    ------
+    StoreError
+        The store is not empty, or the rows do not fit together.
+
+    """
+    _must_be_empty(connection, ENTERED, shown, "import into a new store")
+    counts = {}
+    for name in ENTERED:
+        model = Base.metadata.tables[name]
+        rows, counts[name] = iter(tables[name]), 0
+        while batch := list(islice(rows, _BATCH)):
+            plain = ([_packed(column, row.get(column.name)) for column in model.columns] for row in batch)
+            ready = _bound(plain, connection)
+            try:
+                insert_tuples(connection, name, model.columns.keys(), ready)
+            except (sa.exc.DBAPIError, OverflowError) as error:  # a whole number that no column holds
+                reason = str(getattr(error, "orig", error)).splitlines()[0]
+                raise StoreError(shown, f"the rows of {name} do not fit ({reason}); nothing was kept") from None
+            counts[name] += len(batch)
+        advance_numbers(connection, model)
+    return counts
+
+
+def insert_tuples(connection: sa.Connection, table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
+    """Insert rows as they are, as fast as the driver can.
+
+    SQLite takes tuples through the driver's ``executemany``, PostgreSQL through ``COPY``: several times
+    faster than an INSERT built per row.
+    """
+    if not rows:
+        return
+    names = ", ".join(f'"{c}"' for c in columns)
+    if connection.dialect.name == "sqlite":
+        marks = ", ".join("?" * len(columns))
+        connection.exec_driver_sql(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', rows)
+        return
+    driver: Any = connection.connection.driver_connection
+    with driver.cursor() as cursor, cursor.copy(f'COPY "{table}" ({names}) FROM STDIN') as copy:
+        for row in rows:
+            copy.write_row(row)
+
+
+def advance_numbers(connection: sa.Connection, table: sa.Table) -> None:
+    """Let a server go on counting behind the copied numbers; SQLite does so by itself."""
+    if connection.dialect.name != "sqlite" and "id" in table.columns:
+        connection.exec_driver_sql(
+            f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "
+            f'greatest((SELECT coalesce(max(id), 1) FROM "{table.name}"), 1), '
+            f'(SELECT count(*) > 0 FROM "{table.name}"))'
+        )
+
+
+def _must_be_empty(connection: sa.Connection, tables: Iterable[str], shown: str, cure: str) -> None:
+    for name in tables:
+        if connection.exec_driver_sql(f'SELECT count(*) FROM "{name}"').scalar_one():
+            raise StoreError(shown, f"is not empty (table {name}); {cure}")
+
+
+def _all_rows(table: sa.Table) -> str:
+    columns = ", ".join(f'"{column.name}"' for column in table.columns)
+    keys = ", ".join(f'"{column.name}"' for column in table.primary_key.columns)
+    return f'SELECT {columns} FROM "{table.name}" ORDER BY {keys}'
+
+
+class _Digest:
+    """A checksum over the rows of a table that is the same on every engine."""
+
+    def __init__(self, table: sa.Table) -> None:
+        self._turns = [_PLAIN.get(_type(column), _same) for column in table.columns]
+        self._hash = hashlib.sha256()
+        self.rows = 0
+
+    def add(self, row: Sequence[Any]) -> list[Any]:
+        """Count a row in; answers it with times, JSON and bytes as plain Python values."""
+        plain = [None if value is None else turn(value) for turn, value in zip(self._turns, row, strict=True)]
+        self._hash.update(json.dumps(plain, default=_text, sort_keys=True).encode())
+        self.rows += 1
+        return plain
+
+    def value(self) -> tuple[int, str]:
+        return self.rows, self._hash.hexdigest()
+
+
+def _type(column: sa.Column[Any]) -> str:
+    return type(column.type).__name__
+
+
+def _same(value: Any) -> Any:
+    return value
+
+
+def _text(value: Any) -> str:
+    return value.isoformat() if isinstance(value, dt.datetime) else hashlib.sha256(value).hexdigest()
+
+
+def _bound(rows: Iterable[Sequence[Any]], connection: sa.Connection) -> list[tuple[Any, ...]]:
+    """Rows of plain values as the driver takes them."""
+    dialect = connection.dialect.name
+    turns: dict[type, Any] = {dt.datetime: lambda time: stamp(dialect, time), dict: json.dumps, list: json.dumps}
+    return [tuple(turns.get(type(value), _same)(value) for value in row) for row in rows]
+
+
+def _packed(column: sa.Column[Any], value: Any) -> Any:
+    return pack(value) if value is not None and _type(column) == "LargeBinary" else value
