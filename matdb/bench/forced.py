@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Resonance
-from matdb.bench.trace import Trace
+from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
 __all__ = ["ForcedFit", "TransferFunction", "fit_forced", "transfer_function"]

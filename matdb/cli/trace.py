@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matdb.api import Store
     from matdb.bench.forced import ForcedFit
     from matdb.bench.readings import Reading
-    from matdb.bench.trace import Trace, TraceFit
+    from matdb.bench.trace.record import Trace, TraceFit
 
 
 _KNOWN = record_fields(RingDown)
@@ -89,7 +89,7 @@ def trace(
     Finds the taps, separates the modes, and fits frequency and decrement with their uncertainty; with --forced the
     transfer function between a sensor on the base and one on the payload. With --log the result becomes a reading.
     """
-    from matdb.bench.trace_file import read_trace
+    from matdb.bench.trace.file import read_trace
     from matdb.cli.screen import document, lines, show
     from matdb.errors import InputError
     from matdb.files import new_file
@@ -158,7 +158,7 @@ def _column(text: str | None) -> str | int | None:
 
 def _fitted(record: Trace, forced: bool, span: tuple[float, float] | None) -> TraceFit | ForcedFit:
     from matdb.bench.forced import fit_forced
-    from matdb.bench.trace import fit_trace
+    from matdb.bench.trace.fit import fit_trace
 
     if forced:
         return fit_forced(record, frequency_range_hz=span)
@@ -168,7 +168,7 @@ def _fitted(record: Trace, forced: bool, span: tuple[float, float] | None) -> Tr
 def _reading(
     fit: TraceFit | ForcedFit, part: str, temperature_c: float, mass: str, mode: int, more: dict[str, Any]
 ) -> Reading:
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
 
     mass_kg = needed(mass, "mass", "--mass")
     if isinstance(fit, TraceFit):
@@ -183,7 +183,7 @@ def _note(note: str, name: str, fit: TraceFit | ForcedFit) -> str:
 
 
 def _refusal(fit: TraceFit | ForcedFit, name: str) -> None:
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
     from matdb.errors import InputError
 
     if fit.verdict != "refused":
@@ -199,7 +199,7 @@ def _refusal(fit: TraceFit | ForcedFit, name: str) -> None:
 def _show(fit: TraceFit | ForcedFit, record: Trace, name: str) -> None:
     import numpy as np
 
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
     from matdb.cli.screen import number_text, show, table
     from matdb.units import counted
 
@@ -274,7 +274,7 @@ def _expected(
     mode: int,
 ) -> None:
     """What the curve says of the same state, so that a slip of mass or mode shows before it is logged."""
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
     from matdb.cli.screen import band_text, show
     from matdb.errors import InputError
 
@@ -290,7 +290,7 @@ def _expected(
 
 
 def _draw(fit: TraceFit | ForcedFit, name: str, picture: str, force: bool) -> str | None:
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
     from matdb.picture.figure import save_picture
     from matdb.picture.trace_chart import forced_chart, trace_chart
 
@@ -304,7 +304,7 @@ def _draw(fit: TraceFit | ForcedFit, name: str, picture: str, force: bool) -> st
 def _plain(fit: TraceFit | ForcedFit) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
 
     if not isinstance(fit, TraceFit):
         names = (

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from matdb.bench.forced import ForcedFit
-    from matdb.bench.trace import TraceFit
+    from matdb.bench.trace.record import TraceFit
 
     Array = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
     Parameters
     ----------
     fit : TraceFit
-        What :func:`matdb.bench.trace.fit_trace` gave; a refused one shows the record alone.
+        What :func:`matdb.bench.trace.fit.fit_trace` gave; a refused one shows the record alone.
     name : str
         The record's name, for the title.
 

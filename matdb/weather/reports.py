@@ -16,6 +16,7 @@ import datetime as dt
 import math
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -35,7 +36,7 @@ _NEARLY_PAIR = re.compile(r"(?:M|MM|-|\+)?\d{1,3}/(?:M|MM|-|\+)?\d{1,3}")
 _TENTHS = re.compile(r"T([01])(\d{3})(?:([01])(\d{3}))?")
 _NEARLY_TENTHS = re.compile(r"T\d{4,}")
 _VALID = re.compile(r"(\d{2})(\d{2})/(\d{2})(\d{2})")
-_EXTREME = re.compile(r"T([XN])(M?)(\d{2})/(\d{2})(\d{2})Z")
+_EXTREME = re.compile(r"T([XN])(M?\d{2})/(\d{2})(\d{2})Z")
 _NEARLY_EXTREME = re.compile(r"T[XN][M\d/\-+]\S*")
 
 
@@ -103,42 +104,38 @@ class Taf:
 
     Attributes
     ----------
-    station : str
-        Four-letter place indicator.
-    begin_day, begin_hour, end_day, end_hour : int
-        Validity: days of the month and hours, UTC.
-    valid_hours : float
-        Its length, hours.
+    label : str
+        Station and validity as in the report.
+    begin_day, begin_hour : int
+        Start of validity: day of the month and hour, UTC.
     extremes : tuple of Extreme
         In order of time; one or more.
 
     """
 
-    station: str
+    label: str
     begin_day: int
     begin_hour: int
-    end_day: int
-    end_hour: int
-    valid_hours: float
     extremes: tuple[Extreme, ...]
 
-    @property
-    def label(self) -> str:
-        """Station and validity as in the report."""
-        return f"TAF {self.station} {self.begin_day:02d}{self.begin_hour:02d}/{self.end_day:02d}{self.end_hour:02d}"
 
-
-def _tokens(kind: str, text: object) -> list[str]:
+def _tokens(kind: str, text: object, words: tuple[str, ...] = ()) -> list[str]:
+    """The groups of one report; refused when its keyword comes again (but for a doubled one at once)."""
     if not isinstance(text, str) or not text.strip():
         raise InputError(kind, text if isinstance(text, str) else type(text).__name__, f"the text of one {kind}")
     if len(text) > _LONGEST:
         raise InputError(kind, f"{len(text)} characters", f"one {kind} of at most {_LONGEST} characters")
-    return text.upper().replace("=", " ").replace("\N{MINUS SIGN}", "-").split()
-
-
-def _one_report(kind: str, tokens: list[str], words: tuple[str, ...]) -> None:
-    if sum(t in words for t in tokens) > 1:
+    tokens = text.upper().replace("=", " ").replace("\N{MINUS SIGN}", "-").split()
+    doubled = [False, *(a == b == "TAF" for a, b in pairwise(tokens))]
+    if sum(t in words and not again for t, again in zip(tokens, doubled, strict=True)) > 1:
         raise InputError(kind, " ".join(tokens), f"one {kind} at a time", "give its lines alone")
+    return tokens
+
+
+def _parted(tokens: list[str]) -> tuple[list[str], list[str]]:
+    """What stands before the remarks, and the remarks."""
+    cut = tokens.index("RMK") if "RMK" in tokens else len(tokens)
+    return tokens[:cut], tokens[cut + 1 :]
 
 
 def _signed(text: str) -> float:
@@ -177,24 +174,13 @@ def parse_metar(text: str) -> Metar:
     Sources: [1]_, [3]_.
 
     """
-    tokens = _tokens("METAR", text)
-    _one_report("METAR", tokens, ("METAR", "SPECI"))
+    tokens = _tokens("METAR", text, ("METAR", "SPECI"))
     if "TAF" in tokens:
         raise InputError("METAR", "TAF", "a METAR or SPECI", "read it as a TAF")
-    cut = tokens.index("RMK") if "RMK" in tokens else len(tokens)
-    body, remarks = tokens[:cut], tokens[cut + 1 :]
+    body, remarks = _parted(tokens)
     if "NIL" in body:
         raise InputError("METAR", " ".join(body), "a report with content; NIL says that there is none")
-    day = hour = minute = None
-    station = ""
-    for i, token in enumerate(body):
-        issued = _ISSUED.fullmatch(token)
-        if issued:
-            day, hour, minute = (int(g) for g in issued.groups())
-            if not 1 <= day <= 31 or hour > 23 or minute > 59:
-                raise InputError("METAR time", token, "day 01 to 31, hour 00 to 23, minute 00 to 59")
-            station = body[i - 1] if i and _STATION.fullmatch(body[i - 1]) and body[i - 1] != "METAR" else ""
-            break
+    station, when = _issue(body)
     stop = next((i for i, t in enumerate(body) if t in ("NOSIG", "BECMG", "TEMPO")), len(body))
     pairs = [t for t in body[:stop] if _PAIR.fullmatch(t) or t == "/////"]
     if len(pairs) > 1:
@@ -203,23 +189,17 @@ def parse_metar(text: str) -> Metar:
     if not pairs and wrong:
         raise InputError("METAR temperature", wrong[0], "two digits on each side, M for minus, such as M02/M05")
     temperature = dew = None
-    pair = _PAIR.fullmatch(pairs[0]) if pairs else None
-    if pair is not None and pair.group(0) != "/////":
-        first, second = pair.groups()
-        temperature = _plausible("METAR", pairs[0], _signed(first)) if first[-1].isdigit() else None
-        dew = _plausible("METAR", pairs[0], _signed(second)) if second and second[-1].isdigit() else None
-    tenths = next((m for t in remarks if (m := _TENTHS.fullmatch(t))), None)
-    if tenths is None:
-        bad = next((t for t in remarks if _NEARLY_TENTHS.fullmatch(t)), None)
-        if bad is not None:
-            raise InputError("METAR remark", bad, "T, a sign 0 or 1 and tenths, such as T10171022")
-    else:
-        exact = _plausible("METAR", tenths.group(0), (-0.1 if tenths.group(1) == "1" else 0.1) * int(tenths.group(2)))
-        if temperature is not None and abs(exact - temperature) > 1.0:
-            raise InputError("METAR", f"{pairs[0]} and {tenths.group(0)}", "two groups that agree within 1 degree")
-        temperature = round(exact, 1)
-        if tenths.group(4):
-            dew = round((-0.1 if tenths.group(3) == "1" else 0.1) * int(tenths.group(4)), 1)
+    if pairs and (match := _PAIR.fullmatch(pairs[0])) is not None:
+        temperature, dew = (
+            _plausible("METAR", pairs[0], _signed(half)) if half and half[-1].isdigit() else None
+            for half in match.groups()
+        )
+    exact = _tenths(remarks)
+    if exact is not None:
+        group, tenths, dew_tenths = exact
+        if temperature is not None and abs(tenths - temperature) > 1.0:
+            raise InputError("METAR", f"{pairs[0]} and {group}", "two groups that agree within 1 degree")
+        temperature, dew = tenths, dew if dew_tenths is None else dew_tenths
     if temperature is None:
         raise InputError(
             "METAR temperature",
@@ -229,7 +209,33 @@ def parse_metar(text: str) -> Metar:
         )
     if dew is not None and dew > temperature + 1.0:
         raise InputError("METAR dew point", f"{dew:g} °C", f"at most the temperature ({temperature:g} °C)")
-    return Metar(station, day, hour, minute, temperature, dew, tenths is not None)
+    return Metar(station, *when, temperature, dew, exact is not None)
+
+
+def _issue(body: list[str]) -> tuple[str, tuple[int | None, int | None, int | None]]:
+    """The station and the day, hour and minute of issue; "" and None where the report does not say."""
+    for i, token in enumerate(body):
+        if issued := _ISSUED.fullmatch(token):
+            day, hour, minute = (int(g) for g in issued.groups())
+            if not 1 <= day <= 31 or hour > 23 or minute > 59:
+                raise InputError("METAR time", token, "day 01 to 31, hour 00 to 23, minute 00 to 59")
+            named = i and _STATION.fullmatch(body[i - 1]) and body[i - 1] != "METAR"
+            return body[i - 1] if named else "", (day, hour, minute)
+    return "", (None, None, None)
+
+
+def _tenths(remarks: list[str]) -> tuple[str, float, float | None] | None:
+    """The remark's group and its temperature and dew point in tenths, degrees Celsius."""
+    found = next((m for t in remarks if (m := _TENTHS.fullmatch(t))), None)
+    if found is None:
+        bad = next((t for t in remarks if _NEARLY_TENTHS.fullmatch(t)), None)
+        if bad is not None:
+            raise InputError("METAR remark", bad, "T, a sign 0 or 1 and tenths, such as T10171022")
+        return None
+    sign, digits, dew_sign, dew_digits = found.groups()
+    value = _plausible("METAR", found.group(0), (-0.1 if sign == "1" else 0.1) * int(digits))
+    dew = round((-0.1 if dew_sign == "1" else 0.1) * int(dew_digits), 1) if dew_digits else None
+    return found.group(0), round(value, 1), dew
 
 
 def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
@@ -262,43 +268,27 @@ def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
     Sources: [1]_, [2]_.
 
     """
-    tokens = _tokens("TAF", text)
-    _one_report("TAF", [t for i, t in enumerate(tokens) if i == 0 or tokens[i - 1] != "TAF"], ("TAF",))
+    tokens = _tokens("TAF", text, ("TAF",))
     if "METAR" in tokens or "SPECI" in tokens:
         raise InputError("TAF", "METAR", "a TAF", "read it as a METAR")
     for word, meaning in (("NIL", "there is none"), ("CNL", "it is cancelled")):
         if word in tokens:
             raise InputError("TAF", " ".join(tokens), f"a forecast with content; {word} says that {meaning}")
-    cut = tokens.index("RMK") if "RMK" in tokens else len(tokens)
-    at = next((i for i, t in enumerate(tokens[:cut]) if _VALID.fullmatch(t)), None)
+    body, _ = _parted(tokens)
+    at = next((i for i, t in enumerate(body) if _VALID.fullmatch(t)), None)
     if at is None:
         raise InputError("TAF", " ".join(tokens), "a forecast with a validity such as 2012/2118")
-    valid = tokens[at]
-    begin_day, begin_hour, end_day, end_hour = (int(v) for v in (valid[:2], valid[2:4], valid[5:7], valid[7:]))
-    if not (1 <= begin_day <= 31 and 1 <= end_day <= 31 and begin_hour <= 24 and end_hour <= 24):
+    valid = body[at]
+    day, hour, end_day, end_hour = (int(v) for v in (valid[:2], valid[2:4], valid[5:7], valid[7:]))
+    if not (1 <= day <= 31 and 1 <= end_day <= 31 and hour <= 24 and end_hour <= 24):
         raise InputError("TAF validity", valid, "days 01 to 31 and hours 00 to 24, such as 2012/2118")
-    station = next((t for t in tokens[:at] if _STATION.fullmatch(t)), "")
-    month = _month_days(begin_day, issued)
-    valid_hours = _hours_between(begin_day, begin_hour, end_day, end_hour, month)
+    station = next((t for t in body[:at] if _STATION.fullmatch(t)), "")
+    month = _month_days(day, issued)
+    valid_hours = _hours_between(day, hour, end_day, end_hour, month)
     if not 0.0 < valid_hours <= LONGEST_TAF_H:
         raise InputError("TAF validity", valid, f"an end up to {LONGEST_TAF_H} hours after its begin")
-    month = month or _likely_month_days(begin_day, begin_hour, end_day, end_hour)
-    extremes = []
-    for token in tokens[:cut]:
-        match = _EXTREME.fullmatch(token)
-        if match is None:
-            if _NEARLY_EXTREME.fullmatch(token):
-                raise InputError("TAF temperature", token, "a group such as TX03/2014Z or TNM05/2106Z")
-            continue
-        letter, minus, digits, day, hour = match.groups()
-        hours_on = math.nan
-        if 1 <= int(day) <= 31 and int(hour) <= 24:
-            hours_on = _hours_between(begin_day, begin_hour, int(day), int(hour), month)
-        # Some services time an extreme just outside; a whole day off is a mistake.
-        if not -3.0 <= hours_on <= valid_hours + 3.0:
-            raise InputError("TAF temperature", token, f"timed within the validity {valid}")
-        value = _plausible("TAF", token, -float(digits) if minus else float(digits))
-        extremes.append(Extreme("highest" if letter == "X" else "lowest", value, int(day), int(hour), hours_on))
+    month = month or _likely_month_days(day, hour, end_day, end_hour)
+    extremes = [e for t in body if (e := _extreme(t, valid, day, hour, valid_hours, month)) is not None]
     if not extremes:
         raise InputError(
             "TAF temperature",
@@ -306,19 +296,26 @@ def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
             "forecast, such as TX03/2014Z TNM05/2106Z",
             "many TAFs have none: give a range or an hourly forecast",
         )
-    lows = [e.temperature_c for e in extremes if e.kind == "lowest"]
-    highs = [e.temperature_c for e in extremes if e.kind == "highest"]
-    if lows and highs and min(lows) > max(highs):
-        raise InputError("TAF temperature", f"TN {min(lows):g}, TX {max(highs):g}", "a lowest not above the highest")
-    return Taf(
-        station,
-        begin_day,
-        begin_hour,
-        end_day,
-        end_hour,
-        valid_hours,
-        tuple(sorted(extremes, key=lambda e: e.hours_on)),
-    )
+    low, high = ([e.temperature_c for e in extremes if e.kind == kind] for kind in ("lowest", "highest"))
+    if low and high and min(low) > max(high):
+        raise InputError("TAF temperature", f"TN {min(low):g}, TX {max(high):g}", "a lowest not above the highest")
+    return Taf(f"TAF {station} {valid}", day, hour, tuple(sorted(extremes, key=lambda e: e.hours_on)))
+
+
+def _extreme(token: str, valid: str, begin_day: int, begin_hour: int, valid_hours: float, month: int) -> Extreme | None:
+    """A group as an extreme; None when it is none."""
+    match = _EXTREME.fullmatch(token)
+    if match is None:
+        if _NEARLY_EXTREME.fullmatch(token):
+            raise InputError("TAF temperature", token, "a group such as TX03/2014Z or TNM05/2106Z")
+        return None
+    letter, value, day, hour = match[1], _signed(match[2]), int(match[3]), int(match[4])
+    known = 1 <= day <= 31 and hour <= 24
+    hours_on = _hours_between(begin_day, begin_hour, day, hour, month) if known else math.nan
+    # Some services time an extreme just outside; a whole day off is a mistake.
+    if not -3.0 <= hours_on <= valid_hours + 3.0:
+        raise InputError("TAF temperature", token, f"timed within the validity {valid}")
+    return Extreme("highest" if letter == "X" else "lowest", _plausible("TAF", token, value), day, hour, hours_on)
 
 
 def _month_days(day: int, issued: dt.date | None) -> int | None:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matdb.bench.trace import Trace
+from matdb.bench.trace.record import Trace
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from matdb.bench.forced import fit_forced, transfer_function
-from matdb.bench.trace import Trace
+from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
 

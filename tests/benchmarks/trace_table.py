@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from scipy.signal import find_peaks
 
-from matdb.bench.trace import fit_trace
+from matdb.bench.trace.fit import fit_trace
 from tests.bench.synthetic import record
 
 

@@ -107,7 +107,7 @@ def store_document(folder: Path) -> Target:
 
 
 def trace_csv(folder: Path) -> Target:
-    from matdb.bench.trace_file import read_trace
+    from matdb.bench.trace.file import read_trace
 
     options: list[dict[str, Any]] = [
         {},

@@ -15,13 +15,16 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Block", "Moving", "Solution", "basis", "evaluate", "grid_gain", "pole_grid", "solve", "solve_moving"]
+__all__ = [
+    "Block", "Moving", "Solution", "basis", "columns_of", "energy", "evaluate", "expected", "grid_gain",
+    "mode_energies", "pole_grid", "solve", "solve_moving", "stacked", "tap_energies",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
@@ -84,6 +87,12 @@ class Block:
         """Weighted cosine and sine columns of every pole, shape (n, 2 modes)."""
         return self.weighted(basis(self.time, poles, self.ticks))
 
+    def level(self, amplitude: NDArray[np.complex128], poles: Poles) -> Array:
+        """The slow part along the stretch, in the block's units."""
+        rest = self.signal - self.waves(poles) @ stacked(amplitude)
+        slow: Array = self.slow @ (self.slow.T @ rest)
+        return slow if self.weight is None else slow / self.weight[:, None]
+
     def without_slow(self, columns: Array) -> Array:
         """The columns with the slow polynomial projected out."""
         rest: Array = columns - self.slow @ (self.slow.T @ columns)
@@ -96,6 +105,8 @@ class Solution:
 
     Attributes
     ----------
+    blocks : sequence of Block
+        The stretches that were fitted.
     poles : array of complex
         s = -alpha + i omega of each mode, 1/s and rad/s.
     cost : float
@@ -111,6 +122,7 @@ class Solution:
 
     """
 
+    blocks: Sequence[Block]
     poles: Poles
     cost: float
     freedom: float
@@ -119,12 +131,49 @@ class Solution:
     residuals: list[Array]
 
     @property
+    def pieces(self) -> Iterator[tuple[Block, NDArray[np.complex128], Array]]:
+        """Each stretch with its amplitudes and residuals."""
+        return zip(self.blocks, self.amplitudes, self.residuals, strict=True)
+
+    @property
     def covariance(self) -> Array:
         """Covariance of (alpha, omega) of each mode, with the noise as found."""
         scale = np.sqrt(np.maximum(np.diag(self.information), 1e-300))
         matrix = self.information / np.outer(scale, scale)
         inverse: Array = np.linalg.pinv(matrix, rcond=1e-12, hermitian=True) / np.outer(scale, scale)
         return inverse * self.cost / max(self.freedom, 1)
+
+
+def columns_of(blocks: Sequence[Block]) -> int:
+    """How many amplitudes each mode has: one a stretch and channel."""
+    return sum(b.signal.shape[1] for b in blocks)
+
+
+def energy(blocks: Sequence[Block]) -> float:
+    """Sum of squares of the stretches without their slow part."""
+    return sum(float(np.sum(b.clean**2)) for b in blocks)
+
+
+def expected(blocks: Sequence[Block]) -> float:
+    """Sum of squares that noise alone gives."""
+    return float(sum(b.count * b.signal.shape[1] for b in blocks))
+
+
+def mode_energies(solution: Solution, payload: int) -> Array:
+    """Energy of each mode over all payload channels, in units of the noise."""
+    total = np.zeros(solution.poles.size)
+    for b, a, _ in solution.pieces:
+        mine = [i for i, c in enumerate(b.channels) if c < payload]
+        total += np.sum(np.abs(a[:, mine]) ** 2, axis=1) / (-4.0 * solution.poles.real)
+    return total
+
+
+def tap_energies(solution: Solution) -> list[float]:
+    """Energy of the decay after each tap over all modes and channels, in units of the noise."""
+    total: dict[int, float] = {}
+    for b, a, _ in solution.pieces:
+        total[b.tap] = total.get(b.tap, 0.0) + float(np.sum((b.waves(solution.poles) @ stacked(a)) ** 2))
+    return list(total.values()) or [0.0]
 
 
 def basis(time: Array, poles: Poles, ticks: NDArray[np.intp] | None = None) -> Array:
@@ -197,7 +246,7 @@ def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
         count += rest.shape[1] * (block.count - q.shape[1] - block.slow.shape[1])
         amplitudes.append(c[0::2] + 1j * c[1::2])
         residuals.append(rest)
-    return Solution(poles, cost, count - 2 * m, matrix, amplitudes, residuals), gradient
+    return Solution(blocks, poles, cost, count - 2 * m, matrix, amplitudes, residuals), gradient
 
 
 def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40, close: float = 1e-4) -> Solution:
@@ -328,15 +377,13 @@ class Moving:
     freedom: float
 
 
-def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving | None:
+def solve_moving(start: Solution, payload: int) -> Moving | None:
     """Fit the first mode with a pole that moves in proportion to its amplitude; further modes stay where they are.
 
     Parameters
     ----------
-    blocks : sequence of Block
-        The stretches.
-    poles : array of complex
-        Poles found without that.
+    start : Solution
+        Found without that.
     payload : int
         Number of channels (the first ones) whose amplitude counts.
 
@@ -351,9 +398,9 @@ def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving 
     derivatives; the amplitudes u0 of the stretches come from the fit before.
 
     """
-    start = evaluate(blocks, poles)[0]
+    blocks, poles = start.blocks, start.poles
     height: dict[int, float] = {}
-    for b, a in zip(blocks, start.amplitudes, strict=True):
+    for b, a, _ in start.pieces:
         mine = [i for i, c in enumerate(b.channels) if c < payload]
         if mine:
             height[b.tap] = max(height.get(b.tap, 0.0), float(np.max(np.abs(a[0, mine]))) / np.sqrt(b.thin))
@@ -400,3 +447,10 @@ def solve_moving(blocks: Sequence[Block], poles: Poles, payload: int) -> Moving 
     inverse: Array = np.asarray(np.linalg.pinv(matrix, hermitian=True), dtype=float)
     covariance = inverse * (cost / max(start.freedom - 2.0, 1.0))
     return Moving(complex(-values[0], values[1]), complex(-values[2], values[3]), covariance, cost, start.freedom - 2)
+
+
+def stacked(amplitude: NDArray[np.complex128]) -> Array:
+    """Complex amplitudes as the coefficients of the cosine and sine columns."""
+    out = np.empty((2 * amplitude.shape[0], amplitude.shape[1]))
+    out[0::2], out[1::2] = amplitude.real, amplitude.imag
+    return out

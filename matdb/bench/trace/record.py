@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -113,16 +112,6 @@ class TraceMode:
     def damping_ratio(self) -> float:
         """Damping ratio."""
         return damping_ratio_from_decrement(self.log_decrement)
-
-    def frequency_interval(self, level: float = 0.95) -> tuple[float, float]:
-        """Interval that holds the damped natural frequency with this probability, Hz."""
-        half = _quantile(level) * self.frequency_sd_hz
-        return self.frequency_hz - half, self.frequency_hz + half
-
-    def decrement_interval(self, level: float = 0.95) -> tuple[float, float]:
-        """Interval that holds the logarithmic decrement with this probability."""
-        half = _quantile(level) * self.log_decrement_sd
-        return max(self.log_decrement - half, 0.0), self.log_decrement + half
 
 
 @dataclass(frozen=True)
@@ -244,13 +233,6 @@ class TraceFit:
             log_decrement_sd=chosen.log_decrement_sd,
             **more,
         )
-
-
-def _quantile(level: float) -> float:
-    """Half width of a two-sided normal interval, in standard deviations."""
-    if not 0.0 < level < 1.0:
-        raise InputError("level", level, "between 0 and 1")
-    return NormalDist().inv_cdf(0.5 + 0.5 * level)
 
 
 def _floats(name: str, values: ArrayLike) -> Array:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.bench.trace import Trace
+from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
 __all__ = ["read_trace"]

@@ -5,7 +5,8 @@ import pytest
 from scipy.linalg import expm
 from scipy.stats import norm
 
-from matdb.bench.trace import Trace, fit_trace
+from matdb.bench.trace.fit import fit_trace
+from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 from tests.bench.synthetic import record
 

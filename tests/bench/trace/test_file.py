@@ -5,7 +5,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from matdb.bench.trace_file import read_trace
+from matdb.bench.trace.file import read_trace
 from matdb.errors import InputError
 
 TIME = np.arange(0, 1, 0.01)

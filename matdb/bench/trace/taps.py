@@ -1,0 +1,289 @@
+"""The taps of a record: found by matched filter, moved to where the decay begins, added and dropped.
+
+References
+----------
+.. [1] S. M. Kay, Fundamentals of Statistical Signal Processing: Detection Theory: matched filter (from memory).
+
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.bench.trace.modes import (
+    Solution,
+    basis,
+    columns_of,
+    energy,
+    evaluate,
+    expected,
+    grid_gain,
+    pole_grid,
+    solve,
+    stacked,
+    tap_energies,
+)
+from matdb.bench.trace.state import State, even, one_sided, stretches
+
+__all__ = ["add_missed_taps", "drop_false_taps", "first_mode", "refine_starts", "strongest_line", "worth"]
+
+Array = NDArray[np.float64]
+Poles = NDArray[np.complex128]
+
+_NO_POLES: Poles = np.empty(0, dtype=complex)
+
+
+def strongest_line(state: State) -> tuple[complex, float] | None:
+    """A crude pole from short spectra, and how far it stands out; None when nothing does."""
+    grid, x = even(state)
+    x = x[:, : state.payload] / state.sigma[: state.payload]
+    best: tuple[float, float, float] | None = None
+    for width in (0.05, 0.1, 0.2, 0.4, 0.8, 1.6):
+        n = int(width * state.rate)
+        if n < 10 or n > grid.size // 2:
+            continue
+        hop = max(n // 4, 1)
+        index = np.arange(0, grid.size - n + 1, hop)[:, None] + np.arange(n)
+        if index.size > 4_000_000:
+            index = index[:: index.size // 4_000_000 + 1]
+        part = x[index]
+        ramp = np.linspace(-1.0, 1.0, n)
+        line = np.linalg.qr(np.vander(ramp, 3))[0]
+        part = part - np.einsum("nk,wkc->wnc", line, np.einsum("nk,wnc->wkc", line, part))
+        window = np.hanning(n + 2)[1:-1]
+        power = np.sum(np.abs(np.fft.rfft(part * window[:, None], axis=1)) ** 2, axis=2) / np.sum(window**2)
+        hz = np.fft.rfftfreq(n, 1.0 / state.rate)
+        inside = (hz >= max(state.band[0], 1.5 / width)) & (hz <= state.band[1])
+        if not np.any(inside):
+            continue
+        power = power[:, inside]
+        w, b = np.unravel_index(int(np.argmax(power)), power.shape)
+        if best is None or power[w, b] > best[0]:
+            best = float(power[w, b]), float(hz[inside][b]), width
+    if best is None or best[0] < 18.0 + 4.0 * state.payload:
+        return None
+    omega = 2.0 * np.pi * best[1]
+    alpha = min(max(2.0 / best[2], 0.005 * omega), 0.25 * omega)
+    return complex(-alpha, omega), best[0]
+
+
+def first_mode(state: State, crude: tuple[complex, float]) -> Poles | None:
+    """The strongest mode and the taps, refined together."""
+    omega = crude[0].imag
+    best: tuple[float, Poles, Array, Array] | None = None
+    for alpha in (-crude[0].real, 0.05 * omega):
+        poles = mode_from(state, complex(-alpha, omega))
+        if poles is not None:
+            blocks = stretches(state, poles)
+            # Each tap and axis adds an amplitude and a phase that fit noise as well.
+            fall = energy(blocks) - evaluate(blocks, poles)[0].cost - 4.0 * columns_of(blocks)
+            if best is None or fall > best[0]:
+                best = fall, poles, state.taps, state.starts
+            if state.taps.size > 1 and -poles[0].real > 0.02 * poles[0].imag:
+                break
+    if best is None:
+        return None
+    _, poles, state.taps, state.starts = best
+    return poles
+
+
+def mode_from(state: State, pole: complex) -> Poles | None:
+    """The strongest mode and the taps from a first guess of its pole."""
+    for turn in range(3):
+        state.taps = find_taps(state, pole)
+        if state.taps.size == 0:
+            return None
+        lead = np.pi / 2.0 / pole.imag if turn < 2 else np.pi / 4.0 / pole.imag
+        state.starts = np.where(state.taps < 1.5 / state.rate, state.taps, state.taps + lead)
+        poles = np.array([pole])
+        blocks = stretches(state, poles)
+        if not blocks:
+            return None
+        hz = pole.imag / (2.0 * np.pi)
+        if turn < 2:
+            grid = pole_grid(max(0.6 * hz, state.band[0]), min(1.7 * hz, state.band[1]))
+            grid = np.concatenate([grid, poles])
+            pole = complex(grid[int(np.argmax(grid_gain(blocks, grid, _NO_POLES)))])
+        pole = complex(solve(blocks, np.array([pole]), steps=15).poles[0])
+    return np.array([pole])
+
+
+def find_taps(state: State, pole: complex) -> Array:
+    """Times where a damped sinusoid of this pole begins, by matched filter."""
+    grid, x = even(state)
+    x = x[:, : state.payload] / state.sigma[: state.payload]
+    omega, alpha = pole.imag, -pole.real
+    # A running mean over a whole number of cycles takes drift off and hardly touches the mode.
+    cycles = max(round(state.rate * 4.0 * np.pi / omega), 3)
+    x = x - running_mean(x, cycles)
+    reach = min(max(int(4.0 / alpha * state.rate), 4), grid.size)
+    kernel = np.exp((-alpha - 1j * omega) * np.arange(reach) / state.rate)
+    size = 1 << int(np.ceil(np.log2(grid.size + reach)))
+    spectrum = np.fft.fft(np.conj(kernel), size)
+    score = np.zeros(grid.size)
+    for c in range(x.shape[1]):
+        score += np.abs(np.fft.ifft(np.fft.fft(x[:, c], size) * np.conj(spectrum))[: grid.size]) ** 2
+    score /= float(np.sum(np.abs(kernel) ** 2))
+    least = max(16.0 + 3.0 * state.payload, 0.004 * float(score.max()))
+    found: list[int] = []
+    heard = np.zeros(grid.size)
+    top = np.flatnonzero((score >= np.concatenate([[0.0], score[:-1]])) & (score >= np.concatenate([score[1:], [0.0]])))
+    decay = 0.35 * alpha / state.rate
+    for i in top[np.argsort(-score[top])]:
+        if score[i] < least or len(found) >= 60:
+            break
+        if score[i] < 2.5 * heard[i]:
+            continue
+        found.append(int(i))
+        heard = np.maximum(heard, score[i] * np.exp(-2.0 * decay * np.abs(np.arange(grid.size) - i)))
+    times: Array = grid[np.sort(np.array(found, dtype=int))]
+    return times
+
+
+def refine_starts(state: State, solution: Solution) -> None:
+    """Move each stretch's start to the moment from which the decay describes the record."""
+    poles = solution.poles
+    cycle = 2.0 * np.pi / float(np.max(poles.imag))
+    starts = state.starts.copy()
+    for k, tap in enumerate(state.taps):
+        if tap < 1.5 / state.rate:
+            continue
+        mine = [(b, a) for b, a, _ in solution.pieces if b.tap == k]
+        if not mine:
+            continue
+        low = max(tap - 0.6 * cycle, float(state.taps[k - 1]) + 0.3 * cycle if k else 0.0)
+        rows = np.flatnonzero((state.time >= low) & (state.time < starts[k] + 0.5 * cycle))
+        if rows.size < 4:
+            continue
+        gain = np.zeros(rows.size)
+        for b, a in mine:
+            mine_of = np.ix_(rows, np.array(b.channels, dtype=int))
+            y = state.scaled[mine_of]
+            scale = np.sqrt(b.thin)
+            since = state.time[rows] - starts[k]
+            after = basis(since, poles) @ stacked(a) / scale
+            level = b.level(a, poles)[0] / scale
+            before = np.zeros_like(after)
+            earlier = [
+                c for o, c, _ in solution.pieces
+                if o.tap == k - 1 and o.channels == b.channels
+            ]  # fmt: skip
+            if earlier:
+                before = basis(state.time[rows] - starts[k - 1], poles) @ stacked(earlier[0]) / scale
+            y = y - level
+            some = np.array(b.channels, dtype=int)
+            was, now = one_sided(state, y - before, some, rows), one_sided(state, y - after, some, rows)
+            gain += np.sum(was**2 - now**2, axis=1)
+        # gain > 0: the decay explains the reading better than what was before it
+        total = np.cumsum(gain[::-1])[::-1]
+        best = float(total.max())
+        # The latest start that costs little: a reading before the tap harms more than one after it helps.
+        good = np.flatnonzero(total >= best - min(2.0, 0.02 * abs(best)))
+        starts[k] = min(float(state.time[rows[good[-1]]]), starts[k] + 0.4 * cycle)
+    state.starts = starts
+
+
+def add_missed_taps(state: State, solution: Solution) -> bool:
+    """Add taps where the residual of the whole record holds a decay of the known modes."""
+    poles, time = solution.poles, state.time
+    width = max(round(state.rate * 4.0 * np.pi / float(np.min(poles.imag))), 3)
+    cycle = 2.0 * np.pi / float(np.min(poles.imag))
+    rest = state.scaled[:, : state.payload]
+    beside = np.zeros(time.size, dtype=bool)
+    for k, start in enumerate(state.starts):
+        end = state.starts[k + 1] if k + 1 < state.starts.size else np.inf
+        rows = np.flatnonzero((time >= start) & (time < end))
+        for b, a, _ in solution.pieces:
+            for i, c in enumerate(b.channels):
+                if b.tap == k and c < state.payload:
+                    wave = basis(time[rows] - start, poles) @ stacked(a[:, i : i + 1])
+                    rest[rows, c] -= wave[:, 0] / np.sqrt(b.thin)
+        # Around a known tap its own uncertain beginning is all that there is to find.
+        beside[(time > min(state.taps[k], start) - cycle) & (time < max(state.taps[k], start) + 0.25 * cycle)] = True
+    rest[beside] = np.nan
+    # A reading at the limit tells of a missed tap only where a limit was not to be expected.
+    short = np.where(state.above, 1.0, -1.0) * (state.signal - state.hum - state.predicted)
+    rest[(state.clipped & (short < 2.5 * state.sigma))[:, : state.payload]] = np.nan
+    # What is left is put on the even grid: between readings the residual is small, the signal is not.
+    known = np.isfinite(rest)
+    grid = np.arange(0.0, state.span, 1.0 / state.rate)
+    filled = np.where(known, rest, 0.0)
+    share = np.maximum(running_mean(known.astype(float), width), 1e-3)
+    filled = np.where(known, filled - running_mean(filled, width) / share, 0.0)
+    rest = np.column_stack([np.interp(grid, time, filled[:, c]) for c in range(state.payload)])
+    reach = min(max(int(4.0 / float(np.min(-poles.real)) * state.rate), 4), grid.size)
+    waves = basis(np.arange(reach) / state.rate, poles)
+    inverse = np.linalg.pinv(waves.T @ waves, rcond=1e-8, hermitian=True)
+    size = 1 << int(np.ceil(np.log2(grid.size + reach)))
+    spectra = np.conj(np.fft.rfft(waves, size, axis=0))
+    score = np.zeros(grid.size)
+    for c in range(state.payload):
+        told = np.fft.irfft(np.fft.rfft(rest[:, c], size)[:, None] * spectra, size, axis=0)[: grid.size]
+        score += np.einsum("ti,ij,tj->t", told, inverse, told)
+    least = max(worth(2.0 * poles.size * state.payload, 6.0), 0.002 * float(np.max(tap_energies(solution))))
+    score[np.interp(grid, time, beside.astype(float)) > 0.5] = 0.0
+    found: list[float] = []
+    while len(found) < 20:
+        i = int(np.argmax(score))
+        if score[i] < least:
+            break
+        found.append(float(grid[i]))
+        score[np.abs(grid - grid[i]) < max(cycle, 1.5 / float(np.min(-poles.real)))] = 0.0
+    if not found or state.taps.size + len(found) > 80:
+        return False
+    lead = 0.25 * np.pi / float(np.max(poles.imag))
+    taps = np.append(state.taps, found)
+    starts = np.append(state.starts, np.array(found) + lead)
+    order = np.argsort(taps)
+    state.taps, state.starts = taps[order], starts[order]
+    return True
+
+
+def drop_false_taps(state: State, solution: Solution) -> bool:
+    """Join stretches whose second begins without a tap: a beat looked like one."""
+    blocks, poles, dropped, k = solution.blocks, solution.poles, False, 0
+    while k < state.taps.size and state.taps.size > 1:
+        mine = [b for b in blocks if b.tap == k]
+        if not mine:
+            k += 1
+            continue
+        free = 2.0 * poles.size * columns_of(mine)
+        apart = evaluate(mine, poles)[0].cost
+        gain, need = energy(mine) - apart, worth(free, 2.0)
+        # Only while the decay before still sounds can a beat of it look like a tap.
+        near = k > 0 and state.starts[k] - state.starts[k - 1] < 4.0 / float(np.min(-poles.real))
+        before = [b for b in blocks if b.tap == k - 1 and near]
+        if gain > need and before:
+            both = evaluate(before, poles)[0].cost + apart - expected(before) - expected(mine)
+            until = state.starts[k] + max(float(b.time[-1]) for b in mine) - state.starts[k - 1]
+            joined = stretches(state, poles, only=k - 1, until=until)
+            if joined:
+                free += sum(b.slow.shape[1] * b.signal.shape[1] for b in mine)
+                gain = min(gain, evaluate(joined, poles)[0].cost - expected(joined) - both)
+                need = worth(free, 4.0)
+        if gain > need:
+            k += 1
+            continue
+        state.taps, state.starts = np.delete(state.taps, k), np.delete(state.starts, k)
+        blocks = stretches(state, poles)
+        dropped = True
+    return dropped
+
+
+def worth(free: float, chance: float = 13.8) -> float:
+    """What the sum of squares falls by at most, by noise alone, when ``free`` values are added: one in a million.
+
+    Bound of Laurent and Massart (2000) on the tail of chi-squared (from memory).
+    """
+    return float(free + 2.0 * np.sqrt(free * chance) + 2.0 * chance)
+
+
+def running_mean(x: Array, width: int) -> Array:
+    """Centred running mean along the first axis, shorter at the ends."""
+    half = width // 2
+    total = np.concatenate([np.zeros((1, x.shape[1])), np.cumsum(x, axis=0)])
+    i = np.arange(x.shape[0])
+    low, high = np.maximum(i - half, 0), np.minimum(i + half + 1, x.shape[0])
+    mean: Array = (total[high] - total[low]) / (high - low)[:, None]
+    return mean
