@@ -7,6 +7,7 @@ text, so that leading zeros of names survive.
 from __future__ import annotations
 
 import csv
+import math
 import os
 import re
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 
 from matdb.errors import InputError
 
-__all__ = ["Table", "file_bytes", "read_table"]
+__all__ = ["NumberTable", "Table", "file_bytes", "read_numbers", "read_table"]
 
 #: The longest text that is read, in characters; the largest file, in bytes; the largest table. A short line below a
 #: long header takes as much memory as a long one.
@@ -25,9 +26,11 @@ LONGEST = 50_000_000
 MOST_BYTES = 2 * LONGEST
 MOST_COLUMNS = 2000
 MOST_CELLS = 40_000_000
+MOST_NUMBERS = 50_000_000
 
 _COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
 NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_SEPARATORS = (";", "\t", ",", " ")
 #: What loggers write where they have no value.
 BLANKS = frozenset({"", "-", "--", "---", "na", "n/a", "nan", "null", "none", "m", "missing", "?", "#n/a"})
 
@@ -190,6 +193,112 @@ def read_table(
     except csv.Error as error:
         raise InputError(f"{what}, line {begin + reader.line_num}", str(error), "a row of plain cells") from None
     return Table(what, header, tuple(rows), tuple(lines), separator)
+
+
+@dataclass(frozen=True)
+class NumberTable:
+    """A table of numbers, as loggers write it.
+
+    Attributes
+    ----------
+    header : tuple of str
+        Column names, trimmed; "column 1" and so on where the file has none.
+    values : array, shape (rows, columns)
+        NaN where a cell is empty or says that there is no value.
+    rows : tuple of int
+        The line of the text that each row stands on, counted from 1.
+
+    """
+
+    header: tuple[str, ...]
+    values: NDArray[np.float64]
+    rows: tuple[int, ...]
+
+
+def read_numbers(what: str, name: str, content: bytes) -> NumberTable:
+    """Read a table of numbers: with or without header, below any preamble, of any usual separator.
+
+    Comma, semicolon, tab or blank between cells, decimal point or comma; blank lines and lines that start with ``#``
+    are skipped, and so is what precedes the first row of numbers but the line above it, which may name the columns.
+
+    Parameters
+    ----------
+    what, name : str
+        What it is and its file's name, for messages.
+    content : bytes
+        The file.
+
+    Raises
+    ------
+    InputError
+        No text, no row of numbers, a cell that is no number (with its row and column), a row longer than those above
+        it, more cells than fit.
+    """
+    text = _decoded(what, content)
+    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]
+    if not lines:
+        raise InputError(what, name, "a table of readings", "the file holds no rows")
+    separator, comma = _dialect([line for _, line in lines])
+    first = next((k for k, (_, line) in enumerate(lines) if _is_row(_split(line, separator), comma)), None)
+    if first is None:
+        raise InputError(what, name, "a table with rows of numbers", "no row of numbers was found")
+    width = max(len(_split(line, separator)) for _, line in lines[first : first + 20])
+    if width * (len(lines) - first) > MOST_NUMBERS:
+        most = f"at most {MOST_NUMBERS // 1_000_000} million cells"
+        raise InputError(what, f"{len(lines) - first} rows of {width} columns", most, "cut it to the taps")
+    above = _split(lines[first - 1][1], separator) if first else []
+    header = tuple(above[i] if len(above) == width and above[i] else f"column {i + 1}" for i in range(width))
+    rows: list[list[float | None]] = []
+    for number, line in lines[first:]:
+        cells = _split(line, separator)
+        if len(cells) > width:
+            allowed = f"{width} columns as the rows above"
+            raise InputError(f"{what} row {number}", f"{len(cells)} columns", allowed, f"see {name}")
+        row = [_number(cell, comma) for cell in cells]
+        if None in row:
+            i = row.index(None)
+            field = f"{what} row {number}, column {header[i]!r}"
+            raise InputError(field, cells[i], "a number", "mend or empty the cell")
+        rows.append(row + [math.nan] * (width - len(row)))
+    values = np.array(rows, dtype=float)
+    values[~np.isfinite(values)] = np.nan
+    return NumberTable(header, values, tuple(number for number, _ in lines[first:]))
+
+
+def _split(line: str, separator: str) -> list[str]:
+    if separator == " ":
+        return line.split()
+    cells = [c.strip().strip('"').strip() for c in line.split(separator)]
+    # Some loggers end every row with a separator.
+    return cells[:-1] if len(cells) > 1 and cells[-1] == "" else cells
+
+
+def _number(cell: str, comma: bool) -> float | None:
+    """The cell's number; NaN for a blank one; None when it is no number."""
+    try:
+        value = float(cell.replace(",", ".") if comma else cell)
+    except ValueError:
+        return math.nan if cell.casefold() in BLANKS else None
+    return value if "_" not in cell else None
+
+
+def _is_row(cells: list[str], comma: bool) -> bool:
+    values = [_number(c, comma) for c in cells]
+    return None not in values and any(v == v for v in values)
+
+
+def _dialect(lines: list[str]) -> tuple[str, bool]:
+    """Separator and whether the comma is the decimal mark: the pair that reads most of a sample as numbers."""
+    sample = lines[:: max(1, len(lines) // 60)][-60:]
+    best: tuple[float, str, bool] = (-1.0, ",", False)
+    for separator, comma in ((s, c) for s in _SEPARATORS for c in (False, True) if not (c and s == ",")):
+        rows = [_split(line, separator) for line in sample]
+        good = [len(r) for r in rows if _is_row(r, comma)]
+        if good:
+            usual = max(set(good), key=good.count)
+            score = good.count(usual) / len(rows) + 0.05 * min(usual, 8) - (0.02 if comma else 0.0)
+            best = max(best, (score, separator, comma), key=lambda each: each[0])
+    return best[1], best[2]
 
 
 def _begin(lines: list[str], is_header: Callable[[tuple[str, ...]], bool] | None) -> tuple[int, str]:

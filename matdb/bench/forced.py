@@ -165,7 +165,7 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
     Raises
     ------
     InputError
-        No base sensor, no such axis, a record too short for the resolution.
+        No base sensor, a record too short for the resolution.
 
     Notes
     -----
@@ -177,27 +177,15 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
 
     if trace.base is None:
         raise InputError("base", None, "the signals of a sensor on the base", "name the base's columns")
-    if not 0 <= channel < trace.signal.shape[1]:
-        raise InputError("channel", channel, f"from 0 to {trace.signal.shape[1] - 1}")
     rate = trace.rate_hz
     grid = np.arange(trace.time_s[0], trace.time_s[-1], 1.0 / rate)
     x = np.interp(grid, trace.time_s, trace.base[:, channel])
     y = np.interp(grid, trace.time_s, trace.signal[:, channel])
     size = 2 * grid.size // 17 if resolution_hz is None else round(rate / resolution_hz)
     if size < 32 or 3 * size > 2 * grid.size:
-        raise InputError(
-            "record",
-            f"{grid.size} readings",
-            f"at least {max(1.5 * size, 272):.0f} for this resolution",
-            "record longer",
-        )
-    options: dict[str, Any] = {
-        "fs": rate,
-        "window": "hann",
-        "nperseg": size,
-        "noverlap": size // 2,
-        "detrend": "linear",
-    }
+        allowed = f"at least {max(1.5 * size, 272):.0f} for this resolution"
+        raise InputError("record", f"{grid.size} readings", allowed, "record longer")
+    options: dict[str, Any] = {"fs": rate, "nperseg": size, "detrend": "linear"}  # Hann windows, half overlapped
     f, sxy = signal.csd(x, y, **options)
     _, sxx = signal.welch(x, **options)
     _, syy = signal.welch(y, **options)
@@ -211,12 +199,7 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
     return TransferFunction(f, sxy / sxx, coherence, sd, float(averages), float(f[1] - f[0]))
 
 
-def fit_forced(
-    trace: Trace,
-    *,
-    channel: int | None = None,
-    frequency_range_hz: tuple[float, float] | None = None,
-) -> ForcedFit:
+def fit_forced(trace: Trace, *, frequency_range_hz: tuple[float, float] | None = None) -> ForcedFit:
     r"""Natural frequency and loss factor from a record with a sensor on the base and one on the payload.
 
     .. math:: H(f) = g\,e^{-2\pi i f\tau} \frac{1 + i\eta}{1 - (f/f_0)^2 + i\eta}
@@ -225,8 +208,7 @@ def fit_forced(
     ----------
     trace : Trace
         The record: shaker, hand shaking or flight, broadband or swept, several tens of cycles at least.
-    channel : int, optional
-        Axis to fit, from 0; else the one whose base moves most.
+        The axis whose base moves most is fitted.
     frequency_range_hz : (float, float), optional
         Where to look for the resonance, Hz; else 2 Hz to 0.4 of the sampling rate.
 
@@ -238,7 +220,7 @@ def fit_forced(
     Raises
     ------
     InputError
-        No base sensor, no such axis, a record too short, a range that cannot be.
+        No base sensor, a record too short, a range that cannot be.
 
     Notes
     -----
@@ -254,56 +236,54 @@ def fit_forced(
     high = min(high, 0.4 * trace.rate_hz)
     if not 0.0 < low < high:
         raise InputError("frequency_range_hz", (low, high), "two frequencies, the lower first, within the record's own")
-    if channel is None:
-        channel = int(np.argmax(np.std(trace.base, axis=0)))
+    channel = int(np.argmax(np.std(trace.base, axis=0)))
     transfer = transfer_function(trace, channel=channel)
     span = float(trace.time_s[-1] - trace.time_s[0])
-    start = _first_guess(transfer, low, high)
-    if start is None:
+    values = _first_guess(transfer, low, high)
+    if values is None:
         return _refused(transfer, channel, "no resonance stands out with enough coherence between base and payload")
-    values = start
-    for _ in range(3):
+    settled = False
+    for turn in range(4):
         found = _fit(transfer, values, low, high)
         if found is None:
             return _refused(transfer, channel, "too few coherent bins around the resonance; shake harder or longer")
         values, covariance, chi2, fitted = found
+        if settled or turn == 3:
+            break
         # About ten bins over the half-power width, and at least eight averages.
         wanted = max(abs(values[1]) * values[0] / 8.0, 8.0 / span, 1.2 * low / 20.0)
-        if 0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0]:
-            break
-        transfer = transfer_function(trace, channel=channel, resolution_hz=wanted)
-    found = _fit(transfer, values, low, high)
-    if found is None:
-        return _refused(transfer, channel, "too few coherent bins around the resonance; shake harder or longer")
-    values, covariance, chi2, fitted = found
+        settled = 0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0]
+        if not settled:
+            transfer = transfer_function(trace, channel=channel, resolution_hz=wanted)
     f0, eta, gain, delay = (float(v) for v in values)
-    sd = np.sqrt(np.diag(covariance))
-    if not (low <= f0 <= high) or sd[1] > LOSS_REFUSED * eta or sd[0] > 0.1 * f0:
-        return _refused(
-            transfer,
-            channel,
-            f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {sd[1]:.2g}: too uncertain to log",
-        )
-    reasons = []
-    at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
-    seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
-    if seen < 0.6:
-        reasons.append(f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation")
-    if sd[1] > LOSS_LIMIT * eta:
-        reasons.append(f"loss factor is known to {100 * sd[1] / eta:.0f} % only; record longer")
-    if transfer.resolution_hz > 0.35 * eta * f0:
-        reasons.append("the peak is narrower than three bins; record longer")
-    if chi2 > 2.5:
-        reasons.append("the transfer function is not that of one mode; look at the picture")
-    if not 0.7 < gain < 1.4:
-        reasons.append(f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places")
-    if transfer.averages < 6:
-        reasons.append(f"only {transfer.averages:.0f} averages; record longer")
+    f0_sd, eta_sd = (float(v) for v in np.sqrt(np.diag(covariance))[:2])
+    if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
+        why = f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log"
+        return _refused(transfer, channel, why)
+    reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2)
     peak = float(np.sqrt(1.0 + eta * eta) / eta)
     return ForcedFit(
-        "flagged" if reasons else "good", tuple(reasons), f0, float(sd[0]), eta, float(sd[1]), peak, gain, delay,
-        channel, transfer, fitted,
-    )  # fmt: skip
+        "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
+    )
+
+
+def _doubts(
+    transfer: TransferFunction, f0: float, eta: float, eta_sd: float, gain: float, chi2: float
+) -> tuple[str, ...]:
+    """Why a fit is to be looked at twice."""
+    at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
+    seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
+    doubts = {
+        f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < 0.6,
+        f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > LOSS_LIMIT * eta,
+        "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
+        "the transfer function is not that of one mode; look at the picture": chi2 > 2.5,
+        f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places": (
+            not 0.7 < gain < 1.4
+        ),
+        f"only {transfer.averages:.0f} averages; record longer": transfer.averages < 6,
+    }
+    return tuple(text for text, holds in doubts.items() if holds)
 
 
 def _model(values: Array, f: Array) -> NDArray[np.complex128]:

@@ -16,6 +16,22 @@ __all__ = ["ProtocolStep", "bench_mass_kg", "protocol_markdown"]
 _HANDY: Final = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2, 10.0)
 #: Taps on one record, and records on one state (common practice, no source).
 TAPS, RECORDS = 5, 2
+_STEPS: Final = f"""\
+## Steps
+
+1. Weigh the plate with everything that rings on it, sensor and screws too: {{masses}}. Write down what the scales \
+say, not what it should be.
+2. Squeeze and release the part three times by hand, then let it rest for ten minutes.
+3. Soak the part alone, without plate and mass, beside a thermometer in the same air ({{air}}). Keep the plate in the \
+chamber too if it fits.
+4. Start the record. Take the part out, start the stop watch, set it under the mass.
+5. Tap {TAPS} times, softly, and let it ring out between taps: a motion that can just be seen. Stop the watch at the \
+middle tap; that is *seconds out*.
+6. Put the part back for a quarter of its soak and take a second record; {RECORDS} records a temperature.
+7. Log each record before the next: `matdb reading trace FILE.csv --part ... --temp ... --mass ... --soak ... \
+--out ... --log`, or type the figures into `matdb bench`.
+8. End with the room temperature again: a change there means that the part has aged, slipped or set.
+"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,54 +141,24 @@ def protocol_markdown(
     if not steps:
         raise InputError("steps", "none", "at least one temperature")
     pieces = "1 piece" if count == 1 else f"{count} equal pieces"
-    masses = sorted({s.mass_kg for s in steps})
+    masses = ", ".join(f"{1e3 * m:.3g} g" for m in sorted({s.mass_kg for s in steps}))
+    said = list(dict.fromkeys([*(s.note for s in steps if s.note), *notes]))
     out = [
-        f"# Bench protocol: {_plain(part)}",
+        f"# Bench protocol: {_escaped(part)}",
         "",
-        f"{_plain(form)} mm, of {_plain(material)} ({_plain(family)}). {pieces}, {axis}. Expected figures rest on the "
-        f"{basis}.",
+        f"{_escaped(form)} mm, of {_escaped(material)} ({_escaped(family)}). {pieces}, {axis}. Expected figures rest "
+        f"on the {basis}.",
         "",
         "Date: ____________  Who: ____________  Room: ______ degC  Hardness seen: ______",
         "",
-    ]
-    if cautions:
-        out += ["## Cautions", "", *(f"- {_plain(line)}" for line in cautions), ""]
-    out += [
-        "## Steps",
-        "",
-        f"1. Weigh the plate with everything that rings on it, sensor and screws too: {_listed(masses)}. Write down "
-        "what the scales say, not what it should be.",
-        "2. Squeeze and release the part three times by hand, then let it rest for ten minutes.",
-        "3. Soak the part alone, without plate and mass, beside a thermometer in the same air "
-        f"({'a fan is running' if air == 'fanned' else 'still air'}). Keep the plate in the chamber too if it fits.",
-        "4. Start the record. Take the part out, start the stop watch, set it under the mass.",
-        f"5. Tap {TAPS} times, softly, and let it ring out between taps: a motion that can just be seen. Stop the "
-        "watch at the middle tap; that is *seconds out*.",
-        f"6. Put the part back for a quarter of its soak and take a second record; {RECORDS} records a temperature.",
-        "7. Log each record before the next: `matdb reading trace FILE.csv --part ... --temp ... --mass ... --soak ... "
-        "--out ... --log`, or type the figures into `matdb bench`.",
-        "8. End with the room temperature again: a change there means that the part has aged, slipped or set.",
-        "",
+        *(["## Cautions", "", *(f"- {_escaped(line)}" for line in cautions), ""] if cautions else []),
+        _STEPS.format(masses=masses, air="a fan is running" if air == "fanned" else "still air"),
         "## Temperatures",
         "",
         _row("at degC", "soak, min", "seconds until 2 K off", "mass, g", "expected, Hz", "expected decrement"),
         _row(*["---:"] * 6),
-    ]
-    out += [
-        _row(
-            f"{s.temperature_c:g}",
-            "-" if s.soak_min is None else f"{s.soak_min:.0f}",
-            "-" if s.seconds_left is None else "any" if math.isinf(s.seconds_left) else f"{s.seconds_left:.0f}",
-            f"{1e3 * s.mass_kg:.3g}",
-            _band(s.frequency_hz),
-            _band(s.log_decrement),
-        )
-        for s in steps
-    ]
-    said = list(dict.fromkeys([*(s.note for s in steps if s.note), *notes]))
-    if said:
-        out += ["", *(f"- {_plain(line)}" for line in said)]
-    out += [
+        *(_temperature_row(s) for s in steps),
+        *(["", *(f"- {_escaped(line)}" for line in said)] if said else []),
         "",
         "## To fill in",
         "",
@@ -180,24 +166,27 @@ def protocol_markdown(
             "at degC", "record", "thermometer, degC", "soaked, min", "mass, g", "Hz", "decrement", "seconds out", "note"
         ),
         _row(*["---:"] * 8, "---"),
+        *(_row(f"{s.temperature_c:g}", str(k), *[" "] * 7) for s in steps for k in range(1, RECORDS + 1)),
     ]
-    out += [_row(f"{s.temperature_c:g}", str(k), *[" "] * 7) for s in steps for k in range(1, RECORDS + 1)]
     return "\n".join(out) + "\n"
+
+
+def _temperature_row(step: ProtocolStep) -> str:
+    left = step.seconds_left
+    return _row(
+        f"{step.temperature_c:g}",
+        "-" if step.soak_min is None else f"{step.soak_min:.0f}",
+        "-" if left is None else "any" if math.isinf(left) else f"{left:.0f}",
+        f"{1e3 * step.mass_kg:.3g}",
+        *("{:.3g} ({:.3g} to {:.3g})".format(*band) for band in (step.frequency_hz, step.log_decrement)),
+    )
 
 
 def _row(*cells: str) -> str:
     return "| " + " | ".join(cells) + " |"
 
 
-def _band(values: tuple[float, float, float]) -> str:
-    return f"{values[0]:.3g} ({values[1]:.3g} to {values[2]:.3g})"
-
-
-def _listed(masses: Sequence[float]) -> str:
-    return ", ".join(f"{1e3 * m:.3g} g" for m in masses)
-
-
-def _plain(text: str) -> str:
+def _escaped(text: str) -> str:
     """One line of Markdown that means itself."""
     line = " ".join(text.split())
     return "".join(f"\\{c}" if c in "\\`*_[]<>|#" else c for c in line)

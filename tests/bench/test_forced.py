@@ -89,7 +89,6 @@ def test_coherence_and_deviation_of_the_transfer_function():
     ("change", "field"),
     [
         (lambda t: fit_forced(Trace(t.time_s, t.signal)), "base"),
-        (lambda t: fit_forced(t, channel=4), "channel"),
         (lambda t: fit_forced(t, frequency_range_hz=(30.0, 10.0)), "frequency_range_hz"),
         (lambda t: transfer_function(t, resolution_hz=0.01), "record"),
         (lambda t: transfer_function(Trace(t.time_s[:90], t.signal[:90], (), t.base[:90])), "record"),
