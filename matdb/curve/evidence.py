@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Final
 
 import numpy as np
@@ -53,9 +53,9 @@ GROUPS: Final = {
     "sweep loss": 0.8,
     "hardness": 0.2,
 }
-_BENCH, _BENCH_LOSS, _SWEEP, _SWEEP_LOSS, _HARDNESS = range(len(GROUPS))
+_BENCH, _BENCH_LOSS, _SWEEP, _SWEEP_LOSS, HARDNESS = range(len(GROUPS))
 #: Where the noise of a row's loss stands, by the row's group.
-_LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, _HARDNESS])
+_LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, HARDNESS])
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,8 +81,7 @@ class Evidence:
     weight: Array
     specimens: tuple[str, ...]
     specimen_sd: Array
-    keys: tuple[str, ...] = field(default=())
-    rows_of: tuple[tuple[int, ...], ...] = field(default=())
+    rows_of: tuple[tuple[int, ...], ...]
 
     @property
     def size(self) -> int:
@@ -184,12 +183,16 @@ class Evidence:
         """Log likelihood, shape (n,); each component tolerates a fumbled reading."""
         stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets)
         stiff_sd, loss_sd = self.residual_scale(stiff_rate, loss_rate, noise, misfit)
-        total = np.sum(self.weight * (ln_tolerant((self.stiff - stiff) / stiff_sd) - np.log(stiff_sd)), axis=1)
         has = ~np.isnan(self.loss)
+        total = _ln_density(self.weight, self.stiff - stiff, stiff_sd)
         if has.any():
-            z = (self.loss[has] - loss[:, has]) / loss_sd[:, has]
-            total = total + np.sum(self.weight[has] * (ln_tolerant(z) - np.log(loss_sd[:, has])), axis=1)
-        return np.asarray(total)
+            total = total + _ln_density(self.weight[has], self.loss[has] - loss[:, has], loss_sd[:, has])
+        return total
+
+
+def _ln_density(weight: Array, away: Array, sd: Array) -> Array:
+    """Weighted sum over the rows of the ln density of what was measured, shape (n,)."""
+    return np.asarray(np.sum(weight * (ln_tolerant(away / sd) - np.log(sd)), axis=1))
 
 
 def fumbled_probability(z: Array) -> Array:
@@ -245,7 +248,6 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         specimen=np.array([place.get(row.specimen, -1) for row in rows], dtype=np.int64),
         specimens=tuple(names),
         specimen_sd=np.array([spread[name] for name in names]),
-        keys=tuple(readings[row.indices[0]].kind for row in rows),
         rows_of=tuple(row.indices for row in rows),
     )
 
@@ -366,7 +368,7 @@ def _modulus_point(reading: ModulusPoint, _: float) -> _Row:
 
 def _hardness(reading: HardnessReading, _: float) -> _Row:
     modulus, sd = modulus_from_hardness(parse_hardness(reading.value))
-    return _Row(ln_s=_on_axis(HARDNESS_HZ), stiff=math.log(modulus), stiff_sd=sd, group=_HARDNESS)
+    return _Row(ln_s=_on_axis(HARDNESS_HZ), stiff=math.log(modulus), stiff_sd=sd, group=HARDNESS)
 
 
 #: What each kind of reading says, from the reading and the stiffness of one part at 1 MPa in N/mm.

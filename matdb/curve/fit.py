@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
-from matdb.curve.evidence import GROUPS, Evidence, fumbled_probability, gather
+from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability, gather
 from matdb.curve.parameters import GLASS, PARAMETERS, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
@@ -211,7 +211,7 @@ def _warnings(
 ) -> list[str]:
     """Warnings that hold for the fit as a whole."""
     found = []
-    if all(k == "hardness" for k in evidence.keys):
+    if (evidence.group == HARDNESS).all():
         found.append("only hardness was read: a surface value; stiffness in the cold comes from the family prior")
     elif np.isnan(evidence.loss).all():
         found.append("no reading tells of damping: loss factor and damping ratio come from the family prior")
