@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.effective import ln_scale_draws
+from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draws
 from matdb.advice.limits import Limits
-from matdb.advice.pair import lifted_share, ln_scale_at_rest
 from matdb.advice.score import Candidate, Payload
 from matdb.curve.band import Band, band
 from matdb.errors import InputError

@@ -1,4 +1,9 @@
-"""Effective stiffness and damping ratio of a part at a field temperature."""
+"""Effective stiffness and damping ratio of a part at a field temperature.
+
+While both halves of a grommet pair touch, the payload hardly changes the sum of their stiffnesses (by less than 1 % for
+equal halves), so the unloaded sum of :class:`matdb.form.grommet_pair.GrommetPair` holds. Once the payload at rest frees
+the upper half, the lower one carries it alone, squeezed by the whole weight: then only its tangent there acts.
+"""
 
 from __future__ import annotations
 
@@ -13,21 +18,40 @@ from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
+from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
+from matdb.material.families import family_named
 from matdb.material.record import Material, service_range
+from matdb.mounting.squeeze import SqueezeCase, lifted_at_rest, ln_lower_half_stiffness
+from matdb.mounting.suspended import ln_storage
+from matdb.plain import PlainRecord
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = ["Effective", "Suspended", "effective", "state_warnings", "suspended"]
+__all__ = [
+    "STATIC_HZ",
+    "Effective",
+    "Suspended",
+    "effective",
+    "lifted_share",
+    "ln_scale_at_rest",
+    "ln_scale_draws",
+    "pair_case",
+    "state_warnings",
+    "static_modulus",
+    "suspended",
+]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
+#: A payload that hangs for ten minutes speaks for this frequency.
+STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
 #: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
 _BLOCK: Final = 64
 
 
 @dataclass(frozen=True, kw_only=True)
-class Effective:
+class Effective(PlainRecord):
     """What a part does at a temperature.
 
     Attributes
@@ -55,22 +79,6 @@ class Effective:
     basis: str
     extrapolated: Any
     warnings: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-
-        def plain(value: Any) -> Any:
-            return value.tolist() if isinstance(value, np.ndarray) else value
-
-        return {
-            "stiffness_n_per_mm": self.stiffness_n_per_mm.to_dict(),
-            "damping_ratio": self.damping_ratio.to_dict(),
-            "natural_frequency_hz": None if self.natural_frequency_hz is None else self.natural_frequency_hz.to_dict(),
-            "frequency_hz": plain(self.frequency_hz),
-            "basis": self.basis,
-            "extrapolated": plain(self.extrapolated),
-            "warnings": list(self.warnings),
-        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +111,94 @@ def ln_scale_draws(curve: Curve, part: Part, axis: str, squeeze_mm: float, count
     return np.asarray(math.log(unit * count) + curve.offset_draws(part.name, part.form.offset_sd(axis)))
 
 
+def static_modulus(curve: Curve, temperature_c: Array, offset: Array) -> Array:
+    """Young's modulus in MPa under a payload that hangs, as a part of an offset (which broadcasts) has it."""
+    slow = curve.ln_modulus(temperature_c, np.full(temperature_c.shape, math.log(2.0 * math.pi * STATIC_HZ)))
+    return np.exp(ln_storage(slow) + offset)
+
+
+def pair_case(pair: GrommetPair, family: str, **more: Any) -> SqueezeCase:
+    """The case of a pair, its rubber's thermal expansion that of its family.
+
+    Parameters
+    ----------
+    pair : GrommetPair
+        The two halves.
+    family : str
+        The material's family, for the expansion.
+    **more
+        The other fields of :class:`matdb.mounting.squeeze.SqueezeCase`.
+
+    Raises
+    ------
+    InputError
+        No such family, or a value out of range.
+    """
+    return SqueezeCase(pair=pair, expansion_per_k=1e-6 * family_named(family)["thermal_expansion"].value, **more)
+
+
+def lifted_share(at_rest: Array, both: Array) -> float:
+    """Largest share of the draws, over the states, in which :func:`ln_scale_at_rest` found a half lifted off.
+
+    Parameters
+    ----------
+    at_rest : ndarray, shape (draws,) or (draws, *S)
+        Its answer.
+    both : ndarray, shape (draws,)
+        Ln of the stiffness per modulus while both halves touch.
+    """
+    return float((at_rest.reshape(len(both), -1) != both[:, None]).mean(axis=0).max(initial=0.0))
+
+
+def ln_scale_at_rest(
+    curve: Curve,
+    part: Part,
+    axis: str,
+    squeeze_mm: float,
+    temperature_c: Array,
+    mass_kg: float,
+    count: int = 1,
+    *,
+    settled: bool = False,
+) -> Array:
+    """Ln of the stiffness per modulus of ``count`` parts under a mass at rest, the part's own offset in it.
+
+    Parameters
+    ----------
+    curve, part, axis, squeeze_mm
+        Material, part, axis and static squeeze of each piece, mm.
+    temperature_c : ndarray, shape S
+        Degrees Celsius.
+    mass_kg : float
+        On all parts together.
+    count : int
+        Parts that share it.
+    settled : bool
+        Take off what compression set and creep will take of the squeeze.
+
+    Returns
+    -------
+    ndarray, shape (draws,)
+        N/mm per MPa; of a grommet pair along its axis shape (draws, *S): a half that has lifted off carries nothing.
+    """
+    both = ln_scale_draws(curve, part, axis, squeeze_mm, count)
+    if part.form.pair is None or axis != "axial":
+        return both
+    t = np.asarray(temperature_c, dtype=float)
+    offset = curve.offset_draws(part.name, part.form.offset_sd(axis))[:, None]
+    case = pair_case(
+        part.form.pair,
+        curve.family,
+        payload_kg=mass_kg,
+        count=count,
+        static_modulus_mpa=static_modulus(curve, t.reshape(-1), offset),
+        temperature_c=t.reshape(-1),
+    )
+    alone = ln_lower_half_stiffness(case) + math.log(count) + offset
+    found = np.where(lifted_at_rest(case, squeeze_mm, settled=settled), alone, both[:, None])
+    return np.asarray(found.reshape(-1, *t.shape))
+
+
 def suspended(curve: Curve, ln_scale: Array, mass_kg: float, temperature_c: Array) -> Suspended:
     """Solve m (2 pi f)^2 = Re K(f) for every draw and temperature at once.
 
@@ -111,7 +207,7 @@ def suspended(curve: Curve, ln_scale: Array, mass_kg: float, temperature_c: Arra
     curve : Curve
         The material.
     ln_scale : ndarray, shape (draws,) or (draws, *S)
-        From :func:`ln_scale_draws` or :func:`matdb.advice.pair.ln_scale_at_rest`.
+        From :func:`ln_scale_draws` or :func:`ln_scale_at_rest`.
     mass_kg : float
         Mass on all parts together.
     temperature_c : ndarray, shape S
@@ -240,8 +336,6 @@ def _block(
     else:
         at_rest = both
         if part.form.pair is not None and axis == "axial":
-            from matdb.advice.pair import lifted_share, ln_scale_at_rest
-
             at_rest = ln_scale_at_rest(curve, part, axis, squeeze_mm, t, *load)
             loose = lifted_share(at_rest, both)
         state = suspended(curve, at_rest, load[0], t)

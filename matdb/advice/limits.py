@@ -14,18 +14,17 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.advice.effective import STATIC_HZ
 from matdb.curve.curve import Curve
 from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
 
-__all__ = ["LOAD_HZ", "STATIC_HZ", "Limits"]
+__all__ = ["LOAD_HZ", "Limits"]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 #: Manoeuvre loads last a good part of a second.
 LOAD_HZ: Final = 1.0
-#: A payload that hangs for ten minutes speaks for this frequency.
-STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
 
 
 class Limits:

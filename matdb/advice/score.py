@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.advice.effective import pair_case
 from matdb.advice.exposure import Exposure
 from matdb.advice.limits import Limits
-from matdb.advice.pair import lifted_at_rest, ln_one_half, pair_case
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
@@ -20,7 +20,7 @@ from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.record import CameraPackage, Mounting
-from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors
+from matdb.mounting.squeeze import SqueezeCase, lift_off_load_factors, lifted_at_rest, ln_lower_half_stiffness
 from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST
 from matdb.units import STANDARD_GRAVITY_M_S2
 
@@ -202,7 +202,7 @@ def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float
     if form.pair is None:
         return None
     case = _case(limits, form.pair, payload, payload.heavy.mass_kg, offset)
-    low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
+    low, high = lift_off_load_factors(case, squeeze_mm)
     least, greatest = payload.load_factors
     ratio = np.asarray(high) / greatest
     if least < 0.0:
@@ -241,7 +241,7 @@ def at_rest(
     masses = [payload.light.mass_kg, payload.heavy.mass_kg]
     cases = [_case(limits, form.pair, payload, mass, offset) for mass in dict.fromkeys(masses)]
     more = math.log(payload.count) + offset[:, None]
-    alone = [ln_one_half(case) + more for case in cases]
+    alone = [ln_lower_half_stiffness(case) + more for case in cases]
     found: list[tuple[Rest, Rest] | None] = []
     for squeeze in squeeze_mm:
         each = [

@@ -10,20 +10,18 @@ frequency, solved for each draw.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.advice.effective import state_warnings
-from matdb.advice.limits import STATIC_HZ
-from matdb.advice.pair import pair_case
+from matdb.advice.effective import pair_case, state_warnings, static_modulus, suspended
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve, checked_state
 from matdb.errors import InputError
+from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.form.round_pad import RoundPad
@@ -36,10 +34,11 @@ from matdb.mounting.squeeze import (
     least_squeeze,
     lift_off_load_factors,
     most_squeeze,
+    spacer_warnings,
     squeeze_state,
-    stack_check,
 )
 from matdb.mounting.suspended import ln_storage
+from matdb.plain import PlainRecord
 
 __all__ = ["Squeeze", "SqueezePoint", "squeeze"]
 
@@ -64,7 +63,7 @@ _GIVEN: Final = ("asked", "spacer")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class SqueezePoint:
+class SqueezePoint(PlainRecord):
     """The pair at one squeeze, at a few temperatures.
 
     Attributes
@@ -113,16 +112,9 @@ class SqueezePoint:
     too_little: float
     too_much: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return {
-            k: v.to_dict() if isinstance(v, Band) else v.tolist() if isinstance(v, np.ndarray) else v
-            for k, v in self.__dict__.items()
-        }
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Squeeze:
+class Squeeze(PlainRecord):
     """How far to turn the screw, and why.
 
     Attributes
@@ -170,13 +162,6 @@ class Squeeze:
     def point(self, name: str) -> SqueezePoint | None:
         """The point of that name; None where there is none."""
         return next((p for p in self.points if p.name == name), None)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        values = dict(self.__dict__)
-        for name in ("least_mm", "most_mm"):
-            values[name] = values[name].to_dict()
-        return values | {"points": [p.to_dict() for p in self.points]}
 
 
 def squeeze(
@@ -236,13 +221,12 @@ def squeeze(
         t = np.unique([*t, assembly_c])
     asked = _asked(form, squeeze_mm, turns)
     offset = curve.offset_draws(part.name, form.offset_sd("axial"))
-    slow = curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * STATIC_HZ)))
     case = pair_case(
         form,
         material.family,
         payload_kg=mass_kg,
         count=count,
-        static_modulus_mpa=np.exp(ln_storage(slow) + offset[:, None]),
+        static_modulus_mpa=static_modulus(curve, t, offset[:, None]),
         temperature_c=t,
         load_factors=load_factors,
         assembly_c=assembly_c,
@@ -262,11 +246,11 @@ class _Bench:
     offset: Array
 
     def __post_init__(self) -> None:
-        self.t = np.asarray(self.case.temperature_c, dtype=float)[0]
-        #: Squeezes beyond half of both heights have no answer.
-        self.end = 0.5 * self.case.pair.squeezable_height_mm
-        self.settled = _no_more(least_squeeze(self.case, settled=True))
-        self.most = np.asarray(most_squeeze(self.case))
+        self.t = self.case.temperature_c
+        self.end = MAX_SQUEEZE_SHARE * self.case.pair.squeezable_height_mm
+        # Where a half would be squeezed beyond half its height, no squeeze is enough.
+        self.settled = np.nan_to_num(least_squeeze(self.case), nan=np.inf)
+        self.most = most_squeeze(self.case)
         near = int(np.argmin(np.abs(self.t - self.case.assembly_c)))
         self.shown = np.unique([0, near, len(self.t) - 1])
 
@@ -297,11 +281,10 @@ class _Bench:
         wanted = {} if best is None else {"least": float(least.median), name: best}
         if best is not None and most.median > 0.0:
             wanted["most"] = float(most.median)
-        held = pair.spacer_squeeze_mm
         if asked_mm is not None:
             wanted["asked"] = asked_mm
-        elif held is not None:
-            wanted["spacer"] = max(held, 0.0)
+        elif pair.fixed_squeeze_mm is not None:
+            wanted["spacer"] = pair.fixed_squeeze_mm
         points = tuple(self.point(name, q) for name, q in wanted.items())
         chosen = next((p for p in points if p.name == name), None)
         return Squeeze(
@@ -325,13 +308,13 @@ class _Bench:
     def point(self, name: str, squeeze_mm: float) -> SqueezePoint:
         k = self.shown
         t = self.t[k]
-        case = replace(self.case, static_modulus_mpa=self.case._static[:, k], dynamic_modulus_mpa=1.0, temperature_c=t)
-        state = squeeze_state(case, squeeze_mm=squeeze_mm)
-        # At a modulus of 1 MPa, so this is stiffness per modulus; a squeeze beyond all reason keeps its nan.
-        unit = np.asarray(state.stiffness_n_per_mm)
-        known = np.isfinite(unit) & (unit > 0.0)
-        ln_k, hertz = self.swinging(np.where(known, unit, 1.0), t)
-        low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
+        case = replace(self.case, static_modulus_mpa=self.case.static_modulus_mpa[:, k], temperature_c=t)
+        state = squeeze_state(case, squeeze_mm)
+        # A squeeze beyond all reason keeps its nan.
+        known = np.isfinite(state.unit_stiffness) & (state.unit_stiffness > 0.0)
+        ln_unit = np.log(np.where(known, state.unit_stiffness, 1.0)) + self.offset[:, None]
+        swinging = suspended(self.curve, ln_unit, case.payload_kg / case.count, t)
+        low, high = lift_off_load_factors(case, squeeze_mm)
         holds, little, much = self.holding(squeeze_mm)
         pair = self.case.pair
         return SqueezePoint(
@@ -340,26 +323,18 @@ class _Bench:
             turns=None if pair.thread is None else squeeze_mm / pitch_mm(pair.thread),
             spacer_mm=pair.stack_mm - squeeze_mm,
             temperature_c=t,
-            stiffness_n_per_mm=_band(np.exp(ln_storage(ln_k)), known),
-            damping_ratio=_band(0.5 * np.tan(ln_k.imag), known),
-            natural_frequency_hz=_band(hertz, known),
-            sag_mm=_band(np.asarray(state.sag_mm), known),
-            strain=_band(np.asarray(state.strain), known),
+            stiffness_n_per_mm=_band(np.exp(ln_storage(swinging.ln_stiffness)), known),
+            damping_ratio=_band(swinging.damping_ratio, known),
+            natural_frequency_hz=_band(swinging.frequency_hz, known),
+            sag_mm=_band(state.sag_mm, known),
+            strain=_band(state.strain, known),
             touching=(self.settled[:, k] <= squeeze_mm * (1.0 + 1e-9)).mean(axis=0),
-            lift_off_low=band(np.asarray(low)),
-            lift_off_high=band(np.asarray(high)),
+            lift_off_low=band(low),
+            lift_off_high=band(high),
             holds=holds,
             too_little=little,
             too_much=much,
         )
-
-    def swinging(self, unit: Array, t: Array) -> tuple[NDArray[np.complex128], Array]:
-        """Ln of the complex stiffness of one pair in N/mm at the natural frequency, and that in Hz."""
-        scale = np.log(unit) + self.offset[:, None]
-        # Stiffness in N/mm is 1e3 times as much in N/m.
-        ln_omega = self.curve.natural_ln_omega(t, scale + math.log(1e3 * self.case.count / self.case.payload_kg))
-        value = self.curve.ln_modulus(t, ln_omega)
-        return value + scale, np.exp(ln_omega) / (2.0 * math.pi)
 
     # -- words ---------------------------------------------------------------------------------------------
 
@@ -415,9 +390,7 @@ class _Bench:
         for k, t in enumerate(chosen.temperature_c.tolist()):
             if k == near:
                 continue
-            gone = float(
-                np.interp(t, self.t, np.broadcast_to(np.asarray(self.case.shrinkage_mm), self.settled.shape)[0])
-            )
+            gone = float(np.interp(t, self.t, self.case.shrinkage_mm))
             moves = "shrinks" if gone >= 0.0 else "grows"
             gains = "takes" if gone >= 0.0 else "adds"
             text = (
@@ -473,7 +446,7 @@ class _Bench:
         if chosen is not None:
             if chosen.squeeze_mm > reach:
                 out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
-            out.extend(stack_check(case.pair, min(chosen.squeeze_mm, self.end)).warnings)
+            out.extend(spacer_warnings(case.pair, min(chosen.squeeze_mm, self.end)))
         out.append("check the turns again after 24 hours and once in the cold: set and creep take some of the squeeze")
         t = self.t[self.shown]
         hertz = (
@@ -493,7 +466,7 @@ class _Bench:
 
 def _asked(form: GrommetPair, squeeze_mm: float | None, turns: float | None) -> float | None:
     """The squeeze to look at in mm, from either; None without."""
-    end = 0.5 * form.squeezable_height_mm
+    end = MAX_SQUEEZE_SHARE * form.squeezable_height_mm
     if turns is None:
         return None if squeeze_mm is None else checked_number("squeeze_mm", squeeze_mm, 0.0, end, "mm")
     if squeeze_mm is not None:
@@ -515,12 +488,6 @@ def _as_a_pair(part: Part) -> str:
         f'describe both halves: matdb part add "{part.name} pair" --material "{part.material}" --form grommet-pair '
         f'--lower "{form.kind} {sizes}mm"{thread}'
     )
-
-
-def _no_more(squeeze_mm: Any) -> Array:
-    """Where a half would be squeezed beyond half its height, no squeeze is enough."""
-    array = np.asarray(squeeze_mm, dtype=float)
-    return np.where(np.isnan(array), np.inf, array)
 
 
 def _band(values: Array, known: NDArray[np.bool_]) -> Band:

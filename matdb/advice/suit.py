@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
-from matdb.advice.limits import STATIC_HZ, Limits
+from matdb.advice.limits import Limits
 from matdb.advice.score import (
     Candidate,
     Payload,
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ROTOR_FREQUENCIES",
-    "STATIC_HZ",
     "VERDICTS",
     "Candidate",
     "State",

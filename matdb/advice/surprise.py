@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.pair import lifted_share, ln_scale_at_rest
+from matdb.advice.effective import lifted_share, ln_scale_at_rest
 from matdb.bench.readings import Reading
 from matdb.curve.curve import READINGS, Curve
 from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather

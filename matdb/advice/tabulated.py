@@ -8,8 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.effective import ln_scale_draws, suspended
-from matdb.advice.pair import ln_scale_at_rest
+from matdb.advice.effective import ln_scale_at_rest, ln_scale_draws, suspended
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from matdb.advice.effective import effective
-from matdb.advice.pair import ln_scale_at_rest
+from matdb.advice.effective import effective, ln_scale_at_rest
 from matdb.advice.suit import Candidate
 from matdb.curve.band import band
 from matdb.errors import InputError

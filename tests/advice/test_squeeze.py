@@ -81,7 +81,7 @@ def test_frequency_stiffness_and_mass_belong_together(curve):
 
 
 def test_sag_is_what_the_physics_says_of_each_draw(curve):
-    from matdb.advice.squeeze import STATIC_HZ
+    from matdb.advice.effective import STATIC_HZ
     from matdb.mounting.squeeze import SqueezeCase
 
     point = asked(curve, 0.6, squeeze_mm=0.8).point("asked")
@@ -92,7 +92,7 @@ def test_sag_is_what_the_physics_says_of_each_draw(curve):
         pair=PAIR.form,
         payload_kg=0.6,
         static_modulus_mpa=modulus,
-        temperature_c=25.0,
+        temperature_c=np.array([25.0]),
         expansion_per_k=1e-6 * family_named("silicone")["thermal_expansion"].value,
     )
     sag = squeeze_state(case, squeeze_mm=0.8).sag_mm[:, 0]

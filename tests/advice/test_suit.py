@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matdb.advice.cover import cover
+from matdb.advice.effective import STATIC_HZ
 from matdb.advice.score import Candidate
-from matdb.advice.suit import STATIC_HZ, VERDICTS, suit, verdict
+from matdb.advice.suit import VERDICTS, suit, verdict
 from matdb.advice.words import percent, sags
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
@@ -264,8 +265,10 @@ def test_a_pair_must_not_lift_off(sure):
     assert tight.lift_off_margin > 0.0
     # Set takes 15 % of the squeeze; the upper half comes free when the lower alone carries the load.
     static = float(np.exp(curve.ln_modulus(np.array([20.0]), np.log([2 * np.pi * STATIC_HZ]))[0, 0]).real)
-    case = SqueezeCase(pair=pair.part.form, payload_kg=1.2, static_modulus_mpa=static, temperature_c=20.0)
-    held = static * half.force_n(1.0, 0.85 * 3.0 - case.shrinkage_mm) / (1.2 * 9.80665 / 4 * 2.0)
+    case = SqueezeCase(
+        pair=pair.part.form, payload_kg=1.2, static_modulus_mpa=np.array([static]), temperature_c=np.array([20.0])
+    )
+    held = static * half.force_n(1.0, 0.85 * 3.0 - case.shrinkage_mm[0]) / (1.2 * 9.80665 / 4 * 2.0)
     assert tight.lift_off_margin == pytest.approx(held - 1.0, rel=0.02)
     held_by = GrommetPair(lower=half, plate_mm=2.0, spacer_mm=15.0)
     assert pair.part.form.squeezes_to_try("axial")[0] == 0.0
