@@ -12,7 +12,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, fields
+from dataclasses import fields
 from typing import Any
 
 from matdb.bench.readings import READINGS, Reading
@@ -20,6 +20,7 @@ from matdb.errors import MatdbError, NotFound, StoreError
 from matdb.form import Part, form_from_dict
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting, mounting_from_dict
+from matdb.plain import plain
 from matdb.store.arrays import unpack
 from matdb.store.stored import FitRecord, PartLine, StoredReading
 
@@ -183,18 +184,14 @@ def what_of(thing: object) -> str:
 
 def definition_of(thing: Material | Part | Mounting) -> dict[str, Any]:
     """A material, part or mounting as plain values, for the record of what it said before."""
-    if isinstance(thing, Part):
-        values = {name: getattr(thing, name) for name in _PART} | {"form": thing.form.to_dict()}
-    else:
-        values = asdict(thing) if isinstance(thing, Material) else thing.to_dict()
-    return dict(plain_json(values))
+    return dict(plain(thing))
 
 
 def row_of(thing: Material | Part | Mounting, material_id: int | None) -> dict[str, Any]:
     """The columns of a material, part or mounting; ``material_id`` is that of a part's material."""
-    if isinstance(thing, Material):
-        return asdict(thing)
     values = definition_of(thing)
+    if isinstance(thing, Material):
+        return values
     if isinstance(thing, Mounting):
         return {"name": thing.name, "definition": values}
     del values["material"]
@@ -207,10 +204,8 @@ def plain_json(values: Any) -> Any:
 
 
 def _plain(value: Any) -> Any:
-    if hasattr(value, "tolist"):
-        return value.tolist()
-    if isinstance(value, dt.datetime | dt.date):
-        return value.isoformat()
+    if hasattr(value, "tolist") or isinstance(value, dt.date):
+        return plain(value)
     raise TypeError(f"{type(value).__name__} cannot be kept")
 
 

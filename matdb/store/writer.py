@@ -20,7 +20,6 @@ from matdb.store.arrays import pack
 from matdb.store.models import (
     Base,
     EffectiveStiffnessRow,
-    FitReadingRow,
     FitRow,
     MaterialRow,
     MountingRow,
@@ -150,8 +149,12 @@ def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int
     }
     number = int(connection.execute(sa.insert(FitRow).values(**columns).returning(FitRow.id)).scalar_one())
     used = sorted(set(fit.reading_ids or ()))
-    _check_readings_of(connection, material_id, fit, used)
-    insert_tuples(connection, FitReadingRow.__tablename__, ("fit_id", "reading_id"), [(number, i) for i in used])
+    if used:
+        of_material = sa.select(sa.func.count(ReadingRow.id)).where(ReadingRow.material_id == material_id)
+        span = ReadingRow.id.between(used[0], used[-1])
+        if connection.execute(of_material.where(span)).scalar_one() < len(used):
+            raise InputError("fit reading_ids", fit.material, "numbers of readings of this material")
+    insert_tuples(connection, "fit_reading", ("fit_id", "reading_id"), [(number, i) for i in used])
     return number
 
 
@@ -163,7 +166,7 @@ def publish(connection: sa.Connection, material: str, fit_id: int | None, rows: 
     _forget_published(connection, _parts_of(material_id))
     columns = [c.name for c in EffectiveStiffnessRow.__table__.columns if c.name != "id"]
     ready = [(numbers[row[0]], *row[1:], fit_id) for row in rows if row[0] in numbers]
-    insert_tuples(connection, EffectiveStiffnessRow.__tablename__, columns, ready)
+    insert_tuples(connection, "effective_stiffness", columns, ready)
     return len(ready)
 
 
@@ -174,18 +177,6 @@ def _forget_published(connection: sa.Connection, parts: Any) -> None:
 
 def _parts_of(material_id: int) -> Any:
     return sa.select(PartRow.id).where(PartRow.material_id == material_id)
-
-
-def _check_readings_of(connection: sa.Connection, material_id: int, fit: FitRecord, used: list[int]) -> None:
-    if not used:
-        return
-    known = connection.execute(
-        sa.select(sa.func.count())
-        .select_from(ReadingRow)
-        .where(ReadingRow.material_id == material_id, ReadingRow.id.between(used[0], used[-1]))
-    ).scalar_one()
-    if known < len(used):
-        raise InputError("fit reading_ids", fit.material, "numbers of readings of this material")
 
 
 def _ids(connection: sa.Connection, what: str, names: set[str], *, missing_ok: bool = False) -> dict[str, int]:
@@ -210,8 +201,6 @@ def _hundreds(names: Sequence[str]) -> Iterator[Sequence[str]]:
 # -- readings ----------------------------------------------------------------------------------------------
 
 _FIRST = ("id", "kind", "material_id", "part_id", "taken_at", "logged_at")
-
-
 _GETTERS = {kind: attrgetter(*own_fields(cls)) for kind, cls in READINGS.items()}
 _READING_COLUMNS = {kind: (*_FIRST, *own_fields(cls)) for kind, cls in READINGS.items()}
 
@@ -226,15 +215,13 @@ def _batches(readings: Iterable[Reading]) -> Iterator[list[Reading]]:
 
 
 def _look_up(
-    connection: sa.Connection,
-    batch: Sequence[Reading],
-    subjects: dict[tuple[str, str], tuple[int, int | None]],
+    connection: sa.Connection, batch: Sequence[Reading], subjects: dict[tuple[str, str], tuple[int, int | None]]
 ) -> None:
     """Fill in the material's and the part's number of every subject in the batch."""
     wanted = {(r.subject, getattr(r, r.subject)) for r in batch} - subjects.keys()
-    numbers = _ids(connection, "material", {name for subject, name in wanted if subject == "material"})
-    subjects.update((("material", name), (number, None)) for name, number in numbers.items())
+    materials = _ids(connection, "material", {name for subject, name in wanted if subject == "material"})
     parts = _ids(connection, "part", {name for subject, name in wanted if subject == "part"})
+    subjects.update((("material", name), (number, None)) for name, number in materials.items())
     for some in _hundreds(sorted(parts)):
         query = sa.select(PartRow.name, PartRow.material_id, PartRow.id).where(PartRow.name.in_(some))
         subjects.update((("part", n), (m, p)) for n, m, p in connection.execute(query))
@@ -252,21 +239,12 @@ def _draw_numbers(connection: sa.Connection, count: int) -> list[int]:
 
 
 def _retire(connection: sa.Connection, number: int, why: str, now: dt.datetime) -> None:
-    row = connection.execute(
-        sa.select(ReadingRow.retired_at, ReadingRow.retired_why).where(ReadingRow.id == number)
-    ).first()
-    if row is None:
+    retire = sa.update(ReadingRow).where(ReadingRow.id == number, ReadingRow.retired_at.is_(None))
+    if connection.execute(retire.values(retired_at=now, retired_why=why)).rowcount == 1:
+        return
+    if connection.execute(sa.select(ReadingRow.id).where(ReadingRow.id == number)).first() is None:
         raise NotFound("reading", number)
-    if row.retired_at is None:
-        retired = connection.execute(
-            sa.update(ReadingRow)
-            .where(ReadingRow.id == number, ReadingRow.retired_at.is_(None))
-            .values(retired_at=now, retired_why=why)
-        )
-        if retired.rowcount == 1:
-            return
-    after = sa.select(ReadingRow.id).where(ReadingRow.corrects_id == number)
-    successor = connection.execute(after).scalars().first()
+    successor = connection.execute(sa.select(ReadingRow.id).where(ReadingRow.corrects_id == number)).scalars().first()
     cure = f"correct reading {successor} instead" if successor is not None else "log it anew"
     raise InputError("reading", number, "one that still counts; this one was retired before", cure)
 
