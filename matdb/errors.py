@@ -21,7 +21,9 @@ Each keeps the offending values as attributes, so that a caller need not parse t
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Sequence
+from typing import Any
 
 __all__ = [
     "AlreadyExists",
@@ -51,6 +53,26 @@ class MatdbError(Exception):
 
     def __init__(self, text: str = "") -> None:
         super().__init__(plain_line(text))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle by message and attributes: a process pool hands errors over."""
+        state = {name: value if _pickles(value) else repr(value) for name, value in vars(self).items()}
+        return _unpickled, (type(self), self.args, state)
+
+
+def _unpickled(cls: type[MatdbError], args: tuple[object, ...], state: dict[str, object]) -> MatdbError:
+    error = cls.__new__(cls)
+    error.args = args
+    vars(error).update(state)
+    return error
+
+
+def _pickles(value: object) -> bool:
+    try:
+        pickle.dumps(value)
+    except Exception:  # whatever a foreign object raises
+        return False
+    return True
 
 
 class InputError(MatdbError, ValueError):

@@ -1,6 +1,7 @@
 """An error is one plain line, whatever was put into it."""
 
 import inspect
+import pickle
 
 import pytest
 
@@ -25,6 +26,17 @@ def test_every_exception_is_one_line():
             error = kind(*(ODD for _ in needed)) if needed else kind(ODD)
             assert str(error).isprintable(), name
             assert len(str(error)) <= 1000, name
+
+
+def test_every_exception_can_be_handed_to_another_process():
+    for name, kind in inspect.getmembers(errors, inspect.isclass):
+        if issubclass(kind, MatdbError):
+            needed = [p for p in inspect.signature(kind).parameters.values() if p.default is p.empty]
+            error = kind(*("some words" for _ in needed)) if needed else kind("some words")
+            again = pickle.loads(pickle.dumps(error))
+            assert (type(again), str(again), vars(again)) == (kind, str(error), vars(error)), name
+    odd = InputError("form", lambda: 0, "a form")
+    assert str(pickle.loads(pickle.dumps(odd))) == str(odd)
 
 
 def test_the_end_of_a_long_message_is_kept():
