@@ -28,14 +28,28 @@ def new_file(path: str | os.PathLike[str], *, force: bool = False) -> Path:
     FileTaken
         A file that is there.
     InputError
-        A folder.
+        A folder, or the store.
     """
     target = Path(path).expanduser()
     if target.is_dir():
         raise InputError("file", str(target), "a file", "it is a folder; add a file name")
+    if _is_database(target):
+        raise InputError("file", str(target), "another file than a store, its journals and its copies")
     if target.exists() and not force:
         raise FileTaken(str(target), "name another one, or replace this one with --force")
     return target
+
+
+def _is_database(target: Path) -> bool:
+    """Whether the file, by whatever name, is an SQLite file or what SQLite writes beside one."""
+    name = os.path.realpath(target)
+    for end in ("-wal", "-shm", "-journal"):
+        name = name.removesuffix(end)
+    try:
+        with open(name, "rb") as file:
+            return file.read(16) == b"SQLite format 3\0"
+    except OSError:
+        return False
 
 
 @contextmanager
@@ -75,16 +89,16 @@ def whole_file(target: Path, *, mode: int | None = None) -> Iterator[Path]:
             part.with_name(part.name + beside).unlink(missing_ok=True)
 
 
-def write_bytes(target: Path, data: bytes) -> Path:
-    """Write a file whole or not at all, in the place of one that is there; raises OSError."""
-    with whole_file(target) as part:
+def write_bytes(target: Path, data: bytes, *, mode: int | None = None) -> Path:
+    """Write a file whole or not at all, in the place of one that is there, as :func:`whole_file`; raises OSError."""
+    with whole_file(target, mode=mode) as part:
         part.write_bytes(data)
     return target
 
 
-def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> Path:
+def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False, mode: int | None = None) -> Path:
     """Write UTF-8 text to a file as it is, whole or not at all; raises as :func:`new_file`, and OSError."""
-    return write_bytes(new_file(path, force=force), text.encode())
+    return write_bytes(new_file(path, force=force), text.encode(), mode=mode)
 
 
 def _sync_folder(folder: Path) -> None:

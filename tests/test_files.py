@@ -1,9 +1,14 @@
 """Files are written whole or not at all."""
 
+import os
+
 import pytest
 
+from matdb import Material, open_store
 from matdb.errors import FileTaken, InputError
+from matdb.exchange.whole_store import export_store
 from matdb.files import new_file, whole_file, write_bytes, write_text
+from matdb.store import restore
 
 
 def test_a_file_is_whole_or_as_it_was(tmp_path):
@@ -37,3 +42,31 @@ def test_what_cannot_be_written_is_told_by_the_name_that_the_user_gave(tmp_path)
     with pytest.raises(OSError) as caught:
         write_bytes(tmp_path / "no" / "b", b"")
     assert caught.value.filename == str(tmp_path / "no" / "b")
+
+
+def test_no_output_takes_the_place_of_a_store_whatever_its_name(tmp_path):
+    with open_store(tmp_path / "bench.sqlite") as store:
+        store.add(Material(name="amber", family="silicone"))
+        os.link(tmp_path / "bench.sqlite", tmp_path / "linked.csv")
+        (tmp_path / "soft.csv").symlink_to("bench.sqlite")
+        (tmp_path / "log.csv").symlink_to("bench.sqlite-wal")
+        store.records.backup(tmp_path / "copy.csv")
+        before = (tmp_path / "bench.sqlite").read_bytes()
+        journals = ["bench.sqlite-wal", "bench.sqlite-shm", "bench.sqlite-journal"]
+        for name in ("bench.sqlite", "linked.csv", "soft.csv", "log.csv", "copy.csv", *journals):
+            with pytest.raises(InputError, match="another file than a store"):
+                export_store(store, tmp_path / name, force=True)
+        assert (tmp_path / "bench.sqlite").read_bytes() == before
+        assert store.materials()
+
+
+def test_what_comes_out_of_a_store_is_as_private_as_it(tmp_path):
+    file = tmp_path / "bench.sqlite"
+    with open_store(file) as store:
+        store.add(Material(name="amber", family="silicone"))
+    file.chmod(0o600)
+    with open_store(file) as store:
+        export_store(store, tmp_path / "all.json")
+        store.records.backup(tmp_path / "copy.sqlite")
+    restore(tmp_path / "copy.sqlite", tmp_path / "again.sqlite")
+    assert {p.name: p.stat().st_mode & 0o077 for p in tmp_path.iterdir() if p.stat().st_mode & 0o077} == {}

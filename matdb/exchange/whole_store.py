@@ -106,7 +106,7 @@ def store_text(store: Store) -> Iterator[str]:
 
 
 def export_store(store: Store, path: str | os.PathLike[str], *, force: bool = False) -> Path:
-    """Write the whole store to a file, whole or not at all.
+    """Write the whole store to a file, whole or not at all, as private as the store.
 
     Parameters
     ----------
@@ -128,7 +128,7 @@ def export_store(store: Store, path: str | os.PathLike[str], *, force: bool = Fa
     """
     from matdb.files import write_text
 
-    return write_text(path, "".join(store_text(store)), force=force)
+    return write_text(path, "".join(store_text(store)), force=force, mode=store.records.place.rights)
 
 
 def import_store(store: Store, path: str | os.PathLike[str]) -> dict[str, int]:

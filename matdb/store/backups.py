@@ -6,7 +6,6 @@ import datetime as dt
 import hashlib
 import os
 import re
-import stat
 from contextlib import closing
 from pathlib import Path
 
@@ -20,7 +19,7 @@ from matdb.store.location import Place, is_shut, locate
 from matdb.store.revisions import APPLICATION_ID, HEAD
 from matdb.store.schema import migrate
 
-__all__ = ["backup", "copies_folder", "copy_before_upgrade", "rights_of", "unused_file", "vacuum_into"]
+__all__ = ["backup", "copies_folder", "copy_before_upgrade", "unused_file", "vacuum_into"]
 
 
 def backup(place: Place, to: str | os.PathLike[str]) -> None:
@@ -43,7 +42,7 @@ def backup(place: Place, to: str | os.PathLike[str]) -> None:
     """
     target = unused_file(to)
     try:
-        _write_copy(place, HEAD, 30.0, target, rights_of(place))
+        _write_copy(place, HEAD, 30.0, target, place.rights)
     except OSError as error:
         if isinstance(error, StoreError):
             raise
@@ -111,7 +110,7 @@ def copy_before_upgrade(place: Place, revision: str, wait_s: float) -> Path:
         for left in folder.iterdir():
             if unfinished.fullmatch(left.name):
                 left.unlink(missing_ok=True)
-        _write_copy(place, revision, wait_s, target, rights_of(place) or 0o600)
+        _write_copy(place, revision, wait_s, target, place.rights or 0o600)
     except (MatdbError, OSError) as error:
         why = error.why if isinstance(error, StoreError) else getattr(error, "strerror", None) or str(error)
         raise StoreError(
@@ -183,11 +182,6 @@ def _copy_into(place: Place, revision: str, wait_s: float, to: Path) -> None:
     # A store leaves its file set for a log beside it; a copy is one file, read or burnt as it is.
     with translated_errors(file), closing(connect_sqlite(file, "mode=rw", wait_s)) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
-
-
-def rights_of(place: Place) -> int | None:
-    """The mode for a copy of a store's file: nobody else reads it who may not read the store; None for a server."""
-    return None if place.path is None else stat.S_IMODE(place.path.stat().st_mode) & 0o666 | 0o600
 
 
 def _stem(place: Place) -> str:

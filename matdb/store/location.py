@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -34,6 +35,11 @@ class Place:
     shown: str
     path: Path | None = None
     url: str = field(default="", repr=False)
+
+    @property
+    def rights(self) -> int | None:
+        """The mode for a copy of the file: nobody else reads it who may not read the store; None for a server."""
+        return None if self.path is None else stat.S_IMODE(self.path.stat().st_mode) & 0o666 | 0o600
 
     @property
     def file(self) -> Path:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from matdb.errors import NotAStore, StoreError
 from matdb.files import whole_file
-from matdb.store.backups import rights_of, unused_file, vacuum_into
+from matdb.store.backups import unused_file, vacuum_into
 from matdb.store.location import locate
 from matdb.store.records import Records
 from matdb.store.schema import revision_of
@@ -75,7 +75,7 @@ def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] |
                     with Records(where) as server:
                         copy_store(restored, server)
             if target is not None:
-                copy.chmod(rights_of(source) or 0o600)
+                copy.chmod(source.rights or 0o600)
                 with whole_file(target) as part:
                     copy.replace(part)
     except StoreError as error:
