@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import secrets
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from matdb.errors import FileTaken, InputError, MatdbError
 
 __all__ = ["new_file", "whole_file", "write_bytes", "write_text"]
+
+#: An unfinished file that nobody has written to for so long belongs to a program that was killed, seconds.
+_DEAD_S = 3600.0
 
 
 def new_file(path: str | os.PathLike[str], *, force: bool = False) -> Path:
@@ -70,6 +75,7 @@ def whole_file(target: Path, *, mode: int | None = None) -> Iterator[Path]:
     """
     short = target.name.encode()[:200].decode(errors="ignore")  # a file name has 255 bytes
     part = target.with_name(f".{short}.{secrets.token_hex(4)}.part")
+    _clean(target.parent, f".{glob.escape(short)}.????????.part*")
     try:
         os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666 if mode is None else mode))
         if mode is not None:
@@ -87,6 +93,14 @@ def whole_file(target: Path, *, mode: int | None = None) -> Iterator[Path]:
     finally:
         for beside in ("", "-wal", "-shm", "-journal"):
             part.with_name(part.name + beside).unlink(missing_ok=True)
+
+
+def _clean(folder: Path, pattern: str) -> None:
+    """Remove what programs that were killed left here; one that still writes has touched its file lately."""
+    for left in folder.glob(pattern):
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > _DEAD_S:
+                left.unlink()
 
 
 def write_bytes(target: Path, data: bytes, *, mode: int | None = None) -> Path:

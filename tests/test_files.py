@@ -70,3 +70,21 @@ def test_what_comes_out_of_a_store_is_as_private_as_it(tmp_path):
         store.records.backup(tmp_path / "copy.sqlite")
     restore(tmp_path / "copy.sqlite", tmp_path / "again.sqlite")
     assert {p.name: p.stat().st_mode & 0o077 for p in tmp_path.iterdir() if p.stat().st_mode & 0o077} == {}
+
+
+def test_backups_of_one_name_at_once_never_meet_and_dead_ones_are_cleaned(tmp_path):
+    dead, alive = tmp_path / ".copy.sqlite.01234567.part", tmp_path / ".copy.sqlite.89abcdef.part"
+    own = tmp_path / "copy.sqlite.part"
+    for file in (dead, alive, own):
+        file.write_text("half")
+    os.utime(dead, (0, 0))
+    os.utime(own, (0, 0))
+    with open_store(tmp_path / "bench.sqlite") as store:
+        store.add(Material(name="amber", family="silicone"))
+        with whole_file(tmp_path / "copy.sqlite") as other:
+            other.write_text("another program's")
+            store.records.backup(tmp_path / "copy.sqlite")
+            (tmp_path / "copy.sqlite").rename(tmp_path / "mine.sqlite")
+    assert (alive.exists(), own.read_text(), dead.exists()) == (True, "half", False)
+    with open_store(tmp_path / "mine.sqlite") as store:
+        assert [m.name for m in store.materials()] == ["amber"]
