@@ -13,7 +13,7 @@ from matdb.cli.run import run
 TOP = Path(__file__).parents[2]
 
 #: Never needed for a plain question: what only fits, writes or draws.
-HEAVY = ("scipy", "sqlalchemy", "alembic", "matplotlib", "platformdirs")
+HEAVY = ("scipy", "sqlalchemy", "alembic", "matplotlib")
 
 
 @pytest.mark.parametrize(
