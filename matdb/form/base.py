@@ -114,7 +114,8 @@ class FormBase(PlainRecord):
         modulus = _checked_modulus("youngs_modulus_mpa", youngs_modulus_mpa)
         squeeze = self._checked_squeeze(squeeze_mm)
         soft = 0.0 if bulk_modulus_mpa is None else modulus / _checked_modulus("bulk_modulus_mpa", bulk_modulus_mpa)
-        value = np.asarray(modulus * unit(squeeze, soft))
+        ones = np.ones(np.broadcast_shapes(squeeze.shape, np.shape(soft)))
+        value = np.asarray(modulus * (unit(squeeze, soft) * ones))
         return value.item() if value.ndim == 0 else value
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
@@ -128,6 +129,11 @@ class FormBase(PlainRecord):
             Squeeze in mm, checked already.
         compressibility : array_like
             Young's over bulk modulus, 0 for incompressible; may be complex.
+
+        Returns
+        -------
+        float or ndarray
+            One number where neither changes it.
         """
         raise NotImplementedError
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-import numpy as np
-
 from matdb.form.base import Array, FormBase, register
 
 __all__ = ["Measured"]
@@ -48,7 +46,7 @@ class Measured(FormBase):
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """1 N/mm by convention; see :meth:`FormBase.unit_stiffness`."""
-        return np.full_like(squeeze_mm, 1.0 if axis == "axial" else self.shear_share)
+        return 1.0 if axis == "axial" else self.shear_share
 
     def cautions(self, axis: str) -> tuple[str, ...]:
         """See :meth:`FormBase.cautions`."""

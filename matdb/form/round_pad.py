@@ -89,7 +89,7 @@ class RoundPad(FormBase):
         """
         scale = self.area_mm2 / self.height_mm
         if axis == "shear":
-            return scale * column_sideways(*self._ratios) * np.ones_like(squeeze_mm)
+            return scale * column_sideways(*self._ratios)
         return scale * self._linear(compressibility) * self._law.tangent(np.asarray(squeeze_mm) / self.height_mm)
 
     def _linear(self, compressibility: Any) -> Any:

@@ -6,8 +6,6 @@ import math
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-import numpy as np
-
 from matdb.form.base import Array, FormBase, register
 from matdb.form.column import column_axial, shape_factor
 from matdb.form.squeeze_law import tabulated_law
@@ -72,7 +70,7 @@ class Taper(FormBase):
         """See :meth:`FormBase.unit_stiffness`."""
         value = max(self.bottom_mm, self.top_mm) * table(f"taper {axis}").value(*self._ratios)
         if axis == "shear":
-            return value * np.ones_like(squeeze_mm)
+            return value
         slender = self.height_mm / self.mean_diameter_mm
         softened = column_axial(slender, 0.0, compressibility) / column_axial(slender, 0.0)
         law = tabulated_law(float(shape_factor(slender, 0.0)), 0.0)

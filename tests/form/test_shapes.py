@@ -59,6 +59,8 @@ def test_stiffness_scales_with_the_modulus_and_broadcasts(form):
         assert one > 0.0
         many = form.stiffness_n_per_mm(np.array([[0.5], [2.0 + 0.4j]]), axis)
         assert many.shape == (2, 1)
+        assert form.stiffness_n_per_mm(1.0, axis, squeeze_mm=np.zeros(3)) == pytest.approx(np.full(3, one))
+        assert form.stiffness_n_per_mm(1.0, axis, bulk_modulus_mpa=[[9e9], [8e9]]).shape == (2, 1)
         assert many.ravel() == pytest.approx([0.5 * one, (2.0 + 0.4j) * one])
         assert form.offset_sd(axis) > 0.0
         assert all(isinstance(text, str) and "\n" not in text for text in form.warnings(axis))
