@@ -6,34 +6,39 @@ import dataclasses
 import os
 from collections.abc import Callable, Iterable, Sequence
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from numpy.typing import ArrayLike
 
+import matdb.advice
+import matdb.curve
 from matdb.advice.answers import PartAnswers
-from matdb.advice.camera import SixAxes, six_axes
-from matdb.advice.cover import Cover, cover
 from matdb.advice.effective import Effective, effective
-from matdb.advice.exposure import Temperatures
-from matdb.advice.score import Candidate
-from matdb.advice.squeeze import Squeeze, squeeze
-from matdb.advice.suit import Suitability, suit
-from matdb.advice.surprise import doubts
-from matdb.advice.tabulated import stiffness_rows
 from matdb.bench.readings import Reading, check_on_part
 from matdb.checks import checked_number
 from matdb.curve.curve import Curve
-from matdb.curve.fit import fit_curve, prior_curve
-from matdb.curve.low_temperature import LowTemperature, low_temperature
-from matdb.curve.next_reading import Affordable, NextReading, rank_next_readings
-from matdb.curve.prony import Prony, prony_series
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
-from matdb.mounting.shake import AirframeSpectrum
 from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading
 from matdb.version import VERSION
+
+if TYPE_CHECKING:
+    # What a plain question does not need: matdb.advice and matdb.curve import these when they are first asked for.
+    import matdb.advice.surprise
+    import matdb.advice.tabulated
+    import matdb.curve.fit
+    from matdb.advice.camera import SixAxes
+    from matdb.advice.cover import Cover
+    from matdb.advice.exposure import Temperatures
+    from matdb.advice.score import Candidate
+    from matdb.advice.squeeze import Squeeze
+    from matdb.advice.suit import Suitability
+    from matdb.curve.low_temperature import LowTemperature
+    from matdb.curve.next_reading import Affordable, NextReading
+    from matdb.curve.prony import Prony
+    from matdb.mounting.shake import AirframeSpectrum
 
 __all__ = ["Store", "open_store"]
 
@@ -151,7 +156,7 @@ class Store:
         material = on if part is None else part.material
         if self.records.newest_fit(material, reading_ids=False) is None:
             return ()
-        return doubts(self._known(material)[1], part, reading)
+        return matdb.advice.surprise.doubts(self._known(material)[1], part, reading)
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound."""
@@ -222,7 +227,7 @@ class Store:
             raise InputError("progress", progress, "a function that takes the share done, or None")
         seen = self.records.evidence(material)
         if not seen.readings:
-            return prior_curve(seen.material, seed=seed)
+            return matdb.curve.fit.prior_curve(seen.material, seed=seed)
         curve = _fitted(seen, seed=seed, progress=progress)
         meta, arrays = curve.to_meta_and_arrays()
         record = FitRecord(
@@ -276,7 +281,7 @@ class Store:
         """Rows of a material's stiffness table; None when it has no part."""
         parts = self.records.parts(material)
         masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
-        return list(stiffness_rows(curve, parts, masses)) if parts else None
+        return list(matdb.advice.tabulated.stiffness_rows(curve, parts, masses)) if parts else None
 
     def curve(self, material: str) -> Curve:
         """The newest fit of a material, or its family prior when there is none.
@@ -301,7 +306,11 @@ class Store:
         stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
         rests_on = (newest.id if newest else None, record, stale)
         if self._curves.get(record.name, (None,))[0] != rests_on:
-            curve = self._curve_from(newest, stale) if newest else dataclasses.replace(prior_curve(record), stale=stale)
+            curve = (
+                self._curve_from(newest, stale)
+                if newest
+                else dataclasses.replace(matdb.curve.fit.prior_curve(record), stale=stale)
+            )
             self._curves[record.name] = (rests_on, curve)
         return record, self._curves[record.name][1]
 
@@ -426,7 +435,9 @@ class Store:
         """
         _must_be("spectrum", spectrum, AirframeSpectrum | None, "an AirframeSpectrum or None")
         asked = self._candidates(mounting, parts, axis)
-        return suit(*asked, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum)
+        return matdb.advice.suit.suit(
+            *asked, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
+        )
 
     def cover(
         self,
@@ -460,7 +471,7 @@ class Store:
         InputError
             No part, or a value out of range.
         """
-        return cover(
+        return matdb.advice.cover.cover(
             *self._candidates(mounting, parts, axis),
             temperature_c,
             share=share,
@@ -502,7 +513,9 @@ class Store:
         temperature_c = checked_number("temperature_c", temperature_c, *_ASKED_C)
         squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
         candidates, wanted = self._candidates(mounting, [part], "axial")
-        return six_axes(candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package)
+        return matdb.advice.camera.six_axes(
+            candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package
+        )
 
     def squeeze(
         self,
@@ -545,7 +558,7 @@ class Store:
         InputError
             The part is no grommet pair, turns without a thread, or a value out of range.
         """
-        return squeeze(
+        return matdb.advice.squeeze.squeeze(
             *self._about(part),
             mass_kg,
             temperature_c,
@@ -570,7 +583,7 @@ class Store:
         NotFound
             No such material.
         """
-        return low_temperature(self._known(material)[1])
+        return matdb.curve.low_temperature.low_temperature(self._known(material)[1])
 
     def prony(self, material: str, *, goal: float = 0.01) -> Prony:
         """A generalised Maxwell (Prony) series of the median curve; see :func:`matdb.curve.prony.prony_series`.
@@ -590,7 +603,7 @@ class Store:
             The goal is out of reach.
         """
         goal = checked_number("goal", goal, 0.0, 1.0, open_low=True)
-        return prony_series(self._known(material)[1], goal=goal)
+        return matdb.curve.prony.prony_series(self._known(material)[1], goal=goal)
 
     # -- the next reading ----------------------------------------------------------------------------------
 
@@ -648,7 +661,7 @@ class Store:
         _must_be("affordable", affordable, Affordable | None, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
-        return rank_next_readings(
+        return matdb.curve.next_reading.rank_next_readings(
             curve,
             seen.material,
             known,
@@ -758,14 +771,14 @@ class Store:
         else:
             known = [part for part in self.records.parts() if axis in part.form.axes]
         curves = {material: self._known(material) for material in dict.fromkeys(part.material for part in known)}
-        return [Candidate(part, *curves[part.material]) for part in known], wanted
+        return [matdb.advice.score.Candidate(part, *curves[part.material]) for part in known], wanted
 
 
 def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
     """A curve that knows all the evidence."""
     readings, numbers = [stored.reading for stored in seen.readings], [stored.id for stored in seen.readings]
     parts = {part.name: part for part in seen.parts}
-    return fit_curve(seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress)
+    return matdb.curve.fit.fit_curve(seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress)
 
 
 def _span(low_c: float, high_c: float) -> tuple[float, float]:

@@ -15,7 +15,6 @@ from typing import Any, NamedTuple
 import numpy as np
 from rich import box
 from rich.console import Console
-from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
@@ -234,6 +233,8 @@ def progress(what: str, *, after_s: float = 1.0) -> Iterator[Callable[[float], N
         if drawn is None:
             if time.monotonic() - started < after_s or share >= 1.0:
                 return
+            from rich.progress import Progress  # only work that lasts pays for it
+
             drawn = Progress(console=Console(stderr=True, markup=False), transient=True)
             drawn.start()
             task = drawn.add_task(what.replace("[", r"\["), total=1.0)
