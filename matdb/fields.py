@@ -170,6 +170,11 @@ class FieldInfo:
     needed: bool = False
 
     @property
+    def title(self) -> str:
+        """What a table calls it: the noun, and the unit where it has one."""
+        return self.noun if unit_of(self.name) == "1" else f"{self.noun}, {unit_of(self.name)}"
+
+    @property
     def is_spread(self) -> bool:
         """Whether it is the standard deviation of another field."""
         return self.stem.endswith("_sd")

@@ -9,28 +9,23 @@ front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5
 from __future__ import annotations
 
 import re
+import types
+import typing
 from collections.abc import Sequence
 from dataclasses import MISSING, Field, dataclass, fields
 from functools import cache
-from typing import TYPE_CHECKING, Any, Final, get_args, get_type_hints
+from typing import Any, Final, get_args, get_type_hints
 
+from matdb.delimited import file_bytes
 from matdb.errors import InputError, UnitError
-
-if TYPE_CHECKING:
-    from matdb.form.base import FormBase
+from matdb.exchange.point_file import as_point, read_points
+from matdb.fields import dimension_of, stem_of
+from matdb.form import FORMS
+from matdb.form.base import FormBase
+from matdb.units import parse
 
 __all__ = ["form_from_words", "form_options", "split_words"]
 
-#: Suffix of a field -> the dimension of its quantity.
-_SUFFIXES: Final = {
-    "_mm": "length",
-    "_deg": "angle",
-    "_mpa": "modulus",
-    "_n": "force",
-    "_n_per_mm": "stiffness",
-    "_kg": "mass",
-    "_c": "temperature",
-}
 #: What a field holds, where it is no quantity.
 _SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
 #: Between repeated points; no quantity has it.
@@ -102,8 +97,6 @@ def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", ask
     InputError
         Unknown form or option, a dimension missing or out of range.
     """
-    from matdb.form import FORMS
-
     cls = FORMS.get(kind)
     if cls is None:
         raise InputError(asked, kind, "one of " + ", ".join(sorted(FORMS)))
@@ -138,8 +131,6 @@ def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", ask
 
 def form_options(kind: str) -> str:
     """The options of a form in words: ``--outer LENGTH, --inner LENGTH, --height LENGTH, --not-bonded``."""
-    from matdb.form import FORMS
-
     shown = []
     for stem, slot in _slots(FORMS[kind]).items():
         if slot.stem != stem:
@@ -161,12 +152,7 @@ def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
     found: dict[str, _Slot] = {}
     for f in fields(cls):
         members = _members(hints[f.name])
-        stem, dimension = f.name, "dimensionless"
-        for suffix in sorted(_SUFFIXES, key=len, reverse=True):
-            if stem.endswith(suffix):
-                stem, dimension = stem.removesuffix(suffix), _SUFFIXES[suffix]
-                break
-        stem = stem.replace("_", "-")
+        stem, dimension = stem_of(f.name).replace("_", "-"), dimension_of(f.name)
         kinds = _kinds(members)
         if kinds:
             found[stem] = _Slot(stem, f, _FORM, kinds=kinds)
@@ -185,9 +171,6 @@ def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
 
 def _members(hint: Any) -> tuple[Any, ...]:
     """The members of a union, or the type itself; a tuple of something counts as a tuple too."""
-    import types
-    import typing
-
     if typing.get_origin(hint) in (types.UnionType, typing.Union):
         return tuple(m for each in get_args(hint) for m in _members(each))
     return (hint, tuple) if typing.get_origin(hint) is tuple else (hint,)
@@ -195,9 +178,6 @@ def _members(hint: Any) -> tuple[Any, ...]:
 
 def _kinds(members: tuple[Any, ...]) -> tuple[str, ...]:
     """Short names of the forms that a field may hold."""
-    from matdb.form import FORMS
-    from matdb.form.base import FormBase
-
     wanted = tuple(m for m in members if isinstance(m, type) and issubclass(m, FormBase))
     return tuple(sorted(kind for kind, cls in FORMS.items() if wanted and issubclass(cls, wanted)))
 
@@ -205,7 +185,6 @@ def _kinds(members: tuple[Any, ...]) -> tuple[str, ...]:
 @cache
 def _switches() -> frozenset[str]:
     """Every option of every form, and of the forms in its fields, that takes no value."""
-    from matdb.form import FORMS
 
     def of(cls: type[FormBase], within: str) -> set[str]:
         found = set()
@@ -220,8 +199,6 @@ def _switches() -> frozenset[str]:
 
 
 def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:
-    from matdb.units import parse
-
     if slot.holds == _SWITCH:
         if text:
             raise InputError(option, text, "given without a value")
@@ -251,8 +228,6 @@ def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str]) -> 
     given = dict(given)
     pieces = [piece.strip() for piece in re.split(r"[x×]", sizes)]
     unit = (re.findall(r"[^\d.\s]+$", pieces[-1]) or [""])[0]
-    from matdb.form import FORMS
-
     stems = [s.stem for s in _slots(FORMS[kind]).values() if s.holds == "length"]
     if len(pieces) > len(stems):
         raise InputError(option, text, f"{kind} and at most {len(stems)} lengths: " + ", ".join(stems))
@@ -266,8 +241,6 @@ def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str]) -> 
 
 def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
     """Points from ``1N:0.4mm`` and the like: (deflection in mm, force in N), smallest deflection first."""
-    from matdb.exchange.point_file import as_point
-
     found = []
     for pair in filter(None, (each.strip() for each in text.split(_AND))):
         sides = [side.strip() for side in pair.split(":")]
@@ -285,9 +258,6 @@ def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
 
 
 def _points_from_file(option: str, text: str) -> tuple[tuple[float, float], ...]:
-    from matdb.delimited import file_bytes
-    from matdb.exchange.point_file import read_points
-
     if not text:
         raise InputError(option, None, "the name of a CSV file", "its columns may be deflection_mm and force_n")
     return read_points(text, file_bytes(text))

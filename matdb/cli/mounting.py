@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Annotated, Any
 
 import typer
@@ -15,6 +16,11 @@ from matdb.cli.mounting_options import (
     mounting_from_options,
 )
 from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, existing, opened
+from matdb.cli.screen import document, number_text, show, table
+from matdb.delimited import file_bytes
+from matdb.errors import InputError
+from matdb.mounting.record import mounting_from_dict
+from matdb.units import parse
 
 app = typer.Typer(help="Mountings: payload, isolators, rotors.", rich_markup_mode=None)
 
@@ -47,9 +53,6 @@ def add(
     as_json: JsonOption = False,
 ) -> None:
     """Add a mounting."""
-    from matdb.cli.screen import document, show
-    from matdb.units import parse
-
     if definition is not None:
         given = (mass, count, rotor, hover, blades, manoeuvre, order, source or None, note or None)
         wanted = _from_file(definition, name, given)
@@ -69,8 +72,6 @@ def add(
 @app.command("list")
 def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
     """List the mountings."""
-    from matdb.cli.screen import document, number_text, show, table
-
     with opened(ctx, store) as kept:
         mountings = kept.mountings()
     if as_json:
@@ -102,8 +103,6 @@ def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_
 
     Every entry, its rotor orders and the window of natural frequencies.
     """
-    from matdb.cli.screen import document, number_text, table
-
     with existing(ctx, store) as kept:
         wanted = kept.mounting(name)
     low, high = wanted.window_hz
@@ -126,12 +125,6 @@ def _sentence(m: Any) -> str:
 
 
 def _from_file(file: str, name: str, given: tuple[Any, ...]) -> Any:
-    import json
-
-    from matdb.delimited import file_bytes
-    from matdb.errors import InputError
-    from matdb.mounting.record import mounting_from_dict
-
     if any(value is not None for value in given):
         raise InputError("--from", file, "given alone", "put everything into the file")
     try:

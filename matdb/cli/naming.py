@@ -6,19 +6,14 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
+from matdb.bench.readings import reading_fields
 from matdb.errors import InputError
+from matdb.fields import stem_of
 
 __all__ = ["as_typed"]
 
-#: Options whose name does not follow from the field's.
+#: Options whose name does not follow from a field's, of records that do not say so themselves.
 _OPTION_OF: Final = {
-    "temperature_c": "--temp",
-    "temperature_sd_c": "--temp-sd",
-    "log_decrement": "--decrement",
-    "log_decrement_sd": "--decrement-sd",
-    "half_power_width_hz": "--width",
-    "seconds_out": "--out",
-    "taken_at": "--at",
     "rpm_idle": "--rotor",
     "rpm_full": "--rotor",
     "rpm_hover": "--hover",
@@ -35,7 +30,6 @@ _OPTION_OF: Final = {
     "base_columns": "--base",
     "car_c": "--car",
 }
-_UNIT: Final = re.compile(r"_(?:kg_m3|n_per_mm|sd_c|kg|mm|hz|mpa|min|deg|us|um|ms|c|m|n|s)$")
 _FIELD: Final = re.compile(r"(?<![\w'-])[a-z]+(?:_[a-z0-9]+)+(?!\w)")
 
 
@@ -63,8 +57,10 @@ def as_typed(error: InputError, words: Sequence[str]) -> InputError:
 
 def _option(field: str, typed: set[str]) -> str | None:
     """The option among those typed that fills a field."""
-    stem = _UNIT.sub("", field)
-    for name in (_OPTION_OF.get(field), *("--" + each.replace("_", "-") for each in (field, stem))):
-        if name in typed:
-            return name
-    return None
+    read = reading_fields().get(field)
+    own = read.option if read else _OPTION_OF.get(field)
+    return next((name for name in (own, _as_option(field), _as_option(stem_of(field))) if name in typed), None)
+
+
+def _as_option(name: str) -> str:
+    return "--" + name.replace("_", "-")

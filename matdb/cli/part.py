@@ -7,7 +7,13 @@ from typing import Annotated, Any
 
 import typer
 
+from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import JsonOption, NoteOption, StoreOption, existing, opened
+from matdb.cli.record_options import replaced
+from matdb.cli.screen import document, lines, number_text, show, table
+from matdb.form import FORMS, Part
+from matdb.form.base import label_of
+from matdb.plain import plain
 
 app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
 
@@ -40,10 +46,6 @@ def add(
     as_json: JsonOption = False,
 ) -> None:
     """Add a part."""
-    from matdb.cli.dimensions import form_from_words, split_words
-    from matdb.cli.screen import document, lines, show
-    from matdb.form import FORMS, Part
-
     name, given = split_words(words)
     if thread is not None and form in FORMS and any(f.name == "thread" for f in fields(FORMS[form])):
         # A form that knows of the screw turns it into squeeze.
@@ -72,9 +74,6 @@ def list_(
 
     With how much was read of each.
     """
-    from matdb.cli.screen import document, show, table
-    from matdb.form.base import label_of
-
     with opened(ctx, store) as kept:
         parts = kept.records.part_lines(material)
     if as_json:
@@ -102,15 +101,10 @@ def show_(
 
     Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
     """
-    from matdb.cli.screen import document, lines, number_text, table
-
     with existing(ctx, store) as kept:
         part = kept.part(name)
         readings = kept.records.reading_count(part=name)
-        history = [
-            {"replaced_at": when, "why": why, "before": before}
-            for when, why, before in kept.records.history("part", name)
-        ]
+        history = replaced(kept, "part", name)
     unit: dict[str, float] = {}
     warnings: dict[str, None] = {}
     for axis in part.form.axes:
@@ -139,10 +133,6 @@ def show_(
 @app.command()
 def forms(as_json: JsonOption = False) -> None:
     """List the forms and their dimensions."""
-    from matdb.cli.dimensions import form_options
-    from matdb.cli.screen import document, table
-    from matdb.form import FORMS
-
     rows: list[dict[str, Any]] = [
         {
             "form": kind,
@@ -160,14 +150,3 @@ def forms(as_json: JsonOption = False) -> None:
         [[r["form"], r["what"], r["dimensions"], ", ".join(r["axes"])] for r in rows],
         breaks=range(len(rows) - 1),
     )
-
-
-def plain(part: Any) -> dict[str, Any]:
-    """A part as plain values."""
-    return {
-        "name": part.name,
-        "material": part.material,
-        "form": part.form.to_dict(),
-        "thread": part.thread,
-        "note": part.note,
-    }

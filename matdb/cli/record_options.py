@@ -5,14 +5,17 @@ from __future__ import annotations
 import functools
 import inspect
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from matdb.exchange.columns import value_of
 from matdb.fields import FieldInfo
 
-__all__ = ["argument", "option", "values_of", "with_fields"]
+if TYPE_CHECKING:
+    from matdb.api import Store
+
+__all__ = ["argument", "option", "replaced", "values_of", "with_fields"]
 
 
 def argument(each: FieldInfo) -> inspect.Parameter:
@@ -91,3 +94,10 @@ def values_of(
         if value is not None:
             values[name] = value
     return values
+
+
+def replaced(kept: Store, what: str, name: str) -> list[dict[str, Any]]:
+    """What a material or part said before, with when and why that was replaced."""
+    return [
+        {"replaced_at": when, "why": why, "before": before} for when, why, before in kept.records.history(what, name)
+    ]

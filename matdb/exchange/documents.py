@@ -9,7 +9,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
+from matdb.curve.band import band
+from matdb.curve.curve import DAMPING_UNREAD, checked_state
+from matdb.curve.parameters import REFERENCE_K, VERTICAL, ln_shift
 from matdb.errors import FitError
+from matdb.exchange.csv_file import write_csv
+from matdb.exchange.fingerprint import store_fingerprint
+from matdb.exchange.tables import curve_warnings
+from matdb.fields import unit_of
+from matdb.files import write_text
+from matdb.material.shift import ZERO_C
+from matdb.plain import plain
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -23,19 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = ["prony_rows", "shift_rows", "shift_warnings", "table_document", "units_of", "write_table"]
 
-#: Ending of a column's name: its unit. Longest first.
-_ENDINGS: Final = (
-    ("_n_per_mm", "N/mm"),
-    ("_kg_m3", "kg/m3"),
-    ("_mpa", "MPa"),
-    ("_sd_c", "K"),
-    ("_min", "min"),
-    ("_kg", "kg"),
-    ("_hz", "Hz"),
-    ("_mm", "mm"),
-    ("_c", "degC"),
-    ("_s", "s"),
-)
 _TEXT: Final = frozenset(
     {"material", "part", "axis", "basis", "warnings", "kind", "who", "note", "source", "matdb_version", "value",
      "store_fingerprint", "taken_at", "logged_at", "retired_at", "retired_why", "extrapolated", "term", "law"}
@@ -50,12 +49,8 @@ def units_of(header: Iterable[str]) -> dict[str, str]:
     header : iterable of str
         Column names, each ending in its unit; a band's ends carry ``_low`` and ``_high`` behind it.
     """
-    found = {}
-    for name in header:
-        stem = name.removesuffix("_low").removesuffix("_high")
-        if stem not in _TEXT:
-            found[name] = next((unit for ending, unit in _ENDINGS if stem.endswith(ending)), "1")
-    return found
+    stems = {name: name.removesuffix("_low").removesuffix("_high") for name in header}
+    return {name: unit_of(stem) for name, stem in stems.items() if stem not in _TEXT}
 
 
 def table_document(
@@ -79,9 +74,7 @@ def table_document(
     dict
         Format, version, the store's fingerprint, units by column, sources by material, and the rows as objects.
     """
-    from matdb.exchange.fingerprint import store_fingerprint
-
-    listed = [dict(zip(header, (_plain(v) for v in row), strict=True)) for row in rows]
+    listed = [dict(zip(header, plain(row, finite=True), strict=True)) for row in rows]
     return {
         "format": "matdb table",
         "what": what,
@@ -128,10 +121,6 @@ def write_table(
     OSError
         The folder cannot be written.
     """
-    from matdb.exchange.csv_file import write_csv
-    from matdb.exchange.fingerprint import store_fingerprint
-    from matdb.files import write_text
-
     if Path(path).suffix.lower() == ".json":
         document = table_document(store, what, header, rows, more)
         return write_text(path, json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n", force=force)
@@ -159,13 +148,6 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
     tuple
         Header and n rows: log10 a_T and its band, the median of log10 b_T, and whether it was measured.
     """
-    import numpy as np
-
-    from matdb.curve.band import band
-    from matdb.curve.curve import checked_state
-    from matdb.curve.parameters import REFERENCE_K, VERTICAL, ln_shift
-    from matdb.material.shift import ZERO_C
-
     t, _ = checked_state(temperature_c, 1.0)
     kelvin = t.reshape(-1) + ZERO_C
     shift = band(ln_shift(curve.draws, kelvin) / math.log(10.0))
@@ -198,11 +180,6 @@ def shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
 
     A shift factor holds for any frequency, so the middle of those read is asked, and not of damping there.
     """
-    import numpy as np
-
-    from matdb.curve.curve import DAMPING_UNREAD
-    from matdb.exchange.tables import curve_warnings
-
     hertz = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - curve.median_ln_shift(temperature_c))
     return tuple(note for note in curve_warnings(curve, temperature_c, hertz) if note != DAMPING_UNREAD)
 
@@ -226,10 +203,7 @@ def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], di
     FitError
         No series meets the curve.
     """
-    import numpy as np
-
     from matdb.curve.prony import prony_series
-    from matdb.exchange.tables import curve_warnings
 
     found = prony_series(curve)
     total = found.equilibrium_mpa + float(found.moduli_mpa.sum())
@@ -271,9 +245,3 @@ def _sources(store: Store, rows: Sequence[Mapping[str, Any]]) -> dict[str, str]:
     names = {row["material"] for row in rows if row.get("material")}
     names |= {store.part(name).material for name in {row["part"] for row in rows if row.get("part")}}
     return {name: store.material(name).source for name in sorted(names)}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value.isoformat() if hasattr(value, "isoformat") else value

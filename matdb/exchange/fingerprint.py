@@ -7,6 +7,8 @@ import json
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from matdb.plain import fields_of
+
 if TYPE_CHECKING:
     from matdb.api import Store
 
@@ -34,11 +36,9 @@ def store_fingerprint(store: Store) -> str:
 
 
 def _content(store: Store) -> Iterator[list[Any]]:
-    from dataclasses import asdict
-
     for material in store.materials():
         newest = store.records.newest_fit(material.name, reading_ids=False)
-        yield ["material", asdict(material), newest.id if newest else None]
+        yield ["material", fields_of(material), newest.id if newest else None]
     for part in store.parts():
         yield ["part", part.name, part.material, part.form.to_dict(), part.thread, part.note]
     for mounting in store.mountings():

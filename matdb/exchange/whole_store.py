@@ -10,8 +10,18 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
+from matdb.bench.readings import READINGS, reading_from_dict
 from matdb.delimited import file_bytes
 from matdb.errors import InputError, MatdbError, StoreError
+from matdb.exchange.fingerprint import store_fingerprint
+from matdb.fields import ENDINGS, record_fields
+from matdb.files import write_text
+from matdb.form import Part, form_from_dict
+from matdb.material.record import Material
+from matdb.mounting.record import mounting_from_dict
+from matdb.store.revisions import HEAD
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -36,25 +46,26 @@ _LISTS: Final = {
     "fit_reading": "fit_readings",
     "replaced": "replaced",
 }
-#: How a field's name tells its unit; a field without such an ending has none.
+#: How a field's name tells its unit, for the file's reader; a field without such an ending has none.
+_BARE: Final = {"seconds_out": "s", "storage_sd": "relative", "loss_factor_sd": "relative", "rpm_": "1/min"}
 UNITS: Final = {
-    "_c": "degC",
-    "_sd_c": "K",
-    "_hz": "Hz",
-    "_kg": "kg",
-    "_kg_m3": "kg/m3",
-    "_mm": "mm",
-    "_mpa": "MPa",
-    "_min": "min",
-    "_s": "s",
-    "seconds_out": "s",
-    "storage_sd": "relative",
-    "loss_factor_sd": "relative",
-    "rpm_": "1/min",
-    "_deg": "degree",
-    "_us": "us",
-    "_um": "um",
-    "_kg_mm2": "kg mm2",
+    name: _BARE.get(name) or ENDINGS[name].label
+    for name in (
+        "_c",
+        "_sd_c",
+        "_hz",
+        "_kg",
+        "_kg_m3",
+        "_mm",
+        "_mpa",
+        "_min",
+        "_s",
+        *_BARE,
+        "_deg",
+        "_us",
+        "_um",
+        "_kg_mm2",
+    )
 }
 
 
@@ -72,9 +83,6 @@ def store_text(store: Store) -> Iterator[str]:
         Pieces of one JSON object: format, version, schema, fingerprint and units first, then a list for each kind of
         record. Times are in UTC; infinities and gaps in arrays are the words "inf", "-inf" and "nan".
     """
-    from matdb.exchange.fingerprint import store_fingerprint
-    from matdb.store.revisions import HEAD
-
     head = {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
@@ -126,8 +134,6 @@ def export_store(store: Store, path: str | os.PathLike[str], *, force: bool = Fa
     OSError
         The folder cannot be written or the disk is full; nothing is left behind.
     """
-    from matdb.files import write_text
-
     return write_text(path, "".join(store_text(store)), force=force, mode=store.records.place.rights)
 
 
@@ -227,8 +233,6 @@ def _numbers(value: Any) -> Any:
 
 def _taken(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str, int]]) -> dict[str, Any]:
     """What :func:`_told` did, undone."""
-    import numpy as np
-
     out = dict(row)
     if table != "replaced":
         for kind in ("material", "part"):
@@ -253,41 +257,21 @@ def _checked(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str,
         raise ValueError(f"id {number!r} is no number of a record")
 
 
-def _material(row: dict[str, Any]) -> None:
-    from dataclasses import fields
-
-    from matdb.material.record import Material
-
-    Material(**{f.name: row[f.name] for f in fields(Material) if f.name in row})
+def _own(cls: type[Any], row: Mapping[str, Any]) -> dict[str, Any]:
+    """What a row holds of a record's fields."""
+    return {name: row[name] for name in record_fields(cls) if name in row}
 
 
 def _part(row: dict[str, Any]) -> None:
-    from matdb.form import Part, form_from_dict
-
     form = form_from_dict(row["form"])
     if row["form_kind"] != form.kind:
         raise ValueError(f"form_kind {row['form_kind']!r} is not that of its form")
     Part(name=row["name"], material=row["material"], form=form, thread=row.get("thread"), note=row["note"])
 
 
-def _mounting(row: dict[str, Any]) -> None:
-    from matdb.mounting.record import mounting_from_dict
-
-    mounting_from_dict(row["definition"] | {"name": row["name"]})
-
-
-def _reading(row: dict[str, Any]) -> None:
-    from dataclasses import fields
-
-    from matdb.bench.readings import READINGS, reading_from_dict
-
-    known = {f.name for f in fields(READINGS[row["kind"]])}
-    reading_from_dict({k: v for k, v in row.items() if k in known or k == "kind"})
-
-
-_CHECKS: Final[Mapping[str, Callable[[dict[str, Any]], None]]] = {
-    "material": _material,
+_CHECKS: Final[Mapping[str, Callable[[dict[str, Any]], object]]] = {
+    "material": lambda row: Material(**_own(Material, row)),
     "part": _part,
-    "mounting": _mounting,
-    "reading": _reading,
+    "mounting": lambda row: mounting_from_dict(row["definition"] | {"name": row["name"]}),
+    "reading": lambda row: reading_from_dict({"kind": row["kind"]} | _own(READINGS[row["kind"]], row)),
 }

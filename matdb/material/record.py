@@ -19,8 +19,8 @@ def _family_name(name: str) -> str:
     return family_named(name).name
 
 
-def _temperature(help_text: str) -> Any:
-    return info(ABSOLUTE_ZERO_C, 1000.0, open_low=True, help=help_text)
+def _temperature(help_text: str, noun: str = "") -> Any:
+    return info(ABSOLUTE_ZERO_C, 1000.0, open_low=True, help=help_text, noun=noun)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,10 +65,10 @@ class Material(PlainRecord):
         default=None, metadata=_temperature("Glass transition from a data sheet, such as -60C.")
     )
     service_min_c: float | None = field(
-        default=None, metadata=_temperature("Lowest service temperature, such as -60C.")
+        default=None, metadata=_temperature("Lowest service temperature, such as -60C.", "service from")
     )
     service_max_c: float | None = field(
-        default=None, metadata=_temperature("Highest service temperature, such as 80C.")
+        default=None, metadata=_temperature("Highest service temperature, such as 80C.", "service to")
     )
     source: str = field(default="", metadata=info(help="Where the entries come from."))
     note: str = field(default="", metadata=info(help="Free text."))
