@@ -77,8 +77,7 @@ def list_(
     with opened(ctx, store) as kept:
         parts = kept.records.part_lines(material)
     if as_json:
-        names = ("name", "material", "form", "thread", "note", "readings")
-        document("part list", {"parts": [{name: getattr(p, name) for name in names} for p in parts]})
+        document("part list", {"parts": [plain(p) for p in parts]})
         return
     if not parts:
         show("no part yet; add one with 'matdb part add'")

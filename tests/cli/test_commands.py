@@ -29,7 +29,7 @@ def python(code, **environment):
     )
 
 
-HEAVY = ("scipy", "sqlalchemy", "alembic", "matplotlib", "matdb.api", "matdb.store")
+HEAVY = ("scipy", "sqlalchemy", "alembic", "matplotlib")
 
 
 @pytest.mark.parametrize("words", [["--version"], ["--help"], ["suit", "--help"], ["part", "add", "--help"]])
