@@ -24,7 +24,6 @@ from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
-from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
 from matdb.material.record import Material
 from matdb.mounting.squeeze import (
@@ -479,14 +478,12 @@ def _asked(form: GrommetPair, squeeze_mm: float | None, turns: float | None) -> 
 
 def _as_a_pair(part: Part) -> str:
     """How to describe a part as a pair."""
-    form = part.form
-    if not isinstance(form, RoundPad):
+    if part.form.as_half is None:
         return "only a grommet-pair is squeezed by its screw from both sides"
-    sizes = "x".join(f"{v:g}" for k, v in form.to_dict().items() if k.endswith("_mm"))
     thread = f" --thread {part.thread}" if part.thread else " --thread M3"
     return (
         f'describe both halves: matdb part add "{part.name} pair" --material "{part.material}" --form grommet-pair '
-        f'--lower "{form.kind} {sizes}mm"{thread}'
+        f'--lower "{part.form.as_half}"{thread}'
     )
 
 

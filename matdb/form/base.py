@@ -206,6 +206,11 @@ class FormBase(PlainRecord):
         return None
 
     @property
+    def as_half(self) -> str | None:
+        """The form as half of a grommet pair, in the words of its option; None where it cannot be one."""
+        return None
+
+    @property
     def buckling_share(self) -> float:
         """Axial squeeze over height at which the form leans over; infinite for one too stout to buckle."""
         return math.inf

@@ -110,6 +110,12 @@ class RoundPad(FormBase):
         return float(self.load_points[-1][0]) if self.load_points else self._law.most * self.height_mm
 
     @property
+    def as_half(self) -> str:
+        """See :attr:`FormBase.as_half`: ``"ring 12x5x4mm"``."""
+        sizes = "x".join(f"{value:g}" for name, value in self.to_dict().items() if name.endswith("_mm"))
+        return f"{self.kind} {sizes}mm"
+
+    @property
     def covered(self) -> bool:
         """See :attr:`FormBase.covered`; frictionless faces need no table."""
         return not self.bonded or column_covered(*self._ratios)

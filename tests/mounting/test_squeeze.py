@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Pad, Ring
-from matdb.form.thread import COARSE_PITCH_MM, pitch_mm
+from matdb.form.thread import pitch_mm
 from matdb.mounting.squeeze import (
     SqueezeCase,
     least_squeeze,
@@ -111,19 +111,6 @@ def test_stiffness_is_the_sum_of_both_tangents():
         2 * RING.stiffness_n_per_mm(0.6, squeeze_mm=0.25)
     )
     assert PAIR.stiffness_n_per_mm(0.6) == pytest.approx(2 * RING.stiffness_n_per_mm(0.6))
-
-
-# ISO 261 and ISO 724 coarse pitches (from memory).
-@pytest.mark.parametrize(("thread", "pitch"), [("M2", 0.4), ("M2.5", 0.45), ("M3", 0.5), ("M4", 0.7), ("M5", 0.8)])
-def test_turns_and_millimetres(thread, pitch):
-    assert pitch_mm(thread) == COARSE_PITCH_MM[thread] == pitch
-
-
-def test_other_threads_give_their_pitch():
-    assert pitch_mm("m3x0.35") == 0.35
-    for bad in ("M7", "3", "M3x", "M3x4", "M3x-1", None):
-        with pytest.raises(InputError):
-            pitch_mm(bad)
 
 
 def test_most_squeeze_reaches_the_strain_limit_exactly():
