@@ -10,14 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draws
-from matdb.advice.limits import Limits
 from matdb.advice.score import Candidate, Payload
+from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, residual_shake
 from matdb.mounting.six_axis import coupling_warnings, modes, suspension
+from matdb.plain import PlainRecord, fields_of, plain
 
 __all__ = ["CameraShake", "Mode", "SixAxes", "camera_shake", "cross_axis", "six_axes"]
 
@@ -35,12 +36,8 @@ class Mode:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
-        return {
-            "mode": self.word,
-            "natural_frequency_hz": self.natural_frequency_hz.to_dict(),
-            "damping_ratio": self.damping_ratio.to_dict(),
-            "probability_in_window": self.probability,
-        }
+        names = {"word": "mode", "probability": "probability_in_window"}
+        return {names.get(name, name): plain(value) for name, value in fields_of(self).items()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +90,7 @@ class SixAxes:
             "temperature_c": self.temperature_c,
             "squeeze_mm": self.squeeze_mm,
             "window_hz": {"low": self.window_hz[0], "high": self.window_hz[1]},
-            "modes": [mode.to_dict() for mode in self.modes],
+            "modes": plain(self.modes),
             "probability": {"follows": self.follows, "isolates": self.isolates, "all_inside": self.inside},
             "basis": self.basis,
             "warnings": list(self.warnings),
@@ -101,7 +98,7 @@ class SixAxes:
 
 
 @dataclass(frozen=True, kw_only=True)
-class CameraShake:
+class CameraShake(PlainRecord):
     """What is left of the airframe's measured motion in the picture, with bands.
 
     Attributes
@@ -124,11 +121,6 @@ class CameraShake:
     worst_hz: float
     shear_rms_px_per_row: Band | None
     bands_per_frame: float | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        values = {k: getattr(self, k) for k in self.__dataclass_fields__}
-        return {k: v.to_dict() if isinstance(v, Band) else v for k, v in values.items()}
 
 
 def cross_axis(form: FormBase) -> str:
@@ -198,14 +190,14 @@ def six_axes(
     axial, across, loose = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
     unit = modes(body, axial, across)
     curve, payload = candidate.curve, Payload.of(mounting, package)
-    limits = Limits(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
+    window = Window(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
     offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))
     with np.errstate(divide="ignore"):
         # The frequency at 1 MPa tells stiffness per modulus over mass of each mode.
         ln_w = 2.0 * np.log(2.0 * math.pi * np.maximum(unit.frequency_hz, 1e-9)) + offset[:, None]
-    frequency, ln_e = limits.natural(ln_w, np.zeros(6, dtype=np.int64))
-    low = ln_w >= limits.low - 1e-9
-    high = ln_w <= limits.high + 1e-9
+    frequency, ln_e = window.natural(ln_w, np.zeros(6, dtype=np.int64))
+    low = ln_w >= window.low - 1e-9
+    high = ln_w <= window.high + 1e-9
     f, zeta = band(frequency), band(0.5 * np.tan(ln_e.imag))
     told = tuple(
         Mode(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from matdb.advice.suit import suit
 from matdb.checks import checked_number
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
+from matdb.plain import PlainRecord
 from matdb.units import counted
 
 __all__ = ["Cover", "Member", "SizeBest", "Swap", "cover"]
@@ -97,7 +98,7 @@ class SizeBest:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Cover:
+class Cover(PlainRecord):
     """The smallest set that holds the window for the wanted share of hours, or the best there is.
 
     Attributes
@@ -147,18 +148,6 @@ class Cover:
 
     def __str__(self) -> str:
         return self.sentence
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        values = {k: getattr(self, k) for k in self.__dataclass_fields__}
-        for name in ("members", "swaps", "best_by_size"):
-            values[name] = [dict(each.__dict__) for each in values[name]]
-        for each in values["best_by_size"]:
-            each["parts"] = list(each["parts"])
-        for each in values["members"]:
-            each["warnings"] = list(each["warnings"])
-        values["notes"] = list(self.notes)
-        return values
 
 
 def cover(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from matdb.advice.effective import pair_case
 from matdb.advice.exposure import Exposure
-from matdb.advice.limits import Limits
+from matdb.advice.window import Window
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
@@ -107,12 +107,8 @@ class Rest:
     lifted: NDArray[np.bool_]
     ln_scale: Array
 
-    def at(self, both: Array, step: int) -> Array:
-        """Ln of the stiffness per modulus at one temperature, shape (draws,); ``both`` where both halves touch."""
-        return np.where(self.lifted[:, step], self.ln_scale[:, step], both)
-
     def over(self, both: Array) -> Array:
-        """The same over all temperatures, shape (draws, steps)."""
+        """Ln of the stiffness per modulus, shape (draws, steps), with ``both`` where both halves touch."""
         return np.where(self.lifted, self.ln_scale, both[:, None])
 
 
@@ -132,7 +128,7 @@ class Score:
         ln of the stiffness of all pieces together at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
     middle : float
         Its median.
-    limits : Limits
+    window : Window
         Of its material.
     by_step : ndarray, shape (steps,)
         Probability that it holds at each temperature.
@@ -144,8 +140,8 @@ class Score:
         Median room to the nearest limit, in ln of natural frequency.
     worst : int
         Step at which it is least probable to hold.
-    rest : tuple of Rest or None
-        For a grommet pair, what acts under the lightest and under the heaviest package; None for other forms.
+    rest : dict of float: Rest
+        For a grommet pair, what acts at rest under a package, by its mass in kg; empty for other forms.
     """
 
     index: int
@@ -153,21 +149,21 @@ class Score:
     squeeze_mm: float
     ln_scale: Array
     middle: float
-    limits: Limits
+    window: Window
     by_step: Array
     probability: float
     share: float
     margin: float
     worst: int
-    rest: tuple[Rest, Rest] | None = None
+    rest: dict[float, Rest] = field(default_factory=dict)
 
-    def stiffness(self, step: int, *, heavy: bool) -> Array:
+    def ln_stiffness(self, step: int, mass_kg: float) -> Array:
         """Ln of the stiffness per modulus under a package at rest at one temperature, shape (draws,)."""
-        return self.ln_scale if self.rest is None else self.rest[heavy].at(self.ln_scale, step)
+        return self.rest[mass_kg].over(self.ln_scale)[:, step] if self.rest else self.ln_scale
 
-    def lifted(self, step: int, *, heavy: bool) -> float:
+    def lifted(self, step: int, mass_kg: float) -> float:
         """Probability that a half has lifted off under a package at rest."""
-        return 0.0 if self.rest is None else float(self.rest[heavy].lifted[:, step].mean())
+        return float(self.rest[mass_kg].lifted[:, step].mean()) if self.rest else 0.0
 
     @property
     def key(self) -> tuple[float, float, float]:
@@ -175,7 +171,7 @@ class Score:
         return -round(self.probability, 2), -round(self.share, 3), -round(self.margin, 6)
 
 
-def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float, offset: Array) -> Array | None:
+def touching(window: Window, form: FormBase, payload: Payload, squeeze_mm: float, offset: Array) -> Array | None:
     """Load factor at which a half of a pair lifts off over the greatest in flight: at least 1 while both touch.
 
     The squeeze has lost what set and creep take, and what the rubber shrinks in the cold
@@ -183,7 +179,7 @@ def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float
 
     Parameters
     ----------
-    limits : Limits
+    window : Window
         Of the material.
     form : FormBase
         The part's form.
@@ -201,54 +197,49 @@ def touching(limits: Limits, form: FormBase, payload: Payload, squeeze_mm: float
     """
     if form.pair is None:
         return None
-    case = _case(limits, form.pair, payload, payload.heavy.mass_kg, offset)
+    case = _case(window, form.pair, payload, payload.heavy.mass_kg, offset)
     low, high = lift_off_load_factors(case, squeeze_mm)
     least, greatest = payload.load_factors
     ratio = np.asarray(high) / greatest
     if least < 0.0:
         ratio = np.minimum(ratio, np.asarray(low) / least)
-    return np.asarray(np.broadcast_to(ratio, limits.ln_static_modulus.shape))
+    return np.asarray(np.broadcast_to(ratio, window.ln_static_modulus.shape))
 
 
-def _case(limits: Limits, pair: GrommetPair, payload: Payload, mass_kg: float, offset: Array) -> SqueezeCase:
+def _case(window: Window, pair: GrommetPair, payload: Payload, mass_kg: float, offset: Array) -> SqueezeCase:
     return pair_case(
         pair,
-        limits.curve.family,
+        window.curve.family,
         payload_kg=mass_kg,
         count=payload.count,
-        static_modulus_mpa=np.exp(limits.ln_static_modulus + offset[:, None]),
-        temperature_c=limits.temperature_c,
+        static_modulus_mpa=np.exp(window.ln_static_modulus + offset[:, None]),
+        temperature_c=window.temperature_c,
         load_factors=payload.load_factors,
     )
 
 
 def at_rest(
-    limits: Limits, form: FormBase, payload: Payload, squeeze_mm: Sequence[float], offset: Array, axis: str
-) -> list[tuple[Rest, Rest] | None]:
-    """What acts under the lightest and the heaviest package at rest, for each squeeze; None if nothing can lift off.
+    window: Window, form: FormBase, payload: Payload, squeeze_mm: Sequence[float], offset: Array, axis: str
+) -> list[dict[float, Rest]]:
+    """What acts under the lightest and the heaviest package at rest, by mass, for each squeeze; empty without halves.
 
     Parameters
     ----------
-    limits, form, payload, offset
+    window, form, payload, offset
         As :func:`touching`.
     squeeze_mm : sequence of float
         Static squeezes at assembly.
     axis : str
         Axis of the part that carries the motion.
     """
+    found: list[dict[float, Rest]] = [{} for _ in squeeze_mm]
     if form.pair is None or axis != "axial":
-        return [None] * len(squeeze_mm)
-    masses = [payload.light.mass_kg, payload.heavy.mass_kg]
-    cases = [_case(limits, form.pair, payload, mass, offset) for mass in dict.fromkeys(masses)]
-    more = math.log(payload.count) + offset[:, None]
-    alone = [ln_lower_half_stiffness(case) + more for case in cases]
-    found: list[tuple[Rest, Rest] | None] = []
-    for squeeze in squeeze_mm:
-        each = [
-            Rest(lifted_at_rest(case, squeeze, settled=True), stiffness)
-            for case, stiffness in zip(cases, alone, strict=True)
-        ]
-        found.append((each[0], each[-1]))
+        return found
+    for mass in {payload.light.mass_kg, payload.heavy.mass_kg}:
+        case = _case(window, form.pair, payload, mass, offset)
+        alone = ln_lower_half_stiffness(case) + (math.log(payload.count) + offset[:, None])
+        for rest, squeeze in zip(found, squeeze_mm, strict=True):
+            rest[mass] = Rest(lifted_at_rest(case, squeeze, settled=True), alone)
     return found
 
 
@@ -288,16 +279,14 @@ def score(
     InputError
         A part that has no such axis or cannot take the squeeze.
     """
-    groups: dict[int, list[int]] = {}
+    judges: dict[Curve, _Judge] = {}
+    found: list[Score] = []
     for index, each in enumerate(candidates):
-        groups.setdefault(id(each.curve), []).append(index)
-    found: list[list[Score]] = [[] for _ in candidates]
-    for members in groups.values():
-        judge = _Judge(candidates[members[0]].curve, payload, exposed)
-        for index in members:
-            mine = judge.candidate(index, candidates[index], squeeze_mm, axis)
-            found[index] = mine if every_squeeze else [min(mine, key=lambda s: (*s.key, s.squeeze_mm))]
-    return [each for mine in found for each in mine]
+        if each.curve not in judges:
+            judges[each.curve] = _Judge(each.curve, payload, exposed)
+        mine = judges[each.curve].candidate(index, each, squeeze_mm, axis)
+        found += mine if every_squeeze else [min(mine, key=lambda s: (*s.key, s.squeeze_mm))]
+    return found
 
 
 class _Judge:
@@ -305,11 +294,11 @@ class _Judge:
 
     def __init__(self, curve: Curve, payload: Payload, exposed: Exposure) -> None:
         self.curve, self.payload, self.exposed = curve, payload, exposed
-        limits = self.limits = Limits(curve, exposed.steps, payload.low_hz, payload.high_hz)
+        window = self.window = Window(curve, exposed.steps, payload.low_hz, payload.high_hz)
         # In terms of ln stiffness per modulus in N/mm: the lightest package is stiffest, the heaviest softest.
-        self.most = limits.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR)
-        self.least = limits.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR)
-        self.bearing = math.log(payload.weight_n) - limits.ln_load_modulus
+        self.most = window.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR)
+        self.least = window.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR)
+        self.bearing = math.log(payload.weight_n) - window.ln_load_modulus
         self.bearing_most = float(self.bearing.max())
         self._middles: dict[bytes, float] = {}
         self._ends: dict[int, tuple[Array, Array, Array, Array, Array, Array]] = {}
@@ -360,16 +349,19 @@ class _Judge:
         margins = 0.5 * np.median(np.minimum(most - scales, scales - floors), axis=1)
         lowest = scales.min(axis=1)
         served, total, all_visited, n = serviceable[visited].all(), weight.sum(), visited.all(), len(offset)
-        rests = at_rest(self.limits, part.form, self.payload, tried, offset, axis)
+        rests = at_rest(self.window, part.form, self.payload, tried, offset, axis)
         found = []
         for k, squeeze in enumerate(tried):
             column = scales[k][:, None]
             rest = rests[k]
-            soft, stiff = (column, column) if rest is None else (rest[1].over(scales[k]), rest[0].over(scales[k]))
+            soft, stiff = (
+                rest[package.mass_kg].over(scales[k]) if rest else column
+                for package in (self.payload.heavy, self.payload.light)
+            )
             inside = (soft >= self.least) & (stiff <= self.most)
             if need[k] + self.bearing_most > lowest[k]:
                 inside &= column >= self.bearing + need[k]
-            touches = touching(self.limits, part.form, self.payload, squeeze, offset)
+            touches = touching(self.window, part.form, self.payload, squeeze, offset)
             if touches is not None:
                 inside &= touches >= 1.0
             by_step = np.add.reduce(inside.view(np.uint8), axis=0, dtype=np.uint32) / n
@@ -377,7 +369,7 @@ class _Judge:
                 by_step = by_step * serviceable
             always = inside.all(axis=1) if all_visited else inside[:, visited].all(axis=1)
             # Among equally probable hours, the one nearest to an end of the window.
-            middle = middles[k] if rest is None else np.median(soft, axis=0)
+            middle = np.median(soft, axis=0) if rest else middles[k]
             room_step = np.minimum(most_step - middle, middle - least_step)
             tie = by_step + 1e-6 * np.minimum(np.maximum(room_step, -1e3), 1e3)
             found.append(
@@ -387,7 +379,7 @@ class _Judge:
                     squeeze_mm=squeeze,
                     ln_scale=scales[k],
                     middle=float(middles[k]),
-                    limits=self.limits,
+                    window=self.window,
                     by_step=by_step,
                     probability=float(np.count_nonzero(always)) / n if served else 0.0,
                     share=float(by_step @ weight / total),

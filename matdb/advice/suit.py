@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
-from matdb.advice.limits import Limits
 from matdb.advice.score import (
     Candidate,
     Payload,
@@ -21,13 +20,15 @@ from matdb.advice.score import (
     score,
     touching,
 )
-from matdb.advice.words import VERDICTS, Causes, percent, reason, sags, settle, verdict
+from matdb.advice.verdict import VERDICTS, Causes, percent, reason, sags, settle, verdict
+from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.material.record import service_range
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.suspended import ISOLATION_LEAST, follow_error, transmissibility
+from matdb.plain import PlainRecord, fields_of, plain
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 if TYPE_CHECKING:
@@ -77,18 +78,12 @@ class State:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
-        return {
-            "temperature_c": self.temperature_c,
-            "natural_frequency_hz": self.natural_frequency_hz.to_dict(),
-            "damping_ratio": self.damping_ratio.to_dict(),
-            "transmissibility_at_lowest_rotor_order": self.transmissibility.to_dict(),
-            "probability": self.probability,
-            "package": self.package,
-        }
+        names = {"transmissibility": "transmissibility_at_lowest_rotor_order"}
+        return {names.get(name, name): plain(value) for name, value in fields_of(self).items()}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Suitability:
+class Suitability(PlainRecord):
     """One row of the ranking; ``str(row)`` gives verdict, probability and reason in one line.
 
     Attributes
@@ -175,15 +170,6 @@ class Suitability:
         text = f"{self.rank}. {self.part}: {self.verdict} (probability {percent(self.probability)}): {self.reason}"
         return f"{text}; {self.settle}" if self.settle else text
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        values = {k: getattr(self, k) for k in self.__dataclass_fields__}
-        for name, value in values.items():
-            if hasattr(value, "to_dict"):
-                values[name] = value.to_dict()
-        values["warnings"] = list(self.warnings)
-        return values
-
 
 def suit(
     candidates: Sequence[Candidate],
@@ -234,12 +220,12 @@ def suit(
     payload = Payload.of(mounting, package).possible(mounting)
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     scores = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis)
-    groups: dict[int, list[Score]] = {}
+    groups: dict[Window, list[Score]] = {}
     for each in scores:
-        groups.setdefault(id(each.limits), []).append(each)
+        groups.setdefault(each.window, []).append(each)
     judged: list[tuple[tuple[float, ...], Suitability, Score]] = []
     for members in groups.values():
-        view = _View(members[0].limits, mounting, payload, exposed, axis, rotor_frequencies)
+        view = _View(members[0].window, mounting, payload, exposed, axis, rotor_frequencies)
         for start in range(0, len(members), _BLOCK):
             judged.extend(view.rows(members[start : start + _BLOCK]))
     judged.sort(key=lambda found: (*found[0], found[1].part))
@@ -281,13 +267,13 @@ class _View:
     """Full rows of one material: what does not depend on the part is evaluated once."""
 
     def __init__(
-        self, limits: Limits, mounting: Mounting, payload: Payload, exposed: Exposure, axis: str, frequencies: int
+        self, window: Window, mounting: Mounting, payload: Payload, exposed: Exposure, axis: str, frequencies: int
     ) -> None:
-        self.limits, self.curve = limits, limits.curve
+        self.window, self.curve = window, window.curve
         self.mounting, self.payload, self.exposed, self.axis = mounting, payload, exposed, axis
         self.several = payload.light.mass_kg != payload.heavy.mass_kg
-        self.most = limits.high + math.log(1e-3 * payload.light.mass_kg)
-        self.least = limits.low + math.log(1e-3 * payload.heavy.mass_kg)
+        self.most = window.high + math.log(1e-3 * payload.light.mass_kg)
+        self.least = window.low + math.log(1e-3 * payload.heavy.mass_kg)
         self.most_step, self.least_step = np.median(self.most, axis=0), np.median(self.least, axis=0)
         self.bands = bands = mounting.rotor_bands
         self.rotor = mounting.lowest_rotor_hz
@@ -320,8 +306,8 @@ class _View:
                 places[-1][name] = seen[key]
         at = np.array([c[1] for c in columns], dtype=np.int64)
         mass = np.array([c[2].mass_kg for c in columns])
-        scale = np.stack([members[c[0]].stiffness(c[1], heavy=self._heavy(c[2])) for c in columns], axis=1)
-        frequency, ln_e = self.limits.natural(scale + np.log(1e3 / mass), at)
+        scale = np.stack([members[c[0]].ln_stiffness(c[1], c[2].mass_kg) for c in columns], axis=1)
+        frequency, ln_e = self.window.natural(scale + np.log(1e3 / mass), at)
         rotor = self.rotor
         at_rotor = np.concatenate([self.modulus("lowest", int(each)) for each in at], axis=1)
         through = transmissibility(mass, at_rotor * np.exp(scale), rotor)
@@ -346,7 +332,7 @@ class _View:
         """The temperatures of a row, and the camera package that is nearest to its limit at each."""
         light, heavy = self.payload.light, self.payload.heavy
         visited = np.flatnonzero(self.exposed.weight[self.exposed.row[found.index]] > 0.0)
-        middle = found.middle if found.rest is None else float(np.median(found.stiffness(found.worst, heavy=True)))
+        middle = float(np.median(found.ln_stiffness(found.worst, heavy.mass_kg))) if found.rest else found.middle
         stiff = self.most_step[found.worst] - middle < middle - self.least_step[found.worst]
         return {
             "cold": (int(visited[0]), light),
@@ -369,15 +355,19 @@ class _View:
         when = self.exposed.when(found.index, found.worst)
         travel, sag, bottoms = self._travel(found, visited)
         offset = self.curve.offset_draws(part.name, part.form.offset_sd(self.axis))
-        ratio = touching(self.limits, part.form, self.payload, found.squeeze_mm, offset)
+        ratio = touching(self.window, part.form, self.payload, found.squeeze_mm, offset)
         touch = None if ratio is None else float(np.median(ratio[:, visited].min(axis=1))) - 1.0
         outside = max(service[0] - float(steps[0]), float(steps[-1]) - service[1])
         causes = Causes(
-            stiff=_share(found.stiffness(found.worst, heavy=False) > self.most[:, found.worst] + 1e-9),
-            soft=_share(found.stiffness(found.worst, heavy=True) < self.least[:, found.worst] - 1e-9),
+            stiff=_share(
+                found.ln_stiffness(found.worst, self.payload.light.mass_kg) > self.most[:, found.worst] + 1e-9
+            ),
+            soft=_share(
+                found.ln_stiffness(found.worst, self.payload.heavy.mass_kg) < self.least[:, found.worst] - 1e-9
+            ),
             bottoms=bottoms,
             lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
-            loose=found.lifted(found.worst, heavy=True),
+            loose=found.lifted(found.worst, self.payload.heavy.mass_kg),
             leans=part.form.leans,
             outside=outside,
         )
@@ -437,9 +427,6 @@ class _View:
         key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
         return key, row, found
 
-    def _heavy(self, package: CameraPackage) -> bool:
-        return package.mass_kg == self.payload.heavy.mass_kg
-
     def _mass(self, package: str) -> float:
         return next(p.mass_kg for p in (self.payload.light, self.payload.heavy) if p.name == package)
 
@@ -449,15 +436,15 @@ class _View:
         if height is None:
             return None, 0.0, 0.0
         room = max(MAX_SQUEEZE_SHARE * height[0] - height[1] * found.squeeze_mm, 0.0) / self.payload.weight_n
-        spare = room * np.exp(self.limits.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
-        worst = room * np.exp(self.limits.ln_load_modulus[:, found.worst] + found.ln_scale)
-        still = float(np.median(self.limits.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
+        spare = room * np.exp(self.window.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
+        worst = room * np.exp(self.window.ln_load_modulus[:, found.worst] + found.ln_scale)
+        still = float(np.median(self.window.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
         sag = self.payload.heavy.mass_kg * STANDARD_GRAVITY_M_S2 / math.exp(still)
         return float(np.median(spare)) - 1.0, sag, _share(worst < 1.0)
 
     def _through_rotor(self, found: Score, package: str) -> tuple[Band, float]:
         mass_kg = self._mass(package)
-        scale = np.exp(found.stiffness(found.worst, heavy=mass_kg == self.payload.heavy.mass_kg))[:, None]
+        scale = np.exp(found.ln_stiffness(found.worst, mass_kg))[:, None]
         through = transmissibility(mass_kg, self.modulus("rotor", found.worst) * scale, self.rotor_hz)
         most = np.argmax(through, axis=1)
         return band(through.max(axis=1)), float(np.sort(self.rotor_hz[most])[len(most) // 2])
@@ -466,7 +453,7 @@ class _View:
         if not self.follow_hz.size:
             return Band(0.0, 0.0, 0.0)
         step = int(np.searchsorted(self.exposed.steps, temperature_c))
-        k = self.modulus("follow", step) * np.exp(found.stiffness(step, heavy=True))[:, None]
+        k = self.modulus("follow", step) * np.exp(found.ln_stiffness(step, self.payload.heavy.mass_kg))[:, None]
         return band(follow_error(self.payload.heavy.mass_kg, k, self.follow_hz).max(axis=1))
 
     def _step(self, state: State) -> int:
@@ -501,7 +488,7 @@ class _View:
         if touch is not None and touch < 0.0:
             low, high = self.payload.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")
-        loose = [s.temperature_c for s in told if found.lifted(self._step(s), heavy=True) > 0.5]
+        loose = [s.temperature_c for s in told if found.lifted(self._step(s), self.payload.heavy.mass_kg) > 0.5]
         if loose:
             said.append(
                 f"at rest a half has lifted off already (at {loose[0]:g} degC): the natural frequency told is that of "

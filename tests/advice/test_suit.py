@@ -12,7 +12,7 @@ from matdb.advice.cover import cover
 from matdb.advice.effective import STATIC_HZ
 from matdb.advice.score import Candidate
 from matdb.advice.suit import VERDICTS, suit, verdict
-from matdb.advice.words import percent, sags
+from matdb.advice.verdict import percent, sags
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
 from matdb.mounting.record import CameraPackage, Mounting

@@ -7,8 +7,8 @@ import pytest
 
 from matdb.advice.effective import suspended
 from matdb.advice.exposure import exposure
-from matdb.advice.limits import Limits
 from matdb.advice.score import Payload, score
+from matdb.advice.window import Window
 
 STEPS = np.linspace(-25.0, 45.0, 8)
 
@@ -16,14 +16,14 @@ STEPS = np.linspace(-25.0, 45.0, 8)
 @pytest.mark.parametrize("name", ["silicone", "gel", "urethane", "natural"])
 def test_the_table_is_within_a_thousandth_of_the_solved_frequency(materials, name):
     curve = materials[name][1]
-    limits = Limits(curve, STEPS, 8.0, 30.0)
+    window = Window(curve, STEPS, 8.0, 30.0)
     for target in (3.0, 20.0, 90.0):  # Hz, about
         scale = np.full(len(curve.draws), 0.0)
         mass = float(np.exp(np.median(curve.ln_modulus(STEPS, np.full(8, math.log(2 * math.pi * target))).real)))
         mass *= 1e3 / (2 * math.pi * target) ** 2
         solved = suspended(curve, scale, mass, STEPS)
         ln_w = np.broadcast_to((scale + math.log(1e3 / mass))[:, None], (len(scale), STEPS.size))
-        found, ln_e = limits.natural(ln_w, np.arange(STEPS.size))
+        found, ln_e = window.natural(ln_w, np.arange(STEPS.size))
         assert found == pytest.approx(solved.frequency_hz, rel=1e-3)
         zeta = 0.5 * np.tan(ln_e.imag)
         assert zeta == pytest.approx(solved.damping_ratio, rel=5e-3, abs=3e-4)
@@ -31,18 +31,18 @@ def test_the_table_is_within_a_thousandth_of_the_solved_frequency(materials, nam
 
 def test_a_mass_on_the_limit_rings_at_the_limit(materials):
     curve = materials["natural"][1]
-    limits = Limits(curve, STEPS, 8.0, 30.0)
+    window = Window(curve, STEPS, 8.0, 30.0)
     for k, t in enumerate(STEPS):
         # W of the limit, taken as the stiffness of 1 kg.
-        at_high = suspended(curve, limits.high[:, k] - math.log(1e3), 1.0, np.array([t]))
-        at_low = suspended(curve, limits.low[:, k] - math.log(1e3), 1.0, np.array([t]))
+        at_high = suspended(curve, window.high[:, k] - math.log(1e3), 1.0, np.array([t]))
+        at_low = suspended(curve, window.low[:, k] - math.log(1e3), 1.0, np.array([t]))
         assert at_high.frequency_hz == pytest.approx(30.0, rel=1e-4)
         assert at_low.frequency_hz == pytest.approx(8.0, rel=1e-4)
 
 
 def test_without_a_manoeuvre_band_nothing_is_too_soft(materials):
-    limits = Limits(materials["gel"][1], STEPS, 0.0, 30.0)
-    assert np.all(limits.low == -np.inf)
+    window = Window(materials["gel"][1], STEPS, 0.0, 30.0)
+    assert np.all(window.low == -np.inf)
 
 
 def test_probabilities_are_those_of_counting_solved_frequencies(candidates, mounting):
@@ -54,7 +54,7 @@ def test_probabilities_are_those_of_counting_solved_frequencies(candidates, moun
         inside = (f >= payload.low_hz) & (f <= payload.high_hz)
         # Travel at the load factor fits, and no leg buckles.
         height, _ = found.candidate.part.form.travel_height("axial")
-        k = np.exp(found.limits.ln_load_modulus + found.ln_scale[:, None])
+        k = np.exp(found.window.ln_load_modulus + found.ln_scale[:, None])
         inside &= payload.weight_n / k <= 0.5 * height
         low, high = (-50, 70) if found.candidate.material.family == "natural rubber" else (-30, 80)
         if found.candidate.material.family.startswith(("natural", "thermo")):

@@ -18,7 +18,7 @@ from matdb.advice.effective import STATIC_HZ
 from matdb.curve.curve import Curve
 from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
 
-__all__ = ["LOAD_HZ", "Limits"]
+__all__ = ["LOAD_HZ", "Window"]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -27,7 +27,7 @@ Complex = NDArray[np.complex128]
 LOAD_HZ: Final = 1.0
 
 
-class Limits:
+class Window:
     """The window of one material over temperatures, as limits of ln W for every draw.
 
     W is stiffness (N/m) at a Young's modulus of 1 MPa over mass (kg).
