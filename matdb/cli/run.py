@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import sys
 import warnings
@@ -31,6 +32,9 @@ def run(argv: Sequence[str] | None = None) -> int:
     int
         The exit code: 0 done, 1 refused or failed, 2 wrong usage or input, 130 stopped by the user.
     """
+    closed = sys.stdout is None
+    # Python has no stream where the shell closed one; the next file to be opened must not take its number either.
+    sys.stdout, sys.stderr = (stream or open(os.devnull, "w") for stream in (sys.stdout, sys.stderr))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         # Old consoles lack many characters; a question mark is better than a crash.
         if hasattr(stream, "reconfigure"):
@@ -43,6 +47,8 @@ def run(argv: Sequence[str] | None = None) -> int:
     try:
         result = root_command().main(args=words, prog_name="matdb", standalone_mode=False)
         sys.stdout.flush()
+        if closed:
+            return _unanswered("standard output is closed")
     except BrokenPipeError:
         return _closed()
     except (KeyboardInterrupt, typer.Abort):
@@ -66,6 +72,9 @@ def _unforeseen(error: Exception) -> int:
     if os.environ.get("MATDB_TRACEBACK"):
         raise error
     if isinstance(error, OSError):
+        # Whatever else is written names its file.
+        if error.filename is None and error.errno in (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG):
+            return _unanswered(error.strerror or str(error))
         file = f"{error.filename}: " if error.filename else ""
         return _say(f"{file}{error.strerror or error}", 1)
     if isinstance(error, MemoryError):
@@ -96,3 +105,8 @@ def _closed() -> int:
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 1
+
+
+def _unanswered(why: str) -> int:
+    _closed()
+    return _say(f"the answer could not be written ({why}); what was changed in the store before that is kept", 1)

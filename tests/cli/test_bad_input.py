@@ -239,3 +239,23 @@ def test_a_reader_that_goes_away_is_no_fault(store):
     pipe.stderr.close()
     assert pipe.wait() == 1
     assert err == b""
+
+
+@pytest.mark.parametrize(("where", "why"), [(">&-", "standard output is closed"), (">/dev/full", "No space left")])
+def test_an_answer_that_cannot_be_written_is_told_and_the_record_kept(tmp_path, where, why):
+    file = tmp_path / "bench.sqlite"
+    words = f"{sys.executable} -m matdb material add amber --family silicone {where}"
+    done = subprocess.run(
+        ["sh", "-c", words],
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+        env=os.environ | {"PYTHONPATH": str(TOP), "MATDB_STORE": str(file)},
+    )
+    assert done.returncode == 1
+    assert done.stderr.startswith(f"matdb: the answer could not be written ({why}")
+    assert done.stderr.endswith("what was changed in the store before that is kept\n")
+    assert done.stderr.count("\n") == 1
+    with sqlite3.connect(file) as connection:
+        assert connection.execute("SELECT name FROM material").fetchall() == [("amber",)]
+    connection.close()
