@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
 import typer
 
-from matdb.cli.options import AxisOption, CountOption, SqueezeOption, StoreOption, existing, is_range, needed, quantity
-
-if TYPE_CHECKING:
-    from matdb.api import Store
-    from matdb.bench.readings import Reading
-    from matdb.form.part import Part
-    from matdb.material.record import Material
+from matdb.api import Store
+from matdb.bench.decrement import decrement_from_amplitudes
+from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
+from matdb.bench.thermal.soak import crystallisation_note, drift, soak
+from matdb.bench.thermal.state import body_of
+from matdb.checks import checked_number
+from matdb.cli.options import AxisOption, CountOption, SqueezeOption, StoreOption, ends, existing, needed, quantity
+from matdb.cli.reading import figures_of
+from matdb.cli.reading_add import bench_doubts, hazards
+from matdb.cli.screen import band_text, lines, progress, show
+from matdb.errors import InputError, MatdbError, UnitError
+from matdb.form.part import Part
+from matdb.material.record import Material
+from matdb.units import counted, parse
 
 _T = TypeVar("_T")
 
@@ -50,13 +58,7 @@ def bench(
     the field temperatures and the reading to take next are shown. Stop with q at a temperature, or at any time with
     Ctrl-C; start again to go on.
     """
-    from matdb.units import parse, parse_range
-
-    low_c, high_c = (
-        parse_range(field_temp, "temperature", "--for")
-        if is_range(field_temp)
-        else (parse(field_temp, "temperature", "--for"),) * 2
-    )
+    low_c, high_c = ends(field_temp, "temperature", "--for")
     with existing(ctx, store) as kept:
         known = kept.part(part)
         squeeze_mm = needed(squeeze, "length", "--squeeze")
@@ -96,10 +98,8 @@ class Session:
 
     def run(self) -> None:
         """Ask until the user stops."""
-        from matdb.cli.screen import show
-
         count = len(self.kept.readings(part=self.part.name))
-        many = "no reading" if not count else "1 reading" if count == 1 else f"{count} readings"
+        many = counted(count, "readings") if count else "no reading"
         show(f"{self.part.name} ({self.part.form.label()} mm) of {self.material.name}: {many} so far. q stops.")
         try:
             self._look(first=True)
@@ -120,14 +120,12 @@ class Session:
         show(self._farewell("done"))
 
     def _farewell(self, word: str) -> str:
-        many = {0: "nothing logged", 1: "1 reading logged"}.get(len(self.logged), f"{len(self.logged)} readings logged")
+        many = f"{counted(len(self.logged), 'readings')} logged" if self.logged else "nothing logged"
         return f'{word}: {many}; matdb bench "{self.part.name}" goes on from here'
 
     # -- questions -----------------------------------------------------------------------------------------
 
     def _temperature(self) -> float | None:
-        from matdb.units import parse
-
         usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
         while True:
             text = _prompt("Temperature of chamber or room (q stops)", usual)
@@ -138,15 +136,9 @@ class Session:
                 self._soak_advice(temperature)
                 return temperature
             except ValueError as error:
-                _tell(error)
+                show(str(error))
 
     def _soak_advice(self, temperature_c: float) -> None:
-        from matdb.bench.readings import RingDown
-        from matdb.bench.thermal.soak import crystallisation_note, drift, soak
-        from matdb.bench.thermal.state import body_of
-        from matdb.cli.reading_add import hazards
-        from matdb.cli.screen import show
-
         # Refused here already, not after all the questions.
         probe = RingDown(part=self.part.name, temperature_c=temperature_c, mass_kg=1.0, frequency_hz=1.0)
         for line in hazards(probe):
@@ -168,12 +160,6 @@ class Session:
         return abs(temperature_c - _ROOM_C) > _NEAR_K
 
     def _ask(self, temperature_c: float) -> Reading | None:
-        from matdb.bench.readings import Deflection, RingDown, check_on_part
-        from matdb.cli.reading import figures_of
-        from matdb.cli.reading_add import bench_doubts
-        from matdb.cli.screen import lines, show
-        from matdb.errors import InputError
-
         common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": self.count}
         common |= {"axis": self.axis, "squeeze_mm": self.squeeze_mm, "who": self.who}
         if self._chilled(temperature_c):
@@ -197,7 +183,7 @@ class Session:
         try:
             check_on_part(reading, self.part)
         except InputError as error:
-            _tell(error)
+            show(str(error))
             return None
         show(f"{reading.kind} at {temperature_c:g} degC: {figures_of(reading)}")
         lines("Before you rely on it:", bench_doubts(self.kept, reading) + self._odd(reading))
@@ -224,8 +210,6 @@ class Session:
     # -- answers -------------------------------------------------------------------------------------------
 
     def _log(self, reading: Reading) -> None:
-        from matdb.cli.screen import show
-
         number = self.kept.add(reading)
         assert isinstance(number, int)
         self.logged.append(number)
@@ -234,9 +218,6 @@ class Session:
 
     def _look(self, *, first: bool = False) -> None:
         """Fit, show the band and what tightened it, and advise."""
-        from matdb.cli.screen import band_text, progress, show
-        from matdb.errors import MatdbError
-
         if not self.advise:
             return
         try:
@@ -293,12 +274,6 @@ def _prompt(words: str, usual: str | None) -> str:
     return str(answer).strip()
 
 
-def _tell(error: Exception) -> None:
-    from matdb.cli.screen import show
-
-    show(str(error))
-
-
 def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
     """Ask until the answer can be read."""
     while True:
@@ -306,33 +281,22 @@ def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
         try:
             return read(text)
         except ValueError as error:
-            _tell(error)
+            show(str(error))
 
 
 def _minutes(text: str) -> float | None:
-    from matdb.units import parse
-
     return parse(text, "duration", "soak") / 60.0 if text else None
 
 
 def _mass(text: str) -> float:
-    from matdb.checks import checked_number
-    from matdb.units import parse
-
     return checked_number("mass", parse(text, "mass", "mass"), 0.0, 1000.0, "kg", open_low=True)
 
 
 def _seconds(text: str) -> float:
-    from matdb.checks import checked_number
-    from matdb.units import parse
-
     return checked_number("dwell", parse(text, "duration", "dwell"), 0.0, 1e8, "s", open_low=True)
 
 
 def _seconds_or_none(text: str) -> float | None:
-    from matdb.checks import checked_number
-    from matdb.units import parse
-
     if not text:
         return None
     # Everybody counts these in seconds.
@@ -341,10 +305,6 @@ def _seconds_or_none(text: str) -> float | None:
 
 
 def _figure(text: str) -> tuple[str, float]:
-    from matdb.checks import checked_number
-    from matdb.errors import InputError, UnitError
-    from matdb.units import parse
-
     try:
         return "Hz", checked_number("frequency", parse(text, "frequency", "reading"), 0.0, 1e5, "Hz", open_low=True)
     except UnitError:
@@ -356,13 +316,6 @@ def _figure(text: str) -> tuple[str, float]:
 
 
 def _decrement(text: str) -> float | None:
-    import re
-
-    from matdb.bench.decrement import decrement_from_amplitudes
-    from matdb.checks import checked_number
-    from matdb.errors import InputError
-    from matdb.units import parse
-
     if not text:
         return None
     number = r"(\d+\.?\d*|\.\d+)"
@@ -376,8 +329,6 @@ def _decrement(text: str) -> float | None:
 
 
 def _yes(text: str) -> bool:
-    from matdb.errors import InputError
-
     if text.casefold() in ("y", "yes", ""):
         return True
     if text.casefold() in ("n", "no"):

@@ -3,154 +3,141 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
 
+import numpy as np
 import typer
 
+from matdb.api import Store
 from matdb.bench.decrement import decrement_from_damping_ratio
+from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
+from matdb.bench.thermal.soak import crystallisation_note, drift, soak
+from matdb.bench.thermal.state import body_of
+from matdb.cli.cautions import BENCH
 from matdb.cli.options import (
     AxisOption,
+    Call,
     CountOption,
     ForceOption,
-    JsonOption,
     SqueezeOption,
     StepOption,
-    StoreOption,
-    existing,
+    collects,
     needed,
+    option,
     quantity,
     temperatures,
 )
+from matdb.cli.screen import show
 from matdb.cli.soak import air_of
+from matdb.curve.band import Band
+from matdb.files import new_file, write_text
+from matdb.form.part import Part
+from matdb.material.record import Material, service_range
 
-if TYPE_CHECKING:
-    from matdb.api import Store
-    from matdb.bench.protocol import ProtocolStep
+#: Without ``--temp``: freezer, refrigerator, room and oven.
+_USUAL: Final = ["-18C", "5C", "23C", "50C"]
 
 
-def protocol(
-    ctx: typer.Context,
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")],
+@dataclass(frozen=True, kw_only=True)
+class ProtocolOptions:
+    """What is to be read, and how."""
+
+    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")]
     temps: Annotated[
         list[str] | None,
         typer.Option("--temp", metavar="TEMPERATURE", help="A temperature or range; -18C, 5C, 23C and 50C without it."),
-    ] = None,
-    step: StepOption = "20K",
-    frequency: Annotated[
-        str,
-        typer.Option("--frequency", metavar="FREQUENCY", help="Ring near this frequency: the camera's natural one."),
-    ] = "30Hz",
-    mass: Annotated[
-        str | None, typer.Option("--mass", metavar="MASS", help="The mass to ring with, instead of one worked out.")
-    ] = None,
-    count: CountOption = 1,
-    axis: AxisOption = "axial",
-    squeeze: SqueezeOption = "0mm",
-    air: Annotated[str, typer.Option("--air", metavar="AIR", help="Air in the chamber: still or fan.")] = "still",
-    out: Annotated[
-        str | None, typer.Option("--out", metavar="FILE", help="Write the sheet to this file, such as sheet.md.")
-    ] = None,
-    force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
-) -> None:
+    ] = None
+    step: StepOption = "20K"
+    frequency: str = option("FREQUENCY", "Ring near this frequency: the camera's natural one.", "30Hz")
+    mass: str | None = option("MASS", "The mass to ring with, instead of one worked out.")
+    count: CountOption = 1
+    axis: AxisOption = "axial"
+    squeeze: SqueezeOption = "0mm"
+    air: str = option("AIR", "Air in the chamber: still or fan.", "still")
+    out: str | None = option("FILE", "Write the sheet to this file, such as sheet.md.")
+    force: ForceOption = False
+
+
+@collects
+def protocol(said: ProtocolOptions, call: Call) -> None:
     """Write a bench protocol sheet.
 
     In Markdown: steps, temperatures, soak minutes, the mass that rings near the field's natural frequency, cautions,
     and a table to fill in.
     """
-    from matdb.bench.protocol import protocol_markdown
-    from matdb.cli.cautions import BENCH
-    from matdb.cli.screen import document, show
-    from matdb.files import new_file, write_text
-
-    at = temperatures(temps or ["-18C", "5C", "23C", "50C"], step).tolist()
-    hertz = needed(frequency, "frequency", "--frequency")
-    air_word = air_of(air)
-    if out is not None:
-        new_file(out, force=force)
-    with existing(ctx, store) as kept:
-        known = kept.part(part)
-        material = kept.material(known.material)
-        squeeze_mm = needed(squeeze, "length", "--squeeze")
-        mass_kg = quantity(mass, "mass", "--mass")
-        steps, basis, notes = plan(kept, part, at, hertz, mass_kg, count, axis, squeeze_mm, air_word)
+    at = temperatures(said.temps or _USUAL, said.step).tolist()
+    needed(said.frequency, "frequency", "--frequency")
+    air = air_of(said.air)
+    if said.out is not None:
+        new_file(said.out, force=said.force)
+    with call.existing() as store:
+        known = store.part(said.part)
+        material = store.material(known.material)
+        steps, basis, notes = _plan(store, known, material, at, said)
     text = protocol_markdown(
-        part=part,
+        part=said.part,
         form=known.form.label(),
         material=material.name,
         family=material.family,
         basis=basis,
-        count=count,
-        axis=axis,
-        air=air_word,
+        count=said.count,
+        axis=said.axis,
+        air=air,
         steps=steps,
         notes=notes,
         cautions=BENCH,
     )
-    written = None if out is None else str(write_text(out, text, force=force))
-    if as_json:
-        content = {"part": part, "steps": [asdict(s) for s in steps], "basis": basis, "file": written, "markdown": text}
-        document("protocol", content, notes)
-    elif written is not None:
-        show(f"written: {written}", wrap=False)
-    else:
-        print(text, end="")
+    written = None if said.out is None else str(write_text(said.out, text, force=said.force))
+
+    def screen() -> None:
+        if written is None:
+            print(text, end="")
+        else:
+            show(f"written: {written}", wrap=False)
+
+    content = {"part": said.part, "steps": steps, "basis": basis, "file": written, "markdown": text}
+    call.answer(content, screen, notes)
 
 
-def plan(
-    kept: Store,
-    part: str,
-    temperature_c: list[float],
-    frequency_hz: float,
-    mass_kg: float | None,
-    count: int,
-    axis: str,
-    squeeze_mm: float,
-    air: str,
+def _plan(
+    store: Store, part: Part, material: Material, temperature_c: list[float], said: ProtocolOptions
 ) -> tuple[list[ProtocolStep], str, list[str]]:
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
-    import numpy as np
-
-    from matdb.bench.protocol import ProtocolStep, bench_mass_kg
-    from matdb.bench.thermal.soak import crystallisation_note, drift, soak
-    from matdb.bench.thermal.state import body_of
-    from matdb.material.record import service_range
-
-    known = kept.part(part)
-    material = kept.material(known.material)
     notes = []
+    frequency_hz, squeeze_mm = (
+        needed(said.frequency, "frequency", "--frequency"),
+        needed(said.squeeze, "length", "--squeeze"),
+    )
+    how: dict[str, Any] = {"axis": said.axis, "squeeze_mm": squeeze_mm}
+    mass_kg = quantity(said.mass, "mass", "--mass")
     if mass_kg is None:
-        middle = kept.effective(
-            part, float(np.median(temperature_c)), frequency_hz=frequency_hz, axis=axis, squeeze_mm=squeeze_mm
-        )
-        mass_kg = bench_mass_kg(float(middle.stiffness_n_per_mm.median), frequency_hz, count)
-    found = kept.effective(part, temperature_c, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=squeeze_mm)
+        middle = store.effective(part.name, float(np.median(temperature_c)), frequency_hz=frequency_hz, **how)
+        mass_kg = bench_mass_kg(float(middle.stiffness_n_per_mm.median), frequency_hz, said.count)
+    found = store.effective(part.name, temperature_c, mass_kg=mass_kg, count=said.count, **how)
     hertz, zeta = found.natural_frequency_hz, found.damping_ratio
     assert hertz is not None
-    body = body_of(known.form)
+    body, family = body_of(part.form), material.family
     low, high = service_range(material)
     steps = []
     for k, t in enumerate(temperature_c):
         if not low <= t <= high:
             notes.append(f"{t:g} degC is outside the service range, {low:g} to {high:g} degC: leave it out")
-        near = abs(t - 23.0) <= 2.0
+        soak_min = left = None
+        if body is not None:
+            minutes = float(soak(body, t, family=family, air=air_of(said.air)).minutes_safe)
+            soak_min = max(10.0, math.ceil(minutes / 5.0) * 5.0)
+            left = float(drift(body, t, 0.0, family=family).seconds_left)
+        middle_zeta, low_zeta, high_zeta = _ends(zeta, k)
         steps.append(
             ProtocolStep(
                 temperature_c=t,
-                soak_min=None
-                if body is None
-                else max(10.0, float(np.ceil(soak(body, t, family=material.family, air=air).minutes_safe / 5.0) * 5.0)),
-                seconds_left=math.inf
-                if near
-                else None
-                if body is None
-                else float(drift(body, t, 0.0, family=material.family).seconds_left),
+                soak_min=soak_min,
+                seconds_left=math.inf if abs(t - 23.0) <= 2.0 else left,
                 mass_kg=mass_kg,
-                frequency_hz=(float(hertz.median[k]), float(hertz.low[k]), float(hertz.high[k])),
-                log_decrement=(_decrement(zeta.median[k]), _decrement(zeta.low[k]), _decrement(zeta.high[k])),
-                note=crystallisation_note(material.family, t),
+                frequency_hz=_ends(hertz, k),
+                log_decrement=(_decrement(middle_zeta), _decrement(low_zeta), _decrement(high_zeta)),
+                note=crystallisation_note(family, t),
             )
         )
     shaky = [s.frequency_hz for s in steps if not 5.0 <= s.frequency_hz[0] <= 100.0]
@@ -169,6 +156,11 @@ def plan(
     return steps, "readings" if found.basis == "readings" else "family prior", notes
 
 
+def _ends(band: Band, k: int) -> tuple[float, float, float]:
+    """Middle, low and high end of one entry of a band."""
+    return float(band.median[k]), float(band.low[k]), float(band.high[k])
+
+
 def _decrement(damping_ratio: float) -> float:
     """Logarithmic decrement of a damping ratio; bands may reach past 1."""
-    return decrement_from_damping_ratio(min(float(damping_ratio), 0.9))
+    return decrement_from_damping_ratio(min(damping_ratio, 0.9))
