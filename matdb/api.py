@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import os
 from collections.abc import Callable, Iterable, Sequence
-from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from numpy.typing import ArrayLike
@@ -83,9 +82,7 @@ class Store:
     def __enter__(self) -> Store:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def close(self) -> None:
