@@ -430,7 +430,7 @@ class Store:
         InputError
             A value out of range.
         """
-        _must_be("spectrum", spectrum, AirframeSpectrum | None, "an AirframeSpectrum or None")
+        _must_be("spectrum", spectrum, matdb.AirframeSpectrum | None, "an AirframeSpectrum or None")
         asked = self._candidates(mounting, parts, axis)
         return matdb.advice.suit.suit(
             *asked, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
@@ -655,7 +655,7 @@ class Store:
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(checked_number("count", count, 1, 1000))
-        _must_be("affordable", affordable, Affordable | None, "what the bench can do, an Affordable, or None")
+        _must_be("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
         return matdb.curve.next_reading.rank_next_readings(
