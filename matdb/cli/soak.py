@@ -79,7 +79,7 @@ def soak(said: SoakOptions, call: Call) -> None:
         warnings.insert(0, check.warning)
     if out_s is not None:
         figures |= {"out_temperature_c": loss.temperature_c, "out_temperature_sd_k": loss.temperature_sd_k}
-    if getattr(known.form, "halves", None):
+    if known.form.pair is not None:
         warnings.append("of the pair, the taller half is reckoned with")
     warnings = [need.note, *filter(None, dict.fromkeys(warnings))]
     rows = [dict(zip(figures, row, strict=True)) for row in zip(*(v.tolist() for v in figures.values()), strict=True)]

@@ -44,7 +44,6 @@ def hourly_csv(
     unit: str | None = None,
     temperature_column: str | None = None,
     time_column: str | None = None,
-    zone: str | None = None,
 ) -> Forecast:
     """Read a forecast or a year of weather from CSV.
 
@@ -58,9 +57,6 @@ def hourly_csv(
         Unit of the temperatures (C, F or K), where neither title nor cells name it.
     temperature_column, time_column : str or None
         Titles of the columns to take, where they cannot be told from their names.
-    zone : str or None
-        Name of the time zone of times written without one, for instance ``"Europe/Vienna"``: clock changes
-        are then exact. Without it the hour that comes twice in autumn is told from the repeated times.
 
     Returns
     -------
@@ -80,7 +76,7 @@ def hourly_csv(
     column = _temperature_column(table, temperature_column, unit)
     notes: list[str] = []
     temperature = _temperatures(table, column, unit, notes)
-    moments, start, order = _hours(table, _time_columns(table, time_column, column), zone, notes)
+    moments, start, order = _hours(table, _time_columns(table, time_column, column), notes)
     temperature = temperature[order]
     known = np.isfinite(temperature)
     missing = int(np.sum(~known))
@@ -236,7 +232,7 @@ def _time_columns(table: Table, title: str | None, temperature: int) -> tuple[in
 
 
 def _hours(
-    table: Table, columns: tuple[int, ...], zone: str | None, notes: list[str]
+    table: Table, columns: tuple[int, ...], notes: list[str]
 ) -> tuple[Array, dt.datetime | None, NDArray[np.intp]]:
     """Hours since the start, the start when known, and the order of the rows."""
     cells = [" ".join(row[c] for c in columns) for row in table.rows]
@@ -250,8 +246,6 @@ def _hours(
         raise InputError(
             f"{table.what}, line {table.lines[row]}", cells[row], "written with a time zone on all rows or on none"
         )
-    if not aware[0] and zone is not None:
-        stamps = _in_zone(table, stamps, cells, zone)
     if len(stamps) > 1 and all(b < a for a, b in pairwise(stamps)):
         stamps, same = stamps[::-1], same[::-1]
         notes.append("rows were newest first")
@@ -302,23 +296,6 @@ def _wall_clock(table: Table, stamps: list[dt.datetime], hours: Array, notes: li
         hours[i + 1 :] += 1.0
         notes.append(f"clock set back at {stamps[i + 1]:%Y-%m-%d %H:%M}")
     return hours
-
-
-def _in_zone(table: Table, stamps: list[dt.datetime], cells: list[str], zone: str) -> list[dt.datetime]:
-    from zoneinfo import ZoneInfo
-
-    try:
-        place = ZoneInfo(zone)
-    except Exception:
-        raise InputError("time zone", zone, "a name such as Europe/Vienna or UTC") from None
-    out: list[dt.datetime] = []
-    for stamp in stamps:
-        moment = stamp.replace(tzinfo=place).astimezone(dt.UTC)
-        if out and moment <= out[-1]:
-            second = stamp.replace(tzinfo=place, fold=1).astimezone(dt.UTC)
-            moment = second if second > out[-1] else moment
-        out.append(moment)
-    return out
 
 
 _DATE = re.compile(r"(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})")

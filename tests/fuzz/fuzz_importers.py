@@ -135,7 +135,7 @@ def forecast_csv(folder: Path) -> Target:
         elif way == 3:
             monthly_csv(text, unit="F")
         else:
-            found = hourly_csv(text) if way == 0 else hourly_csv(text, unit="F", zone="Europe/Vienna")
+            found = hourly_csv(text) if way == 0 else hourly_csv(text, unit="F")
             json.dumps(found.to_dict(), allow_nan=False)
             for i in range(min(len(found), 3)):
                 found.label(i)

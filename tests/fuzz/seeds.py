@@ -163,7 +163,7 @@ def _traces(_: Path) -> list[bytes]:
 
 
 def _forecasts(_: Path) -> list[bytes]:
-    # The first byte chooses hourly, hourly with unit and zone, or monthly.
+    # The first byte chooses hourly, hourly with unit, or monthly.
     return [
         b"\x00time,temperature (C)\n2026-01-31 14:00,-5.0\n2026-01-31 15:00,-4.5\n2026-01-31 16:00,\n",
         b"\x00station;x\nDatum;Uhrzeit;Lufttemperatur [\xc2\xb0C]\n31.01.2026;14:00;-5,0\n31.01.2026;15:00;-4,5\n",

@@ -100,19 +100,12 @@ def test_the_hour_that_comes_twice_is_two_hours():
     got = hourly_csv(rows("time,temperature (C)", AUTUMN))
     assert got.times.tolist() == [0, 1, 2, 3, 4]
     assert got.notes == ("clock set back at 2026-10-25 02:00",)
-    zoned = hourly_csv(rows("time,temperature (C)", AUTUMN), zone="Europe/Vienna")
-    assert zoned.times.tolist() == [0, 1, 2, 3, 4]
-    assert zoned.notes == ()
     half = [f"2026-10-25 {t},5" for t in ("01:30", "02:00", "02:30", "02:00", "02:30", "03:00")]
-    for zone in (None, "Europe/Vienna"):
-        assert np.diff(hourly_csv(rows("time,temperature (C)", half), zone=zone).times) == pytest.approx(
-            np.full(5, 0.5)
-        )
+    assert np.diff(hourly_csv(rows("time,temperature (C)", half)).times) == pytest.approx(np.full(5, 0.5))
 
 
-def test_the_hour_that_is_skipped_is_no_gap_in_a_zone():
+def test_the_hour_that_is_skipped_is_missing():
     spring = ["2026-03-29 00:00,5", "2026-03-29 01:00,4", "2026-03-29 03:00,3", "2026-03-29 04:00,2"]
-    assert hourly_csv(rows("time,temperature (C)", spring), zone="Europe/Vienna").times.tolist() == [0, 1, 2, 3]
     assert hourly_csv(rows("time,temperature (C)", spring)).times.tolist() == [0, 1, 3, 4]
 
 
@@ -178,7 +171,6 @@ def test_unit_and_columns_may_be_told():
         (rows("hour,temperature (C)", ["0,1", "1,1", "1,2"]), {}, "line 4"),
         (rows("time,temperature (C)", ["2026-01-01 05:00,", "2026-01-01 06:00,", "2026-01-01 07:00,2"]), {}, "missing"),
         (rows("time,temperature (C)", ["2026-01-01 05:00Z,1", "2026-01-01 06:00,2"]), {}, "all rows or on none"),
-        (rows("time,temperature (C)", ISO), {"zone": "Mars/Olympus"}, "Europe/Vienna"),
         (rows("time,temperature (C)", ["2026-01-01 05:00,1,5"]), {}, "semicolons"),
         (b"\x89PNG\x00\x00", {}, "zero bytes"),
     ],
