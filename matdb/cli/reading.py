@@ -62,20 +62,19 @@ def list_(
         return
     rows = []
     for each in found:
-        r = each.reading
-        rows.append(
-            [
-                str(each.id),
-                r.kind,
-                str(getattr(r, r.subject)),
-                given_text(r.temperature_c),
-                figures_of(r),
-                f"{r.taken_at:%Y-%m-%d}" if r.taken_at else "",
-                r.who,
-                ("" if each.active else f"retired: {each.retired_why}") + r.note,
-            ]
-        )
-    table(["reading", "kind", "on", "at degC", "figures", "taken", "who", "note"], rows, right=(0, 3))
+        taken = f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""
+        note = ("" if each.active else f"retired: {each.retired_why}") + each.reading.note
+        rows.append([str(each.id), *_cells(each.reading), taken, each.reading.who, note])
+    table(["reading", *_TITLES, "taken", "who", "note"], rows, right=(0, 3))
+
+
+#: What a row of a table says of a reading, as :func:`_cells` gives it.
+_TITLES: Final = ("kind", "on", "at degC", "figures")
+
+
+def _cells(reading: Reading) -> list[str]:
+    on = str(getattr(reading, reading.subject))
+    return [reading.kind, on, given_text(reading.temperature_c), figures_of(reading)]
 
 
 def _new(each: FieldInfo) -> str:
@@ -321,14 +320,7 @@ def _bench_doubts(kept: Store, found: ReadingFile) -> list[str]:
 def _preview(found: ReadingFile) -> None:
     shown = list(zip(found.lines, found.readings, strict=True))[:20]
     if shown:
-        table(
-            ["line", "kind", "on", "at degC", "figures"],
-            [
-                [str(line), r.kind, str(getattr(r, r.subject)), given_text(r.temperature_c), figures_of(r)]
-                for line, r in shown
-            ],
-            right=(0, 3),
-        )
+        table(["line", *_TITLES], [[str(line), *_cells(reading)] for line, reading in shown], right=(0, 3))
     if len(found.readings) > len(shown):
         show(f"... and {len(found.readings) - len(shown)} more")
 

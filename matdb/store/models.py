@@ -11,6 +11,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
+from matdb.bench.readings import Reading, reading_fields
+from matdb.fields import FieldInfo, record_fields
+
 __all__ = [
     "Base",
     "EffectiveStiffnessRow",
@@ -98,7 +101,7 @@ class PartRow(Base):
 
 
 class ReadingRow(Base):
-    """A reading of any kind: one column per field of every kind, NULL where a kind has no such field.
+    """A reading of any kind: one column per field of every kind (below), NULL where a kind has no such field.
 
     Rows are written once. The only columns that ever change are ``retired_at`` and ``retired_why``, once.
     """
@@ -116,37 +119,25 @@ class ReadingRow(Base):
     material_id: Mapped[int] = mapped_column(sa.ForeignKey("material.id"))
     part_id: Mapped[int | None] = mapped_column(sa.ForeignKey("part.id"))
 
-    temperature_c: Mapped[float] = mapped_column(sa.Double)
-    temperature_sd_c: Mapped[float | None] = mapped_column(sa.Double)
-    soak_min: Mapped[float | None] = mapped_column(sa.Double)
-    seconds_out: Mapped[float | None] = mapped_column(sa.Double)
-    who: Mapped[str] = mapped_column(sa.String(120))
     taken_at: Mapped[dt.datetime]
-    note: Mapped[str] = mapped_column(sa.Text)
-
-    count: Mapped[int | None]
-    axis: Mapped[str | None] = mapped_column(sa.String(120))
-    squeeze_mm: Mapped[float | None] = mapped_column(sa.Double)
-    mass_kg: Mapped[float | None] = mapped_column(sa.Double)
-    frequency_hz: Mapped[float | None] = mapped_column(sa.Double)
-    frequency_sd_hz: Mapped[float | None] = mapped_column(sa.Double)
-    log_decrement: Mapped[float | None] = mapped_column(sa.Double)
-    log_decrement_sd: Mapped[float | None] = mapped_column(sa.Double)
-    half_power_width_hz: Mapped[float | None] = mapped_column(sa.Double)
-    amplification: Mapped[float | None] = mapped_column(sa.Double)
-    deflection_mm: Mapped[float | None] = mapped_column(sa.Double)
-    deflection_sd_mm: Mapped[float | None] = mapped_column(sa.Double)
-    dwell_s: Mapped[float | None] = mapped_column(sa.Double)
-    storage_mpa: Mapped[float | None] = mapped_column(sa.Double)
-    storage_sd: Mapped[float | None] = mapped_column(sa.Double)
-    loss_factor: Mapped[float | None] = mapped_column(sa.Double)
-    loss_factor_sd: Mapped[float | None] = mapped_column(sa.Double)
-    value: Mapped[str | None] = mapped_column(sa.String(40))
-
     logged_at: Mapped[dt.datetime]
     corrects_id: Mapped[int | None] = mapped_column(sa.ForeignKey("reading.id"))
     retired_at: Mapped[dt.datetime | None]
     retired_why: Mapped[str | None] = mapped_column(sa.Text)
+
+
+def _figure(each: FieldInfo, *, everywhere: bool) -> Any:
+    """The column of a reading's field; NULL where a kind does not have it, or may lack it."""
+    text = sa.String(each.longest) if each.longest <= 120 else sa.Text()
+    kinds: dict[str, Any] = {"count": sa.Integer(), "name": sa.String(120), "shore": sa.String(40), "text": text}
+    kind = kinds.get(each.dimension, sa.Double())
+    return mapped_column(kind, nullable=not everywhere or not (each.needed or each.default is not None))
+
+
+# The columns of the figures are the fields of the kinds of reading: a new field needs a migration, and nothing here.
+for _each in reading_fields().values():
+    if _each.group != "subject" and _each.name != "taken_at":
+        setattr(ReadingRow, _each.name, _figure(_each, everywhere=_each.name in record_fields(Reading)))
 
 
 class FitRow(Base):
