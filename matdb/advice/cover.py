@@ -204,16 +204,7 @@ def cover(
     weight = exposed.weight[0]
     sizes, chosen, exhausted = _sizes(p, weight, wanted, int(most))
     hours = float(weight.sum())
-    table = tuple(
-        SizeBest(
-            size=size,
-            share=each.share,
-            at_most=each.at_most,
-            added_hours=hours * (each.share - (sizes[size - 2].share if size > 1 else 0.0)),
-            parts=tuple(_label(options[k]) for k in each.options),
-        )
-        for size, each in enumerate(sizes, start=1)
-    )
+    table = _by_size(sizes, options, hours)
     reached = sizes[chosen].share >= wanted - 1e-12
     proven = all(each.at_most < wanted - 1e-12 for each in sizes[:chosen]) and (
         reached or sizes[-1].at_most < wanted - 1e-12
@@ -240,6 +231,21 @@ def cover(
         sentence=_sentence(reached, proven, exhausted, wanted, chosen + 1, table, hours, what, count, swapped),
         notes=exposed.notes,
         counted=what,
+    )
+
+
+def _by_size(sizes: Sequence[Best], options: Sequence[Score], hours: float) -> tuple[SizeBest, ...]:
+    """The best of each size in words, with the hours that it adds."""
+    before = [0.0, *(each.share for each in sizes)]
+    return tuple(
+        SizeBest(
+            size=size,
+            share=each.share,
+            at_most=each.at_most,
+            added_hours=hours * (each.share - before[size - 1]),
+            parts=tuple(_label(options[k]) for k in each.options),
+        )
+        for size, each in enumerate(sizes, start=1)
     )
 
 

@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, TypedDict, Unpack
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,7 +18,9 @@ from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, forecast_range, take_off_window
+from matdb.weather.hourly import hourly_csv, monthly_csv
 from matdb.weather.lag import part_temperature
+from matdb.weather.reports import metar_forecast, taf_forecast
 
 __all__ = ["Exposure", "Flight", "Temperatures", "exposure", "flight", "temperature_steps", "temperatures_between"]
 
@@ -118,6 +120,14 @@ class Flight:
         )
 
 
+class Flown(TypedDict, total=False):
+    """Where the parts come from and when they are flown: the fields of :class:`Flight` beside its forecast."""
+
+    take_off: tuple[float, float] | None
+    car_c: float | None
+    air: str
+
+
 #: Temperatures as callers give them.
 Temperatures = ArrayLike | Forecast | Flight
 
@@ -135,9 +145,7 @@ def flight(
     issued: dt.date | None = None,
     forecast_altitude_m: float | None = None,
     site_altitude_m: float | None = None,
-    take_off: tuple[float, float] | None = None,
-    car_c: float | None = None,
-    air: str = "still",
+    **flown: Unpack[Flown],
 ) -> Flight:
     """Temperatures of a flight from what a user has: one source, and corrections to it.
 
@@ -154,8 +162,8 @@ def flight(
         Name of the file for messages, unit where the table does not name it, about when a report was issued.
     forecast_altitude_m, site_altitude_m : float, optional
         Give both or none; metres above sea level.
-    take_off, car_c, air
-        As :class:`Flight`.
+    **flown
+        ``take_off``, ``car_c`` and ``air`` as for :class:`Flight`.
 
     Returns
     -------
@@ -166,9 +174,6 @@ def flight(
     InputError
         No source or several, one altitude without the other, or a source that cannot be read.
     """
-    from matdb.weather.hourly import hourly_csv, monthly_csv
-    from matdb.weather.reports import metar_forecast, taf_forecast
-
     given = {"low_c": low_c, "csv": csv, "monthly": monthly, "metar": metar, "taf": taf}
     named = [name for name, value in given.items() if value is not None]
     if len(named) != 1:
@@ -197,8 +202,8 @@ def flight(
         )
     if forecast_altitude_m is not None and site_altitude_m is not None:
         forecast = at_altitude(forecast, forecast_altitude_m, site_altitude_m)
-    found = Flight(forecast, take_off, car_c, air)
-    _ = found.flown
+    found = Flight(forecast, **flown)
+    _ = found.flown  # refuses take-off hours that the forecast does not hold
     return found
 
 

@@ -6,11 +6,12 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
 from matdb.advice.score import (
@@ -24,16 +25,14 @@ from matdb.advice.verdict import VERDICTS, Causes, percent, reason, sags, settle
 from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.material.record import service_range
 from matdb.mounting.record import CameraPackage, Mounting
+from matdb.mounting.shake import AirframeSpectrum
 from matdb.mounting.suspended import ISOLATION_LEAST, follow_error, transmissibility
 from matdb.plain import PlainRecord, fields_of, plain
 from matdb.units import STANDARD_GRAVITY_M_S2
-
-if TYPE_CHECKING:
-    from matdb.advice.camera import CameraShake, SixAxes
-    from matdb.mounting.shake import AirframeSpectrum
 
 __all__ = [
     "ROTOR_FREQUENCIES",
@@ -242,9 +241,6 @@ def suit(
 def _six_axes(
     found: Score, row: Suitability, mounting: Mounting, payload: Payload, spectrum: AirframeSpectrum | None
 ) -> dict[str, Any]:
-    from matdb.advice.camera import camera_shake, six_axes
-    from matdb.errors import InputError
-
     package = row.worst.package
     try:
         told = six_axes(found.candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)

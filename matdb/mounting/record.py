@@ -12,6 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
+import numpy as np
+
 from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
 from matdb.mounting.suspended import MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
@@ -408,8 +410,6 @@ def _vector(field: str, value: object, *, positive: bool = False) -> Vector:
 
 def _inertia(value: object) -> tuple[float, ...]:
     """Three or six numbers that a real body can have: positive, none above the sum of the other two."""
-    import numpy as np
-
     numbers = _numbers("inertia_kg_mm2", value)
     if len(numbers) in (3, 6):
         xx, yy, zz, xy, xz, yz = (*numbers, 0.0, 0.0, 0.0)[:6]

@@ -201,6 +201,19 @@ class Shake:
     bands_per_frame: Array | None
 
 
+def _pixels(pixels_per_mrad: float, view: str, distance_m: float | None) -> Array:
+    """Picture motion along the rows and across them in pixels per camera motion in mm and rad, shape (2, 6).
+
+    A turn to the left moves the scene to the right.
+    """
+    per_rad = 1e3 * pixels_per_mrad
+    per_mm = 0.0 if distance_m is None else per_rad / (1e3 * distance_m)
+    if view == "forward":  # turns by yaw and pitch, looks along x
+        return np.array([[0.0, per_mm, 0.0, 0.0, 0.0, per_rad], [0.0, 0.0, -per_mm, 0.0, per_rad, 0.0]])
+    # looks along -z
+    return np.array([[0.0, per_mm, 0.0, per_rad, 0.0, 0.0], [-per_mm, 0.0, 0.0, 0.0, per_rad, 0.0]])
+
+
 def residual_shake(
     body: Suspension,
     axial_n_per_mm: ArrayLike,
@@ -246,20 +259,10 @@ def residual_shake(
     motion = camera_transmissibility(body, axial_n_per_mm, shear_n_per_mm, f)
     # Columns in: m/s2 to mm and rad/s2 to rad of the airframe.
     motion = motion * (np.array([1e3] * 3 + [1.0] * 3) / w[:, None, None] ** 2)
-    # Rows out: camera motion to pixels; a turn to the left moves the scene to the right.
-    pixels_per_rad = 1e3 * mounting.focal_length_mm / mounting.pixel_pitch_um
-    pixels_per_mm = 0.0 if distance_m is None else pixels_per_rad / (1e3 * distance_m)
-    horizontal, vertical = np.zeros(6), np.zeros(6)
-    if view == "forward":  # turns by yaw and pitch, looks along x
-        horizontal[5], horizontal[1] = pixels_per_rad, pixels_per_mm
-        vertical[4], vertical[2] = pixels_per_rad, -pixels_per_mm
-    else:  # looks along -z
-        horizontal[3], horizontal[1] = pixels_per_rad, pixels_per_mm
-        vertical[4], vertical[0] = pixels_per_rad, -pixels_per_mm
     power = spectrum.acceleration if spectrum.density else spectrum.acceleration**2
     squares = [
         np.einsum("...fj,fj->...f", np.abs(np.einsum("i,...fij->...fj", v, motion)) ** 2, power)
-        for v in (horizontal, vertical)
+        for v in _pixels(mounting.focal_length_mm / mounting.pixel_pitch_um, view, distance_m)
     ]
 
     def mean_square(values: Array) -> Array:
