@@ -203,8 +203,7 @@ def cover(
     options, p = [options[k] for k in best], p[best]
     weight = exposed.weight[0]
     sizes, chosen, exhausted = _sizes(p, weight, wanted, int(most))
-    hours = float(weight.sum())
-    table = _by_size(sizes, options, hours)
+    table = _by_size(sizes, options, exposed.hours)
     reached = sizes[chosen].share >= wanted - 1e-12
     proven = all(each.at_most < wanted - 1e-12 for each in sizes[:chosen]) and (
         reached or sizes[-1].at_most < wanted - 1e-12
@@ -214,9 +213,7 @@ def cover(
     members = tuple(
         _told(member, found, flown_at, mounting, axis, package) for member, found, flown_at in plan.members(flown)
     )
-    known = exposed.forecasts[0]
-    what = "temperatures" if known is not None and known.times is None else "hours"
-    return Cover(
+    answer = Cover(
         reached=reached,
         proven=proven,
         share=sizes[chosen].share,
@@ -226,12 +223,13 @@ def cover(
         members=members,
         swaps=plan.swaps,
         best_by_size=table,
-        hours=hours,
+        hours=exposed.hours,
         options=judged,
-        sentence=_sentence(reached, proven, exhausted, wanted, chosen + 1, table, hours, what, count, swapped),
+        sentence="",
         notes=exposed.notes,
-        counted=what,
+        counted=exposed.counted,
     )
+    return dataclasses.replace(answer, sentence=_sentence(answer, exhausted))
 
 
 def _by_size(sizes: Sequence[Best], options: Sequence[Score], hours: float) -> tuple[SizeBest, ...]:
@@ -408,48 +406,39 @@ def _parts(n: int) -> str:
     return "one part" if n == 1 else f"{n} parts"
 
 
-def _amount(share: float, hours: float, what: str) -> str:
+def _amount(share: float, found: Cover) -> str:
     """A share of the hours, or of temperatures, in words."""
-    amount = share * hours
+    amount = share * found.hours
     few = "less than 0.1" if amount < 0.05 else f"{amount:.1f}" if amount < 10.0 else f"{amount:.0f}"
-    return f"{few} h" if what == "hours" else f"{few} of {counted(hours, what)}"
+    return f"{few} h" if found.counted == "hours" else f"{few} of {counted(found.hours, found.counted)}"
 
 
-def _sentence(
-    reached: bool,
-    proven: bool,
-    exhausted: bool,
-    wanted: float,
-    n: int,
-    sizes: tuple[SizeBest, ...],
-    hours: float,
-    what: str,
-    swaps: int,
-    followed: float,
-) -> str:
+def _sentence(found: Cover, exhausted: bool) -> str:
+    """The result in words; ``exhausted`` when more parts than were looked at bring nothing."""
+    sizes, n, hours, swaps = found.best_by_size, len(found.members), found.hours, counted(found.swap_count, "swaps")
     have = sizes[n - 1]
-    best, real = f"{100 * have.share:.1f}", f"{100 * followed:.1f}"
-    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {best} % of {counted(round(hours), what)}"
+    best, real = f"{100 * have.share:.1f}", f"{100 * found.share_with_swaps:.1f}"
+    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {best} % of {counted(round(hours), found.counted)}"
     if n > 1 and best == real:
-        text += f" with {counted(swaps, 'swaps')}"
+        text += f" with {swaps}"
     elif n > 1:
-        text += f" with the best part at each, {real} % with {counted(swaps, 'swaps')}: "
+        text += f" with the best part at each, {real} % with {swaps}: "
         text += "none comes the very moment it would pay, so as not to go to and fro"
-    if not reached:
-        sure = "no set" if proven else "no set that was found"
+    if not found.reached:
+        sure = "no set" if found.proven else "no set that was found"
         up_to = "" if exhausted else f" of up to {_parts(len(sizes))}"
-        text = f"{sure}{up_to} reaches {100 * wanted:.3g} %: {text}"
+        text = f"{sure}{up_to} reaches {100 * found.wanted:.3g} %: {text}"
     elif n > 1:
         less = sizes[n - 2]
         most = f"{100 * less.at_most:.1f} %" if less.at_most > less.share else f"{100 * less.share:.1f} %"
         text += f"; no {'single part' if n == 2 else f'set of {n - 1}'} holds it for more than {most}"
-        if not proven:
+        if not found.proven:
             text += ", which does not exclude a smaller set"
     if len(sizes) > n:
         more = sizes[n].share - have.share
-        text += f"; one part more would add {_amount(more, hours, what)}"
+        text += f"; one part more would add {_amount(more, found)}"
         if more < _WORTH_A_PART:
             text += ": not worth a part"
-    elif reached and hours * (1.0 - have.share) >= 0.05:
-        text += f"; one part more would add nothing to the {_amount(1.0 - have.share, hours, what)} that are left"
+    elif found.reached and hours * (1.0 - have.share) >= 0.05:
+        text += f"; one part more would add nothing to the {_amount(1.0 - have.share, found)} that are left"
     return text

@@ -287,6 +287,12 @@ class Exposure:
         """Hours in all (entries, where no times are known)."""
         return float(self.weight[0].sum())
 
+    @property
+    def counted(self) -> str:
+        """What the hours of the first row are: "hours", or "temperatures" of a range that knows no times."""
+        known = self.forecasts[0]
+        return "temperatures" if known is not None and known.times is None else "hours"
+
     def when(self, candidate: int, step: int) -> str:
         """The first time at which a candidate has a temperature; empty where times are not known."""
         row = int(self.row[candidate])

@@ -354,24 +354,21 @@ class _View:
         ratio = touching(self.window, part.form, self.payload, found.squeeze_mm, offset)
         touch = None if ratio is None else float(np.median(ratio[:, visited].min(axis=1))) - 1.0
         outside = max(service[0] - float(steps[0]), float(steps[-1]) - service[1])
+        light, heavy = self.payload.light.mass_kg, self.payload.heavy.mass_kg
         causes = Causes(
-            stiff=_share(
-                found.ln_stiffness(found.worst, self.payload.light.mass_kg) > self.most[:, found.worst] + 1e-9
-            ),
-            soft=_share(
-                found.ln_stiffness(found.worst, self.payload.heavy.mass_kg) < self.least[:, found.worst] - 1e-9
-            ),
+            stiff=_share(found.ln_stiffness(found.worst, light) > self.most[:, found.worst] + 1e-9),
+            soft=_share(found.ln_stiffness(found.worst, heavy) < self.least[:, found.worst] - 1e-9),
             bottoms=bottoms,
             lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
-            loose=found.lifted(found.worst, self.payload.heavy.mass_kg),
+            loose=found.lifted(found.worst, heavy),
             leans=part.form.leans,
             outside=outside,
         )
-        softest = states["softest"].natural_frequency_hz.median
-        follow = softest / low_hz - 1.0 if low_hz > 0.0 else None
-        isolation = high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
+        place = f"at {worst.temperature_c:.3g} degC" + (f" ({when})" if when else "")
+        place += f" with {worst.package}" if self.several and worst.package else ""
+        prior = self.curve.basis == FAMILY_PRIOR
+        softest, stiffest = (states[name].natural_frequency_hz.median for name in ("softest", "stiffest"))
         rotor_through, rotor_worst = self._through_rotor(found, worst.package)
-        open_side = max(causes.stiff, causes.soft)
         row = Suitability(
             rank=0,
             part=part.name,
@@ -386,8 +383,8 @@ class _View:
             worst=worst,
             worst_when=when,
             squeeze_mm=found.squeeze_mm,
-            isolation_margin=isolation,
-            follow_margin=follow,
+            isolation_margin=high_hz / stiffest - 1.0,
+            follow_margin=softest / low_hz - 1.0 if low_hz > 0.0 else None,
             travel_margin=travel,
             lift_off_margin=touch,
             service_margin_k=-outside,
@@ -395,27 +392,16 @@ class _View:
             rotor_worst_hz=rotor_worst,
             follow_error=self._missed(found, states["softest"].temperature_c),
             reason=reason(
-                frequency=worst.natural_frequency_hz,
-                temperature_c=worst.temperature_c,
-                when=when,
-                probability=found.probability,
-                causes=causes,
-                window_hz=(low_hz, high_hz),
-                rotor_hz=self.rotor,
-                manoeuvre_hz=self.mounting.manoeuvre_hz,
-                service_c=service,
-                load_factors=self.payload.load_factors,
-                package=worst.package if self.several else "",
-                curve=self.curve,
+                worst.natural_frequency_hz, place, found.probability, causes, self.mounting, service, prior=prior
             ),
             settle=settle(
                 part=part.name,
                 probability=found.probability,
                 temperature_c=worst.temperature_c,
                 mass_kg=self._mass(worst.package) / self.payload.count,
-                measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
+                measured=not prior and part.name not in self.curve.offsets,
                 geometry_share=_geometry_share(self.curve, found, worst),
-                cause_is_load=max(bottoms, causes.lifts) > open_side,
+                cause_is_load=causes.by_load,
             ),
             warnings=self._warnings(found, states, travel, sag, touch),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from matdb.curve.band import Band
-from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.mounting.record import Mounting
 from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST
 
 __all__ = ["VERDICTS", "Causes", "percent", "reason", "sags", "settle", "verdict"]
@@ -46,6 +46,11 @@ class Causes:
     loose: float = 0.0
     leans: bool = False
 
+    @property
+    def by_load(self) -> bool:
+        """Whether travel or lift-off is more likely to fail than the natural frequency."""
+        return max(self.bottoms, self.lifts) > max(self.stiff, self.soft)
+
 
 def verdict(probability: float) -> str:
     """The word for a probability."""
@@ -69,19 +74,14 @@ def sags(sag_mm: float, height_mm: float) -> str:
 
 
 def reason(
-    *,
     frequency: Band,
-    temperature_c: float,
-    when: str,
+    place: str,
     probability: float,
     causes: Causes,
-    window_hz: tuple[float, float],
-    rotor_hz: float,
-    manoeuvre_hz: float,
+    mounting: Mounting,
     service_c: tuple[float, float],
-    load_factors: tuple[float, float],
-    package: str,
-    curve: Curve,
+    *,
+    prior: bool,
 ) -> str:
     """Why a part has its verdict, in one sentence without a full stop.
 
@@ -89,30 +89,28 @@ def reason(
     ----------
     frequency : Band
         Natural frequency at the worst temperature, Hz.
-    temperature_c, when, package
-        The worst temperature, its time and camera package; the last two may be empty.
+    place : str
+        That temperature in words, with its time and camera package where they are known.
     probability : float
         Of holding throughout.
     causes : Causes
         Ways to fail there.
-    window_hz, rotor_hz, manoeuvre_hz
-        The window, the lowest rotor order, the manoeuvre band.
-    service_c, load_factors
-        Service range; least and greatest load factor.
-    curve : Curve
-        For what it rests on.
+    mounting : Mounting
+        For the window, the rotors, the manoeuvre band and the load factors.
+    service_c : (float, float)
+        Service range, degrees Celsius.
+    prior : bool
+        Whether the answer rests on the family alone.
     """
-    low, high = window_hz
+    low, high = mounting.window_hz
     if causes.outside > 0.0:
         return (
             f"flown {causes.outside:.3g} K outside the material's service range of {service_c[0]:g} to "
             f"{service_c[1]:g} degC"
         )
-    place = f"at {temperature_c:.3g} degC" + (f" ({when})" if when else "") + (f" with {package}" if package else "")
     where = f"{frequency.median:.3g} Hz ({frequency.low:.3g} to {frequency.high:.3g}) {place}"
     near_stiff = high / frequency.median < frequency.median / max(low, 1e-9)
     worst = max(causes.stiff, causes.soft, causes.bottoms, causes.lifts)
-    prior = curve.basis == FAMILY_PRIOR
     if worst == 0.0 or probability >= VERDICTS[0][0]:
         end = "stiff" if near_stiff else "soft"
         return f"inside {low:.3g} to {high:.3g} Hz throughout, nearest to the {end} end with {where}"
@@ -124,20 +122,22 @@ def reason(
                 f"little squeeze once it has set and shrunk{unsure}"
             )
         sure = "a half lifts off" if worst > 0.5 else "a half may lift off"
-        loads = f"between load factors {load_factors[0]:g} and {load_factors[1]:g}"
+        loads = f"between load factors {mounting.load_factors[0]:g} and {mounting.load_factors[1]:g}"
         return f"{sure} {loads} {place}: too little squeeze once it has set and shrunk{unsure}"
     if worst > max(causes.stiff, causes.soft):
-        most = max(map(abs, load_factors))
+        most = max(map(abs, mounting.load_factors))
         if causes.leans:
             sure = "buckles" if worst > 0.5 else "may buckle"
             return f"{sure} at load factor {most:g}: so slender a leg leans over before it carries that {place}{unsure}"
         sure = "bottoms out" if worst > 0.5 else "may bottom out"
         return f"{sure} at load factor {most:g}: too little room for its travel {place}{unsure}"
     if causes.stiff >= causes.soft:
-        limit = f"the {high:.3g} Hz that isolate from {rotor_hz:.3g} Hz (rotor over {ISOLATION_LEAST:g})"
+        limit = (
+            f"the {high:.3g} Hz that isolate from {mounting.lowest_rotor_hz:.3g} Hz (rotor over {ISOLATION_LEAST:g})"
+        )
         head = "too stiff" if causes.stiff > 0.5 else "may be too stiff"
         return f"{head}: {where} {_against('above', causes.stiff, limit)}{unsure}"
-    limit = f"the {low:.3g} Hz that follow ({FOLLOW_LEAST:g} times the {manoeuvre_hz:.3g} Hz manoeuvre band)"
+    limit = f"the {low:.3g} Hz that follow ({FOLLOW_LEAST:g} times the {mounting.manoeuvre_hz:.3g} Hz manoeuvre band)"
     head = "too soft" if causes.soft > 0.5 else "may be too soft"
     return f"{head}: {where} {_against('below', causes.soft, limit)}{unsure}"
 
