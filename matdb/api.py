@@ -20,7 +20,6 @@ from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
-from matdb.mounting.shake import AirframeSpectrum
 from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading
 from matdb.version import VERSION
 
@@ -38,6 +37,7 @@ if TYPE_CHECKING:
     from matdb.curve.low_temperature import LowTemperature
     from matdb.curve.next_reading import Affordable, NextReading
     from matdb.curve.prony import Prony
+    from matdb.mounting.shake import AirframeSpectrum
 
 __all__ = ["Store", "open_store"]
 

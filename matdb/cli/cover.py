@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-import typer
-
 from matdb.advice.cover import Cover
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
-from matdb.cli.options import AxisOption, Call, collects, needed, quantity
+from matdb.cli.options import AxisOption, Call, collects, needed, opt, quantity
 from matdb.cli.screen import Column, given_text, lines, number_text, records_table, show
 from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings, rests_on
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
@@ -20,10 +18,8 @@ from matdb.units import counted
 @collects
 def cover(
     air: AirOptions,
-    share: Annotated[
-        str, typer.Option("--share", metavar="SHARE", help="Share of the hours that must be held, such as 95%.")
-    ] = "95%",
-    most: Annotated[int, typer.Option("--most", metavar="NUMBER", help="Largest set to look for, 1 to 8.")] = 4,
+    share: Annotated[str, opt("--share", "SHARE", "Share of the hours that must be held, such as 95%.")] = "95%",
+    most: Annotated[int, opt("--most", "NUMBER", "Largest set to look for, 1 to 8.")] = 4,
     *,
     mounting: MountingOptions,
     package: PackageOption = None,

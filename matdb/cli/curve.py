@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any
 
-import typer
-
 from matdb.cli.fit import summary
 from matdb.cli.options import (
     Call,
@@ -19,6 +17,7 @@ from matdb.cli.options import (
     collects,
     few_states,
     frequencies,
+    opt,
     temperatures,
     write_answer,
 )
@@ -35,8 +34,7 @@ def curve(
     frequency: FrequenciesOption = None,
     step: StepOption = "5K",
     fit_number: Annotated[
-        int | None,
-        typer.Option("--fit", min=1, metavar="NUMBER", help="Answer from this older fit instead of the newest."),
+        int | None, opt("--fit", "NUMBER", "Answer from this older fit instead of the newest.", min=1)
     ] = None,
     csv: CsvOption = None,
     force: ForceOption = False,

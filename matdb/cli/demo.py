@@ -14,7 +14,7 @@ import typer
 from matdb.advice.suit import temperatures_between
 from matdb.api import Store, open_store
 from matdb.cli.fit import laws_text, summary
-from matdb.cli.options import ForceOption, JsonOption, StoreOption, write_answer
+from matdb.cli.options import ForceOption, JsonOption, StoreOption, opt, write_answer
 from matdb.cli.screen import Column, band_cell, block_ends, document, progress, records_table, show, table
 from matdb.cli.stiffness import nested_rows, stiffness_rows
 from matdb.cli.suit import all_warnings, show_ranking, suit_content
@@ -30,10 +30,7 @@ INVENTED = "All materials, parts, readings and the craft of this demo are invent
 def demo(
     ctx: typer.Context,
     store: StoreOption = None,
-    csv: Annotated[
-        str | None,
-        typer.Option("--csv", metavar="FILE", help="Also write the curve of one material to this CSV file."),
-    ] = None,
+    csv: Annotated[str | None, opt("--csv", "FILE", "Also write the curve of one material to this CSV file.")] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
 ) -> None:

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Final
 
-import typer
-
-from matdb.cli.options import Call, MaterialArgument, collects
+from matdb.cli.options import Call, MaterialArgument, collects, opt
 from matdb.cli.screen import (
     Column,
     band_cell,
@@ -33,7 +31,7 @@ _FOUR: Final = ", four parameters"
 @collects
 def fit(
     material: MaterialArgument,
-    seed: Annotated[int, typer.Option("--seed", min=0, metavar="NUMBER", help="Seed of the random draws.")] = 0,
+    seed: Annotated[int, opt("--seed", "NUMBER", "Seed of the random draws.", min=0)] = 0,
     *,
     call: Call,
 ) -> None:

@@ -5,23 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-import typer
-
 from matdb.advice.camera import SixAxes
 from matdb.cli.cautions import ESTIMATE
-from matdb.cli.options import Call, collects, needed, quantity
+from matdb.cli.options import Call, arg, collects, needed, opt, quantity
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, share_text, show
 
 
 @collects
 def modes(
-    mounting: Annotated[str, typer.Argument(metavar="MOUNTING", help="The mounting's name.")],
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")],
-    temp: Annotated[str, typer.Option("--temp", metavar="TEMPERATURE", help="A temperature such as -5C.")],
-    squeeze: Annotated[
-        str | None, typer.Option("--squeeze", metavar="LENGTH", help="Static squeeze of each piece; none without it.")
-    ] = None,
-    package: Annotated[str, typer.Option("--package", metavar="NAME", help="The camera package.")] = "main",
+    mounting: Annotated[str, arg("MOUNTING", "The mounting's name.")],
+    part: Annotated[str, arg("PART", "The part's name.")],
+    temp: Annotated[str, opt("--temp", "TEMPERATURE", "A temperature such as -5C.")],
+    squeeze: Annotated[str | None, opt("--squeeze", "LENGTH", "Static squeeze of each piece; none without it.")] = None,
+    package: Annotated[str, opt("--package", "NAME", "The camera package.")] = "main",
     *,
     call: Call,
 ) -> None:

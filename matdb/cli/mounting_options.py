@@ -5,30 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-import typer
-
 from matdb.api import Store
-from matdb.cli.options import option
+from matdb.cli.options import opt, option
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 from matdb.units import parse, parse_range
 
-MassOption = Annotated[str | None, typer.Option("--mass", metavar="MASS", help="Suspended mass, such as 600g.")]
-CountOption = Annotated[int | None, typer.Option("--count", metavar="NUMBER", help="Number of isolators.")]
+MassOption = Annotated[str | None, opt("--mass", "MASS", "Suspended mass, such as 600g.")]
+CountOption = Annotated[int | None, opt("--count", "NUMBER", "Number of isolators.")]
 RotorOption = Annotated[
-    str | None,
-    typer.Option(
-        "--rotor", metavar="RANGE", help="Rotor speed in flight, lowest to highest, such as 4200rpm..8000rpm."
-    ),
+    str | None, opt("--rotor", "RANGE", "Rotor speed in flight, lowest to highest, such as 4200rpm..8000rpm.")
 ]
-BladesOption = Annotated[int | None, typer.Option("--blades", metavar="NUMBER", help="Blades per rotor; 2 without it.")]
+BladesOption = Annotated[int | None, opt("--blades", "NUMBER", "Blades per rotor; 2 without it.")]
 ManoeuvreOption = Annotated[
     str | None,
-    typer.Option(
-        "--manoeuvre",
-        metavar="FREQUENCY",
-        help="Top of the band in which the camera must follow the craft, such as 8Hz.",
-    ),
+    opt("--manoeuvre", "FREQUENCY", "Top of the band in which the camera must follow the craft, such as 8Hz."),
 ]
 
 

@@ -7,23 +7,11 @@ from collections.abc import Sequence
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
-import typer
-
 from matdb.api import Store
 from matdb.cli.cautions import BENCH
 from matdb.cli.mounting_options import refuse_beside_mounting
-from matdb.cli.options import AxisOption, Call, SqueezeOption, collects, ends, needed, option, quantity
-from matdb.cli.screen import (
-    Column,
-    band_cell,
-    given_text,
-    lines,
-    mass_text,
-    number_text,
-    progress,
-    records_table,
-    show,
-)
+from matdb.cli.options import AxisOption, Call, SqueezeOption, arg, collects, ends, needed, option, quantity
+from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, number_text, progress, records_table, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.units import parse
@@ -38,10 +26,7 @@ class NextOptions:
 
     temp: str = option("RANGE", "The temperatures that matter, such as -10C..25C, or one such as -5C.", MISSING)
     part: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="[PART]...", help="The part; with --mounting one or several, or none for those still open."
-        ),
+        list[str] | None, arg("[PART]...", "The part; with --mounting one or several, or none for those still open.")
     ] = None
     mass: str | None = option("MASS", "Ask at the natural frequency under this mass, such as 250g.")
     count: int | None = option("NUMBER", "How many parts share the mass; 1 without it.")

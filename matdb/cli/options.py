@@ -23,51 +23,49 @@ from matdb.exchange.csv_file import write_csv
 from matdb.store.location import locate
 from matdb.units import parse, parse_range
 
+
+def opt(name: str, metavar: str, text: str, **more: Any) -> Any:
+    """An option for an annotation: its name, what stands for its value, its help; ``more`` goes to Typer."""
+    return typer.Option(name, metavar=metavar, help=text, **more)
+
+
+def arg(metavar: str, text: str) -> Any:
+    """An argument for an annotation: what stands for it in the help, and the help."""
+    return typer.Argument(metavar=metavar, help=text)
+
+
 StoreOption = Annotated[
     str | None,
-    typer.Option(
-        "--store",
-        metavar="FILE",
-        help="The store: a file or a database URL. Without it, MATDB_STORE, else your own store.",
-    ),
+    opt("--store", "FILE", "The store: a file or a database URL. Without it, MATDB_STORE, else your own store."),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer with one JSON document instead of tables.")]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is there already.")]
-NoteOption = Annotated[str, typer.Option("--note", metavar="TEXT", help="Free text.")]
-SourceOption = Annotated[str, typer.Option("--source", metavar="TEXT", help="Where the entries come from.")]
+NoteOption = Annotated[str, opt("--note", "TEXT", "Free text.")]
+SourceOption = Annotated[str, opt("--source", "TEXT", "Where the entries come from.")]
 
-MaterialArgument = Annotated[str, typer.Argument(metavar="MATERIAL", help="The material's name.")]
+MaterialArgument = Annotated[str, arg("MATERIAL", "The material's name.")]
 TempsOption = Annotated[
     list[str],
-    typer.Option(
+    opt(
         "--temp",
-        metavar="TEMPERATURE",
-        help="A temperature such as -5C or 23F, or a range such as -20C..50C. May be given several times.",
+        "TEMPERATURE",
+        "A temperature such as -5C or 23F, or a range such as -20C..50C. May be given several times.",
     ),
 ]
-StepOption = Annotated[
-    str, typer.Option("--step", metavar="KELVIN", help="Step within a range of temperatures, such as 5K.")
-]
+StepOption = Annotated[str, opt("--step", "KELVIN", "Step within a range of temperatures, such as 5K.")]
 FrequenciesOption = Annotated[
     list[str] | None,
-    typer.Option(
+    opt(
         "--frequency",
-        metavar="FREQUENCY",
-        help="A frequency such as 30Hz, or a range such as 1Hz..100Hz. May be given several times.",
+        "FREQUENCY",
+        "A frequency such as 30Hz, or a range such as 1Hz..100Hz. May be given several times.",
     ),
 ]
-MassOption = Annotated[
-    str | None,
-    typer.Option("--mass", metavar="MASS", help="The mass on all the parts together, such as 250g."),
-]
-CountOption = Annotated[int, typer.Option("--count", metavar="NUMBER", help="How many equal parts share the mass.")]
-AxisOption = Annotated[
-    str, typer.Option("--axis", metavar="AXIS", help="Direction of the part: axial, shear, radial or lateral.")
-]
-SqueezeOption = Annotated[
-    str, typer.Option("--squeeze", metavar="LENGTH", help="Static squeeze of each part, such as 0.5mm.")
-]
-CsvOption = Annotated[str | None, typer.Option("--csv", metavar="FILE", help="Also write the rows to this CSV file.")]
+MassOption = Annotated[str | None, opt("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
+CountOption = Annotated[int, opt("--count", "NUMBER", "How many equal parts share the mass.")]
+AxisOption = Annotated[str, opt("--axis", "AXIS", "Direction of the part: axial, shear, radial or lateral.")]
+SqueezeOption = Annotated[str, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")]
+CsvOption = Annotated[str | None, opt("--csv", "FILE", "Also write the rows to this CSV file.")]
 
 # -- records of options ---------------------------------------------------------------------------------------------
 

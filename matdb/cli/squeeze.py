@@ -6,22 +6,10 @@ from collections.abc import Iterator
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Final
 
-import typer
-
 from matdb.advice.squeeze import Squeeze, SqueezePoint
 from matdb.api import Store
-from matdb.cli.options import Call, collects, needed, option, quantity, temperatures
-from matdb.cli.screen import (
-    band_cell,
-    block_ends,
-    given_text,
-    lines,
-    mass_text,
-    number_text,
-    share_text,
-    show,
-    table,
-)
+from matdb.cli.options import Call, arg, collects, needed, option, quantity, temperatures
+from matdb.cli.screen import band_cell, block_ends, given_text, lines, mass_text, number_text, share_text, show, table
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.units import parse_range
@@ -63,7 +51,7 @@ class SqueezeOptions:
 
 @collects
 def squeeze(
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name; its form is a grommet-pair.")],
+    part: Annotated[str, arg("PART", "The part's name; its form is a grommet-pair.")],
     said: SqueezeOptions,
     call: Call,
 ) -> None:

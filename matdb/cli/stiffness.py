@@ -6,8 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
-import typer
-
 from matdb.cli.options import (
     AxisOption,
     Call,
@@ -19,6 +17,7 @@ from matdb.cli.options import (
     SqueezeOption,
     StepOption,
     TempsOption,
+    arg,
     collects,
     few_states,
     frequencies,
@@ -49,7 +48,7 @@ class States:
 
 @collects
 def stiffness(
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")],
+    part: Annotated[str, arg("PART", "The part's name.")],
     states: States,
     csv: CsvOption = None,
     force: ForceOption = False,

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import Call, collects
+from matdb.cli.options import Call, arg, collects, opt
 from matdb.cli.screen import counts_text, lines, show, table
 from matdb.shipped import changed_data
 from matdb.store import Records
@@ -61,9 +61,7 @@ def check(call: Call) -> None:
 
 @app.command()
 @collects
-def backup(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="The new file to write the store to.")], call: Call
-) -> None:
+def backup(file: Annotated[str, arg("FILE", "The new file to write the store to.")], call: Call) -> None:
     """Write the store as it is now to a new file."""
     with call.existing() as store:
         address = store.records.place.shown
@@ -74,7 +72,7 @@ def backup(
 @app.command()
 @collects
 def restore(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A backup, or what an upgrade kept of an older store.")],
+    file: Annotated[str, arg("FILE", "A backup, or what an upgrade kept of an older store.")],
     call: Call,
 ) -> None:
     """Make a store from a backup.
@@ -91,9 +89,7 @@ def restore(
 @app.command(short_help="Compute the stiffness table for SQL readers.")
 @collects
 def publish(
-    material: Annotated[
-        str | None, typer.Option("--material", metavar="NAME", help="Only this material; every one without it.")
-    ] = None,
+    material: Annotated[str | None, opt("--material", "NAME", "Only this material; every one without it.")] = None,
     *,
     call: Call,
 ) -> None:

@@ -8,14 +8,13 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import numpy as np
-import typer
 from numpy.typing import NDArray
 
 from matdb.advice.cover import Member
 from matdb.advice.suit import Suitability
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
-from matdb.cli.options import AxisOption, Call, collects, quantity
+from matdb.cli.options import AxisOption, Call, collects, opt, quantity
 from matdb.cli.screen import band_cell, block_ends, given_text, lines, number_text, share_text, show, table
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.curve.curve import READINGS
@@ -25,18 +24,11 @@ from matdb.mounting.shake import read_spectrum
 from matdb.units import counted
 
 PackageOption = Annotated[
-    str | None,
-    typer.Option("--package", metavar="NAME", help="Judge this camera package only; all of the mounting's without it."),
+    str | None, opt("--package", "NAME", "Judge this camera package only; all of the mounting's without it.")
 ]
-PartsOption = Annotated[
-    list[str] | None,
-    typer.Option("--part", metavar="NAME", help="Judge only this part. May be given several times."),
-]
+PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "Judge only this part. May be given several times.")]
 BestSqueezeOption = Annotated[
-    str | None,
-    typer.Option(
-        "--squeeze", metavar="LENGTH", help="Static squeeze of each part, such as 0.5mm; the best without it."
-    ),
+    str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm; the best without it.")
 ]
 
 
@@ -46,10 +38,7 @@ def suit(
     mounting: MountingOptions,
     package: PackageOption = None,
     spectrum: Annotated[
-        str | None,
-        typer.Option(
-            "--spectrum", metavar="FILE", help="What the airframe was measured to do (CSV), for shake in pixels."
-        ),
+        str | None, opt("--spectrum", "FILE", "What the airframe was measured to do (CSV), for shake in pixels.")
     ] = None,
     part: PartsOption = None,
     axis: AxisOption = "axial",

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from matdb.cli import export
-from matdb.cli.options import Call, ForceOption, collects
+from matdb.cli.options import Call, ForceOption, arg, collects, opt
 from matdb.cli.screen import counts_text, show
 from matdb.exchange import whole_store
 from matdb.exchange.fingerprint import store_fingerprint
@@ -18,7 +18,7 @@ app = typer.Typer(help="Read what 'matdb export' wrote.", rich_markup_mode=None)
 @export.app.command("store", short_help="Write the whole store as one JSON file.")
 @collects
 def export_store(
-    out: Annotated[str, typer.Option("--out", metavar="FILE", help="The JSON file to write.")],
+    out: Annotated[str, opt("--out", "FILE", "The JSON file to write.")],
     force: ForceOption = False,
     *,
     call: Call,
@@ -36,9 +36,7 @@ def export_store(
 
 @app.command("store")
 @collects
-def import_store(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A file that 'matdb export store' wrote.")], call: Call
-) -> None:
+def import_store(file: Annotated[str, arg("FILE", "A file that 'matdb export store' wrote.")], call: Call) -> None:
     """Fill a new, empty store from the JSON file of another one.
 
     Numbers, times, history and fits stay what they were. A store that holds something is refused.
