@@ -125,7 +125,7 @@ def checked_array(
     try:
         array = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError, OverflowError):
-        raise InputError(field, value, says) from None
+        raise InputError(field, value, allowed or f"a number {says}") from None
     good = np.isfinite(array) & ((array > low) if open_low else (array >= low)) & (array <= high)
     if not good.all():
         bad: Any = array[~good].flat[0]

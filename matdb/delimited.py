@@ -10,7 +10,7 @@ import csv
 import math
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -158,40 +158,66 @@ def read_table(
     if not separator:
         shown = text_lines[begin].strip() if begin < len(text_lines) else ""
         raise InputError(what, shown, "a table with a header line and two columns or more (comma, semicolon or tab)")
+    reader = csv.reader(text_lines[begin:], delimiter=separator, skipinitialspace=True)
+    numbered = ((begin + reader.line_num, [c.strip() for c in raw]) for raw in reader)
+    cure = "write decimal points, or separate the cells with semicolons" if separator == "," else ""
+
+    def refuse(line: int, cells: list[str], width: int) -> None:
+        if on_long_row is None:
+            allowed = f"a row of at most {width} cells, as many as the header has"
+            raise InputError(f"{what}, line {line}", separator.join(cells), allowed, cure)
+        says = f"{len(cells)} cells, where the header has {width}"
+        on_long_row(line, f"{says}; {cure}" if cure else says)
+
+    try:
+        return rectangle(what, numbered, separator, refuse)
+    except csv.Error as error:
+        raise InputError(f"{what}, line {begin + reader.line_num}", str(error), "a row of plain cells") from None
+
+
+def rectangle(
+    what: str,
+    numbered: Iterable[tuple[int, list[str]]],
+    separator: str,
+    on_long_row: Callable[[int, list[str], int], None],
+) -> Table:
+    """A table from rows of cells with their line numbers, the header first; blank rows and comments are passed over.
+
+    Parameters
+    ----------
+    what, separator : str
+        Of the table.
+    numbered : iterable of (int, list of str)
+        Line and cells of each row.
+    on_long_row : callable
+        Told of each row with more cells than the header: its line, its cells, the header's number. It refuses the row
+        by an exception, or has it left out.
+
+    Raises
+    ------
+    InputError
+        More columns or cells than a table may have.
+    """
     header: tuple[str, ...] = ()
     rows: list[tuple[str, ...]] = []
     lines: list[int] = []
-    reader = csv.reader(text_lines[begin:], delimiter=separator, skipinitialspace=True)
-    try:
-        for raw in reader:
-            cells = tuple(c.strip() for c in raw)
-            if not any(cells) or cells[0].startswith("#"):
-                continue
-            if not header:
-                header = cells
-                if len(header) > MOST_COLUMNS:
-                    raise InputError(what, f"{len(header)} columns", f"a table of at most {MOST_COLUMNS} columns")
-                continue
-            if len(rows) * len(header) > MOST_CELLS:
-                raise InputError(what, f"over {MOST_CELLS} cells", f"at most {MOST_CELLS} cells", "split it")
-            while len(cells) > len(header) and not cells[-1]:
-                cells = cells[:-1]
-            if len(cells) > len(header):
-                cure = "write decimal points, or separate the cells with semicolons" if separator == "," else ""
-                if on_long_row is None:
-                    raise InputError(
-                        f"{what}, line {begin + reader.line_num}",
-                        separator.join(cells),
-                        f"a row of at most {len(header)} cells, as many as the header has",
-                        cure,
-                    )
-                says = f"{len(cells)} cells, where the header has {len(header)}"
-                on_long_row(begin + reader.line_num, f"{says}; {cure}" if cure else says)
-                continue
-            rows.append(cells + ("",) * (len(header) - len(cells)))
-            lines.append(begin + reader.line_num)
-    except csv.Error as error:
-        raise InputError(f"{what}, line {begin + reader.line_num}", str(error), "a row of plain cells") from None
+    for line, cells in numbered:
+        if not any(cells) or cells[0].startswith("#"):
+            continue
+        if not header:
+            header = tuple(cells)
+            if len(header) > MOST_COLUMNS:
+                raise InputError(what, f"{len(header)} columns", f"a table of at most {MOST_COLUMNS} columns")
+            continue
+        if len(rows) * len(header) > MOST_CELLS:
+            raise InputError(what, f"over {MOST_CELLS} cells", f"at most {MOST_CELLS} cells", "split it")
+        while len(cells) > len(header) and not cells[-1]:
+            cells.pop()
+        if len(cells) > len(header):
+            on_long_row(line, cells, len(header))
+            continue
+        rows.append((*cells, *[""] * (len(header) - len(cells))))
+        lines.append(line)
     return Table(what, header, tuple(rows), tuple(lines), separator)
 
 

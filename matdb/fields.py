@@ -25,7 +25,6 @@ __all__ = [
     "checked_field",
     "dimension_of",
     "info",
-    "named_fields",
     "record_fields",
     "stem_of",
     "unit_of",
@@ -232,11 +231,6 @@ def _known(classes: tuple[type[Any], ...]) -> dict[str, FieldInfo]:
         if f.name not in found:
             found[f.name] = _filled(f)
     return found
-
-
-def named_fields(*classes: type[Any]) -> dict[str, FieldInfo]:
-    """As :func:`record_fields`, by every name that a column may have: without unit, and the aliases."""
-    return {name: each for each in record_fields(*classes).values() for name in (each.stem, *each.aliases)}
 
 
 def checked_field(each: FieldInfo, value: Any, owner: str = "") -> Any:

@@ -1,4 +1,8 @@
-"""Tables from XLSX workbooks, with limits: a small file can unfold to more than any memory holds."""
+"""Tables from XLSX workbooks, with limits: a small file can unfold to more than any memory holds.
+
+The reader cannot be asked for a sheet's size: it lays the sheet out before it tells, and two cells in opposite corners
+make it ask for 512 GiB and end the process. So a workbook is unpacked and measured before it is read.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +11,11 @@ import io
 import re
 import zipfile
 import zlib
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any, Final
 
-from matdb.delimited import Table
+from matdb.delimited import Table, rectangle
 from matdb.errors import InputError, MissingExtra
 
 __all__ = ["is_spreadsheet", "read_spreadsheet"]
@@ -91,27 +96,24 @@ def read_spreadsheet(name: str, content: bytes, *, sheet: str | None = None) -> 
 
 def _table(name: str, sheet: str, rows: list[list[Any]]) -> Table:
     what = f"{name}, sheet {sheet}"
-    header: tuple[str, ...] = ()
-    kept: list[tuple[str, ...]] = []
-    lines: list[int] = []
+
+    def refuse(line: int, cells: list[str], width: int) -> None:
+        allowed = f"in one of the {width} columns that the header names"
+        raise InputError(f"{what}, row {line}", cells[-1], allowed)
+
+    found = rectangle(name, _numbered(rows), "\t", refuse)
+    if len(found.header) < 2:
+        raise InputError(what, " ".join(found.header), "a table with a header row and two columns or more")
+    return found
+
+
+def _numbered(rows: list[list[Any]]) -> Iterator[tuple[int, list[str]]]:
+    """Rows as texts with their numbers, without the empty cells at their ends: a sheet is laid out as a rectangle."""
     for number, raw in enumerate(rows, 1):
         cells = [_text(value) for value in raw]
-        if not any(cells) or cells[0].startswith("#"):
-            continue
-        while len(cells) > max(len(header), 1) and not cells[-1]:
+        while len(cells) > 1 and not cells[-1]:
             cells.pop()
-        if not header:
-            header = tuple(cells)
-            continue
-        if len(cells) > len(header):
-            raise InputError(
-                f"{what}, row {number}", cells[-1], f"in one of the {len(header)} columns that the header names"
-            )
-        kept.append((*cells, *[""] * (len(header) - len(cells))))
-        lines.append(number)
-    if len(header) < 2:
-        raise InputError(what, " ".join(header), "a table with a header row and two columns or more")
-    return Table(name, header, tuple(kept), tuple(lines), "\t")
+        yield number, cells
 
 
 def _text(value: Any) -> str:
