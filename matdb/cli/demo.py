@@ -15,7 +15,7 @@ from matdb.advice.suit import temperatures_between
 from matdb.api import Store, open_store
 from matdb.cli.fit import laws_text, summary
 from matdb.cli.options import ForceOption, JsonOption, StoreOption, opt, write_answer
-from matdb.cli.screen import Column, band_cell, block_ends, document, progress, records_table, show, table
+from matdb.cli.screen import Column, band_cell, block_table, document, progress, records_table, show
 from matdb.cli.stiffness import nested_rows, stiffness_rows
 from matdb.cli.suit import all_warnings, show_ranking, suit_content
 from matdb.curve.curve import Curve
@@ -110,7 +110,7 @@ def _show_logged(scenario: DemoScenario, address: str) -> None:
     read: dict[tuple[str, str], list[Any]] = {}
     for reading in scenario.readings:
         read.setdefault((reading.subject, getattr(reading, reading.subject)), []).append(reading)
-    blocks: list[list[list[str]]] = [
+    blocks = [
         [
             [f"{material.name} ({material.family})", "", *_readings_text(read.get(("material", material.name)))],
             *(
@@ -121,8 +121,7 @@ def _show_logged(scenario: DemoScenario, address: str) -> None:
         ]
         for material in scenario.materials
     ]
-    rows = [row for block in blocks for row in block]
-    table(["material", "part", "readings", "at degC"], rows, breaks=block_ends(blocks))
+    block_table(["material", "part", "readings", "at degC"], blocks)
     _title("2. One fit for each material, over all of its readings")
 
 

@@ -25,7 +25,7 @@ __all__ = [
     "Column",
     "band_cell",
     "band_text",
-    "block_ends",
+    "block_table",
     "counts_text",
     "document",
     "given_text",
@@ -124,9 +124,13 @@ def records_table(records: Iterable[Any], columns: Sequence[Column], *, breaks: 
     )
 
 
-def block_ends(blocks: Sequence[Sequence[Any]]) -> list[int]:
-    """The rows that a rule follows in a table of blocks: the last of each block but the last."""
-    return [int(end) - 1 for end in np.cumsum([len(block) for block in blocks[:-1]])]
+def block_table(
+    headers: Sequence[str], blocks: Iterable[Iterable[Sequence[str]]], *, right: Collection[int] = ()
+) -> None:
+    """Print a table of several rows for each thing, with a rule between one thing and the next; see :func:`table`."""
+    whole = [list(block) for block in blocks]
+    breaks = [int(end) - 1 for end in np.cumsum([len(block) for block in whole[:-1]])]
+    table(headers, [row for block in whole for row in block], right=right, breaks=breaks)
 
 
 def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:

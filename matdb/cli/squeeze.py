@@ -9,7 +9,7 @@ from typing import Annotated, Final
 from matdb.advice.squeeze import Squeeze, SqueezePoint
 from matdb.api import Store
 from matdb.cli.options import Call, arg, collects, needed, option, quantity, temperatures
-from matdb.cli.screen import band_cell, block_ends, given_text, lines, mass_text, number_text, share_text, show, table
+from matdb.cli.screen import band_cell, block_table, given_text, lines, mass_text, number_text, share_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.units import parse_range
@@ -95,10 +95,8 @@ def show_squeeze(answer: Squeeze) -> None:
     )
     screw = f"turns of {answer.thread}" if answer.thread else "turns"
     headers = ["squeeze", "mm", screw, "at degC", "stiffness of one, N/mm", "natural frequency, Hz", "sag, mm"]
-    blocks = [list(_block(point)) for point in answer.points]
-    if blocks:
-        cells = [row for block in blocks for row in block]
-        table([*headers, "strain", "in touch"], cells, right=(1, 2, 3, 7, 8), breaks=block_ends(blocks))
+    if answer.points:
+        block_table([*headers, "strain", "in touch"], map(_block, answer.points), right=(1, 2, 3, 7, 8))
     if answer.point("least") is not None:
         show(
             f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm; the "

@@ -15,7 +15,7 @@ from matdb.advice.suit import Suitability
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
 from matdb.cli.options import AxisOption, Call, collects, opt, quantity
-from matdb.cli.screen import band_cell, block_ends, given_text, lines, number_text, share_text, show, table
+from matdb.cli.screen import band_cell, block_table, given_text, lines, number_text, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.curve.curve import READINGS
 from matdb.delimited import file_bytes
@@ -124,28 +124,14 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
     lines("Before you rely on it:", all_warnings(ranking))
     lines("Cautions:", [ESTIMATE, *FLIGHT])
     show()
-    blocks = [list(_block(row)) for row in ranking]
-    table(
-        [
-            "",
-            "part, verdict",
-            "at degC",
-            "natural freq., Hz",
-            "damping ratio",
-            f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz",
-            "inside",
-        ],
-        [cells for block in blocks for cells in block],
-        right=(0,),
-        breaks=block_ends(blocks),
-    )
+    through = f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz"
+    headers = ["", "part, verdict", "at degC", "natural freq., Hz", "damping ratio", through, "inside"]
+    block_table(headers, [_block(row) for row in ranking], right=(0,))
     show()
     for row in ranking:
         settle = f"; {row.settle}" if row.settle and "settle" not in row.reason else ""
-        show(
-            f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}.",
-            indent=f"{row.rank}. ",
-        )
+        verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
+        show(verdict, indent=f"{row.rank}. ")
         for text in (_margins(row), _six_axes(row), _shake(row)):
             if text:
                 show(text, indent="   ")
