@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import JsonOption, StoreOption, existing, opened
+from matdb.cli.options import Call, JsonOption, arg, collects
 from matdb.cli.record_options import argument, option, replaced, with_fields
 from matdb.cli.screen import document, show, table
 from matdb.fields import record_fields
@@ -17,22 +17,23 @@ from matdb.units import UNITS, parse
 
 app = typer.Typer(help="Materials: family, label, service range.", rich_markup_mode=None)
 
-NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="The material's name.")]
+NameArgument = Annotated[str, arg("NAME", "The material's name.")]
 _KNOWN = record_fields(Material)
 
 
 @app.command()
+@collects
 @with_fields(argument(_KNOWN["name"]), *(option(each) for name, each in _KNOWN.items() if name != "name"))
-def add(ctx: typer.Context, given: dict[str, Any], store: StoreOption = None, as_json: JsonOption = False) -> None:
+def add(given: dict[str, Any], call: Call) -> None:
     """Add a material."""
     values: dict[str, Any] = {}
     for name, text in given.items():
         each = _KNOWN[name]
         values[name] = parse(text, each.dimension, each.option) if text and each.dimension in UNITS else text
     material = Material(**values)
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         number = kept.add(material)
-    if as_json:
+    if call.as_json:
         document("material add", {"number": number, "material": fields_of(material)})
         return
     label = ", " + material.hardness if material.hardness else ""
@@ -40,13 +41,14 @@ def add(ctx: typer.Context, given: dict[str, Any], store: StoreOption = None, as
 
 
 @app.command("list")
-def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
+@collects
+def list_(call: Call) -> None:
     """List the materials.
 
     With how much was read of each, and whether its fit is current.
     """
     rows: list[dict[str, Any]] = []
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         for material in kept.materials():
             newest = kept.records.newest_fit(material.name, reading_ids=False)
             state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
@@ -56,7 +58,7 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
                 "fit": state,
             }
             rows.append(fields_of(material) | counts)
-    if as_json:
+    if call.as_json:
         document("material list", {"materials": rows})
         return
     if not rows:
@@ -68,12 +70,13 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
 
 
 @app.command("show")
-def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False) -> None:
+@collects
+def show_(name: NameArgument, call: Call) -> None:
     """Show a material.
 
     Its entries, its parts, its fits and what it said before.
     """
-    with existing(ctx, store) as kept:
+    with call.existing() as kept:
         material = kept.material(name)
         parts = [{"name": p.name, "form": p.form.label()} for p in kept.parts(name)]
         readings = sum(1 for _ in kept.records.each_reading(name))
@@ -93,7 +96,7 @@ def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_
         "stale": stale,
         "history": history,
     }
-    if as_json:
+    if call.as_json:
         document("material show", content, warnings)
         return
     values: list[tuple[str, Any]] = [

@@ -15,7 +15,7 @@ from matdb.cli.mounting_options import (
     RotorOption,
     mounting_from_options,
 )
-from matdb.cli.options import JsonOption, NoteOption, SourceOption, StoreOption, existing, opened
+from matdb.cli.options import Call, NoteOption, SourceOption, arg, collects, opt
 from matdb.cli.screen import document, number_text, show, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
@@ -24,33 +24,31 @@ from matdb.units import parse
 
 app = typer.Typer(help="Mountings: payload, isolators, rotors.", rich_markup_mode=None)
 
-NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="The mounting's name.")]
+NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
 
 
 @app.command()
+@collects
 def add(
-    ctx: typer.Context,
     name: NameArgument,
     mass: MassOption = None,
     count: CountOption = None,
     rotor: RotorOption = None,
-    hover: Annotated[
-        str | None, typer.Option("--hover", metavar="SPEED", help="Rotor speed in hover, such as 5600rpm.")
-    ] = None,
+    hover: Annotated[str | None, opt("--hover", "SPEED", "Rotor speed in hover, such as 5600rpm.")] = None,
     blades: BladesOption = None,
     manoeuvre: ManoeuvreOption = None,
     order: Annotated[
         list[float] | None,
-        typer.Option("--order", metavar="NUMBER", help="Rotor order to isolate from. May be given several times."),
+        opt("--order", "NUMBER", "Rotor order to isolate from. May be given several times."),
     ] = None,
     source: SourceOption = "",
     note: NoteOption = "",
     definition: Annotated[
         str | None,
-        typer.Option("--from", metavar="FILE", help="Read the mounting from a JSON file instead of options."),
+        opt("--from", "FILE", "Read the mounting from a JSON file instead of options."),
     ] = None,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Add a mounting."""
     if definition is not None:
@@ -61,20 +59,21 @@ def add(
         if hover is not None:
             more["rpm_hover"] = parse(hover, "rotor_speed", "--hover")
         wanted = mounting_from_options(name, mass, count, rotor, blades, manoeuvre, **more)
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         number = kept.add(wanted)
-    if as_json:
+    if call.as_json:
         document("mounting add", {"number": number, "mounting": wanted.to_dict()})
         return
     show(f"added mounting {name}: {_sentence(wanted)}")
 
 
 @app.command("list")
-def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = False) -> None:
+@collects
+def list_(call: Call) -> None:
     """List the mountings."""
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         mountings = kept.mountings()
-    if as_json:
+    if call.as_json:
         document("mounting list", {"mountings": [m.to_dict() for m in mountings]})
         return
     if not mountings:
@@ -98,16 +97,17 @@ def list_(ctx: typer.Context, store: StoreOption = None, as_json: JsonOption = F
 
 
 @app.command("show")
-def show_(ctx: typer.Context, name: NameArgument, store: StoreOption = None, as_json: JsonOption = False) -> None:
+@collects
+def show_(name: NameArgument, call: Call) -> None:
     """Show a mounting.
 
     Every entry, its rotor orders and the window of natural frequencies.
     """
-    with existing(ctx, store) as kept:
+    with call.existing() as kept:
         wanted = kept.mounting(name)
     low, high = wanted.window_hz
     bands = [(b.order, b.low_hz, b.high_hz) for b in wanted.rotor_bands]
-    if as_json:
+    if call.as_json:
         content = {
             "mounting": wanted.to_dict(),
             "window_hz": {"low": low, "high": high},

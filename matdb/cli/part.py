@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import JsonOption, NoteOption, StoreOption, existing, opened
+from matdb.cli.options import Call, JsonOption, NoteOption, arg, collects, opt
 from matdb.cli.record_options import replaced
 from matdb.cli.screen import document, lines, number_text, show, table
 from matdb.form import FORMS, Part
@@ -26,24 +26,24 @@ app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=No
     "points: matdb part add loop --material steel --form cable-loop --height 30mm --point 5N:0.6mm --point 10N:1.5mm, "
     "or --points FILE with columns such as deflection_mm and force_n.",
 )
+@collects
 def add(
-    ctx: typer.Context,
     words: Annotated[
         list[str],
-        typer.Argument(
-            metavar="NAME --DIMENSION SIZE...",
-            help="The part's name, and the dimensions of its form: 'matdb part forms' lists them.",
+        arg(
+            "NAME --DIMENSION SIZE...",
+            "The part's name, and the dimensions of its form: 'matdb part forms' lists them.",
         ),
     ],
-    material: Annotated[str, typer.Option("--material", metavar="NAME", help="The material it is made of.")],
-    form: Annotated[str, typer.Option("--form", metavar="FORM", help="Its form, such as ring or strut.")],
+    material: Annotated[str, opt("--material", "NAME", "The material it is made of.")],
+    form: Annotated[str, opt("--form", "FORM", "Its form, such as ring or strut.")],
     thread: Annotated[
         str | None,
-        typer.Option("--thread", metavar="THREAD", help="The screw that squeezes it, such as M3."),
+        opt("--thread", "THREAD", "The screw that squeezes it, such as M3."),
     ] = None,
     note: NoteOption = "",
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Add a part."""
     name, given = split_words(words)
@@ -51,10 +51,10 @@ def add(
         # A form that knows of the screw turns it into squeeze.
         given["--thread"] = thread
     part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         number = kept.add(part)
     warnings = part.form.warnings(part.form.axes[0])
-    if as_json:
+    if call.as_json:
         document("part add", {"number": number, "part": plain(part)}, warnings)
         return
     show(f"added part {name}: {part.form.label()} mm, of {material}")
@@ -62,21 +62,19 @@ def add(
 
 
 @app.command("list")
+@collects
 def list_(
-    ctx: typer.Context,
-    material: Annotated[
-        str | None, typer.Option("--material", metavar="NAME", help="Only parts of this material.")
-    ] = None,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    material: Annotated[str | None, opt("--material", "NAME", "Only parts of this material.")] = None,
+    *,
+    call: Call,
 ) -> None:
     """List the parts.
 
     With how much was read of each.
     """
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         parts = kept.records.part_lines(material)
-    if as_json:
+    if call.as_json:
         document("part list", {"parts": [plain(p) for p in parts]})
         return
     if not parts:
@@ -90,17 +88,17 @@ def list_(
 
 
 @app.command("show")
+@collects
 def show_(
-    ctx: typer.Context,
-    name: Annotated[str, typer.Argument(metavar="NAME", help="The part's name.")],
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    name: Annotated[str, arg("NAME", "The part's name.")],
+    *,
+    call: Call,
 ) -> None:
     """Show a part.
 
     Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
     """
-    with existing(ctx, store) as kept:
+    with call.existing() as kept:
         part = kept.part(name)
         readings = kept.records.reading_count(part=name)
         history = replaced(kept, "part", name)
@@ -113,7 +111,7 @@ def show_(
             # A direction that frictionless faces do not carry.
             continue
         warnings |= dict.fromkeys(part.form.warnings(axis))
-    if as_json:
+    if call.as_json:
         content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
         document("part show", {"part": content, "history": history}, warnings)
         return

@@ -14,7 +14,7 @@ from matdb.bench.readings import Reading, check_on_part, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import reading_add
 from matdb.cli import trace as record
-from matdb.cli.options import JsonOption, StoreOption, existing, opened
+from matdb.cli.options import Call, arg, collects, opt
 from matdb.cli.record_options import option, values_of, with_fields
 from matdb.cli.screen import document, given_text, lines, progress, show, table
 from matdb.delimited import Table, file_bytes
@@ -33,28 +33,24 @@ app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode
 app.add_typer(reading_add.app, name="add")
 app.command("trace", short_help="Read frequency and damping from a record.")(record.trace)
 
-NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The reading's number.")]
-WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason; it is kept.")]
+NumberArgument = Annotated[int, arg("NUMBER", "The reading's number.")]
+WhyOption = Annotated[str, opt("--why", "TEXT", "The reason; it is kept.")]
 
 
 @app.command("list")
+@collects
 def list_(
-    ctx: typer.Context,
-    material: Annotated[
-        str | None, typer.Option("--material", metavar="NAME", help="Only readings of this material and its parts.")
-    ] = None,
-    part: Annotated[str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")] = None,
-    kind: Annotated[
-        str | None, typer.Option("--kind", metavar="KIND", help="Only this kind, such as ring-down.")
-    ] = None,
+    material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material and its parts.")] = None,
+    part: Annotated[str | None, opt("--part", "NAME", "Only readings on this part.")] = None,
+    kind: Annotated[str | None, opt("--kind", "KIND", "Only this kind, such as ring-down.")] = None,
     retired: Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")] = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """List readings."""
-    with opened(ctx, store) as kept:
+    with call.opened() as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
-    if as_json:
+    if call.as_json:
         document("reading list", {"readings": [_plain(each) for each in found]})
         return
     if not found:
@@ -86,14 +82,14 @@ _CHANGEABLE: Final = {name: each for name, each in reading_fields().items() if e
 
 
 @app.command()
+@collects
 @with_fields(*(option(each, _new(each), optional=True) for each in _CHANGEABLE.values()))
 def correct(
-    ctx: typer.Context,
     number: NumberArgument,
     why: WhyOption,
     given: dict[str, str | None],
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Correct a reading.
 
@@ -102,7 +98,7 @@ def correct(
     changes = values_of(_CHANGEABLE, given, keep_defaults=True)
     if not changes:
         raise InputError("changes", None, "at least one option that says what to change")
-    with existing(ctx, store) as kept:
+    with call.existing() as kept:
         old = kept.records.reading(number).reading
         known = record_fields(type(old)).keys() & _CHANGEABLE.keys()
         for name in changes:
@@ -115,7 +111,7 @@ def correct(
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
         doubts = reading_add.bench_doubts(kept, new)
-    if as_json:
+    if call.as_json:
         document("reading correct", {"number": successor, "corrects": number, "reading": _plain(logged)}, doubts)
         return
     show(f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}")
@@ -123,51 +119,45 @@ def correct(
 
 
 @app.command()
+@collects
 def remove(
-    ctx: typer.Context,
     number: NumberArgument,
     why: WhyOption,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Let a reading count no more.
 
     It is kept with the reason.
     """
-    with existing(ctx, store) as kept:
+    with call.existing() as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
-    if as_json:
+    if call.as_json:
         document("reading remove", {"number": number, "reading": _plain(retired)})
         return
     show(f"reading {number} counts no more; it is kept")
 
 
 @app.command("import")
+@collects
 def import_(
-    ctx: typer.Context,
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV or XLSX file with one reading a row.")],
-    sheet: Annotated[
-        str | None, typer.Option("--sheet", metavar="NAME", help="The sheet of an XLSX file; its first without it.")
-    ] = None,
+    file: Annotated[str, arg("FILE", "A CSV or XLSX file with one reading a row.")],
+    sheet: Annotated[str | None, opt("--sheet", "NAME", "The sheet of an XLSX file; its first without it.")] = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Show what would be logged and every problem; log nothing.")
     ] = False,
-    kind: Annotated[
-        str | None, typer.Option("--kind", metavar="KIND", help="The kind where the file does not say it.")
-    ] = None,
-    part: Annotated[
-        str | None, typer.Option("--part", metavar="NAME", help="The part where the file does not say it.")
-    ] = None,
+    kind: Annotated[str | None, opt("--kind", "KIND", "The kind where the file does not say it.")] = None,
+    part: Annotated[str | None, opt("--part", "NAME", "The part where the file does not say it.")] = None,
     material: Annotated[
         str | None,
-        typer.Option("--material", metavar="NAME", help="The material where the file does not say it."),
+        opt("--material", "NAME", "The material where the file does not say it."),
     ] = None,
     keep_duplicates: Annotated[
         bool, typer.Option("--keep-duplicates", help="Log also what the store knows already.")
     ] = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Log the readings of a CSV or XLSX file.
 
@@ -178,7 +168,7 @@ def import_(
     name = Path(file).name
     content, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
-    with opened(ctx, store) as kept, progress(f"import of {name}") as update:
+    with call.opened() as kept, progress(f"import of {name}") as update:
         found = read_readings(
             name,
             content,
@@ -193,7 +183,7 @@ def import_(
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
         warnings += [*odd, *_bench_doubts(kept, found), *_passed_over(found)]
-    if as_json:
+    if call.as_json:
         content_out = {
             "file": file,
             "dry_run": dry_run,
@@ -208,8 +198,8 @@ def import_(
     else:
         lines("Before you rely on it:", warnings)
     if found.problem_count:
-        _refuse(file, found, as_json)
-    if as_json:
+        _refuse(file, found, call.as_json)
+    if call.as_json:
         return
     if dry_run:
         _preview(found)

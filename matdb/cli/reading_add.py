@@ -10,7 +10,7 @@ import typer
 from matdb.bench.readings import READINGS, Reading, check_on_part
 from matdb.bench.thermal.state import bench_state
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import JsonOption, StoreOption, opened
+from matdb.cli.options import Call, collects
 from matdb.cli.record_options import argument, option, values_of, with_fields
 from matdb.cli.screen import document, lines, show
 from matdb.fields import FieldInfo, record_fields
@@ -36,20 +36,19 @@ def _needed_first(cls: type[Reading]) -> list[FieldInfo]:
 def _command(cls: type[Reading]) -> Callable[..., None]:
     known = record_fields(cls)
 
+    @collects
     @with_fields(argument(known[cls.subject]), *map(option, _needed_first(cls)))
-    def command(
-        ctx: typer.Context, given: dict[str, Any], store: StoreOption = None, as_json: JsonOption = False
-    ) -> None:
+    def command(given: dict[str, Any], call: Call) -> None:
         reading = cls(**values_of(known, given))
         on = getattr(reading, reading.subject)
-        with opened(ctx, store) as kept:
+        with call.opened() as kept:
             if reading.subject == "part":
                 check_on_part(reading, kept.part(on))
             odd = kept.doubts(reading)
             number = kept.records.add_reading(reading)
             logged = kept.records.reading(number)
             doubts = [*odd, *bench_doubts(kept, reading)]
-        if as_json:
+        if call.as_json:
             warnings = [*doubts, *hazards(reading)]
             document("reading add", {"number": number, "reading": logged.reading.to_dict()}, warnings)
             return
