@@ -38,7 +38,7 @@ _GROUPS: Final = {
     "part": ("part",),
     "reading": ("reading",),
     "mounting": ("mounting",),
-    "export": ("export", "export_material", "whole_store"),
+    "export": ("export", "whole_store"),
     "import": ("whole_store",),
     "store": ("store",),
     "picture": ("picture",),

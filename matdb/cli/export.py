@@ -1,116 +1,103 @@
-"""``matdb export``: rows for a spreadsheet."""
+"""``matdb export``: rows for a spreadsheet, and what simulators take."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
 
+import numpy as np
 import typer
 
 from matdb.cli.options import (
-    AxisOption,
-    CountOption,
+    Call,
     ForceOption,
     FrequenciesOption,
-    JsonOption,
-    MassOption,
     MaterialArgument,
-    SqueezeOption,
     StepOption,
-    StoreOption,
     TempsOption,
-    existing,
+    collects,
     few_states,
     frequencies,
-    needed,
-    quantity,
     temperatures,
 )
+from matdb.cli.screen import lines, show
+from matdb.cli.stiffness import States, stiffness_answer
+from matdb.errors import InputError
+from matdb.exchange.documents import prony_rows, shift_rows, shift_warnings, write_table
+from matdb.exchange.tables import curve_table, curve_warnings, readings_table
 
 app = typer.Typer(help="Write curves, readings or stiffness to CSV.", rich_markup_mode=None)
 
-FileOption = Annotated[
-    str, typer.Option("--csv", metavar="FILE", help="The file to write: CSV, or JSON when its name ends in .json.")
+_FILE = "The file to write: CSV, or JSON when its name ends in .json."
+FileOption = Annotated[str, typer.Option("--csv", metavar="FILE", help=_FILE)]
+OutOption = Annotated[str, typer.Option("--csv", "--out", metavar="FILE", help=_FILE)]
+RangeOption = Annotated[
+    list[str],
+    typer.Option("--temp", metavar="TEMPERATURE", help="A temperature such as -5C, or a range such as -20C..50C."),
 ]
 
 
+@dataclass(frozen=True)
+class StatesByKelvin(States):
+    """At which states parts are asked about, a kelvin a step."""
+
+    step: StepOption = "1K"
+
+
 @app.command()
+@collects
 def curve(
-    ctx: typer.Context,
     material: MaterialArgument,
     temp: TempsOption,
     csv: FileOption,
     frequency: FrequenciesOption = None,
     step: StepOption = "1K",
     force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Write a material's curve.
 
     Storage modulus and loss factor over temperatures and frequencies.
     """
-    from matdb.exchange.documents import write_table
-    from matdb.exchange.tables import curve_table
-
     t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
     few_states(t, len(f))
-    with existing(ctx, store) as kept:
-        answer = curve_table(kept.curve(material), t, f)
-        written = str(write_table(kept, csv, "curve", answer.header, answer.rows, force=force))
-    _done("export curve", written, len(answer.rows), answer.warnings, as_json)
+    with call.existing() as store:
+        answer = curve_table(store.curve(material), t, f)
+        written = str(write_table(store, csv, "curve", answer.header, answer.rows, force=force))
+    _done(call, {"csv": written, "rows": len(answer.rows)}, answer.warnings)
 
 
 @app.command()
+@collects
 def stiffness(
-    ctx: typer.Context,
-    temp: TempsOption,
     csv: FileOption,
+    states: StatesByKelvin,
     part: Annotated[
         list[str] | None,
         typer.Argument(metavar="[PART]...", help="The parts; all that have the direction when none is named."),
     ] = None,
-    frequency: FrequenciesOption = None,
-    mass: MassOption = None,
-    count: CountOption = 1,
-    axis: AxisOption = "axial",
-    squeeze: SqueezeOption = "0mm",
-    step: StepOption = "1K",
     force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Write the stiffness of parts.
 
     Stiffness and damping ratio over temperatures.
     """
-    from matdb.errors import InputError
-    from matdb.exchange.documents import write_table
-    from matdb.exchange.tables import stiffness_table
-
-    if (mass is None) == (not frequency):
-        raise InputError("--frequency and --mass", "both" if mass else "neither", "one of the two")
-    t = temperatures(temp, step)
-    f = frequencies(frequency) if frequency else None
-    with existing(ctx, store) as kept:
-        names = part or [p.name for p in kept.parts() if axis in p.form.axes]
-        few_states(t, (1 if f is None else len(f)) * len(names))
-        answer = stiffness_table(
-            kept,
-            names,
-            t,
-            frequency_hz=f,
-            mass_kg=quantity(mass, "mass", "--mass"),
-            count=count,
-            axis=axis,
-            squeeze_mm=needed(squeeze, "length", "--squeeze"),
-        )
-        written = str(write_table(kept, csv, "stiffness", answer.header, answer.rows, force=force))
-    _done("export stiffness", written, len(answer.rows), answer.warnings, as_json)
+    if (states.mass is None) == (not states.frequency):
+        raise InputError("--frequency and --mass", "both" if states.mass else "neither", "one of the two")
+    with call.existing() as store:
+        names = part or [p.name for p in store.parts() if states.axis in p.form.axes]
+        answer = stiffness_answer(store, names, states)
+        written = str(write_table(store, csv, "stiffness", answer.header, answer.rows, force=force))
+    _done(call, {"csv": written, "rows": len(answer.rows)}, answer.warnings)
 
 
 @app.command()
+@collects
 def readings(
-    ctx: typer.Context,
     csv: FileOption,
     material: Annotated[
         str | None, typer.Option("--material", metavar="NAME", help="Only readings of this material.")
@@ -121,27 +108,61 @@ def readings(
     ] = None,
     retired: Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")] = False,
     force: ForceOption = False,
-    store: StoreOption = None,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Write readings.
 
     In the form that 'matdb reading import' takes back.
     """
-    from matdb.exchange.documents import write_table
-    from matdb.exchange.tables import readings_table
-
-    with existing(ctx, store) as kept:
-        header, rows = readings_table(kept.records.each_reading(material, part, kind, retired))
-        written = str(write_table(kept, csv, "readings", header, rows, force=force))
-    _done("export readings", written, len(rows), (), as_json)
+    with call.existing() as store:
+        header, rows = readings_table(store.records.each_reading(material, part, kind, retired))
+        written = str(write_table(store, csv, "readings", header, rows, force=force))
+    _done(call, {"csv": written, "rows": len(rows)})
 
 
-def _done(command: str, written: str | None, rows: int, warnings: tuple[str, ...], as_json: bool) -> None:
-    from matdb.cli.screen import document, lines, show
+@app.command(short_help="Write shift factors over temperature.")
+@collects
+def shift(
+    material: MaterialArgument,
+    temp: RangeOption,
+    out: OutOption,
+    step: StepOption = "1K",
+    force: ForceOption = False,
+    *,
+    call: Call,
+) -> None:
+    """Write a material's shift factors over temperature."""
+    with call.existing() as store:
+        found, at = store.curve(material), temperatures(temp, step)
+        header, rows = shift_rows(found, at)
+        warnings = shift_warnings(found, at)
+        written = str(write_table(store, out, "shift", header, rows, force=force))
+    _done(call, {"file": written, "rows": len(rows)}, warnings)
 
-    if as_json:
-        document(command, {"csv": written, "rows": rows}, warnings)
-        return
-    show(f"written: {written} ({rows} rows)", wrap=False)
-    lines("Before you rely on it:", warnings)
+
+@app.command(short_help="Write the Prony terms of the median curve.")
+@collects
+def prony(material: MaterialArgument, out: OutOption, force: ForceOption = False, *, call: Call) -> None:
+    """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
+    with call.existing() as store:
+        found = store.curve(material)
+        header, rows, more = prony_rows(found)
+        warnings = curve_warnings(found, np.full(2, 23.0), np.array(more["range_hz"]))
+        written = str(write_table(store, out, "prony", header, rows, more=more, force=force))
+    del more["shift"]
+    text = (
+        f"Meets the {more['fitted_to']} from {more['range_hz'][0]:.3g} to {more['range_hz'][1]:.3g} Hz at 23 degC "
+        f"within {100 * max(more['storage_error'], more['loss_error']):.2g} %."
+    )
+    _done(call, {"file": written, "rows": len(rows), **more}, warnings, text)
+
+
+def _done(call: Call, content: dict[str, Any], warnings: Sequence[str] = (), text: str = "") -> None:
+    def screen() -> None:
+        show(f"written: {content.get('csv') or content['file']} ({content['rows']} rows)", wrap=False)
+        if text:
+            show(text)
+        lines("Before you rely on it:", warnings)
+
+    call.answer(content, screen, warnings)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
+from matdb.api import Store
 from matdb.cli.options import (
     AxisOption,
     Call,
@@ -63,23 +64,28 @@ def stiffness(
             "one of the two",
             "--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass",
         )
-    t = temperatures(states.temp, states.step)
-    f = frequencies(states.frequency) if states.frequency else None
-    few_states(t, 1 if f is None else len(f))
     with call.existing() as store:
-        answer = stiffness_table(
-            store,
-            [part],
-            t,
-            frequency_hz=f,
-            mass_kg=quantity(states.mass, "mass", "--mass"),
-            count=states.count,
-            axis=states.axis,
-            squeeze_mm=needed(states.squeeze, "length", "--squeeze"),
-        )
+        answer = stiffness_answer(store, [part], states)
     written = write_answer(csv, answer.header, answer.rows, force)
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
     call.answer(content, lambda: _show(part, states.axis, answer, written), answer.warnings)
+
+
+def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> AnswerTable:
+    """The table of parts at these states; raises as :meth:`matdb.api.Store.effective`, UnitError, and InputError."""
+    t = temperatures(states.temp, states.step)
+    f = frequencies(states.frequency) if states.frequency else None
+    few_states(t, (1 if f is None else len(f)) * len(parts))
+    return stiffness_table(
+        store,
+        parts,
+        t,
+        frequency_hz=f,
+        mass_kg=quantity(states.mass, "mass", "--mass"),
+        count=states.count,
+        axis=states.axis,
+        squeeze_mm=needed(states.squeeze, "length", "--squeeze"),
+    )
 
 
 def _show(part: str, axis: str, answer: AnswerTable, written: str | None) -> None:

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
 
+from matdb.advice.effective import state_warnings
+from matdb.curve.band import Band
+from matdb.exchange.columns import columns
+from matdb.plain import fields_of
+
+if TYPE_CHECKING:
     from matdb.api import Store
-    from matdb.curve.band import Band
     from matdb.curve.curve import Curve
     from matdb.store.stored import StoredReading
 
-    Array = NDArray[np.float64]
+Array = NDArray[np.float64]
 
 __all__ = ["AnswerTable", "curve_table", "curve_warnings", "readings_table", "stiffness_table"]
 
@@ -49,16 +53,31 @@ class AnswerTable:
         return [dict(zip(self.header, row, strict=True)) for row in self.rows]
 
 
-def _band_columns(name: str) -> tuple[str, str, str]:
-    return name, f"{name}_low", f"{name}_high"
+def _header(*names: str, bands: Sequence[str]) -> tuple[str, ...]:
+    ends = [f"{name}{end}" for name in bands for end in ("", "_low", "_high")]
+    return (*names, *ends, "basis", "extrapolated", "warnings")
 
 
-def _at(found: Band | None, index: int) -> tuple[float | None, ...]:
-    import numpy as np
+def _rows(count: int, *values: Any) -> Iterator[tuple[Any, ...]]:
+    """Rows of plain values from columns: an array or a list over the rows, one value for all of them, or a band."""
+    listed = []
+    for value in values:
+        for each in (value.median, value.low, value.high) if isinstance(value, Band) else (value,):
+            if isinstance(each, np.ndarray):
+                listed.append(np.broadcast_to(each, count).tolist())
+            else:
+                listed.append(each if isinstance(each, list) else [each] * count)
+    return zip(*listed, strict=True)
 
-    if found is None:
-        return (None, None, None)
-    return tuple(float(np.asarray(v).reshape(-1)[index]) for v in (found.median, found.low, found.high))
+
+def _chunks(temperature_c: Array, frequency_hz: Array | None) -> Iterator[tuple[Array, Array | None]]:
+    """All pairs, temperature by temperature, so many at a time; or the temperatures alone."""
+    t, f = temperature_c, frequency_hz
+    if f is not None:
+        t, f = np.repeat(t, len(f)), np.tile(f, len(t))
+    for start in range(0, len(t), _CHUNK):
+        some = slice(start, start + _CHUNK)
+        yield t[some], None if f is None else f[some]
 
 
 def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> tuple[str, ...]:
@@ -99,40 +118,16 @@ def curve_table(curve: Curve, temperature_c: Array, frequency_hz: Array) -> Answ
     InputError
         A temperature or frequency out of range.
     """
-    import numpy as np
-
-    t = np.repeat(temperature_c, len(frequency_hz))
-    f = np.tile(frequency_hz, len(temperature_c))
-    header = (
-        "material",
-        "temperature_c",
-        "frequency_hz",
-        *_band_columns("storage_mpa"),
-        *_band_columns("loss_factor"),
-        "basis",
-        "extrapolated",
-        "warnings",
-    )
     rows: list[tuple[Any, ...]] = []
-    for start in range(0, len(t), _CHUNK):
-        part_t, part_f = t[start : start + _CHUNK], f[start : start + _CHUNK]
-        found = curve.modulus(part_t, part_f)
-        outside = np.asarray(found.extrapolated).reshape(-1)
-        for i in range(len(part_t)):
-            notes = curve_warnings(curve, part_t[i : i + 1], part_f[i : i + 1])
-            rows.append(
-                (
-                    curve.material,
-                    float(part_t[i]),
-                    float(part_f[i]),
-                    *_at(found.storage_mpa, i),
-                    *_at(found.loss_factor, i),
-                    curve.basis,
-                    bool(outside[i]),
-                    "; ".join(notes),
-                )
-            )
-    return AnswerTable(header, rows, curve.basis, curve_warnings(curve, t, f))
+    for t, f in _chunks(temperature_c, frequency_hz):
+        assert f is not None
+        found = curve.modulus(t, f)
+        notes = ["; ".join(curve_warnings(curve, t[i : i + 1], f[i : i + 1])) for i in range(len(t))]
+        values = (curve.material, t, f, found.storage_mpa, found.loss_factor, curve.basis)
+        rows += _rows(len(t), *values, np.asarray(found.extrapolated), notes)
+    header = _header("material", "temperature_c", "frequency_hz", bands=("storage_mpa", "loss_factor"))
+    warnings = curve_warnings(curve, temperature_c[:, None], frequency_hz)
+    return AnswerTable(header, rows, curve.basis, warnings)
 
 
 def stiffness_table(
@@ -166,79 +161,33 @@ def stiffness_table(
     NotFound, InputError
         As :meth:`matdb.api.Store.effective`.
     """
-    import numpy as np
-
-    from matdb.advice.effective import state_warnings
-
-    header = (
-        "part",
-        "material",
-        "axis",
-        "squeeze_mm",
-        "temperature_c",
-        "frequency_hz",
-        "mass_kg",
-        "count",
-        *_band_columns("stiffness_n_per_mm"),
-        *_band_columns("damping_ratio"),
-        *_band_columns("natural_frequency_hz"),
-        "basis",
-        "extrapolated",
-        "warnings",
+    header = _header(
+        *("part", "material", "axis", "squeeze_mm", "temperature_c", "frequency_hz", "mass_kg", "count"),
+        bands=("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz"),
     )
     rows: list[tuple[Any, ...]] = []
     every: dict[str, None] = {}
     bases = set()
-    t = temperature_c
-    f: Array | None = None
-    if frequency_hz is not None:
-        t, f = np.repeat(temperature_c, len(frequency_hz)), np.tile(frequency_hz, len(temperature_c))
     for name in parts:
         part = store.part(name)
         material, curve = store.material(part.material), store.curve(part.material)
-        for start in range(0, len(t), _CHUNK):
-            states = t[start : start + _CHUNK]
-            found = store.effective(
-                name,
-                states,
-                None if f is None else f[start : start + _CHUNK],
-                mass_kg=mass_kg,
-                count=count,
-                axis=axis,
-                squeeze_mm=squeeze_mm,
-            )
+        for t, f in _chunks(temperature_c, frequency_hz):
+            found = store.effective(name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=squeeze_mm)
             every |= dict.fromkeys(found.warnings)
             bases.add(found.basis)
-            at_hz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), states.shape)
-            outside = np.broadcast_to(np.asarray(found.extrapolated), states.shape)
-            for i in range(len(states)):
-                notes = state_warnings(
-                    curve,
-                    material,
-                    part,
-                    states[i : i + 1],
-                    at_hz[i : i + 1],
-                    axis=axis,
-                    squeeze_mm=squeeze_mm,
-                )
-                rows.append(
-                    (
-                        part.name,
-                        part.material,
-                        axis,
-                        squeeze_mm,
-                        float(states[i]),
-                        float(at_hz[i]),
-                        mass_kg,
-                        count if mass_kg is not None else None,
-                        *_at(found.stiffness_n_per_mm, i),
-                        *_at(found.damping_ratio, i),
-                        *_at(found.natural_frequency_hz, i),
-                        found.basis,
-                        bool(outside[i]),
-                        "; ".join(notes),
-                    )
-                )
+            hertz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), t.shape)
+            notes = [
+                "; ".join(state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=squeeze_mm))
+                for at in (slice(i, i + 1) for i in range(len(t)))
+            ]
+            rows += _rows(
+                len(t),
+                *(part.name, part.material, axis, squeeze_mm, t, hertz),
+                *((None, None) if mass_kg is None else (mass_kg, count)),
+                *(found.stiffness_n_per_mm, found.damping_ratio),
+                *((None,) * 3 if found.natural_frequency_hz is None else (found.natural_frequency_hz,)),
+                *(found.basis, np.asarray(found.extrapolated), notes),
+            )
     basis = bases.pop() if len(bases) == 1 else "readings and family prior"
     return AnswerTable(header, rows, basis, tuple(every))
 
@@ -256,24 +205,14 @@ def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list
     tuple
         Header and rows; columns that no reading fills are left out.
     """
-    from matdb.exchange.columns import columns
-    from matdb.plain import fields_of
-
-    rows = []
-    for each in kept:
-        reading = each.reading
-        rows.append(
-            {
-                "number": each.id,
-                "kind": reading.kind,
-                **fields_of(reading),
-                "logged_at": each.logged_at,
-                "retired_at": each.retired_at,
-                "retired_why": each.retired_why,
-                "corrects": each.corrects_id,
-            }
-        )
-    wanted = ("number", *columns(), "logged_at", "retired_at", "retired_why", "corrects")
+    history = ("logged_at", "retired_at", "retired_why")
+    rows = [
+        {"number": each.id, "kind": each.reading.kind, **fields_of(each.reading)}
+        | {name: getattr(each, name) for name in history}
+        | {"corrects": each.corrects_id}
+        for each in kept
+    ]
+    wanted = ("number", *columns(), *history, "corrects")
     always = {"number", "kind", "part", "temperature_c"}
     header = tuple(n for n in wanted if n in always or any(row.get(n) not in (None, "") for row in rows))
     return header, [tuple(row.get(name) for name in header) for row in rows]
