@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -30,6 +31,7 @@ _BLOCK: Final = 32
 _LN_2PI: Final = math.log(2.0 * math.pi)
 
 
+@dataclass(slots=True, eq=False)
 class MedianAnswer:
     """Medians of what a part does, without bands.
 
@@ -43,41 +45,22 @@ class MedianAnswer:
         With a mass.
     frequency_hz : float or ndarray
         The frequency that the stiffness holds at: the one asked for, or the natural one.
-    basis : str
-        "readings" or "family prior".
     extrapolated : bool or ndarray
         Outside the measured temperatures or frequencies (everything, for a prior).
     """
 
-    __slots__ = (
-        "_answers",
-        "_temperature_c",
-        "basis",
-        "damping_ratio",
-        "extrapolated",
-        "frequency_hz",
-        "natural_frequency_hz",
-        "stiffness_n_per_mm",
-    )
+    _answers: PartAnswers
+    _temperature_c: Any
+    stiffness_n_per_mm: Any
+    damping_ratio: Any
+    natural_frequency_hz: Any
+    frequency_hz: Any
+    extrapolated: Any
 
-    def __init__(
-        self,
-        answers: PartAnswers,
-        temperature_c: Any,
-        stiffness_n_per_mm: Any,
-        damping_ratio: Any,
-        natural_frequency_hz: Any,
-        frequency_hz: Any,
-        extrapolated: Any,
-    ) -> None:
-        self._answers = answers
-        self._temperature_c = temperature_c
-        self.stiffness_n_per_mm = stiffness_n_per_mm
-        self.damping_ratio = damping_ratio
-        self.natural_frequency_hz = natural_frequency_hz
-        self.frequency_hz = frequency_hz
-        self.basis = answers.curve.basis
-        self.extrapolated = extrapolated
+    @property
+    def basis(self) -> str:
+        """What the answer rests on: "readings" or "family prior"."""
+        return self._answers.curve.basis
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -199,11 +182,9 @@ class PartAnswers:
         shift = _cubic(self._ln_shift, rows).reshape(t.shape)
         outside = self.curve.outside(t, np.log(f) + shift)
         if t.ndim == 0:
-            at = float(f)
-            natural = None if share is None else at
-            return MedianAnswer(self, t, float(stiffness), float(damping), natural, at, bool(outside))
-        natural_hz = None if share is None else f
-        return MedianAnswer(self, t, stiffness, damping, natural_hz, np.array(f), outside)
+            stiffness, damping, f, outside = (np.asarray(v).item() for v in (stiffness, damping, f, outside))
+        natural = None if share is None else f
+        return MedianAnswer(self, t, stiffness, damping, natural, f if t.ndim == 0 else f.copy(), outside)
 
     # -- inside --------------------------------------------------------------------------------------------
 

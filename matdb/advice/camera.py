@@ -202,8 +202,8 @@ def six_axes(
     told = tuple(
         Mode(
             word=str(unit.words[k]),
-            natural_frequency_hz=Band(float(f.median[k]), float(f.low[k]), float(f.high[k])),
-            damping_ratio=Band(float(zeta.median[k]), float(zeta.low[k]), float(zeta.high[k])),
+            natural_frequency_hz=f.at(k),
+            damping_ratio=zeta.at(k),
             probability=float((low[:, k] & high[:, k]).mean()),
         )
         for k in range(6)

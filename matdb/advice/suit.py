@@ -313,9 +313,9 @@ class _View:
             states = {
                 name: State(
                     temperature_c=float(self.exposed.steps[at[column]]),
-                    natural_frequency_hz=_pick(told[0], column),
-                    damping_ratio=_pick(told[1], column),
-                    transmissibility=_pick(told[2], column),
+                    natural_frequency_hz=told[0].at(column),
+                    damping_ratio=told[1].at(column),
+                    transmissibility=told[2].at(column),
                     probability=float(found.by_step[at[column]]),
                     package=columns[column][2].name,
                 )
@@ -498,10 +498,6 @@ def _told(states: dict[str, State]) -> tuple[Array, Array]:
 
 def _share(told: NDArray[np.bool_]) -> float:
     return float(np.count_nonzero(told)) / told.size
-
-
-def _pick(bands: Band, column: int) -> Band:
-    return Band(float(bands.median[column]), float(bands.low[column]), float(bands.high[column]))
 
 
 def _geometry_share(curve: Curve, found: Score, worst: State) -> float:

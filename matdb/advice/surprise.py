@@ -10,14 +10,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.effective import lifted_share, ln_scale_at_rest
+from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draws
 from matdb.bench.readings import Reading
 from matdb.curve.curve import READINGS, Curve
 from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 
-__all__ = ["MENDS", "Surprise", "all_doubts", "doubts", "surprise", "surprises"]
+__all__ = ["MENDS", "Surprise", "all_doubts", "doubts", "surprises"]
 
 Array = NDArray[np.float64]
 
@@ -64,34 +64,6 @@ def _times(ratio: float) -> str:
     return f"{ratio:.2g}" if ratio < 99.5 else f"{float(f'{ratio:.2g}'):.0f}"
 
 
-def surprise(curve: Curve, part: Part | None, reading: Reading) -> Surprise | None:
-    """Compare a reading with the expectation of a fit that does not know it.
-
-    Parameters
-    ----------
-    curve : Curve
-        The newest fit of the material.
-    part : Part or None
-        The part that was read; None for readings on the material.
-    reading : Reading
-        The reading.
-
-    Returns
-    -------
-    Surprise or None
-        None when there is no fit, or when the reading lies within the 99.9 % range of what is expected: the draws, the
-        model's own misfit (which grows outside the measured states) and the instrument's noise. A stiffness that is off
-        by a factor of 2, a damping by 3, is told from the 95 % range on. Where both are off, that of the stiffness.
-
-    Raises
-    ------
-    InputError
-        The reading names an axis or a squeeze that its part's form lacks.
-    """
-    found = surprises(curve, {} if part is None else {part.name: part}, [reading])[0]
-    return found[0] if found else None
-
-
 def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading]) -> list[tuple[Surprise, ...]]:
     """Compare readings, stiffness and damping, with the expectation of a fit that does not know them.
 
@@ -107,7 +79,10 @@ def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readin
     Returns
     -------
     list of tuple of Surprise
-        For each reading what is odd about it, stiffness before damping; see :func:`surprise`.
+        For each reading what is odd about it, stiffness before damping: that it lies outside the 99.9 % range of what
+        is expected of it, by the draws, the model's own misfit (which grows outside the measured states) and the
+        instrument's noise. A stiffness that is off by a factor of 2, a damping by 3, is told from the 95 % range on.
+        Nothing where there is no fit.
 
     Raises
     ------
@@ -213,7 +188,7 @@ def doubts(curve: Curve, part: Part | None, reading: Reading) -> tuple[str, ...]
     Parameters
     ----------
     curve, part, reading
-        As :func:`surprise`.
+        The newest fit of the material, the part that was read (None for readings on the material), the reading.
     """
     return all_doubts(curve, {} if part is None else {part.name: part}, [reading])[0]
 
@@ -247,6 +222,4 @@ def _lifted(curve: Curve, part: Part, reading: Reading) -> bool:
     t = np.array([reading.temperature_c])
     squeeze, count = getattr(reading, "squeeze_mm", 0.0), getattr(reading, "count", 1)
     at_rest = ln_scale_at_rest(curve, part, axis, squeeze, t, mass, count)
-    unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze))
-    both = math.log(unit * count) + curve.offset_draws(part.name, part.form.offset_sd(axis))
-    return lifted_share(at_rest, both) > 0.5
+    return lifted_share(at_rest, ln_scale_draws(curve, part, axis, squeeze, count)) > 0.5

@@ -33,6 +33,11 @@ class Band(PlainRecord):
     def __hash__(self) -> int:
         return hash(tuple(np.asarray(value).tobytes() for value in self._ends))
 
+    def at(self, place: Any) -> Band:
+        """The band of one entry (or some) of an array's, floats for a single one."""
+        ends = (np.asarray(end)[place] for end in self._ends)
+        return Band(*(end.item() if np.ndim(end) == 0 else end for end in ends))
+
     @property
     def _ends(self) -> tuple[Any, Any, Any]:
         return self.median, self.low, self.high

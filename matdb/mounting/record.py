@@ -18,7 +18,7 @@ from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
 from matdb.mounting.suspended import MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
 
-__all__ = ["CameraPackage", "Mounting", "circle_positions", "mounting_from_dict", "rectangle_positions"]
+__all__ = ["CameraPackage", "Mounting", "mounting_from_dict", "rectangle_positions"]
 
 Vector = tuple[float, float, float]
 
@@ -40,20 +40,6 @@ def rectangle_positions(length_mm: float, width_mm: float, z_mm: float = 0.0) ->
     a = 0.5 * checked_number("length_mm", length_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
     b = 0.5 * checked_number("width_mm", width_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
     return ((a, b, z_mm), (a, -b, z_mm), (-a, b, z_mm), (-a, -b, z_mm))
-
-
-def circle_positions(diameter_mm: float, count: int, z_mm: float = 0.0) -> tuple[Vector, ...]:
-    """``count`` isolators evenly on a circle, the first ahead on the x axis.
-
-    Raises
-    ------
-    InputError
-        A diameter that is not above zero or a count that is not 1 to 64.
-
-    """
-    r = 0.5 * checked_number("diameter_mm", diameter_mm, 0.0, _FARTHEST_MM, "mm", open_low=True)
-    n = _count("count", count)
-    return tuple((r * math.cos(2 * math.pi * i / n), r * math.sin(2 * math.pi * i / n), z_mm) for i in range(n))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,7 +27,6 @@ from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 
 __all__ = [
-    "AXES",
     "MODE_NAMES",
     "Modes",
     "Suspension",
@@ -43,8 +42,6 @@ __all__ = [
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
-#: The six axes in the order of every vector and matrix here.
-AXES = ("x", "y", "z", "roll", "pitch", "yaw")
 #: What a motion purely along each axis is called.
 MODE_NAMES = ("surge", "sway", "bounce", "roll rocking", "pitch rocking", "yaw twist")
 

@@ -8,7 +8,7 @@ import pytest
 import virtual
 
 import matdb
-from matdb.advice.surprise import all_doubts, doubts, surprise, surprises
+from matdb.advice.surprise import all_doubts, doubts, surprises
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.form import GrommetPair
 
@@ -24,6 +24,12 @@ def curve():
         for t, f in ((-18.0, 62.0), (0.0, 59.0), (23.0, 56.0), (50.0, 54.0))
     ]
     return fit_curve(AMBER, {"ring": RING}, readings)
+
+
+def surprise(curve, part, reading):
+    """What is odd first about one reading."""
+    found = surprises(curve, {} if part is None else {part.name: part}, [reading])[0]
+    return found[0] if found else None
 
 
 def expected_hz(curve, temperature_c, mass_kg):

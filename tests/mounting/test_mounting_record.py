@@ -11,7 +11,6 @@ from matdb.errors import InputError
 from matdb.mounting.record import (
     CameraPackage,
     Mounting,
-    circle_positions,
     mounting_from_dict,
     rectangle_positions,
 )
@@ -74,9 +73,6 @@ def test_box_inertia_is_that_of_an_even_box():
 
 def test_positions():
     assert rectangle_positions(80, 60)[0] == (40, 30, 0)
-    ring = circle_positions(100, 3, 5)
-    assert ring[0] == (50, 0, 5)
-    assert sum(p[1] for p in ring) == pytest.approx(0, abs=1e-12)
 
 
 @pytest.mark.parametrize(
