@@ -17,6 +17,7 @@ import numpy as np
 from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
 from matdb.mounting.suspended import MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
+from matdb.plain import PlainRecord
 
 __all__ = ["CameraPackage", "Mounting", "mounting_from_dict", "rectangle_positions"]
 
@@ -42,8 +43,14 @@ def rectangle_positions(length_mm: float, width_mm: float, z_mm: float = 0.0) ->
     return ((a, b, z_mm), (a, -b, z_mm), (-a, b, z_mm), (-a, -b, z_mm))
 
 
+class _Sparse(PlainRecord):
+    def to_dict(self) -> dict[str, Any]:
+        """The record as plain values fit for JSON, without those that are None or empty."""
+        return {name: value for name, value in super().to_dict().items() if value not in (None, [], "")}
+
+
 @dataclass(frozen=True, kw_only=True)
-class CameraPackage:
+class CameraPackage(_Sparse):
     """What the isolators carry: one camera with its gimbal, plate, lens and battery.
 
     Attributes
@@ -108,13 +115,9 @@ class CameraPackage:
             says="not known, but needed for six axes",
         )
 
-    def to_dict(self) -> dict[str, Any]:
-        """The package as plain values, without those that are None."""
-        return _plain(self)
-
 
 @dataclass(frozen=True, kw_only=True)
-class Mounting:
+class Mounting(_Sparse):
     """A suspended camera and the airframe that carries it.
 
     Attributes
@@ -314,13 +317,6 @@ class Mounting:
         """Whether focal length and pixel pitch are known, so that shake can be told in pixels."""
         return self.focal_length_mm is not None and self.pixel_pitch_um is not None
 
-    def to_dict(self) -> dict[str, Any]:
-        """The mounting as plain values fit for JSON, without those that are None or empty."""
-        values = _plain(self)
-        if self.packages:
-            values["packages"] = [p.to_dict() for p in self.packages]
-        return values
-
 
 def mounting_from_dict(values: Mapping[str, Any]) -> Mounting:
     """Build a mounting from what :meth:`Mounting.to_dict` gave, or from JSON in that shape.
@@ -408,13 +404,3 @@ def _inertia(value: object) -> tuple[float, ...]:
         "(Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz) in kg mm2 of a real body: positive, none of the "
         "principal ones larger than the other two together",
     )
-
-
-def _plain(record: Any) -> dict[str, Any]:
-    out: dict[str, Any] = {}
-    for f in fields(record):
-        value = getattr(record, f.name)
-        if value is None or value == () or (isinstance(value, str) and value == ""):
-            continue
-        out[f.name] = [list(v) if isinstance(v, tuple) else v for v in value] if isinstance(value, tuple) else value
-    return out
