@@ -1,6 +1,12 @@
 """How many examples the property-based tests try: ``pytest --hypothesis-profile=deep`` tries many more."""
 
-from hypothesis import settings
+import os
+
+# Workers share the cores already; threads below them would only wait for one another.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+from hypothesis import settings  # noqa: E402
 
 settings.register_profile("deep", max_examples=7000, print_blob=True)
 
