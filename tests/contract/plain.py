@@ -37,21 +37,27 @@ def _fields(value):
 
 
 def text(answers):
-    """JSON with one answer a paragraph; short lists in one line."""
+    """JSON with one answer a paragraph; rows of numbers in one line."""
     return "\n\n".join(f"{name}\n{_lines(plain(value), '  ')}" for name, value in answers.items()) + "\n"
 
 
 def _lines(value, indent):
-    short = json.dumps(value, ensure_ascii=False)
-    if len(short) < 110 or not isinstance(value, (dict, list)):
-        return indent + short
+    # The layout follows from the kinds of values alone, so that a digit more moves no line.
+    if not isinstance(value, (dict, list)) or _flat(value):
+        return indent + json.dumps(value, ensure_ascii=False)
     if isinstance(value, dict):
         return "\n".join(
             f"{indent}{key}: {json.dumps(each, ensure_ascii=False)}"
-            if len(json.dumps(each)) < 110
+            if _flat(each)
             else f"{indent}{key}:\n{_lines(each, indent + '  ')}"
             for key, each in value.items()
         )
-    if all(isinstance(each, (int, float)) for each in value):
-        return indent + short
     return "\n".join(indent + "-\n" + _lines(each, indent + "  ") for each in value)
+
+
+def _flat(value):
+    if isinstance(value, dict):
+        return len(value) < 5 and not any(isinstance(each, (dict, list)) for each in value.values())
+    if isinstance(value, list):
+        return not any(isinstance(each, (dict, list, str)) for each in value)
+    return True

@@ -3,7 +3,8 @@
 A recording is both the question and the answer. ``$ matdb …`` is a command, ``< …`` after it a line typed in, ``;; …``
 before it a comment; below stand the exit code when it is not 0, the screen, the error stream (``! …``) and every file
 that the command wrote (``--- name``). ``$ dump`` tells what lies in the store, ``$ use FILE`` names another one.
-``;; within 4 %`` after a command is the bound of its numbers, where a fit is made anew; otherwise 1e-9 holds.
+``;; within 4 %`` after a command is the bound of its numbers, where a fit is made anew or a natural frequency is solved
+(two solvers agree to what both converge to); otherwise 1e-9 holds.
 """
 
 import contextlib
@@ -28,6 +29,8 @@ RECORDED = HERE / "recorded"
 INPUTS = HERE / "inputs"
 WRITE = bool(os.environ.get("MATDB_WRITE_CONTRACT"))
 REL, ABS = 1e-9, 1e-12
+#: Numbers known more coarsely than this may take more or less room on the screen.
+LAYOUT = 1e-2
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?(?![\w.]*[A-Za-z]\d)")
 _RUN = re.compile(r"(?:[-+]?\d[\d.eE+-]*[\s,\[\]MLQCZzHV]+){60,}[-+]?\d[\d.eE+-]*")
 _CODE = re.compile(r"[A-Za-z0-9+/=]{200,}")
@@ -227,8 +230,9 @@ def difference(recorded, now, bound=None):
     """The first thing in which two texts differ, or None: numbers to a bound, everything else exactly."""
     if recorded == now:
         return None
-    rel, small = (REL, ABS) if bound is None else (bound, bound / 10)
-    if bound is not None:
+    rel, small = bound or REL, ABS
+    if bound is not None and bound > LAYOUT:
+        small = bound / 10
         recorded, now = (re.sub(r"[─\s]+", " ", text) for text in (recorded, now))
     at = 0
     first, second = list(NUMBER.finditer(recorded)), list(NUMBER.finditer(now))
