@@ -655,16 +655,7 @@ class Store:
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(checked_number("count", count, 1, 1000))
-<<<<<<< HEAD
         _must_be("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
-=======
-        _must_be(
-            "affordable",
-            affordable,
-            matdb.curve.next_reading.Affordable | None,
-            "what the bench can do, an Affordable, or None",
-        )
->>>>>>> 3a754f3 (Look up a spectrum's and a bench's class where they are checked)
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
         return matdb.curve.next_reading.rank_next_readings(
