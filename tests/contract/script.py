@@ -11,6 +11,7 @@ import contextlib
 import datetime
 import hashlib
 import io
+import json
 import math
 import os
 import re
@@ -136,6 +137,9 @@ def _file_text(name, data):
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return f"<binary, begins {data[:8]!r}>"
+    if name.endswith(".json"):
+        # The order of an object's names says nothing.
+        return json.dumps(json.loads(text), indent=1, sort_keys=True, ensure_ascii=False)
     return svg_outline(text) if name.endswith(".svg") else text
 
 
