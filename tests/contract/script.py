@@ -161,6 +161,12 @@ def without_paths(text):
     return re.sub(r"(?m)^ *<path .*\n|^<svg.*\n", "", text)
 
 
+def options_sorted(text):
+    """A help page with its options by name: their order is for whoever writes them."""
+    head, options, rest = text.partition("Options:\n")
+    return head + options + "".join(sorted(re.split(r"(?m)^(?=  -)", rest + "\n")))
+
+
 def dump(path):
     """All of a store's file as SQL; the rows of long tables as sums."""
     with closing(sqlite3.connect(path)) as connection:
