@@ -6,6 +6,8 @@ import json
 
 import numpy as np
 
+import matdb
+
 __all__ = ["plain", "text"]
 
 #: Fields that hold machinery instead of an answer.
@@ -31,6 +33,8 @@ def plain(value):
 
 
 def _fields(value):
+    if isinstance(value, matdb.MedianAnswer):  # in attributes and properties
+        return ["basis", "damping_ratio", "extrapolated", "frequency_hz", "natural_frequency_hz", "stiffness_n_per_mm"]
     if dataclasses.is_dataclass(value):
         return [f.name for f in dataclasses.fields(value)]
     return getattr(value, "_fields", None) or getattr(type(value), "__slots__", None)
