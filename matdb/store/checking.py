@@ -8,7 +8,7 @@ from typing import Any
 from matdb.errors import MatdbError
 from matdb.store.connection import Reader
 from matdb.store.revisions import PUBLISHED
-from matdb.store.rows import BUILDERS, FIT, READING, SELECTS, fingerprint, fit_of, reading_of, whole
+from matdb.store.rows import BUILDERS, FIT, READING, SELECTS, as_json, fingerprint, fit_of, reading_of, whole
 from matdb.store.stored import Finding
 
 __all__ = ["check"]
@@ -19,8 +19,9 @@ def check(reader: Reader) -> list[Finding]:
 
     Checked are the file's own structure (SQLite; a server looks after its own), foreign keys, every material, part,
     mounting and reading against its own limits, every fit's arrays against their checksum, that a reading's material
-    is its part's, that a fit used readings of its own material, that a corrected reading is retired, and (a note, not
-    an error) which newest fits are stale.
+    is its part's, that a fit used readings of its own material, that a corrected reading is retired, that a material's
+    tabulated stiffness is there once, and (notes, not errors) which newest fits are stale and which histories say the
+    same twice.
 
     Returns
     -------
@@ -28,7 +29,7 @@ def check(reader: Reader) -> list[Finding]:
         Errors first; empty when all is well.
 
     """
-    found = [*_structure(reader), *_rows(reader), *_links(reader), *_stale(reader)]
+    found = [*_structure(reader), *_rows(reader), *_links(reader), *_histories(reader), *_stale(reader)]
     return sorted(found, key=lambda finding: (finding.level != "error", finding.what))
 
 
@@ -100,6 +101,14 @@ _LINKS = (
         "JOIN reading r ON r.id = x.reading_id WHERE r.material_id <> f.material_id",
     ),
     (
+        "material",
+        "has its tabulated stiffness from two fits, or twice; publish it again",
+        "SELECT DISTINCT material_id FROM (SELECT p.material_id FROM effective_stiffness e JOIN part p "
+        "ON p.id = e.part_id GROUP BY p.material_id HAVING count(DISTINCT coalesce(e.fit_id, 0)) > 1 "
+        "UNION ALL SELECT p.material_id FROM effective_stiffness e JOIN part p ON p.id = e.part_id "
+        "GROUP BY p.material_id, e.part_id, e.axis, e.temperature_c, e.given_hz, e.given_kg HAVING count(*) > 1) twice",
+    ),
+    (
         "reading",
         "was corrected but still counts",
         "SELECT o.id FROM reading n JOIN reading o ON o.id = n.corrects_id WHERE o.retired_at IS NULL",
@@ -119,6 +128,24 @@ def _links(reader: Reader) -> Iterator[Finding]:
             # A part given to another material on purpose leaves its old fits behind; that is no damage.
             level = "note" if what == "fit" else "error"
             yield Finding(level=level, what=f"{what} {number}", says=says)
+
+
+def _histories(reader: Reader) -> Iterator[Finding]:
+    """A definition kept twice in a row: what stood between them is lost, unless it was put in its own place."""
+    last: tuple[Any, ...] | None = None
+    with reader.snapshot():
+        for what, number, before in reader.stream(
+            "SELECT what, record_id, before FROM replaced ORDER BY what, record_id, id"
+        ):
+            try:
+                this = what, number, as_json(before)
+            except ValueError as error:
+                yield Finding(level="error", what=f"history of {what} {number}", says=f"is damaged ({error})")
+                continue
+            if this == last:
+                says = "says the same twice in a row: a replacement between them may be lost"
+                yield Finding(level="note", what=f"history of {what} {number}", says=says)
+            last = this
 
 
 def _stale(reader: Reader) -> Iterator[Finding]:

@@ -82,7 +82,9 @@ def translated_errors(place: Place) -> Iterator[None]:
 
 def is_busy(error: BaseException) -> bool:
     """True when another writer is in the way, so that the same attempt may succeed later."""
-    return _CODES.get(_primary(getattr(error, "orig", None) or error), (None,))[0] is StoreBusy
+    inner = getattr(error, "orig", None) or error
+    locked = getattr(inner, "sqlstate", None) == "55P03"
+    return locked or _CODES.get(_primary(inner), (None,))[0] is StoreBusy
 
 
 def unwritten(error: BaseException, file: str) -> StoreError | None:

@@ -178,7 +178,8 @@ class Records:
         if what in ("", "reading"):
             raise InputError("record", type(new).__name__, "a material, a part or a mounting")
         with self._change() as (connection, writer, now):
-            old = self._named(what, name)
+            # Read where it is written: another program may have replaced it since this one last looked.
+            old = self._named(what, name, writer.rows_of(connection))
             writer.replace(connection, what, name, old, new, why, now)
 
     def history(self, what: str, name: str) -> list[tuple[dt.datetime, str, dict[str, Any]]]:
@@ -458,8 +459,8 @@ class Records:
         with transaction.writing(self._engine, self.place, self._wait_s, self._on_wait) as connection:
             yield connection, writer, dt.datetime.now(dt.UTC)
 
-    def _named(self, what: str, name: str) -> Any:
-        return self._built(what, self._one(what, f"{rows.SELECTS[what]} WHERE {what}.name = ?", name))
+    def _named(self, what: str, name: str, ask: rows.Rows | None = None) -> Any:
+        return self._built(what, self._one(what, f"{rows.SELECTS[what]} WHERE {what}.name = ?", name, ask))
 
     def _built(self, what: str, row: tuple[Any, ...]) -> Any:
         with rows.whole(self._shown, what, row[0]):
@@ -479,10 +480,11 @@ class Records:
             raise NotFound(what, number)
         return found[0]
 
-    def _one(self, what: str, sql: str, name: str) -> tuple[Any, ...]:
-        found = self._reader.rows(sql, (name,)) if isinstance(name, str) and name.isprintable() else []
+    def _one(self, what: str, sql: str, name: str, ask: rows.Rows | None = None) -> tuple[Any, ...]:
+        ask = ask or self._reader.rows
+        found = ask(sql, (name,)) if isinstance(name, str) and name.isprintable() else []
         if not found:
-            names = self._reader.rows(f"SELECT name FROM {what}")
+            names = ask(f"SELECT name FROM {what}", ())
             raise rows.not_found(what, name, (str(row[0]) for row in names))
         return found[0]
 

@@ -16,8 +16,12 @@ from matdb.store.location import Place
 
 __all__ = ["make_engine", "writing"]
 
-#: Seconds that one attempt to start writing waits inside SQLite before the caller hears of it.
+#: Seconds that one attempt to start writing waits inside the database before the caller hears of it.
 _ATTEMPT_S = 1.0
+#: Chosen at random once. One program at a time writes to a server's store, as to a file: what a change reads first
+#: (a part's material, the definition that it replaces, the published rows that it drops) then still holds when it
+#: writes. Serialisable transactions would need every change to be repeatable; an import's rows come from a file once.
+_WRITERS = 0x6D617464_0001
 
 
 def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engine:
@@ -28,26 +32,38 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
     place : Place
         Where the store is.
     wait_s : float
-        How long a PostgreSQL statement waits for a lock, seconds; SQLite waits in :func:`writing`.
+        How long a PostgreSQL statement waits for a lock, seconds; other writers are waited for in :func:`writing`.
     create : bool
         Let SQLite make the file.
 
     """
+    attempt_s = min(_ATTEMPT_S, wait_s)
     if place.path is None:
-        return sa.create_engine(
+        engine = sa.create_engine(
             "postgresql+psycopg://", creator=lambda: _postgresql(place, wait_s), pool_pre_ping=True, pool_size=2
         )
-    engine = sa.create_engine(
-        "sqlite://",
-        creator=lambda: _sqlite(place, create, min(_ATTEMPT_S, wait_s)),
-        poolclass=sa.pool.QueuePool,
-        pool_size=2,
-    )
+    else:
+        engine = sa.create_engine(
+            "sqlite://",
+            creator=lambda: _sqlite(place, create, attempt_s),
+            poolclass=sa.pool.QueuePool,
+            pool_size=2,
+        )
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
         # The write lock at once: a transaction that reads first and writes later can be refused midway.
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        if place.path is not None:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            return
+        driver: Any = (
+            connection.connection.driver_connection
+        )  # past SQLAlchemy: three statements, one way there and back
+        wait = "SET LOCAL lock_timeout = {:.0f}"  # 0 would be for ever
+        driver.execute(
+            f"{wait.format(1 + attempt_s * 1000)}; SELECT pg_advisory_xact_lock({_WRITERS}); "
+            + wait.format(1 + wait_s * 1000)
+        )
 
     return engine
 

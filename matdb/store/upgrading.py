@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["open_reader", "upgrade"]
 
-#: Chosen at random once; keeps two programs from making the same PostgreSQL store at the same time.
-_ADVISORY_LOCK = 0x6D617464_0001
-
 
 def open_reader(
     place: Place, *, wait_s: float, create: bool = True, on_wait: Callable[[float], None] | None = None
@@ -96,8 +93,6 @@ def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None
     copy: Path | None = None
     try:
         with writing(engine, place, wait_s, on_wait, foreign_keys=False) as connection:
-            if place.path is None:
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_ADVISORY_LOCK})")
             if before is not None:
                 if place.path is None:
                     _lock_tables(connection)

@@ -31,7 +31,16 @@ from matdb.store.rows import definition_of, fingerprint, not_found, own_fields, 
 from matdb.store.stored import FitRecord
 from matdb.store.tables import insert_tuples
 
-__all__ = ["add_named", "add_readings", "correct_reading", "publish", "remove_reading", "replace", "save_fit"]
+__all__ = [
+    "add_named",
+    "add_readings",
+    "correct_reading",
+    "publish",
+    "remove_reading",
+    "replace",
+    "rows_of",
+    "save_fit",
+]
 
 _BATCH = 20000
 _TABLES: dict[str, type[Base]] = {"material": MaterialRow, "part": PartRow, "mounting": MountingRow}
@@ -144,7 +153,7 @@ def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int
         "program_version": fit.program_version,
         "seed": fit.seed,
         "meta": meta,
-        "fingerprint": fit.fingerprint or fingerprint(_rows_of(connection), material_id),
+        "fingerprint": fit.fingerprint or fingerprint(rows_of(connection), material_id),
         "arrays": arrays,
     }
     number = int(connection.execute(sa.insert(FitRow).values(**columns).returning(FitRow.id)).scalar_one())
@@ -255,7 +264,7 @@ def _reason(why: str) -> str:
     return checked_text("why", why.strip(), 1000)
 
 
-def _rows_of(connection: sa.Connection) -> Any:
+def rows_of(connection: sa.Connection) -> Any:
     """The connection as what the fixed statements of :mod:`matdb.store.rows` run on."""
 
     def rows(sql: str, parameters: Sequence[object]) -> list[tuple[Any, ...]]:
