@@ -43,21 +43,36 @@ class Reader:
         self._lock = threading.RLock()
         self._deep = 0
         self._sqlite = place.path is not None
+        self._wait_s = wait_s
         with translated_errors(place):
             if self._sqlite:
                 mode = "mode=ro&immutable=1" if immutable else "mode=rw"
                 self._connection: Any = connect_sqlite(place, mode, wait_s)
                 self._connection.execute("PRAGMA query_only = ON")
             else:
-                self._connection = connect_postgresql(place, wait_s)
-                self._connection.read_only = True
+                self._connection = self._connected()
+
+    def _connected(self) -> Any:
+        connection = connect_postgresql(self.place, self._wait_s)
+        connection.read_only = True
+        return connection
+
+    def _execute(self, sql: str, parameters: Sequence[object] | None = None) -> Any:
+        """Run a statement; on a server that went away meanwhile once more, where nothing of before is lost by it."""
+        try:
+            return self._connection.execute(sql, parameters)
+        except Exception:
+            if self._deep or not self._connection.broken:
+                raise
+            self._connection = self._connected()
+            return self._connection.execute(sql, parameters)
 
     def rows(self, sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
         """All rows of one statement; parameters are written ``?``."""
         with self._lock, translated_errors(self.place):
             if self._sqlite:
                 return list(self._connection.execute(sql, parameters))
-            return list(self._connection.execute(sql.replace("?", "%s"), parameters or None))
+            return list(self._execute(sql.replace("?", "%s"), parameters or None))
 
     def stream(self, sql: str, parameters: Sequence[object] = (), size: int = 5000) -> Iterator[tuple[Any, ...]]:
         """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
@@ -77,18 +92,19 @@ class Reader:
             if self._deep:
                 yield
                 return
+            with translated_errors(self.place):
+                if self._sqlite:
+                    self._connection.execute("BEGIN")
+                else:
+                    self._execute("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             self._deep = 1
             try:
-                with translated_errors(self.place):
-                    begin = "BEGIN" if self._sqlite else "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
-                    self._connection.execute(begin)
-                try:
-                    yield
-                finally:
-                    with translated_errors(self.place):
-                        self._connection.execute("ROLLBACK")
+                yield
             finally:
                 self._deep = 0
+                with translated_errors(self.place):
+                    if self._sqlite or not self._connection.broken:
+                        self._connection.execute("ROLLBACK")
 
     def close(self) -> None:
         """Close the connection."""

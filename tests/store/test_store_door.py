@@ -285,6 +285,29 @@ def test_a_reader_may_read_and_not_write(server, empty_store_template):
         records.add(Material(name="new"))
 
 
+@pytest.mark.parametrize("fault", ["connections ended", "server killed"])
+def test_an_open_session_recovers(server, empty_store_template, fault):
+    """Ended by whoever looks after the server, or killed and started again: the next question is answered."""
+    name = server.database(empty_store_template)
+    with Records(server.url(name)) as records:
+        fill(records)
+        snapshot = records.at_one_instant()
+        snapshot.__enter__()
+        assert len(records.readings()) == 7
+        if fault == "server killed":
+            server.restart()
+        else:
+            server.sql(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'")
+        with pytest.raises(StoreError, match=r"broke off|refuses"):  # one instant cannot go on in another session
+            records.readings()
+        snapshot.__exit__(None, None, None)
+        assert len(records.readings()) == 7
+        server.sql(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'")
+        records.remove_reading(1, "why")
+        assert records.counts()["retired readings"] == 1
+        assert records.check() == []
+
+
 SECRET = "s3cr3t"
 
 

@@ -1,7 +1,10 @@
 """Several programs at once, and programs that die in the middle."""
 
 import json
+import shutil
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -162,3 +165,31 @@ def test_nothing_is_left_beside_a_closed_store(file):
     with sqlite3.connect(file) as connection:
         assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
     connection.close()
+
+
+SYNCED = """
+import os, sys
+from matdb.bench.readings import RingDown
+from matdb.store import Records
+with Records(sys.argv[1]) as records:
+    for i in range(5):
+        records.add_reading(RingDown(part="007", temperature_c=20, mass_kg=1, frequency_hz=1 + i))
+        os.write(1, b"confirmed")
+"""
+
+
+@pytest.mark.skipif(shutil.which("strace") is None, reason="needs strace to see what the system is asked")
+def test_a_change_is_on_the_disk_before_it_is_confirmed(file, tmp_path):
+    """A power cut takes what was not synced: between any two confirmations stands a sync."""
+    seen = tmp_path / "calls"
+    command = ["strace", "-f", "-e", "trace=fsync,fdatasync,write", "-o", seen, sys.executable, "-c", SYNCED, file]
+    subprocess.run(command, check=True, capture_output=True)
+    synced = []
+    for line in seen.read_text().splitlines():
+        if "sync(" in line and "= 0" in line:
+            synced.append("sync")
+        elif 'write(1, "confirmed"' in line:
+            synced.append("confirmed")
+    assert synced.count("confirmed") == 5
+    for i, step in enumerate(synced):
+        assert step == "sync" or synced[i - 1] == "sync", synced
