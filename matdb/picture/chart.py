@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from matdb.curve.band import Band
 
-    Array = NDArray[np.float64]
+Array = NDArray[np.float64]
 
 __all__ = ["Chart", "Mark", "Panel", "Series", "Span", "signed"]
 
@@ -46,6 +48,12 @@ class Series:
     high: Array | None = None
     style: Style = "line"
     colour: int = 0
+
+    @classmethod
+    def banded(cls, label: str, x: Array, band: Band, colour: int, style: Style = "line") -> Series:
+        """The median of a band, of the shape of ``x``, between the band's ends."""
+        y, low, high = (np.asarray(v) for v in (band.median, band.low, band.high))
+        return cls(label=label, x=x, y=y, low=low, high=high, style=style, colour=colour)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,3 +146,23 @@ class Chart:
             names = [s.label for s in panel.series if s.label] + [s.label for s in panel.spans if s.label]
             said.append(f"{panel.y_label} over {panel.x_label}: {', '.join(dict.fromkeys(names))}.")
         return " ".join([*said, *self.notes])
+
+    def to_dict(self) -> dict[str, Any]:
+        """What the chart shows as numbers, for JSON."""
+        return {
+            "title": self.title,
+            "subtitle": self.subtitle,
+            "panels": [
+                {
+                    "x": panel.x_label,
+                    "y": panel.y_label,
+                    "series": [_fields(s, "label", "style", "x", "y", "low", "high") for s in panel.series],
+                    "ranges": [_fields(s, "axis", "low", "high", "label", "kind") for s in panel.spans],
+                }
+                for panel in self.panels
+            ],
+        }
+
+
+def _fields(record: Series | Span, *names: str) -> dict[str, Any]:
+    return {name: getattr(record, name) for name in names}

@@ -7,10 +7,12 @@ import math
 import os
 import re
 import textwrap
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from matdb.errors import InputError, MissingExtra
+from matdb.files import new_file, write_bytes
 from matdb.picture.palette import DASHES, FAINT, GRID, INK, MARKERS, PAPER, SERIES, SPANS
 
 if TYPE_CHECKING:
@@ -25,7 +27,8 @@ FORMATS: Final = ("png", "svg")
 #: Inches and points: at 360 px wide the smallest text is about 9 px high, in print 8 points.
 _WIDE, _PANEL, _TEXT, _SMALL = 4.8, 2.35, 9.0, 8.0
 _DOTS: Final = 200
-_RULES: Final = {
+_TICKS: Final[dict[str, Any]] = {"labelsize": _SMALL, "colors": INK, "length": 3, "width": 0.7}
+_RULES: Final[Any] = {
     "font.family": "DejaVu Sans",
     "svg.hashsalt": "matdb",
     "svg.fonttype": "path",
@@ -35,12 +38,13 @@ _RULES: Final = {
 }
 
 
-def _matplotlib() -> Any:
+def _rules() -> AbstractContextManager[Any]:
+    """The drawing package's settings for a while. Raises MissingExtra."""
     try:
-        import matplotlib
+        from matplotlib import rc_context
     except ImportError:
         raise MissingExtra("a picture as PNG or SVG", "pictures") from None
-    return matplotlib
+    return rc_context(_RULES)
 
 
 def draw(chart: Chart) -> Figure:
@@ -61,15 +65,17 @@ def draw(chart: Chart) -> Figure:
     MissingExtra
         The drawing package is not installed.
     """
-    matplotlib = _matplotlib()
-    with matplotlib.rc_context(_RULES):
-        return _drawn(chart)
+    with _rules():
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+
+        figure = Figure(dpi=_DOTS, facecolor=PAPER)
+        FigureCanvasAgg(figure)
+        _fill(figure, chart)
+    return figure
 
 
-def _drawn(chart: Chart) -> Figure:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
+def _fill(figure: Figure, chart: Chart) -> None:
     title = _wrapped(chart.title, 52)
     subtitle = _wrapped(chart.subtitle, 68)
     notes = [line for note in chart.notes for line in _wrapped(note, 88)]
@@ -80,8 +86,7 @@ def _drawn(chart: Chart) -> Figure:
         _PANEL + 0.17 * rows + (0.32 if p.x_second else 0.0) for rows, p in zip(legends, chart.panels, strict=True)
     ]
     tall = top + bottom + sum(heights)
-    figure = Figure(figsize=(_WIDE, tall), dpi=_DOTS, facecolor=PAPER)
-    FigureCanvasAgg(figure)
+    figure.set_size_inches(_WIDE, tall)
     y = tall - 0.08
     figure.text(0.12 / _WIDE, y / tall, "\n".join(title), ha="left", va="top", size=11, weight="bold", color=INK)
     y -= 0.19 * len(title)
@@ -95,7 +100,6 @@ def _drawn(chart: Chart) -> Figure:
         y -= high
     if notes:
         figure.text(0.12 / _WIDE, 0.06 / tall, "\n".join(notes), ha="left", va="bottom", size=6.6, color=FAINT)
-    return figure
 
 
 def _wrapped(text: str, width: int) -> list[str]:
@@ -125,16 +129,8 @@ def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
         if ends[0] > ends[1]:
             continue
         shade = axes.axvspan if span.axis == "x" else axes.axhspan
-        shade(
-            *ends,
-            facecolor=fill,
-            alpha=opacity,
-            edgecolor=FAINT,
-            hatch=hatch,
-            linewidth=0.0,
-            zorder=0.5,
-            label=span.label,
-        )
+        edge = {"edgecolor": FAINT, "hatch": hatch, "linewidth": 0.0}
+        shade(*ends, facecolor=fill, alpha=opacity, **edge, zorder=0.5, label=span.label)
         if ends[1] - ends[0] < 0.012 * abs(high - low) and not (panel.x_log and span.axis == "x"):
             # A range of no width would not be seen.
             line = axes.axvline if span.axis == "x" else axes.axhline
@@ -148,7 +144,7 @@ def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
     axes.set_ylabel(panel.y_label, size=_TEXT, color=INK, labelpad=2)
     axes.grid(True, color=GRID, linewidth=0.6)
     axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_SMALL, colors=INK, length=3, width=0.7)
+    axes.tick_params(**_TICKS)
     for side, spine in axes.spines.items():
         spine.set_visible(side in ("left", "bottom"))
         spine.set_color(INK)
@@ -158,7 +154,7 @@ def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
         k = panel.x_factor
         second = axes.secondary_xaxis("top", functions=(lambda v: v * k, lambda v: v / k))
         second.set_xlabel(panel.x_second, size=_TEXT, color=INK, labelpad=3)
-        second.tick_params(labelsize=_SMALL, colors=INK, length=3, width=0.7)
+        second.tick_params(**_TICKS)
     if rows:
         handles, labels = axes.get_legend_handles_labels()
         kept = dict(zip(labels, handles, strict=True))
@@ -254,13 +250,12 @@ def picture_bytes(chart: Chart, kind: str = "png") -> bytes:
     """
     if kind not in FORMATS:
         raise InputError("kind of picture", kind, "png or svg")
-    matplotlib = _matplotlib()
     out = io.BytesIO()
-    with matplotlib.rc_context(_RULES):
-        figure = _drawn(chart)
-        words: dict[str, Any] = {"Title": chart.title, "Description": chart.description}
-        # Neither the date nor the drawing package's version, so that equal charts are equal files.
-        words |= {"Date": None, "Creator": "matdb"} if kind == "svg" else {"Software": None}
+    words: dict[str, Any] = {"Title": chart.title, "Description": chart.description}
+    # Neither the date nor the drawing package's version, so that equal charts are equal files.
+    words |= {"Date": None, "Creator": "matdb"} if kind == "svg" else {"Software": None}
+    figure = draw(chart)
+    with _rules():
         figure.savefig(out, format=kind, metadata=words, facecolor=PAPER)
     return out.getvalue()
 
@@ -286,8 +281,6 @@ def save_picture(chart: Chart, path: str | os.PathLike[str], *, force: bool = Fa
     OSError
         The folder cannot be written.
     """
-    from matdb.files import new_file, write_bytes
-
     target = new_file(path, force=force)
     kind = target.suffix.lower().removeprefix(".")
     if kind not in FORMATS:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from matdb.curve.band import band
+from matdb.curve.band import Band, band
 from matdb.curve.parameters import REFERENCE_K, ln_shift
 from matdb.errors import InputError
 from matdb.material.shift import ZERO_C
@@ -17,22 +18,17 @@ from matdb.picture.chart import Chart, Mark, Panel, Series, Span
 from matdb.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from numpy.typing import NDArray
-
-    from matdb.bench.readings import Reading
     from matdb.curve.curve import Curve
 
-    Array = NDArray[np.float64]
+Array = NDArray[np.float64]
 
-__all__ = ["DEGC", "frequency_of_reading", "master_chart", "modulus_chart", "residual_chart", "rests_on", "shift_draws"]
+__all__ = ["DEGC", "master_chart", "modulus_chart", "residual_chart", "rests_on"]
 
 DEGC: Final = "temperature, °C"
 _POINTS: Final = 161
 _LN10: Final = math.log(10.0)
-#: How the two components of a reading are called.
-_PARTS: Final = (("stiffness", "storage modulus"), ("loss", "loss factor"))
+#: The two components of a reading, their axis, and the field of :class:`matdb.curve.curve.Modulus` that they speak of.
+_PARTS: Final = (("stiffness", "storage modulus, MPa", "storage_mpa"), ("loss", "loss factor", "loss_factor"))
 
 
 def rests_on(curve: Curve) -> str:
@@ -42,16 +38,6 @@ def rests_on(curve: Curve) -> str:
     fit = f", fit {curve.fit_id}" if curve.fit_id is not None else ""
     old = ", older than the newest reading" if curve.stale else ""
     return f"{counted(curve.reading_count, 'readings')}{fit}{old}"
-
-
-def frequency_of_reading(reading: Reading) -> float:
-    """The frequency in Hz that a reading looks at: its own, or 1/(2π·dwell) for a static one; nan if unknown."""
-    own = getattr(reading, "frequency_hz", None)
-    if own is not None:
-        return float(own)
-    dwell = getattr(reading, "dwell_s", None)
-    # Hardness is read after three seconds or so.
-    return 1.0 / (2.0 * math.pi * (float(dwell) if dwell else 3.0))
 
 
 def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, frequency_hz: float = 30.0) -> Chart:
@@ -82,12 +68,7 @@ def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, f
     outside = np.asarray(found.extrapolated)
     rows = [r for r in curve.report.get("readings", ()) if low_c <= r["temperature_c"] <= high_c]
     panels = []
-    for colour, (key, label, values, log) in enumerate(
-        (
-            ("stiffness", "storage modulus, MPa", found.storage_mpa, True),
-            ("loss", "loss factor", found.loss_factor, True),
-        )
-    ):
+    for colour, (key, label, field) in enumerate(_PARTS):
         points = []
         mine_by_label: dict[str, list[Mapping[str, Any]]] = {}
         for row in rows:
@@ -95,8 +76,7 @@ def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, f
                 mine_by_label.setdefault(_label_of(row, frequency_hz), []).append(row)
         for label_of, mine in mine_by_label.items():
             at = np.array([r["temperature_c"] for r in mine])
-            state = curve.modulus(at, frequency_hz)
-            middle = (state.storage_mpa if key == "stiffness" else state.loss_factor).median
+            middle = getattr(curve.modulus(at, frequency_hz), field).median
             ratio = np.array([r[key]["measured_over_predicted"] for r in mine])
             points.append(
                 Series(
@@ -111,9 +91,9 @@ def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, f
             Panel(
                 x_label=DEGC,
                 y_label=label,
-                series=(*_inside_and_outside(t, values, outside, curve.basis, colour), *points),
+                series=(*_inside_and_outside(t, getattr(found, field), outside, curve.basis, colour), *points),
                 x_range=(low_c, high_c),
-                y_log=log,
+                y_log=True,
             )
         )
     return Chart(
@@ -156,15 +136,13 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
         Panel(
             x_label="reduced frequency f·a_T, Hz",
             y_label=label,
-            series=_inside_and_outside(f, values, outside, curve.basis, colour),
+            series=_inside_and_outside(f, getattr(found, field), outside, curve.basis, colour),
             x_log=True,
             y_log=True,
         )
-        for colour, (label, values) in enumerate(
-            (("storage modulus, MPa", found.storage_mpa), ("loss factor", found.loss_factor))
-        )
+        for colour, (_, label, field) in enumerate(_PARTS)
     ]
-    shift = replace(band(shift_draws(curve, t) / _LN10), median=curve.median_ln_shift(t) / _LN10)
+    shift = replace(band(ln_shift(curve.draws, t + ZERO_C) / _LN10), median=curve.median_ln_shift(t) / _LN10)
     beyond = np.ones(t.shape, dtype=bool)
     if curve.measured_c is not None:
         beyond = (t < curve.measured_c[0]) | (t > curve.measured_c[1])
@@ -185,11 +163,6 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
         panels=tuple(panels),
         notes=(f"Weight of the laws of shift: {laws}.",) if laws else (),
     )
-
-
-def shift_draws(curve: Curve, temperature_c: Array) -> Array:
-    """Natural logarithm of a_T of every draw, relative to 23 degC, shape (draws, temperatures)."""
-    return ln_shift(curve.draws, np.asarray(temperature_c, dtype=float) + ZERO_C)
 
 
 def residual_chart(curve: Curve) -> Chart:
@@ -215,7 +188,7 @@ def residual_chart(curve: Curve) -> Chart:
         raise InputError("material", curve.material, "one with a fit", f"run 'matdb fit \"{curve.material}\"'")
     kinds = list(dict.fromkeys(r["kind"] for r in rows))
     panels = []
-    for key, name in _PARTS:
+    for key, label, _ in _PARTS:
         series = []
         for fumbled in (False, True):
             for colour, kind in enumerate(kinds):
@@ -238,7 +211,7 @@ def residual_chart(curve: Curve) -> Chart:
         panels.append(
             Panel(
                 x_label=DEGC,
-                y_label=f"{name}: residual",
+                y_label=f"{label.removesuffix(', MPa')}: residual",
                 series=tuple(series),
                 spans=(Span(axis="y", low=-2.0, high=2.0, label="95 % belong here", kind="wanted"),),
                 marks=(Mark(axis="y", at=0.0),),
@@ -269,23 +242,20 @@ def _temperatures(low_c: float, high_c: float, also: tuple[float, float] | None)
     return np.unique(np.concatenate([t, inside]))
 
 
-def _inside_and_outside(x: Array, values: Any, outside: Any, basis: str, colour: int) -> tuple[Series, ...]:
+def _inside_and_outside(x: Array, values: Band, outside: Any, basis: str, colour: int) -> tuple[Series, ...]:
     """A band as one series where it was measured and one where it was not; they share their joints."""
     beyond = np.asarray(outside, dtype=bool)
     found = []
     if not beyond.all():
-        found.append(_hidden("median and band", x, values, ~beyond, "line", colour))
+        found.append(Series.banded("median and band", x, _only(values, ~beyond), colour))
     if beyond.any():
         # One more point on either side, so that no gap shows.
         wider = beyond | np.r_[beyond[1:], False] | np.r_[False, beyond[:-1]]
         label = "extrapolated" if basis == "readings" else "family prior, not measured"
-        found.append(_hidden(label, x, values, wider, "dashed", colour))
+        found.append(Series.banded(label, x, _only(values, wider), colour, "dashed"))
     return tuple(found)
 
 
-def _hidden(
-    label: str, x: Array, values: Any, wanted: NDArray[np.bool_], style: Literal["line", "dashed"], colour: int
-) -> Series:
-    """A band as a series with nan where it is not wanted."""
-    median, low, high = (np.where(wanted, np.asarray(v), np.nan) for v in (values.median, values.low, values.high))
-    return Series(label=label, x=x, y=median, low=low, high=high, style=style, colour=colour)
+def _only(values: Band, wanted: NDArray[np.bool_]) -> Band:
+    """A band with nan where it is not wanted."""
+    return Band(*(np.where(wanted, np.asarray(v), np.nan) for v in (values.median, values.low, values.high)))

@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from matdb.advice.effective import effective, ln_scale_at_rest
+from matdb.advice.effective import Effective, effective, ln_scale_at_rest
 from matdb.advice.suit import Candidate
-from matdb.curve.band import band
+from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.mounting.suspended import transmissibility
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span, signed
 from matdb.picture.material_charts import DEGC, rests_on
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from matdb.mounting.record import Mounting
-
-    Array = NDArray[np.float64]
 
 __all__ = ["frequency_chart", "squeeze_chart", "transmissibility_chart"]
 
@@ -64,74 +61,63 @@ def frequency_chart(
     if not low_c < high_c:
         raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
     t = np.linspace(low_c, high_c, _POINTS)
-    series: list[Series] = []
-    measured: dict[str, list[str]] = {}
-    for colour, each in enumerate(candidates):
-        found = effective(
-            each.curve,
-            each.material,
-            each.part,
-            t,
-            mass_kg=mounting.mass_kg,
-            count=mounting.count,
-            axis=axis,
-            squeeze_mm=squeeze_mm,
-        )
-        natural = found.natural_frequency_hz
-        assert natural is not None
-        prior = ", prior" if found.basis != "readings" else ""
-        series.append(
-            Series(
-                label=each.part.name + prior,
-                x=t,
-                y=np.asarray(natural.median),
-                low=np.asarray(natural.low),
-                high=np.asarray(natural.high),
-                colour=colour,
-            )
-        )
-        if found.basis == "readings" and each.curve.measured_c is not None:
-            cold, warm = each.curve.measured_c
-            if cold > low_c + 0.5 or warm < high_c - 0.5:
-                measured.setdefault(f"{signed(cold)} to {signed(warm)} °C", []).append(each.part.name)
-    notes = [f"Measured from {span}, extrapolated beyond: {', '.join(names)}." for span, names in measured.items()]
+    held: dict[str, Any] = {
+        "mass_kg": mounting.mass_kg,
+        "count": mounting.count,
+        "axis": axis,
+        "squeeze_mm": squeeze_mm,
+    }
+    found = [effective(each.curve, each.material, each.part, t, **held) for each in candidates]
+    series = tuple(
+        Series.banded(each.part.name + ("" if state.basis == "readings" else ", prior"), t, _natural(state), colour)
+        for colour, (each, state) in enumerate(zip(candidates, found, strict=True))
+    )
     low_hz, high_hz = mounting.window_hz
-    spans = [
-        Span(
-            axis="y",
-            low=float(low_hz),
-            high=float(high_hz),
-            label=f"wanted, {low_hz:.3g} to {high_hz:.3g} Hz",
-            kind="wanted",
-        )
-    ]
-    if low_hz > high_hz:
-        spans = []
+    notes = _extrapolated(candidates, low_c, high_c)
+    spans = []
+    if low_hz <= high_hz:
+        label = f"wanted, {low_hz:.3g} to {high_hz:.3g} Hz"
+        spans.append(Span(axis="y", low=float(low_hz), high=float(high_hz), label=label, kind="wanted"))
+    else:
         notes.append(
             f"No natural frequency does both: at least {low_hz:.3g} Hz to follow, at most {high_hz:.3g} Hz to isolate."
         )
     if forecast_c is not None:
         cold, warm = forecast_c
-        spans.append(
-            Span(axis="x", low=cold, high=warm, label=f"forecast, {signed(cold)} to {signed(warm)} °C", kind="forecast")
-        )
-    seen = np.concatenate([[low_hz, high_hz], *(np.concatenate([s.low, s.high]) for s in series)])
+        label = f"forecast, {signed(cold)} to {signed(warm)} °C"
+        spans.append(Span(axis="x", low=cold, high=warm, label=label, kind="forecast"))
+    seen = np.concatenate([[low_hz, high_hz], *(end for s in series for end in (s.low, s.high))])
+    panel = Panel(
+        x_label=DEGC,
+        y_label="natural frequency, Hz",
+        series=series,
+        spans=tuple(spans),
+        x_range=(low_c, high_c),
+        y_range=(0.85 * float(seen.min()), 1.15 * float(seen.max())),
+        y_log=True,
+    )
     return Chart(
         title=f"{mounting.name}: natural frequency",
         subtitle=f"{_load(mounting, squeeze_mm)}; bands hold 95 %",
-        panels=(
-            Panel(
-                x_label=DEGC,
-                y_label="natural frequency, Hz",
-                series=tuple(series),
-                spans=tuple(spans),
-                x_range=(low_c, high_c),
-                y_range=(0.85 * float(seen.min()), 1.15 * float(seen.max())),
-                y_log=True,
-            ),
-        ),
+        panels=(panel,),
         notes=tuple(notes),
     )
+
+
+def _natural(state: Effective) -> Band:
+    assert state.natural_frequency_hz is not None
+    return state.natural_frequency_hz
+
+
+def _extrapolated(candidates: Sequence[Candidate], low_c: float, high_c: float) -> list[str]:
+    """A sentence for the parts of each measured range that does not reach the ends."""
+    measured: dict[str, list[str]] = {}
+    for each in candidates:
+        if each.curve.basis == "readings" and each.curve.measured_c is not None:
+            cold, warm = each.curve.measured_c
+            if cold > low_c + 0.5 or warm < high_c - 0.5:
+                measured.setdefault(f"{signed(cold)} to {signed(warm)} °C", []).append(each.part.name)
+    return [f"Measured from {span}, extrapolated beyond: {', '.join(names)}." for span, names in measured.items()]
 
 
 def transmissibility_chart(
@@ -160,8 +146,7 @@ def transmissibility_chart(
     InputError
         No or too many temperatures, or one out of range.
     """
-    if not 1 <= len(temperature_c) <= 4:
-        raise InputError("temperature_c", len(temperature_c), "1 to 4 temperatures in one picture")
+    _few(temperature_c)
     bands = mounting.rotor_bands
     top = max(b.high_hz for b in bands) * 1.5
     f = np.geomspace(1.0, max(top, 100.0), 320)
@@ -172,17 +157,9 @@ def transmissibility_chart(
         )
         k = np.exp(candidate.curve.ln_modulus(np.full(f.shape, float(t)), np.log(2.0 * np.pi * f)) + scale[:, None])
         through = band(transmissibility(mounting.mass_kg, k, f))
-        series.append(
-            Series(label=f"at {signed(t)} °C", x=f, y=through.median, low=through.low, high=through.high, colour=colour)
-        )
+        series.append(Series.banded(f"at {signed(t)} °C", f, through, colour))
     spans = [
-        Span(
-            axis="x",
-            low=b.low_hz,
-            high=b.high_hz,
-            label=f"rotor order {b.order:g}",
-            kind="rotor" if i == 0 else "plain",
-        )
+        Span(axis="x", low=b.low_hz, high=b.high_hz, label=f"rotor order {b.order:g}", kind="plain" if i else "rotor")
         for i, b in enumerate(bands)
     ]
     if mounting.manoeuvre_hz > 0.0:
@@ -245,82 +222,65 @@ def squeeze_chart(
     height = part.form.squeezable_height_mm
     if height is None:
         raise InputError("part", part.name, "one that can be squeezed along its height")
-    if not 1 <= len(temperature_c) <= 4:
-        raise InputError("temperature_c", len(temperature_c), "1 to 4 temperatures in one picture")
+    _few(temperature_c)
     if not 0.0 < most_share <= 0.5:
         raise InputError("most_share", most_share, "above 0 and at most 0.5")
     squeeze = np.linspace(0.0, most_share * height, 13)
-    at_rest = math.log(float(part.form.stiffness_n_per_mm(1.0)))
-    rise = np.log(np.asarray(part.form.stiffness_n_per_mm(1.0, squeeze_mm=squeeze))) - at_rest
-    t = np.asarray(temperature_c, dtype=float)
-    stiff: list[Series] = []
-    natural: list[Series] = []
-    for colour, each in enumerate(t):
+    stiff, natural = [], []
+    for colour, t in enumerate(temperature_c):
+        label = f"at {signed(float(t))} °C"
+        held: dict[str, Any] = {"mass_kg": mass_kg, "count": count}
         rows = [
-            effective(
-                candidate.curve,
-                candidate.material,
-                part,
-                float(each),
-                mass_kg=mass_kg,
-                count=count,
-                squeeze_mm=float(q),
-            )
-            for q in squeeze
+            effective(candidate.curve, candidate.material, part, float(t), squeeze_mm=float(q), **held) for q in squeeze
         ]
-        for out, name in ((stiff, "stiffness_n_per_mm"), (natural, "natural_frequency_hz")):
-            values = [getattr(row, name) for row in rows]
-            out.append(
-                Series(
-                    label=f"at {signed(each)} °C",
-                    x=squeeze,
-                    y=np.array([v.median for v in values]),
-                    low=np.array([v.low for v in values]),
-                    high=np.array([v.high for v in values]),
-                    colour=colour,
-                )
-            )
-    spans: list[Span] = []
+        stiff.append(Series.banded(label, squeeze, _stacked([row.stiffness_n_per_mm for row in rows]), colour))
+        natural.append(Series.banded(label, squeeze, _stacked([_natural(row) for row in rows]), colour))
+    end = float(squeeze[-1])
     marks: tuple[Mark, ...] = ()
-    if least_mm is None or most_mm is None:
-        spans.append(Span(axis="x", low=0.20 * height, high=math.inf, label="over 20 %: sets and tears", kind="rotor"))
-    else:
-        if least_mm <= most_mm:
-            spans.append(Span(axis="x", low=least_mm, high=most_mm, label="holds", kind="wanted"))
-        if least_mm > 0.0:
-            spans.append(Span(axis="x", low=0.0, high=least_mm, label="a half lifts off", kind="plain"))
-        if most_mm < squeeze[-1]:
-            spans.append(Span(axis="x", low=most_mm, high=math.inf, label="strained too far", kind="rotor"))
     if recommended_mm is not None:
         marks = (Mark(axis="x", at=recommended_mm, label=f"take {recommended_mm:.3g} mm"),)
-    label = "squeeze of the part, mm"
+    first = Panel(
+        x_label="squeeze of the part, mm",
+        y_label="stiffness, N/mm",
+        series=tuple(stiff),
+        spans=_squeeze_spans(0.20 * height, least_mm, most_mm, end),
+        marks=marks,
+        x_range=(0.0, end),
+        x_factor=1.0 / (pitch_mm or 1.0),
+        x_second="turns after first touch" if pitch_mm else "",
+    )
+    second = replace(first, y_label="natural frequency, Hz", series=tuple(natural), x_factor=1.0, x_second="")
+    unsqueezed, squeezed = (float(part.form.stiffness_n_per_mm(1.0, squeeze_mm=q)) for q in (0.0, end))
     return Chart(
         title=f"{part.name}: squeeze",
         subtitle=f"{mass_kg * 1e3:g} g on {count}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %",
-        panels=(
-            Panel(
-                x_label=label,
-                y_label="stiffness, N/mm",
-                series=tuple(stiff),
-                spans=tuple(spans),
-                marks=marks,
-                x_range=(0.0, float(squeeze[-1])),
-                x_factor=1.0 / (pitch_mm or 1.0),
-                x_second="turns after first touch" if pitch_mm else "",
-            ),
-            Panel(
-                x_label=label,
-                y_label="natural frequency, Hz",
-                series=tuple(natural),
-                spans=tuple(spans),
-                marks=marks,
-                x_range=(0.0, float(squeeze[-1])),
-            ),
-        ),
-        notes=(
-            f"The form alone makes it {math.exp(rise[-1]):.2f} times as stiff at {squeeze[-1]:.3g} mm as unsqueezed.",
-        ),
+        panels=(first, second),
+        notes=(f"The form alone makes it {squeezed / unsqueezed:.2f} times as stiff at {end:.3g} mm as unsqueezed.",),
     )
+
+
+def _stacked(bands: Sequence[Band]) -> Band:
+    """Bands of one number each as a band over them."""
+    return Band(*(np.array([getattr(each, end) for each in bands]) for end in ("median", "low", "high")))
+
+
+def _squeeze_spans(tears_mm: float, least_mm: float | None, most_mm: float | None, end_mm: float) -> tuple[Span, ...]:
+    """Where a squeeze holds; without limits of its own, where rubber sets and tears by common practice."""
+    if least_mm is None or most_mm is None:
+        return (Span(axis="x", low=tears_mm, high=math.inf, label="over 20 %: sets and tears", kind="rotor"),)
+    spans = []
+    if least_mm <= most_mm:
+        spans.append(Span(axis="x", low=least_mm, high=most_mm, label="holds", kind="wanted"))
+    if least_mm > 0.0:
+        spans.append(Span(axis="x", low=0.0, high=least_mm, label="a half lifts off", kind="plain"))
+    if most_mm < end_mm:
+        spans.append(Span(axis="x", low=most_mm, high=math.inf, label="strained too far", kind="rotor"))
+    return tuple(spans)
+
+
+def _few(temperature_c: Sequence[float]) -> None:
+    if not 1 <= len(temperature_c) <= 4:
+        raise InputError("temperature_c", len(temperature_c), "1 to 4 temperatures in one picture")
 
 
 def _load(mounting: Mounting, squeeze_mm: float) -> str:

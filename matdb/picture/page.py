@@ -14,6 +14,7 @@ import numpy as np
 
 from matdb.advice.suit import VERDICTS
 from matdb.errors import InputError
+from matdb.files import new_file, write_bytes
 from matdb.picture.chart import signed
 from matdb.picture.window_svg import ACROSS, LEFT, window_svg
 
@@ -119,8 +120,6 @@ def save_page(
     OSError
         The folder cannot be written.
     """
-    from matdb.files import new_file, write_bytes
-
     target = new_file(path, force=force)
     data = field_page(page, cautions=cautions, at_c=at_c).encode()
     if len(data) > MOST_BYTES:

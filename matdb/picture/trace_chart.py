@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from matdb.picture.chart import Chart, Mark, Panel, Series
 from matdb.units import counted
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from matdb.bench.forced import ForcedFit
     from matdb.bench.trace.record import TraceFit
 
-    Array = NDArray[np.float64]
+Array = NDArray[np.float64]
 
 __all__ = ["forced_chart", "trace_chart"]
 
@@ -38,8 +38,6 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
     Chart
         One panel of the record, and one of a tap unless the fit was refused.
     """
-    import numpy as np
-
     trace = fit.trace
     channel = _liveliest(fit)
     time, signal = trace.time_s, trace.signal[:, channel]
@@ -78,8 +76,6 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
     Chart
         Two panels: magnitude and coherence.
     """
-    import numpy as np
-
     transfer = fit.transfer
     assert transfer is not None
     shown = transfer.frequency_hz > 0.0
@@ -110,16 +106,12 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
 
 
 def _liveliest(fit: TraceFit) -> int:
-    import numpy as np
-
     if fit.modes and fit.modes[0].amplitude.size:
         return int(np.argmax(np.nan_to_num(fit.modes[0].amplitude).max(axis=0)))
     return int(np.argmax(np.std(fit.trace.signal, axis=0)))
 
 
 def _panel(time: Array, signal: Array, fitted: Array, label: str, taps: tuple[Mark, ...]) -> Panel:
-    import numpy as np
-
     series = [Series(label="read", x=_thin(time), y=_thin(signal))]
     if np.isfinite(fitted).any():
         series.append(Series(label="fitted", x=_thin(time), y=_thin(fitted), style="dashed", colour=1))

@@ -10,7 +10,7 @@ import matdb
 from matdb.curve.band import median
 from matdb.errors import InputError
 from matdb.form.grommet_pair import GrommetPair
-from matdb.picture.material_charts import frequency_of_reading, master_chart, modulus_chart, residual_chart
+from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
 from matdb.picture.page_tables import screw_of
 
@@ -184,8 +184,3 @@ def test_a_pair_shows_where_it_holds(candidate):
     ]
     assert (panel.marks[0].at, panel.marks[0].label) == (0.6, "take 0.6 mm")
     assert np.all(np.diff(panel.series[0].y) > 0.0)
-
-
-def test_frequency_of_a_static_reading_is_that_of_its_dwell(store):
-    kinds = {r.reading.kind: frequency_of_reading(r.reading) for r in store.readings()}
-    assert kinds["deflection"] == pytest.approx(1.0 / (2.0 * math.pi * 10.0))
