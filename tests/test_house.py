@@ -1,7 +1,9 @@
 """House rules: layers, public names, documented arguments, lint, types, what ships."""
 
 import ast
+import graphlib
 import importlib
+import importlib.util
 import inspect
 import os
 import re
@@ -10,6 +12,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import house_size
 import pytest
 
 import matdb
@@ -47,6 +50,76 @@ def test_format():
 def test_types():
     done = run("-m", "mypy", "--cache-dir", os.devnull)
     assert done.returncode == 0, done.stdout
+
+
+#: What is still too large, by module: each entry goes with its cause, and a test fails when it is no longer needed.
+TOO_LONG_FUNCTIONS = {"matdb.picture.mounting_charts.squeeze_chart", "matdb.picture.mounting_charts.frequency_chart"}
+TOO_MANY_PARAMETERS: set[str] = set()
+TOO_LONG_FILES = {"matdb.api"}
+
+
+@pytest.fixture(scope="module")
+def house():
+    return list(house_size.modules())
+
+
+def test_no_function_is_too_long_to_read_at_once(house):
+    found = {
+        f"{name}.{node.name}"
+        for name, _, tree in house
+        for node in house_size.functions(tree)
+        if node.end_lineno - node.lineno + 1 > 80
+    }
+    assert found == TOO_LONG_FUNCTIONS
+
+
+def test_no_parameter_list_is_too_long(house):
+    # What Typer reads may list more: such a function only collects its options.
+    found = {
+        f"{name}.{node.name}"
+        for name, _, tree in house
+        for node in house_size.functions(tree)
+        if len([*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]) > 12
+        and not any(ast.unparse(mark).endswith((".command()", ".callback()")) for mark in node.decorator_list)
+    }
+    assert found == TOO_MANY_PARAMETERS
+
+
+def test_no_file_is_too_long(house):
+    found = {name for name, path, _ in house if len(path.read_text(encoding="utf-8").splitlines()) > 600}
+    assert found == TOO_LONG_FILES
+
+
+def test_few_imports_wait_for_a_call(house):
+    waiting = [(name, node.lineno) for name, _, tree in house for node in house_size.inner_imports(tree)]
+    assert len(waiting) < 60, waiting
+
+
+def test_no_import_goes_in_a_circle(house):
+    names = {name for name, _, _ in house}
+    needs = {}
+    for name, path, tree in house:
+        package = name if path.name == "__init__.py" else name.rpartition(".")[0]
+        asleep = {
+            id(inner)
+            for node in ast.walk(tree)
+            if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
+            for inner in ast.walk(node)
+        }
+        wanted = set()
+        for node in ast.walk(tree):
+            if id(node) in asleep:
+                continue
+            if isinstance(node, ast.Import):
+                wanted |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom):
+                base = importlib.util.resolve_name("." * node.level + (node.module or ""), package)
+                # From a package comes either a module of it or a name in the package itself.
+                wanted |= {f"{base}.{alias.name}" if f"{base}.{alias.name}" in names else base for alias in node.names}
+        # The public face imports whatever it is asked for: everybody may ask it its version.
+        needs[name] = (wanted & names) - {"matdb"}
+    assert needs["matdb.api"]  # the search has found imports at all
+    graphlib.TopologicalSorter(needs).prepare()  # raises CycleError, which names the circle
 
 
 def test_what_a_store_takes_and_gives_is_public():
