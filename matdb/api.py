@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from matdb.advice.camera import SixAxes
     from matdb.advice.cover import Cover
     from matdb.advice.exposure import Temperatures
-    from matdb.advice.score import Candidate
+    from matdb.advice.judge import Candidate
     from matdb.advice.squeeze import Squeeze
     from matdb.advice.suit import Suitability
     from matdb.curve.low_temperature import LowTemperature
@@ -768,7 +768,7 @@ class Store:
         else:
             known = [part for part in self.records.parts() if axis in part.form.axes]
         curves = {material: self._known(material) for material in dict.fromkeys(part.material for part in known)}
-        return [matdb.advice.score.Candidate(part, *curves[part.material]) for part in known], wanted
+        return [matdb.advice.judge.Candidate(part, *curves[part.material]) for part in known], wanted
 
 
 def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:

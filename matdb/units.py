@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from matdb.errors import InputError, UnitError
 
-__all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "counted", "parse", "parse_range"]
+__all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "counted", "parse", "parse_range", "parse_sizes"]
 
 #: Dimension -> the trade unit that :func:`parse` answers in and that headers name.
 UNITS: dict[str, str] = {
@@ -300,6 +300,31 @@ def parse_range(text: str, dimension: str, field: str) -> tuple[float, float]:
     if low > high:
         raise InputError(field, text, allowed, "write the lower end first")
     return low, high
+
+
+def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:
+    """Read lengths joined by x, in mm: ``80x60mm``, ``110mm x 80mm x 60mm``, ``4x3in``.
+
+    Parameters
+    ----------
+    text : str
+        The lengths; one unit at the end serves all.
+    count : int
+        How many.
+    field : str
+        As for :func:`parse`.
+
+    Raises
+    ------
+    UnitError, InputError
+        As :func:`parse`; also for another number of lengths.
+    """
+    allowed = f"{count} lengths joined by x, for instance {'x'.join(['80', '60', '40'][:count])}mm"
+    parts = [part.strip() for part in _checked_text(text, field, allowed).lower().replace("×", "x").split("x")]
+    if len(parts) != count or not all(parts):
+        raise InputError(field, text, allowed)
+    unit = parts[-1][_number_end(parts[-1]) :]
+    return tuple(parse(p + unit if _number_end(p) == len(p) else p, "length", field) for p in parts)
 
 
 def _checked_text(text: str, field: str, allowed: str) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.advice.exposure import Exposure, Temperatures, exposure
-from matdb.advice.score import Candidate, Payload, Score, score
+from matdb.advice.judge import Candidate, Judgement, Payload, judge
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
 from matdb.checks import checked_number
@@ -193,8 +193,11 @@ def cover(
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     if len(exposed.weight) > 1:
         raise InputError("car_c", "given", "left out for a season", "ask for one flight with 'matdb suit'")
-    payload = Payload.of(mounting, package).possible(mounting)
-    options = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis, every_squeeze=True)
+    Payload.of(mounting, package).possible(mounting)
+    judging = judge(
+        candidates, mounting, exposed, package=package, axis=axis, squeeze_mm=squeeze_mm, every_squeeze=True
+    )
+    options = [each for found in judging for each in found]
     judged = len(options)
     # Content decides among equals, names only among parts that cannot be told apart.
     options.sort(key=lambda s: (*s.key, s.squeeze_mm, s.candidate.part.name))
@@ -232,7 +235,7 @@ def cover(
     return dataclasses.replace(answer, sentence=_sentence(answer, exhausted))
 
 
-def _by_size(sizes: Sequence[Best], options: Sequence[Score], hours: float) -> tuple[SizeBest, ...]:
+def _by_size(sizes: Sequence[Best], options: Sequence[Judgement], hours: float) -> tuple[SizeBest, ...]:
     """The best of each size in words, with the hours that it adds."""
     before = [0.0, *(each.share for each in sizes)]
     return tuple(
@@ -273,7 +276,7 @@ def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best
 
 
 def _told(
-    member: Member, found: Score, temperature_c: Array, mounting: Mounting, axis: str, package: str | None
+    member: Member, found: Judgement, temperature_c: Array, mounting: Mounting, axis: str, package: str | None
 ) -> Member:
     """A member with what the ranking tells of it at the temperatures that it is used at."""
     (row,) = suit(
@@ -306,7 +309,7 @@ def _best(p: Array, weight: Array, size: int) -> Best:
 class _Plan:
     """Who serves which temperatures, and where to swap."""
 
-    def __init__(self, members: list[Score], exposed: Exposure) -> None:
+    def __init__(self, members: list[Judgement], exposed: Exposure) -> None:
         self.scores, self.exposed = members, exposed
         self.p = np.array([m.by_step for m in members])
         self.weight = exposed.weight[0] / exposed.weight[0].sum()
@@ -316,7 +319,7 @@ class _Plan:
         self.starts = [0, *(int(k) for k in starts)]
         self.swaps = tuple(self._swap(k) for k in range(1, len(self.starts)))
 
-    def members(self, flown: NDArray[np.bool_]) -> list[tuple[Member, Score, Array]]:
+    def members(self, flown: NDArray[np.bool_]) -> list[tuple[Member, Judgement, Array]]:
         """Each member, its score, and the temperatures it is used at: those it serves, and those flown with it."""
         steps = self.exposed.steps
         first = {int(m): int(np.argmax(self.serves == m)) for m in np.unique(self.serves)}
@@ -397,7 +400,7 @@ def _servers(p: Array, weight: Array) -> Whole:
     return out
 
 
-def _label(each: Score) -> str:
+def _label(each: Judgement) -> str:
     name = each.candidate.part.name
     return f"{name} squeezed {each.squeeze_mm:.3g} mm" if each.squeeze_mm else name
 

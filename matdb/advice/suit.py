@@ -13,26 +13,17 @@ from numpy.typing import NDArray
 
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
-from matdb.advice.exposure import Exposure, Temperatures, exposure, temperature_steps, temperatures_between
-from matdb.advice.score import (
-    Candidate,
-    Payload,
-    Score,
-    score,
-    touching,
-)
-from matdb.advice.verdict import VERDICTS, Causes, percent, reason, sags, settle, verdict
-from matdb.advice.window import Window
+from matdb.advice.exposure import Temperatures, exposure, temperature_steps, temperatures_between
+from matdb.advice.judge import CRAFT, SERVICE_K, Candidate, Judge, Judgement, Payload, Requirement, judge
+from matdb.advice.verdict import VERDICTS, percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
-from matdb.form.base import MAX_SQUEEZE_SHARE
-from matdb.material.record import service_range
+from matdb.form.thread import pitch_mm
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum
-from matdb.mounting.suspended import ISOLATION_LEAST, follow_error, transmissibility
+from matdb.mounting.suspended import follow_error, transmissibility
 from matdb.plain import PlainRecord, fields_of, plain
-from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = [
     "ROTOR_FREQUENCIES",
@@ -57,6 +48,7 @@ SQUEEZE_SHARE_MOST: Final = 0.25
 #: Frequencies over all rotor orders and speeds at which the transmissibility is looked at.
 ROTOR_FREQUENCIES: Final = 60
 _FOLLOW_FREQUENCIES: Final = 8
+
 #: Six axes and shake are told for so many of the best parts.
 DETAILED_ROWS: Final = 10
 _TOLD: Final = ("cold", "warm", "worst")
@@ -94,8 +86,7 @@ class Suitability(PlainRecord):
     verdict : str
         One of the words of ``VERDICTS``; never to be shown without ``probability``.
     probability : float
-        That at every temperature the natural frequency stays inside the window, nothing bottoms out or lifts off, and
-        the material stays in its service range, whichever camera package is flown.
+        That every requirement holds at every temperature, whichever camera package is flown.
     share_of_temperatures : float
         Expected share of the hours (or temperatures) at which all of that holds.
     hours : float
@@ -123,6 +114,14 @@ class Suitability(PlainRecord):
         The frequency at which that happens (median draw).
     follow_error : Band
         Largest share of a manoeuvre that the camera misses within the manoeuvre band, at the softest.
+    deciding : str
+        The requirement that decides: the first of ``requirements``.
+    requirements : tuple of Requirement
+        Everything that was asked, the least probable first.
+    all_directions : bool
+        Whether every direction was judged; else up and down only, and no verdict is better than "probably suits".
+    turns, spacer_mm : float or None
+        The squeeze in turns of the screw past first touch, and the length of a spacer that stops it there, mm.
     reason : str
         One sentence.
     settle : str
@@ -160,6 +159,11 @@ class Suitability(PlainRecord):
     follow_error: Band
     reason: str
     settle: str
+    deciding: str
+    requirements: tuple[Requirement, ...]
+    all_directions: bool
+    turns: float | None = None
+    spacer_mm: float | None = None
     six_axes: SixAxes | None = None
     shake: CameraShake | None = None
     warnings: tuple[str, ...] = ()
@@ -216,15 +220,11 @@ def suit(
         A temperature out of range, no such package, a part without that axis, or demands that no natural frequency
         can meet.
     """
-    payload = Payload.of(mounting, package).possible(mounting)
+    Payload.of(mounting, package).possible(mounting)
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
-    scores = score(candidates, payload, exposed, squeeze_mm=squeeze_mm, axis=axis)
-    groups: dict[Window, list[Score]] = {}
-    for each in scores:
-        groups.setdefault(each.window, []).append(each)
-    judged: list[tuple[tuple[float, ...], Suitability, Score]] = []
-    for members in groups.values():
-        view = _View(members[0].window, mounting, payload, exposed, axis, rotor_frequencies)
+    judged: list[tuple[tuple[float, ...], Suitability, Candidate]] = []
+    for members in judge(candidates, mounting, exposed, package=package, axis=axis, squeeze_mm=squeeze_mm):
+        view = _View(members[0].judge, rotor_frequencies)
         for start in range(0, len(members), _BLOCK):
             judged.extend(view.rows(members[start : start + _BLOCK]))
     judged.sort(key=lambda found: (*found[0], found[1].part))
@@ -233,23 +233,23 @@ def suit(
         same = place > 0 and key == judged[place - 1][0]
         more: dict[str, Any] = {"rank": ranked[-1].rank if same else place + 1}
         if place < DETAILED_ROWS and mounting.has_six_axes:
-            more |= _six_axes(found, row, mounting, payload, spectrum)
+            more |= _six_axes(found, row, mounting, spectrum)
         ranked.append(dataclasses.replace(row, **more))
     return ranked
 
 
 def _six_axes(
-    found: Score, row: Suitability, mounting: Mounting, payload: Payload, spectrum: AirframeSpectrum | None
+    candidate: Candidate, row: Suitability, mounting: Mounting, spectrum: AirframeSpectrum | None
 ) -> dict[str, Any]:
     package = row.worst.package
     try:
-        told = six_axes(found.candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)
+        told = six_axes(candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)
     except InputError as error:
         return {"warnings": (*row.warnings, f"six axes cannot be told: {error}")}
     more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *told.warnings)))}
     if spectrum is not None and mounting.has_camera:
         more["shake"] = camera_shake(
-            found.candidate,
+            candidate,
             mounting,
             spectrum,
             row.worst.temperature_c,
@@ -262,15 +262,12 @@ def _six_axes(
 class _View:
     """Full rows of one material: what does not depend on the part is evaluated once."""
 
-    def __init__(
-        self, window: Window, mounting: Mounting, payload: Payload, exposed: Exposure, axis: str, frequencies: int
-    ) -> None:
-        self.window, self.curve = window, window.curve
-        self.mounting, self.payload, self.exposed, self.axis = mounting, payload, exposed, axis
+    def __init__(self, of: Judge, frequencies: int) -> None:
+        self.judge, self.window, self.curve = of, of.window, of.curve
+        self.mounting, self.payload, self.exposed, self.axis = of.mounting, of.payload, of.exposed, of.axis
+        mounting, payload = of.mounting, of.payload
         self.several = payload.light.mass_kg != payload.heavy.mass_kg
-        self.most = window.high + math.log(1e-3 * payload.light.mass_kg)
-        self.least = window.low + math.log(1e-3 * payload.heavy.mass_kg)
-        self.most_step, self.least_step = np.median(self.most, axis=0), np.median(self.least, axis=0)
+        self.most_step, self.least_step = np.median(of.most, axis=0), np.median(of.least, axis=0)
         self.bands = bands = mounting.rotor_bands
         self.rotor = mounting.lowest_rotor_hz
         each = max(frequencies // len(bands), 2)
@@ -287,7 +284,7 @@ class _View:
             self._moduli[name, step] = np.exp(self.curve.ln_modulus(t, np.log(2.0 * math.pi * hz)))
         return self._moduli[name, step]
 
-    def rows(self, members: Sequence[Score]) -> list[tuple[tuple[float, ...], Suitability, Score]]:
+    def rows(self, members: Sequence[Judgement]) -> list[tuple[tuple[float, ...], Suitability, Candidate]]:
         """Rows of some scores with their sorting keys."""
         places: list[dict[str, int]] = []
         columns: list[tuple[int, int, CameraPackage]] = []
@@ -324,11 +321,11 @@ class _View:
             out.append(self._row(found, states))
         return out
 
-    def _looked_at(self, found: Score) -> dict[str, tuple[int, CameraPackage]]:
+    def _looked_at(self, found: Judgement) -> dict[str, tuple[int, CameraPackage]]:
         """The temperatures of a row, and the camera package that is nearest to its limit at each."""
         light, heavy = self.payload.light, self.payload.heavy
         visited = np.flatnonzero(self.exposed.weight[self.exposed.row[found.index]] > 0.0)
-        middle = float(np.median(found.ln_stiffness(found.worst, heavy.mass_kg))) if found.rest else found.middle
+        middle = float(np.median(found.ln_stiffness(found.worst, heavy.mass_kg)))
         stiff = self.most_step[found.worst] - middle < middle - self.least_step[found.worst]
         return {
             "cold": (int(visited[0]), light),
@@ -341,97 +338,82 @@ class _View:
             ),
         }
 
-    def _row(self, found: Score, states: dict[str, State]) -> tuple[tuple[float, ...], Suitability, Score]:
-        part, material = found.candidate.part, found.candidate.material
-        low_hz, high_hz = self.payload.low_hz, self.payload.high_hz
-        visited = self.exposed.weight[self.exposed.row[found.index]] > 0.0
-        steps = self.exposed.steps[visited]
-        service = service_range(material)
-        worst = states["worst"]
-        when = self.exposed.when(found.index, found.worst)
-        travel, sag, bottoms = self._travel(found, visited)
-        offset = self.curve.offset_draws(part.name, part.form.offset_sd(self.axis))
-        ratio = touching(self.window, part.form, self.payload, found.squeeze_mm, offset)
-        touch = None if ratio is None else float(np.median(ratio[:, visited].min(axis=1))) - 1.0
-        outside = max(service[0] - float(steps[0]), float(steps[-1]) - service[1])
-        light, heavy = self.payload.light.mass_kg, self.payload.heavy.mass_kg
-        causes = Causes(
-            stiff=_share(found.ln_stiffness(found.worst, light) > self.most[:, found.worst] + 1e-9),
-            soft=_share(found.ln_stiffness(found.worst, heavy) < self.least[:, found.worst] - 1e-9),
-            bottoms=bottoms,
-            lifts=0.0 if ratio is None else _share(ratio[:, found.worst] < 1.0),
-            loose=found.lifted(found.worst, heavy),
-            leans=part.form.leans,
-            outside=outside,
-        )
-        place = f"at {worst.temperature_c:.3g} degC" + (f" ({when})" if when else "")
-        place += f" with {worst.package}" if self.several and worst.package else ""
-        prior = self.curve.basis == FAMILY_PRIOR
-        softest, stiffest = (states[name].natural_frequency_hz.median for name in ("softest", "stiffest"))
+    def _row(self, found: Judgement, states: dict[str, State]) -> tuple[tuple[float, ...], Suitability, Candidate]:
+        part, worst = found.candidate.part, states["worst"]
+        margins = {each.name: each.margin for each in found.requirements}
+        most, least = (limit[:, found.visited] for limit in self.judge.picture(found.ratio))
+        soft, stiff = (side if side.shape[1] == 1 else side[:, found.visited] for side in found.acting)
+        follow: float | None
+        if found.all_directions:
+            isolation, follow = _margin(most - stiff), _margin(soft - least)
+        else:
+            isolation = self.payload.high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
+            low = self.payload.low_hz
+            follow = states["softest"].natural_frequency_hz.median / low - 1.0 if low > 0.0 else None
+        travel = margins.get("travel", margins.get("buckling"))
         rotor_through, rotor_worst = self._through_rotor(found, worst.package)
+        pair = part.form.pair
+        thread = (pair.thread if pair else None) or part.thread
+        deciding = found.deciding
         row = Suitability(
             rank=0,
             part=part.name,
-            material=material.name,
+            material=found.candidate.material.name,
             basis=self.curve.basis,
-            verdict=verdict(found.probability),
+            verdict=verdict(found.probability, found.all_directions),
             probability=found.probability,
             share_of_temperatures=found.share,
             hours=float(self.exposed.weight[self.exposed.row[found.index]].sum()),
             cold=states["cold"],
             warm=states["warm"],
             worst=worst,
-            worst_when=when,
+            worst_when=self.exposed.when(found.index, found.worst),
             squeeze_mm=found.squeeze_mm,
-            isolation_margin=high_hz / stiffest - 1.0,
-            follow_margin=softest / low_hz - 1.0 if low_hz > 0.0 else None,
+            isolation_margin=isolation,
+            follow_margin=follow,
             travel_margin=travel,
-            lift_off_margin=touch,
-            service_margin_k=-outside,
+            lift_off_margin=margins.get("lift-off"),
+            service_margin_k=SERVICE_K * margins["service"],
             rotor_transmissibility=rotor_through,
             rotor_worst_hz=rotor_worst,
             follow_error=self._missed(found, states["softest"].temperature_c),
-            reason=reason(
-                worst.natural_frequency_hz, place, found.probability, causes, self.mounting, service, prior=prior
-            ),
+            reason=reason(found, self.exposed.when(found.index, found.worst), worst.package if self.several else ""),
             settle=settle(
                 part=part.name,
                 probability=found.probability,
                 temperature_c=worst.temperature_c,
                 mass_kg=self._mass(worst.package) / self.payload.count,
-                measured=not prior and part.name not in self.curve.offsets,
+                measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
                 geometry_share=_geometry_share(self.curve, found, worst),
-                cause_is_load=causes.by_load,
+                cause_is_load=deciding.name in CRAFT,
             ),
-            warnings=self._warnings(found, states, travel, sag, touch),
+            deciding=deciding.name,
+            requirements=found.requirements,
+            all_directions=found.all_directions,
+            turns=found.squeeze_mm / pitch_mm(thread) if pair is not None and thread else None,
+            spacer_mm=None if pair is None else pair.stack_mm - found.squeeze_mm,
+            warnings=self._warnings(found, states, travel, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),
         )
         key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
-        return key, row, found
+        return key, row, found.candidate
 
     def _mass(self, package: str) -> float:
         return next(p.mass_kg for p in (self.payload.light, self.payload.heavy) if p.name == package)
 
-    def _travel(self, found: Score, visited: NDArray[np.bool_]) -> tuple[float | None, float, float]:
-        """Margin of travel, sag under the payload in mm, and the probability of bottoming out at the worst hour."""
-        height = found.candidate.part.form.travel_height(self.axis)
-        if height is None:
-            return None, 0.0, 0.0
-        room = max(MAX_SQUEEZE_SHARE * height[0] - height[1] * found.squeeze_mm, 0.0) / self.payload.weight_n
-        spare = room * np.exp(self.window.ln_load_modulus[:, visited].min(axis=1) + found.ln_scale)
-        worst = room * np.exp(self.window.ln_load_modulus[:, found.worst] + found.ln_scale)
-        still = float(np.median(self.window.ln_static_modulus[:, visited].min(axis=1) + found.ln_scale))
-        sag = self.payload.heavy.mass_kg * STANDARD_GRAVITY_M_S2 / math.exp(still)
-        return float(np.median(spare)) - 1.0, sag, _share(worst < 1.0)
+    def _sag(self, found: Judgement) -> float:
+        """How far the heaviest package presses the part at the softest temperature, median draw, mm."""
+        still = float(np.median(self.window.ln_static_modulus[:, found.visited].min(axis=1) + found.ln_scale))
+        return self.payload.weight_n / math.exp(still)
 
-    def _through_rotor(self, found: Score, package: str) -> tuple[Band, float]:
+    def _through_rotor(self, found: Judgement, package: str) -> tuple[Band, float]:
         mass_kg = self._mass(package)
         scale = np.exp(found.ln_stiffness(found.worst, mass_kg))[:, None]
         through = transmissibility(mass_kg, self.modulus("rotor", found.worst) * scale, self.rotor_hz)
         most = np.argmax(through, axis=1)
         return band(through.max(axis=1)), float(np.sort(self.rotor_hz[most])[len(most) // 2])
 
-    def _missed(self, found: Score, temperature_c: float) -> Band:
+    def _missed(self, found: Judgement, temperature_c: float) -> Band:
         if not self.follow_hz.size:
             return Band(0.0, 0.0, 0.0)
         step = int(np.searchsorted(self.exposed.steps, temperature_c))
@@ -442,7 +424,7 @@ class _View:
         return int(np.searchsorted(self.exposed.steps, state.temperature_c))
 
     def _warnings(
-        self, found: Score, states: dict[str, State], travel: float | None, sag: float, touch: float | None
+        self, found: Judgement, states: dict[str, State], travel: float | None, touch: float | None
     ) -> tuple[str, ...]:
         part, rotor = found.candidate.part, self.rotor
         told = [states[name] for name in _TOLD]
@@ -453,8 +435,9 @@ class _View:
             )
         )
         stiffest = states["stiffest"].natural_frequency_hz.median
-        if rotor / stiffest < ISOLATION_LEAST:
-            said.append(f"rotor to natural frequency falls to {rotor / stiffest:.2f}, below {ISOLATION_LEAST:g}")
+        least = self.mounting.ratios[0]
+        if rotor / stiffest < least:
+            said.append(f"rotor to natural frequency falls to {rotor / stiffest:.2f}, below {least:g}")
         inside = [b for b in self.bands if b.low_hz <= stiffest <= b.high_hz]
         if inside:
             said.append(f"resonates within the range of rotor order {inside[0].label}")
@@ -478,6 +461,7 @@ class _View:
             )
         travels = part.form.travel_height(self.axis)
         if travels is not None:
+            sag = self._sag(found)
             # Sets and creeps by its own height, not by the travel that buckling leaves it.
             height = part.form.bearing_height_mm
             its = "its height" if part.form.pair is None else "its lower half's height"
@@ -496,11 +480,12 @@ def _told(states: dict[str, State]) -> tuple[Array, Array]:
     return np.array([s.temperature_c for s in told]), np.array([s.natural_frequency_hz.median for s in told])
 
 
-def _share(told: NDArray[np.bool_]) -> float:
-    return float(np.count_nonzero(told)) / told.size
+def _margin(room: Array) -> float:
+    """Median room at the worst temperature, in natural frequency."""
+    return math.expm1(min(0.5 * float(band(room.min(axis=1)).median), 4.6))
 
 
-def _geometry_share(curve: Curve, found: Score, worst: State) -> float:
+def _geometry_share(curve: Curve, found: Judgement, worst: State) -> float:
     """Share of the variance of ln natural frequency that the part's own offset brings."""
     f = worst.natural_frequency_hz
     total = (0.5 * math.log(max(f.high / f.low, 1.0)) / 1.96) ** 2

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
 from typing import Final
 
-from matdb.curve.band import Band
-from matdb.mounting.record import Mounting
-from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST
+import numpy as np
 
-__all__ = ["VERDICTS", "Causes", "percent", "reason", "sags", "settle", "verdict"]
+from matdb.advice.judge import SERVICE_K, Judgement, Requirement
+from matdb.curve.curve import FAMILY_PRIOR
+from matdb.material.record import service_range
+from matdb.mounting.directions import MOTIONS, TURNS
+
+__all__ = ["VERDICTS", "percent", "reason", "sags", "settle", "verdict"]
 
 #: Verdict words with the least probability that earns each. "suits" asks for so much that no 95 % band of a part that
 #: earns it reaches past an end of the window.
@@ -22,39 +25,10 @@ VERDICTS: Final = (
 )
 
 
-@dataclass(frozen=True)
-class Causes:
-    """Probability of each way to fail at the worst temperature.
-
-    Attributes
-    ----------
-    stiff, soft, bottoms, lifts : float
-        Natural frequency above the window, below it; travel beyond the room for it; a half that lifts off.
-    loose : float
-        A half that has lifted off at rest already; part of ``lifts``.
-    outside : float
-        Kelvin by which the flight leaves the service range; 0 or less inside.
-    leans : bool
-        Whether the travel ends where a slender leg buckles, not at its full height.
-    """
-
-    stiff: float
-    soft: float
-    bottoms: float
-    lifts: float
-    outside: float
-    loose: float = 0.0
-    leans: bool = False
-
-    @property
-    def by_load(self) -> bool:
-        """Whether travel or lift-off is more likely to fail than the natural frequency."""
-        return max(self.bottoms, self.lifts) > max(self.stiff, self.soft)
-
-
-def verdict(probability: float) -> str:
-    """The word for a probability."""
-    return next(word for least, word in VERDICTS if probability >= least)
+def verdict(probability: float, all_directions: bool = True) -> str:
+    """The word for a probability; judged up and down only, no part is better than the second."""
+    words = VERDICTS if all_directions else VERDICTS[1:]
+    return next(word for least, word in words if probability >= least)
 
 
 def percent(probability: float) -> str:
@@ -73,79 +47,78 @@ def sags(sag_mm: float, height_mm: float) -> str:
     return f"sags {float(f'{sag_mm:.2g}'):g} mm"
 
 
-def reason(
-    frequency: Band,
-    place: str,
-    probability: float,
-    causes: Causes,
-    mounting: Mounting,
-    service_c: tuple[float, float],
-    *,
-    prior: bool,
-) -> str:
-    """Why a part has its verdict, in one sentence without a full stop.
+def reason(found: Judgement, when: str = "", package: str = "") -> str:
+    """What decides, in one sentence without a full stop.
 
     Parameters
     ----------
-    frequency : Band
-        Natural frequency at the worst temperature, Hz.
-    place : str
-        That temperature in words, with its time and camera package where they are known.
-    probability : float
-        Of holding throughout.
-    causes : Causes
-        Ways to fail there.
-    mounting : Mounting
-        For the window, the rotors, the manoeuvre band and the load factors.
-    service_c : (float, float)
-        Service range, degrees Celsius.
-    prior : bool
-        Whether the answer rests on the family alone.
+    found : Judgement
+        The part at its squeeze.
+    when, package : str
+        The first time of the worst temperature and the camera package that is judged there; either may be empty.
     """
-    low, high = mounting.window_hz
-    if causes.outside > 0.0:
-        return (
-            f"flown {causes.outside:.3g} K outside the material's service range of {service_c[0]:g} to "
-            f"{service_c[1]:g} degC"
-        )
-    where = f"{frequency.median:.3g} Hz ({frequency.low:.3g} to {frequency.high:.3g}) {place}"
-    near_stiff = high / frequency.median < frequency.median / max(low, 1e-9)
-    worst = max(causes.stiff, causes.soft, causes.bottoms, causes.lifts)
-    if worst == 0.0 or probability >= VERDICTS[0][0]:
-        end = "stiff" if near_stiff else "soft"
-        return f"inside {low:.3g} to {high:.3g} Hz throughout, nearest to the {end} end with {where}"
-    unsure = "" if not prior else ", as far as the label tells"
-    if worst > max(causes.stiff, causes.soft, causes.bottoms):
-        if causes.loose > 0.5:
+    decides = found.deciding
+    place = f"at {decides.temperature_c:.3g} degC" + (f" ({when})" if when else "")
+    place += f" with {package}" if package else ""
+    if decides.probability >= VERDICTS[0][0]:
+        what = f"{decides.name}: {_measured(found, decides)}" if decides.name in MOTIONS else decides.name
+        return f"holds throughout, nearest to its limit in {what} {place}"
+    unsure = ", as far as the label tells" if found.judge.curve.basis == FAMILY_PRIOR else ""
+    return f"{_fails(found, decides)} {place}{unsure}"
+
+
+def _fails(found: Judgement, decides: Requirement) -> str:
+    """How a requirement fails, or may fail, in a builder's words."""
+    judge, payload = found.judge, found.judge.payload
+    may, s = ("may ", "") if decides.probability >= 0.5 else ("", "s")
+    low, high = payload.load_factors
+    load = f"at load factor {payload.load_factor:g}"
+    times = f"{1.0 / max(1.0 + decides.margin, 0.01):.2g} times"
+    if decides.name in MOTIONS:
+        side = f"{'may be too' if may else 'too'} {'stiff' if decides.stiff else 'soft'}"
+        where = f" in {decides.name}" if found.all_directions else ""
+        return f"{side}{where}: {_measured(found, decides)}"
+    if decides.name == "lift-off":
+        step = int(np.argmin(np.abs(judge.exposed.steps - decides.temperature_c)))
+        if found.lifted(step, payload.heavy.mass_kg) > 0.5:
             return (
-                f"a half has lifted off at rest already {place}: one half alone carries the camera and it rattles; too "
-                f"little squeeze once it has set and shrunk{unsure}"
+                "a half has lifted off at rest already: one half alone carries the camera and it rattles; turn further"
             )
-        sure = "a half lifts off" if worst > 0.5 else "a half may lift off"
-        loads = f"between load factors {mounting.load_factors[0]:g} and {mounting.load_factors[1]:g}"
-        return f"{sure} {loads} {place}: too little squeeze once it has set and shrunk{unsure}"
-    if worst > max(causes.stiff, causes.soft):
-        most = max(map(abs, mounting.load_factors))
-        if causes.leans:
-            sure = "buckles" if worst > 0.5 else "may buckle"
-            return f"{sure} at load factor {most:g}: so slender a leg leans over before it carries that {place}{unsure}"
-        sure = "bottoms out" if worst > 0.5 else "may bottom out"
-        return f"{sure} at load factor {most:g}: too little room for its travel {place}{unsure}"
-    if causes.stiff >= causes.soft:
-        limit = (
-            f"the {high:.3g} Hz that isolate from {mounting.lowest_rotor_hz:.3g} Hz (rotor over {ISOLATION_LEAST:g})"
+        return f"a half {may}lift{s} off between load factors {low:g} and {high:g}: too little squeeze"
+    if decides.name == "service":
+        ends = service_range(found.candidate.material)
+        outside = max(-SERVICE_K * decides.margin, 0.0)
+        return f"flown {outside:.3g} K outside the material's service range of {ends[0]:g} to {ends[1]:g} degC"
+    share = f"the {100 * judge.mounting.strain_most:g} % of its height that it bears"
+    return {
+        "travel": f"{may}bottom{s} out {load}: it needs {times} the travel that it has",
+        "buckling": f"{may}buckle{s} {load}: so slender a leg leans over before it carries that",
+        "strain": f"{may or 'is '}{'be ' if may else ''}pressed to {times} {share}",
+    }[decides.name]
+
+
+def _measured(found: Judgement, decides: Requirement) -> str:
+    """A motion against its limit, median draw at its worst temperature."""
+    judge = found.judge
+    isolation, follow = judge.mounting.ratios
+    step = int(np.argmin(np.abs(judge.exposed.steps - decides.temperature_c)))
+    if not found.all_directions:
+        mass = (judge.payload.light if decides.stiff else judge.payload.heavy).mass_kg
+        ln_w = found.ln_stiffness(step, mass)[:, None] + math.log(1e3 / mass)
+        natural = float(np.median(judge.window.natural(ln_w, np.array([step]))[0]))
+        if decides.stiff:
+            rotor = judge.mounting.lowest_rotor_hz
+            return f"{natural:.3g} Hz, and {judge.payload.high_hz:.3g} Hz at most isolate from {rotor:.3g} Hz"
+        return f"{natural:.3g} Hz, and {judge.payload.low_hz:.3g} Hz that follow {judge.mounting.manoeuvre_hz:.3g} Hz"
+    through, at, missed, slow = judge.motion(found, decides.name, decides.temperature_c)
+    if decides.name in TURNS and not decides.stiff:
+        return (
+            f"misses {missed:.2g} of the airframe's {decides.name} at {slow:.3g} Hz ({1 / (follow**2 - 1):.2g} allowed)"
         )
-        head = "too stiff" if causes.stiff > 0.5 else "may be too stiff"
-        return f"{head}: {where} {_against('above', causes.stiff, limit)}{unsure}"
-    limit = f"the {low:.3g} Hz that follow ({FOLLOW_LEAST:g} times the {mounting.manoeuvre_hz:.3g} Hz manoeuvre band)"
-    head = "too soft" if causes.soft > 0.5 else "may be too soft"
-    return f"{head}: {where} {_against('below', causes.soft, limit)}{unsure}"
-
-
-def _against(side: str, share: float, limit: str) -> str:
-    if share > 0.5:
-        return f"lies {side} {limit}"
-    return f"reaches {side} {limit}" if share > 0.025 else f"comes close to {limit}"
+    limit = f"at {at:.3g} Hz ({1 / (isolation**2 - 1):.2g} allowed)"
+    if decides.name in TURNS:
+        return f"lets {through:.2g} of the airframe's {decides.name} through {limit}"
+    return f"the airframe's {decides.name} motion turns the camera by {through:.2g} of it {limit}"
 
 
 def settle(

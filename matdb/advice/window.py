@@ -45,26 +45,25 @@ class Window:
     def __init__(self, curve: Curve, temperature_c: Array, low_hz: float, high_hz: float) -> None:
         self.curve, self.temperature_c = curve, temperature_c
         #: ln W at the stiff end, shape (draws, steps).
-        self.high: Array = ln_w_at(high_hz, self._ln_modulus(high_hz))
+        self.high: Array = ln_w_at(high_hz, self.ln_modulus(high_hz))
         #: ln W at the soft end, shape (draws, steps).
-        self.low: Array = (
-            ln_w_at(low_hz, self._ln_modulus(low_hz)) if low_hz > 0.0 else np.full_like(self.high, -np.inf)
-        )
+        self.low: Array = ln_w_at(low_hz, self.ln_modulus(low_hz)) if low_hz > 0.0 else np.full_like(self.high, -np.inf)
         self._tables: dict[int, NaturalTable] = {}
 
-    def _ln_modulus(self, frequency_hz: float) -> Complex:
+    def ln_modulus(self, frequency_hz: float) -> Complex:
+        """Ln of the complex modulus in MPa at every temperature, shape (draws, steps)."""
         ln_omega = np.full(self.temperature_c.shape, math.log(2.0 * math.pi * frequency_hz))
         return self.curve.ln_modulus(self.temperature_c, ln_omega)
 
     @cached_property
     def ln_load_modulus(self) -> Array:
         """Ln of the storage modulus in MPa under manoeuvre loads, shape (draws, steps)."""
-        return ln_storage(self._ln_modulus(LOAD_HZ))
+        return ln_storage(self.ln_modulus(LOAD_HZ))
 
     @cached_property
     def ln_static_modulus(self) -> Array:
         """Ln of the storage modulus in MPa under a payload that hangs, shape (draws, steps)."""
-        return ln_storage(self._ln_modulus(STATIC_HZ))
+        return ln_storage(self.ln_modulus(STATIC_HZ))
 
     def natural(self, ln_w: Array, step: NDArray[np.int64]) -> tuple[Array, Complex]:
         """Natural frequency and modulus there, from a :class:`~matdb.mounting.suspended.NaturalTable` a temperature.

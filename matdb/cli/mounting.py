@@ -7,20 +7,12 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.mounting_options import (
-    BladesOption,
-    CountOption,
-    ManoeuvreOption,
-    MassOption,
-    RotorOption,
-    mounting_from_options,
-)
+from matdb.cli.mounting_options import OwnMounting
 from matdb.cli.options import Call, NoteOption, SourceOption, arg, collects, opt
 from matdb.cli.screen import document, number_text, show, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.mounting.record import mounting_from_dict
-from matdb.units import parse
 
 app = typer.Typer(help="Mountings: payload, isolators, rotors.", rich_markup_mode=None)
 
@@ -31,12 +23,7 @@ NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
 @collects
 def add(
     name: NameArgument,
-    mass: MassOption = None,
-    count: CountOption = None,
-    rotor: RotorOption = None,
-    hover: Annotated[str | None, opt("--hover", "SPEED", "Rotor speed in hover, such as 5600rpm.")] = None,
-    blades: BladesOption = None,
-    manoeuvre: ManoeuvreOption = None,
+    own: OwnMounting,
     order: Annotated[
         list[float] | None,
         opt("--order", "NUMBER", "Rotor order to isolate from. May be given several times."),
@@ -52,19 +39,14 @@ def add(
 ) -> None:
     """Add a mounting."""
     if definition is not None:
-        given = (mass, count, rotor, hover, blades, manoeuvre, order, source or None, note or None)
-        wanted = _from_file(definition, name, given)
+        wanted = _from_file(definition, name, (*own.said().values(), order, source or None, note or None))
     else:
-        more: dict[str, Any] = {"source": source, "note": note, "orders": tuple(order or ())}
-        if hover is not None:
-            more["rpm_hover"] = parse(hover, "rotor_speed", "--hover")
-        wanted = mounting_from_options(name, mass, count, rotor, blades, manoeuvre, **more)
-    with call.opened() as kept:
-        number = kept.add(wanted)
-    if call.as_json:
-        document("mounting add", {"number": number, "mounting": wanted.to_dict()})
-        return
-    show(f"added mounting {name}: {_sentence(wanted)}")
+        wanted = own.made(name, source=source, note=note, orders=tuple(order or ()))
+    with call.opened() as store:
+        number = store.add(wanted)
+    call.answer(
+        {"number": number, "mounting": wanted.to_dict()}, lambda: show(f"added mounting {name}: {_sentence(wanted)}")
+    )
 
 
 @app.command("list")

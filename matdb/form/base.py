@@ -201,6 +201,13 @@ class FormBase(PlainRecord):
         return None if height is None and outer is None else (height, outer, getattr(self, "inner_mm", 0.0))
 
     @property
+    def cross_axis(self) -> str | None:
+        """The direction across its axis: shear, lateral or radial; None where it has only one."""
+        others = [axis for axis in self.axes if axis not in ("axial", "torsion")]
+        free = not getattr(self, "bonded", True)
+        return others[0] if others and "axial" in self.axes and not free else None
+
+    @property
     def pair(self) -> GrommetPair | None:
         """The form as two halves that one screw squeezes, either of which may lift off; None for one piece."""
         return None

@@ -16,15 +16,33 @@ import numpy as np
 
 from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
-from matdb.mounting.suspended import MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
+from matdb.mounting.suspended import (
+    FOLLOW_LEAST,
+    ISOLATION_LEAST,
+    MANOEUVRE_HZ,
+    RotorBand,
+    rotor_bands,
+    window_limits,
+)
 from matdb.plain import PlainRecord
 
-__all__ = ["CameraPackage", "Mounting", "mounting_from_dict", "rectangle_positions"]
+__all__ = [
+    "CameraPackage",
+    "Mounting",
+    "mounting_from_dict",
+    "rectangle_positions",
+    "spread_positions",
+]
 
 Vector = tuple[float, float, float]
 
 #: Load factors that a gentle camera flight sees, in units of weight; common practice, no source.
 LOAD_FACTORS = (0.5, 2.0)
+
+#: What the footage is for: least ratio of rotor to natural frequency, and of natural frequency to the manoeuvre band.
+#: Stabilising afterwards removes slow motion and no vibration, so it asks for less following and more isolation;
+#: common practice, no source.
+FOOTAGE = {"as flown": (ISOLATION_LEAST, FOLLOW_LEAST), "stabilised": (3.0, 1.5)}
 
 _FARTHEST_MM = 10000.0
 
@@ -47,6 +65,32 @@ class _Sparse(PlainRecord):
     def to_dict(self) -> dict[str, Any]:
         """The record as plain values fit for JSON, without those that are None or empty."""
         return {name: value for name, value in super().to_dict().items() if value not in (None, [], "")}
+
+
+def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vector, ...]:
+    """``count`` isolators spread over a length along x and a width along y, in the plane z = 0.
+
+    An even number stands in two rows along x, two stand ahead and behind, an odd number on an ellipse with one ahead.
+
+    Raises
+    ------
+    InputError
+        A side that is not above zero.
+
+    """
+    if count % 2 or count == 2:
+        a, b = 0.5 * length_mm, 0.5 * width_mm
+        turns = [2.0 * math.pi * i / count for i in range(count)]
+        points = [(a * math.cos(t), b * math.sin(t), 0.0) for t in turns]
+        # Stretched to the sides that were given, which three on an ellipse do not reach.
+        long, wide = (max(p[k] for p in points) - min(p[k] for p in points) for k in (0, 1))
+        return tuple(
+            (x * length_mm / (long or 1.0), y * width_mm / wide if wide > 1e-9 else 0.0, z) for x, y, z in points
+        )
+    rows = count // 2
+    corners = rectangle_positions(length_mm, width_mm)
+    steps = [2.0 * i / (rows - 1) - 1.0 for i in range(rows)]
+    return tuple((corners[0][0] * step, side * corners[0][1], 0.0) for step in steps for side in (1.0, -1.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +134,11 @@ class CameraPackage(_Sparse):
             if self.box_mm is not None:
                 raise InputError("box_mm", self.box_mm, "left out when the inertia is given", "give one of the two")
             _set(self, "inertia_kg_mm2", _inertia(self.inertia_kg_mm2))
+
+    @property
+    def has_inertia(self) -> bool:
+        """Whether inertia or box are known."""
+        return self.box_mm is not None or self.inertia_kg_mm2 is not None
 
     @property
     def inertia(self) -> tuple[float, ...]:
@@ -144,6 +193,22 @@ class Mounting(_Sparse):
         Least and greatest load factor in flight, in units of weight; below 0 the airframe pushes down.
     positions_mm : tuple of tuple
         Elastic centres of the isolators (x, y, z), mm; one per isolator, or empty when not known.
+    spread_mm : tuple of float or None
+        Length and width that the isolators are spread over, mm, in the plane z = 0; in place of ``positions_mm``.
+    airframe_centre_mm : tuple of float or None
+        The airframe's centre of gravity, which it turns about, mm; None is below (or above) the camera's in the
+        isolators' plane.
+    clearance_mm : float or None
+        How far the camera may move in every direction before it touches something, mm; None is the part's own travel.
+    footage : str
+        "as flown", or "stabilised" afterwards, which asks for less following and more isolation.
+    isolation_ratio, follow_ratio : float or None
+        Least ratio of the lowest rotor frequency to the natural frequency, and of the natural frequency to the
+        manoeuvre band; None takes those of ``footage``.
+    strain_most : float
+        Largest share of the height that squeeze and resting payload may press a half or a part by.
+    rotor_note : str
+        How the rotor speeds were estimated; empty when they were given.
     inclination_deg : float
         Tilt of every isolator's axis from the vertical, its upper end leaning to the middle, degrees.
     directions : tuple of tuple
@@ -176,6 +241,14 @@ class Mounting(_Sparse):
     manoeuvre_hz: float = MANOEUVRE_HZ
     load_factors: tuple[float, float] = LOAD_FACTORS
     positions_mm: tuple[Vector, ...] = ()
+    spread_mm: tuple[float, float] | None = None
+    airframe_centre_mm: Vector | None = None
+    clearance_mm: float | None = None
+    footage: str = "as flown"
+    isolation_ratio: float | None = None
+    follow_ratio: float | None = None
+    strain_most: float = 0.25
+    rotor_note: str = ""
     inclination_deg: float = 0.0
     directions: tuple[Vector, ...] = ()
     centre_mm: Vector = (0.0, 0.0, 0.0)
@@ -207,6 +280,7 @@ class Mounting(_Sparse):
         rotor_bands(self.rpm_idle, self.rpm_full, self.blades, self.orders)  # checks blades and orders
         _set(self, "manoeuvre_hz", checked_number("manoeuvre_hz", self.manoeuvre_hz, 0.0, 1000.0, "Hz"))
         self._check_loads()
+        self._check_limits()
         self._check_isolators()
         self._check_packages()
         for name, most, unit in (
@@ -220,6 +294,7 @@ class Mounting(_Sparse):
             _set(self, "rows", _count("rows", self.rows, 1000000))
         checked_text("source", self.source)
         checked_text("note", self.note)
+        checked_text("rotor_note", self.rotor_note)
 
     def _check_loads(self) -> None:
         loads = _numbers("load_factors", self.load_factors)
@@ -230,6 +305,33 @@ class Mounting(_Sparse):
                 "the least (-20 to 1) and the greatest (1 to 100), in units of weight",
             )
         _set(self, "load_factors", tuple(loads))
+
+    def _check_limits(self) -> None:
+        if self.footage not in FOOTAGE:
+            raise InputError("footage", self.footage, "one of " + ", ".join(FOOTAGE))
+        for name, low, high in (
+            ("isolation_ratio", 1.5, 20.0),
+            ("follow_ratio", 1.1, 20.0),
+            ("clearance_mm", 0.0, 1e3),
+        ):
+            if getattr(self, name) is not None:
+                _set(self, name, checked_number(name, getattr(self, name), low, high, open_low=name == "clearance_mm"))
+        _set(self, "strain_most", checked_number("strain_most", self.strain_most, 0.01, 0.9))
+        if self.airframe_centre_mm is not None:
+            _set(self, "airframe_centre_mm", _vector("airframe_centre_mm", self.airframe_centre_mm))
+        if self.spread_mm is None:
+            return
+        spread = _numbers("spread_mm", self.spread_mm)
+        if len(spread) != 2 or not all(0.0 < side <= _FARTHEST_MM for side in spread):
+            raise InputError(
+                "spread_mm", self.spread_mm, f"length and width, each above 0 and at most {_FARTHEST_MM:g} mm"
+            )
+        _set(self, "spread_mm", (spread[0], spread[1]))
+        places = spread_positions(self.count, *spread)
+        given = [tuple(map(float, p)) for p in _rows("positions_mm", self.positions_mm)]
+        if given and given != list(places):
+            raise InputError("spread_mm", self.spread_mm, "left out with positions_mm", "give one of the two")
+        _set(self, "positions_mm", places)
 
     def _check_isolators(self) -> None:
         _set(
@@ -305,12 +407,18 @@ class Mounting(_Sparse):
     @property
     def window_hz(self) -> tuple[float, float]:
         """Lowest and highest natural frequency, Hz, that both follow and isolate; none does where lowest > highest."""
-        return window_limits(self.lowest_rotor_hz, self.manoeuvre_hz)
+        return window_limits(self.lowest_rotor_hz, self.manoeuvre_hz, *self.ratios)
+
+    @property
+    def ratios(self) -> tuple[float, float]:
+        """Least ratio of rotor to natural frequency, and of natural frequency to the manoeuvre band."""
+        isolation, follow = FOOTAGE[self.footage]
+        return self.isolation_ratio or isolation, self.follow_ratio or follow
 
     @property
     def has_six_axes(self) -> bool:
         """Whether positions and inertia are known, so that all six axes can be computed."""
-        return bool(self.positions_mm) and (self.box_mm is not None or self.inertia_kg_mm2 is not None)
+        return bool(self.positions_mm) and self.main.has_inertia
 
     @property
     def has_camera(self) -> bool:

@@ -32,6 +32,7 @@ __all__ = [
     "Suspension",
     "camera_transmissibility",
     "coupling_warnings",
+    "cross_matrix",
     "elastic_centre_mm",
     "mode_words",
     "modes",
@@ -96,7 +97,7 @@ class Suspension:
     @cached_property
     def arms(self) -> Array:
         """What each isolator's upper end moves per unit of body motion, shape (n, 3, 6): [I, -r x]."""
-        return np.stack([np.hstack([np.eye(3), -_cross(r)]) for r in self.positions_mm])
+        return np.stack([np.hstack([np.eye(3), -cross_matrix(r)]) for r in self.positions_mm])
 
     @property
     def gyration_mm(self) -> Array:
@@ -154,7 +155,8 @@ def suspension(mounting: Mounting, package: str = "main") -> Suspension:
     )
 
 
-def _cross(r: Array) -> Array:
+def cross_matrix(r: Array) -> Array:
+    """The matrix of ``r x``, shape (3, 3)."""
     x, y, z = r
     return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
 
@@ -358,9 +360,9 @@ def camera_transmissibility(
     dynamic = matrix - (2.0 * math.pi * frequency_hz[:, None, None]) ** 2 * body.mass_matrix
     response = np.linalg.solve(dynamic, np.broadcast_to(matrix, dynamic.shape))
     shift = np.eye(6)
-    shift[:3, 3:] = -_cross(body.camera_mm)
+    shift[:3, 3:] = -cross_matrix(body.camera_mm)
     back = np.eye(6)
-    back[:3, 3:] = _cross(body.camera_mm)
+    back[:3, 3:] = cross_matrix(body.camera_mm)
     return np.asarray(shift @ response @ back)
 
 

@@ -190,7 +190,9 @@ def _inertia(mass_kg: Any, frequency_hz: Any) -> Any:
     return 1e-3 * mass_kg * (2.0 * math.pi * frequency_hz) ** 2
 
 
-def window_limits(lowest_rotor_hz: float, manoeuvre_hz: float) -> tuple[float, float]:
+def window_limits(
+    lowest_rotor_hz: float, manoeuvre_hz: float, isolation: float = ISOLATION_LEAST, follow: float = FOLLOW_LEAST
+) -> tuple[float, float]:
     """Lowest and highest natural frequency, Hz, that both follow and isolate; none does where lowest > highest.
 
     Parameters
@@ -199,10 +201,12 @@ def window_limits(lowest_rotor_hz: float, manoeuvre_hz: float) -> tuple[float, f
         Frequency of the lowest rotor order at the lowest speed in flight, Hz, above 0.
     manoeuvre_hz : float
         Top of the manoeuvre band, Hz; at 0 nothing has to be followed.
+    isolation, follow : float
+        Least ratio of rotor to natural frequency, and of natural frequency to the manoeuvre band.
 
     Source: common practice [3]_.
     """
-    return manoeuvre_hz * FOLLOW_LEAST, lowest_rotor_hz / ISOLATION_LEAST
+    return manoeuvre_hz * follow, lowest_rotor_hz / isolation
 
 
 @dataclass(frozen=True)

@@ -191,17 +191,16 @@ def _probabilities(
 ) -> list[Array]:
     """That a part holds, temperature by temperature: what :meth:`Store.suit` answers for each alone."""
     from matdb.advice.exposure import exposure
-    from matdb.advice.score import Candidate, Payload, score
+    from matdb.advice.judge import Candidate, judge
 
     found = []
     for name, squeeze in parts:
         part = store.part(name)
         material = store.material(part.material)
         candidate = Candidate(part, material, store.curve(part.material))
-        scores = score(
-            [candidate], Payload.of(mounting), exposure([(part, material)], t), squeeze_mm=squeeze, axis=axis
-        )
-        found.append(np.asarray(scores[0].by_step, dtype=float))
+        exposed = exposure([(part, material)], t)
+        ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=squeeze, axis=axis)
+        found.append(np.asarray(judged.by_step, dtype=float))
     return found
 
 

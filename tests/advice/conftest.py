@@ -4,7 +4,7 @@ import dataclasses
 
 import pytest
 
-from matdb.advice.score import Candidate
+from matdb.advice.judge import Candidate
 from matdb.curve.fit import prior_curve
 from matdb.form import Pad, Part, Ring, Strut
 from matdb.material.record import Material

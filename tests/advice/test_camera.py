@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from matdb.advice.camera import camera_shake, cross_axis, six_axes
-from matdb.advice.score import Candidate
+from matdb.advice.judge import Candidate
 from matdb.advice.suit import suit
 from matdb.errors import InputError
 from matdb.form import Bush, Pad, Part, Ring, Strut

@@ -9,7 +9,7 @@ import pytest
 
 from matdb.advice.cover import _sizes, cover
 from matdb.advice.exposure import exposure
-from matdb.advice.score import Candidate, Payload, score
+from matdb.advice.judge import Candidate, judge
 from matdb.advice.subset import best_set, undominated
 from matdb.advice.suit import suit
 from matdb.curve.curve import DAMPING_UNREAD
@@ -31,7 +31,7 @@ def legs(sure):
     ]
 
 
-HEAVY = Mounting(name="heavy", mass_kg=12.0, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=9.0)
+HEAVY = Mounting(name="heavy", mass_kg=12.0, count=4, rpm_idle=4500, rpm_full=9000, manoeuvre_hz=9.0, strain_most=0.9)
 
 
 def winter_and_summer(hours=2000):
@@ -89,7 +89,7 @@ def test_cover_equals_brute_force_over_all_subsets_of_twelve_parts(candidates, m
     hours = winter_and_summer()
     assert len(candidates) == 12
     exposed = exposure([(c.part, c.material) for c in candidates], hours)
-    scored = score(candidates, Payload.of(mounting), exposed, squeeze_mm=squeeze_mm)
+    scored = [each for group in judge(candidates, mounting, exposed, squeeze_mm=squeeze_mm) for each in group]
     p = np.array([s.by_step for s in scored])
     w = exposed.weight[0] / exposed.weight[0].sum()
     worth = {s: float(p[list(s)].max(axis=0) @ w) for n in range(1, 13) for s in itertools.combinations(range(12), n)}

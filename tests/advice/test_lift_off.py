@@ -7,7 +7,7 @@ import pytest
 
 from matdb.advice.camera import six_axes
 from matdb.advice.effective import STATIC_HZ, effective, pair_case
-from matdb.advice.score import Candidate
+from matdb.advice.judge import Candidate
 from matdb.advice.squeeze import squeeze
 from matdb.advice.suit import suit
 from matdb.advice.tabulated import stiffness_rows

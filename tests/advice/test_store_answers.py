@@ -58,7 +58,8 @@ def test_the_reading_that_is_asked_for_settles_the_verdict(store):
     )
     store.fit("gel")
     after = {r.part: r for r in store.suit("cam", HOURS, squeeze_mm=0.0)}["ring"]
-    assert after.verdict == "suits"
+    assert after.verdict == "probably suits"  # judged up and down only
+    assert after.probability >= 0.98
     assert after.settle == ""
     assert after.basis == "readings"
     width = [r.worst.natural_frequency_hz.high / r.worst.natural_frequency_hz.low for r in (before, after)]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from matdb.advice.cover import cover
 from matdb.advice.effective import STATIC_HZ
-from matdb.advice.score import Candidate
+from matdb.advice.judge import Candidate
 from matdb.advice.suit import VERDICTS, suit, verdict
 from matdb.advice.verdict import percent, sags
 from matdb.errors import InputError
@@ -125,7 +125,7 @@ def test_too_stiff_and_too_soft_are_said(sure):
     assert any("below 2.5" in text for text in stiff.warnings)
     soft = suit([ring(sure, "gel")], on_target(sure, "gel", 10.0, 10.0), [20.0], squeeze_mm=0.0)[0]
     assert soft.reason.startswith("too soft")
-    assert "20 Hz that follow" in soft.reason
+    assert "20 Hz that follow 10 Hz" in soft.reason
     assert any("inside the manoeuvre band" in text for text in soft.warnings)
 
 

@@ -44,7 +44,7 @@ def case(factors: dict[str, int]) -> dict[str, float]:
     import numpy as np
 
     from matdb.advice import suit as ranking
-    from matdb.advice.score import Candidate
+    from matdb.advice.judge import Candidate
     from matdb.curve.fit import prior_curve
     from matdb.form import Part, Ring
     from matdb.form import base as forms

@@ -10,7 +10,7 @@ import pytest
 
 from matdb.advice.cover import cover
 from matdb.advice.exposure import flight
-from matdb.advice.score import Candidate
+from matdb.advice.judge import Candidate
 from matdb.advice.suit import suit
 from matdb.curve.fit import prior_curve
 from matdb.form import Pad, Part, Ring

@@ -1,0 +1,232 @@
+"""What reaches the picture in every direction: how stiff isolators may be, and how stiff they must be.
+
+A picture moves by the camera's rotation. The airframe moves in six components, translation and rotation about its own
+centre of gravity; through a centre of gravity off the isolators' plane its translation turns the camera too. For one
+geometry the response depends on stiffness and frequency only through z = k E* / omega^2, so the stiffness at which a
+response crosses its limit belongs to the mounting alone: it is found here once over the ratio of sideways to axial
+stiffness and over the loss angle, and serves every part, temperature and draw.
+
+Sources
+-------
+.. [1] Harris, C. M.; Piersol, A. G. (eds.): Harris' Shock and Vibration Handbook, 5th ed., McGraw-Hill 2002,
+   chapter 3: foundation motion of a resiliently supported rigid body (memory, parts read).
+.. [2] Nashif, A. D.; Jones, D. I. G.; Henderson, J. P.: Vibration Damping, Wiley 1985 (memory): modes of a body on
+   springs of one complex modulus.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.mounting.record import Mounting
+from matdb.mounting.six_axis import Suspension, cross_matrix, modes, stiffness_matrix, suspension
+
+__all__ = ["MOTIONS", "NO_LIMIT", "TURNS", "AllowedStiffness", "Turning", "turning"]
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+#: Motions of the airframe, in the order of every last axis here.
+MOTIONS: Final = ("vertical", "lateral", "longitudinal", "roll", "pitch", "yaw")
+#: Those that the camera has to follow.
+TURNS: Final = MOTIONS[3:]
+_COLUMNS: Final = (2, 1, 0, 3, 4, 5)
+#: Loss angles that limits are tabulated at, rad; rubber in its transition reaches about 1.1.
+_LOSS_ANGLES: Final = np.linspace(0.0, 1.4, 15)
+_SCAN: Final = 320
+#: Stands for "no limit" in ln of stiffness; finite, so that tables can be interpolated.
+NO_LIMIT: Final = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Turning:
+    """A camera on its isolators, turned by an airframe that moves about a point of its own.
+
+    Attributes
+    ----------
+    body : Suspension
+        The camera and where its isolators are.
+    pivot_mm : ndarray, shape (3,)
+        The airframe's centre of gravity, mm from the camera's.
+    """
+
+    body: Suspension
+    pivot_mm: Array
+
+    @cached_property
+    def radius_mm(self) -> float:
+        """Root mean square distance of the isolators from their middle, seen from above, mm."""
+        plan = self.body.positions_mm[:, :2]
+        return float(np.sqrt(((plan - plan.mean(axis=0)) ** 2).sum(axis=1).mean()))
+
+    @cached_property
+    def _moved(self) -> Array:
+        """Motion of the airframe at the camera's centre of gravity, per unit of each of MOTIONS, shape (6, 6)."""
+        carried = np.eye(6)
+        carried[:3, 3:] = -cross_matrix(-self.pivot_mm)
+        # Translation in units of the isolators' radius, so that all shares are ratios.
+        return np.asarray(carried[:, _COLUMNS] * np.array([self.radius_mm] * 3 + [1.0] * 3))
+
+    def modal(self, ratio: Array) -> tuple[Array, Array, Array]:
+        """Of isolators with an axial stiffness of 1 N/mm and a sideways one of ``ratio``, shape (r,).
+
+        Returns
+        -------
+        (ndarray, ndarray, ndarray)
+            Eigenvalues in 1/kg, shape (r, 6); what each mode turns the camera by, (r, 3, 6); what each of MOTIONS
+            excites in each mode, (r, 6, 6).
+        """
+        each = [modes(self.body, 1.0, float(r)) for r in ratio]
+        shapes = np.stack([found.shapes for found in each])
+        values = 1e-3 * (2.0 * math.pi * np.stack([found.frequency_hz for found in each])) ** 2
+        return values, shapes[:, 3:, :], np.swapaxes(shapes, 1, 2) @ self.body.mass_matrix @ self._moved
+
+    def pushed(self, ratio: Array) -> tuple[Array, Array]:
+        """How far a steady force moves the isolators, of an axial stiffness of 1 N/mm and a sideways one of ``ratio``.
+
+        Returns
+        -------
+        (ndarray, ndarray), each of shape (r, 3)
+            Largest deflection of any isolator along its axis and across it, mm per N at the camera's centre of
+            gravity, for a force along each of the first three of MOTIONS; infinite where nothing holds the camera.
+        """
+        matrix = stiffness_matrix(self.body, np.ones((len(ratio), 1)), ratio[:, None])
+        force = np.eye(6)[:, _COLUMNS[:3]]
+        try:
+            moved = np.einsum("nij,rjd->rdni", self.body.arms, np.linalg.solve(matrix, force[None]))
+        except np.linalg.LinAlgError:
+            return (np.full((len(ratio), 3), math.inf),) * 2
+        along = np.einsum("ni,rdni->rdn", self.body.directions, moved)
+        across = np.linalg.norm(moved - along[..., None] * self.body.directions, axis=-1)
+        return np.abs(along).max(axis=-1), across.max(axis=-1)
+
+    def shares(self, ratio: Array, z: Complex) -> tuple[Array, Array]:
+        """Share of the airframe's motion that turns the camera, and share of its rotation that the camera misses.
+
+        Parameters
+        ----------
+        ratio : ndarray, shape (r,)
+            Sideways over axial stiffness.
+        z : ndarray of complex, shape (r, n)
+            1e3 k / omega^2 in kg, k the complex axial stiffness of one isolator in N/mm.
+
+        Returns
+        -------
+        (ndarray, ndarray)
+            Let through, shape (r, n, 6), of each of MOTIONS; missed, shape (r, n, 3), of each of TURNS.
+        """
+        values, turns, excited = self.modal(ratio)
+        # Stiffness over dynamic stiffness of each mode, minus 1: what it lags behind the airframe.
+        lag = 1.0 / (z[..., None] * values[:, None, :] - 1.0)
+        missed = _norm(turns, lag, excited[..., 3:])
+        return _norm(turns, 1.0 + lag, excited), missed
+
+
+def _norm(turns: Array, modal: Complex, excited: Array) -> Array:
+    """Length of the rotation that modes sum up to, per motion, shape (r, n, motions)."""
+    square = np.zeros((*modal.shape[:2], excited.shape[-1]))
+    for axis in range(3):
+        each = modal @ (turns[:, axis, :, None] * excited)
+        square += each.real**2 + each.imag**2
+    return np.sqrt(square)
+
+
+class AllowedStiffness:
+    """Between which axial stiffnesses a mounting holds, direction by direction.
+
+    Parameters
+    ----------
+    turning : Turning
+        Of one camera package.
+    ratio : ndarray, shape (r,)
+        Ratios of sideways to axial stiffness, ascending, above 0; answers between them are interpolated.
+    let_through_most, missed_most : float
+        Largest share of the airframe's motion that may turn the camera at a rotor frequency, and largest share of its
+        rotation that the camera may miss in the manoeuvre band.
+    """
+
+    def __init__(self, turning: Turning, ratio: Array, let_through_most: float, missed_most: float) -> None:
+        self.ratio = ratio
+        values, _, _ = turning.modal(ratio)
+        stiff = values.max()
+        held = values[values > 1e-9 * stiff].min()
+        x = np.linspace(-math.log(stiff) - 6.0, -math.log(held) + 6.0, _SCAN)
+        z = np.exp(x + 1j * _LOSS_ANGLES[:, None]).ravel()
+        through, missed = turning.shares(ratio, np.broadcast_to(z, (len(ratio), z.size)))
+        shape = (len(ratio), _LOSS_ANGLES.size, _SCAN, -1)
+        #: ln z at which each of MOTIONS begins to get through, shape (r, angles, 6).
+        self._most = _first_crossing(x, through.reshape(shape), let_through_most)
+        #: ln z from which on each of TURNS is followed, shape (r, angles, 3).
+        self._least = -_first_crossing(-x[::-1], missed.reshape(shape)[:, :, ::-1], missed_most)
+
+    def most(self, ln_modulus: Complex, omega: Array) -> Array:
+        """Ln of the largest axial stiffness per modulus of one isolator, N/mm per MPa, shape (..., r, 6).
+
+        Parameters
+        ----------
+        ln_modulus : ndarray of complex, shape (..., F)
+            ln of the modulus in MPa at rotor frequencies.
+        omega : ndarray, shape (F,)
+            Those frequencies, rad/s.
+        """
+        each = (_at_angle(self._most, ln_modulus[..., k], omega[k]) for k in range(omega.size))
+        return _folded(np.minimum, each)
+
+    def least(self, ln_modulus: Complex, omega: Array) -> Array:
+        """Ln of the smallest one that follows, shape (..., r, 3); ``ln_modulus`` in the manoeuvre band."""
+        each = (_at_angle(self._least, ln_modulus[..., k], omega[k]) for k in range(omega.size))
+        return _folded(np.maximum, each)
+
+
+def _first_crossing(x: Array, share: Array, most: float) -> Array:
+    """First x at which a share passes its limit, between samples in logarithms; shape without the third axis."""
+    above = share > most
+    first = np.argmax(above, axis=2)
+    found = np.take_along_axis(above, first[:, :, None], axis=2)[:, :, 0]
+    before = np.maximum(first - 1, 0)
+    low, high = (np.take_along_axis(share, i[:, :, None], axis=2)[:, :, 0] for i in (before, first))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.log(most / low) / np.log(high / low)
+    at = x[before] + np.where(first > 0, np.clip(np.nan_to_num(part), 0.0, 1.0), 0.0) * (x[1] - x[0])
+    return np.where(found, np.where(first > 0, at, -NO_LIMIT), NO_LIMIT)
+
+
+def _at_angle(table: Array, ln_modulus: Complex, omega: float) -> Array:
+    """Limits of ln stiffness per modulus at one frequency, from limits of ln z over the loss angle."""
+    place = np.clip(ln_modulus.imag / _LOSS_ANGLES[1], 0.0, _LOSS_ANGLES.size - 1.000001)
+    lower = place.astype(np.int64)
+    part = (place - lower)[..., None, None]
+    by_angle = np.swapaxes(table, 0, 1)
+    z = by_angle[lower] * (1.0 - part) + by_angle[lower + 1] * part
+    return np.asarray(z + (2.0 * math.log(omega) - math.log(1e3) - ln_modulus.real)[..., None, None])
+
+
+def _folded(fold: Any, each: Iterator[Array]) -> Array:
+    found = next(each)
+    for row in each:
+        fold(found, row, out=found)
+    return found
+
+
+def turning(mounting: Mounting, package: str = "main") -> Turning:
+    """The camera package on its isolators, the airframe turning about its own centre of gravity.
+
+    Where the mounting does not tell that, it is taken in the isolators' plane, straight below or above the camera's.
+
+    Raises
+    ------
+    InputError
+        As :func:`matdb.mounting.six_axis.suspension`.
+    """
+    body = suspension(mounting, package)
+    pivot = np.array([0.0, 0.0, body.positions_mm[:, 2].mean()])
+    if mounting.airframe_centre_mm is not None:
+        pivot = np.array(mounting.airframe_centre_mm) - np.array(mounting.package(package).centre_mm)
+    return Turning(body, pivot)

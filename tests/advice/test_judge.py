@@ -1,0 +1,140 @@
+"""The one judge: every direction, and what decides."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import pytest
+
+import matdb
+from matdb.advice.exposure import exposure
+from matdb.advice.judge import Candidate, judge
+from matdb.form.base import FormBase
+from matdb.mounting.record import Mounting
+
+MASS_KG = 0.62
+
+
+@dataclass(frozen=True)
+class Spring(FormBase):
+    """Known stiffness along and across at 1 MPa, and travel to spare."""
+
+    kind: ClassVar[str] = "spring"
+    axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
+    axial: float = 1.0
+    ratio: float = 0.5
+
+    @property
+    def squeezable_height_mm(self):
+        return 40.0
+
+    def unit_stiffness(self, axis, squeeze_mm, compressibility=0.0):
+        return squeeze_mm * 0.0 + self.axial * (1.0 if axis == "axial" else self.ratio)
+
+    def squeezes_to_try(self, axis):
+        return [0.0]
+
+
+class Rubber:
+    """A hysteretic modulus of 1 MPa: loss factor 0.2 at every frequency and temperature."""
+
+    family = "silicone"
+
+    def __init__(self, spread=0.0, draws=200):
+        self.offsets = spread * np.random.default_rng(1).standard_normal(draws)
+
+    def ln_modulus(self, temperature_c, ln_omega):
+        shape = np.broadcast_shapes(np.shape(temperature_c), np.shape(ln_omega))
+        return np.broadcast_to(np.log(1.0 + 0.2j), (len(self.offsets), *shape))
+
+    def offset_draws(self, part, sd):
+        return self.offsets
+
+
+def mounting(half=(40.0, 30.0), height=0.0, **more):
+    return Mounting(
+        **{
+            "name": "m",
+            "mass_kg": MASS_KG,
+            "count": 4,
+            "rpm_idle": 4200,
+            "rpm_full": 8000,
+            "manoeuvre_hz": 8.0,
+            "spread_mm": (2.0 * half[0], 2.0 * half[1]),
+            "centre_mm": (0.0, 0.0, height),
+            "box_mm": (110.0, 80.0, 60.0),
+        }
+        | more
+    )
+
+
+def judged(wanted, ratio, vertical_hz=24.0, spread=0.0):
+    axial = MASS_KG * (2.0 * np.pi * vertical_hz) ** 2 / 4.0 * 1e-3
+    part = matdb.Part(name="p", material="m", form=Spring(axial, ratio))
+    material = matdb.Material(name="m", family="silicone")
+    exposed = exposure([(part, material)], np.array([-10.0, 25.0]))
+    ((found,),) = judge([Candidate(part, material, Rubber(spread))], wanted, exposed)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("half", "height", "ratio", "deciding", "holds"),
+    [
+        ((40.0, 30.0), 0.0, 0.38, None, True),
+        ((40.0, 30.0), 0.0, 0.69, None, True),
+        ((40.0, 30.0), 0.0, 0.19, "yaw", False),
+        ((90.0, 90.0), 0.0, 0.38, "roll", False),
+        ((90.0, 90.0), 0.0, 0.19, "roll", False),
+        ((25.0, 20.0), 40.0, 0.19, "yaw", False),
+    ],
+)
+def test_the_motion_that_decides(half, height, ratio, deciding, holds):
+    found = judged(mounting(half, height), ratio)
+    assert found.all_directions
+    assert found.probability == (1.0 if holds else 0.0)
+    if deciding:
+        assert found.deciding.name == deciding
+        assert found.deciding.margin < 0.0
+
+
+def test_a_mounting_without_spacing_is_judged_up_and_down_only():
+    found = judged(mounting(spread_mm=None), 0.19)
+    assert not found.all_directions
+    assert found.probability == 1.0
+    assert "vertical" in [each.name for each in found.requirements]
+
+
+def test_a_soft_sway_that_does_not_turn_the_camera_is_no_fault():
+    # Sideways 0.3 of axial: sway at 13 Hz, below twice the manoeuvre band, in the plane of the centre of gravity.
+    names = {each.name: each for each in judged(mounting(), 0.32).requirements}
+    assert names["lateral"].probability == names["longitudinal"].probability == 1.0
+
+
+def test_footage_stabilised_afterwards_asks_for_more_isolation_and_less_following():
+    shown, steady = (
+        {r.name: r for r in judged(mounting(footage=use), 0.38, 26.0).requirements}
+        for use in ("as flown", "stabilised")
+    )
+    assert steady["pitch"].margin < shown["pitch"].margin
+    softer = [
+        {r.name: r for r in judged(mounting(footage=use), 0.19, 20.0).requirements}
+        for use in ("as flown", "stabilised")
+    ]
+    assert softer[1]["yaw"].margin > softer[0]["yaw"].margin
+
+
+def test_all_requirements_together_are_what_the_verdict_says():
+    found = judged(mounting(), 0.38, 25.5, spread=0.05)
+    least = min(each.probability for each in found.requirements)
+    assert 0.0 < found.probability <= least < 1.0
+    assert found.probability >= 1.0 - sum(1.0 - each.probability for each in found.requirements) - 1e-12
+
+
+def test_travel_counts_every_direction_against_the_clearance():
+    tight = judged(mounting(clearance_mm=0.8), 0.38)
+    assert tight.deciding.name == "travel"
+    # 2 times the weight upwards, the weight itself sideways, at a modulus of 1 MPa.
+    axial = 4.0 * MASS_KG * (2.0 * np.pi * 24.0) ** 2 / 4.0 * 1e-3
+    weight = MASS_KG * 9.80665
+    most = max(2.0 * weight / axial, weight / (0.38 * axial))
+    assert tight.deciding.margin == pytest.approx(0.8 / most - 1.0, rel=1e-6)
