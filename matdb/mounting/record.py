@@ -63,8 +63,10 @@ def rectangle_positions(length_mm: float, width_mm: float, z_mm: float = 0.0) ->
 
 class _Sparse(PlainRecord):
     def to_dict(self) -> dict[str, Any]:
-        """The record as plain values fit for JSON, without those that are None or empty."""
-        return {name: value for name, value in super().to_dict().items() if value not in (None, [], "")}
+        """The record as plain values fit for JSON, without those that are None or empty, or limits as usual."""
+        values = super().to_dict()
+        usual = {"footage": "as flown", "strain_most": 0.25}
+        return {k: v for k, v in values.items() if v not in (None, [], "") and v != usual.get(k, math.nan)}
 
 
 def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vector, ...]:
