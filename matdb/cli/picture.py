@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.advice.score import Candidate
+from matdb.advice.judge import Candidate
 from matdb.api import Store
 from matdb.cli.options import (
     AxisOption,
