@@ -10,183 +10,85 @@ Pound Agreement, 1959; memory), standard gravity 9.80665 m/s2 (3rd CGPM, 1901; m
 
 from __future__ import annotations
 
+import math
+import re
+from collections.abc import Iterator
+
 from matdb.errors import InputError, UnitError
 
 __all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "counted", "parse", "parse_range", "parse_sizes"]
-
-#: Dimension -> the trade unit that :func:`parse` answers in and that headers name.
-UNITS: dict[str, str] = {
-    "temperature": "degC",
-    "temperature_difference": "K",
-    "mass": "kg",
-    "length": "mm",
-    "altitude": "m",
-    "frequency": "Hz",
-    "rotor_speed": "rpm",
-    "force": "N",
-    "stiffness": "N/mm",
-    "modulus": "MPa",
-    "duration": "s",
-    "density": "kg/m3",
-    "angle": "deg",
-    "dimensionless": "1",
-}
 
 #: Standard acceleration of free fall, m/s2 (3rd CGPM, 1901; ISO 80000-3).
 STANDARD_GRAVITY_M_S2 = 9.80665
 
 _ABSOLUTE_ZERO_C = -273.15
 _LONGEST = 60
-_LB, _G0, _IN = 0.45359237, STANDARD_GRAVITY_M_S2, 25.4
-_LBF = _LB * _G0
-_PSI = _LBF / (_IN * _IN)  # MPa
 
-# dimension -> (the units to name in a message, an example, {spelling: (numerator, denominator, offset)});
-# trade value = number * numerator / denominator + offset. Two factors, since 9 * 0.001 is not 0.009.
-_Table = dict[str, tuple[float, float, float]]
+# Dimension, trade unit, the units that a message names, an example; below, the spellings of each unit and what turns
+# a number in it into the trade unit: times, over, plus. Two factors, since 9 * 0.001 is not 0.009; factors are taken
+# from left to right.
+_TABLE = """
+temperature | degC | a temperature in C, F or K | -18C
+    C c °C ℃ degC degc Celsius celsius = 1
+    F f °F ℉ degF degf Fahrenheit fahrenheit = 5 / 9 + -17.77777777777778
+    K k kelvin = 1 / 1 + -273.15
+temperature_difference | K | a temperature difference in K, C or F | 0.5K
+    K k kelvin C c °C ℃ degC degc Celsius celsius = 1; F f °F ℉ degF degf Fahrenheit fahrenheit = 5 / 9
+mass | kg | a mass in g, kg, oz or lb | 250g
+    kg KG Kg kilogram kilograms = 1; g gram grams = 1 / 1000; mg = 1 / 1000000; t tonne tonnes = 1000
+    lb lbs LB lbm pound pounds = 0.45359237; oz OZ ounce ounces = 0.45359237 / 16
+length | mm | a length in mm, cm, m, um, in or ft | 16mm
+    mm MM millimetre millimeter = 1; cm = 10; m = 1000; um µm μm = 1 / 1000
+    in inch inches " ″ ” = 25.4; mil thou = 25.4 / 1000; ft ′ = 304.8
+altitude | m | an altitude in m, km or ft | 1500m
+    m = 1; km = 1000; ft = 0.3048
+frequency | Hz | a frequency in Hz or kHz | 31.2Hz
+    Hz hz HZ 1/s s-1 s^-1 s⁻¹ = 1; kHz khz = 1000; MHz = 1000000; mHz = 1 / 1000; rpm RPM rev/min 1/min = 1 / 60
+rotor_speed | rpm | a rotor speed in rpm, Hz or 1/s | 4900rpm
+    rpm RPM rev/min r/min 1/min min-1 min^-1 min⁻¹ = 1; Hz hz HZ 1/s s-1 s^-1 s⁻¹ rev/s rps = 60
+force | N | a force in N, kN or lbf | 2.4N
+    N = 1; mN = 1 / 1000; kN = 1000; lbf = 0.45359237 * 9.80665; gf = 9.80665 / 1000; kgf = 9.80665
+stiffness | N/mm | a stiffness in N/mm, kN/m, N/m or lbf/in | 4.2N/mm
+    N/mm kN/m = 1; N/m = 1 / 1000; N/um N/µm N/μm kN/mm MN/m = 1000; lbf/in lb/in = 0.45359237 * 9.80665 / 25.4
+modulus | MPa | a modulus in MPa, kPa, GPa, Pa or psi | 2.1MPa
+    MPa N/mm2 N/mm² N/mm^2 = 1; kPa = 1 / 1000; GPa = 1000; Pa N/m2 N/m² N/m^2 = 1 / 1000000; bar = 1 / 10
+    psi PSI lbf/in2 lbf/in² lbf/in^2 = 0.45359237 * 9.80665 / 645.16; ksi = 453.59237 * 9.80665 / 645.16
+duration | s | a duration in s, min, h or ms | 30min
+    s sec second seconds = 1; ms = 1 / 1000; us µs μs = 1 / 1000000
+    min mins minute minutes = 60; h hr hour hours = 3600; d day days = 86400
+density | kg/m3 | a density in kg/m3, g/cm3 or lb/ft3 | 1120kg/m3
+    kg/m3 kg/m³ kg/m^3 g/l g/L = 1; g/cm3 g/cm³ g/cm^3 g/cc g/ml g/mL kg/l kg/L t/m3 = 1000
+    lb/ft3 lb/ft³ lb/ft^3 = 0.45359237 / 0.028316846592
+angle | deg | an angle in deg, rad or turns | 90deg
+    deg ° degree degrees = 1; rad = 180 / 3.141592653589793; turn turns rev = 360
+dimensionless | 1 | a plain number or a percentage | 0.12
+    % percent = 1 / 100
+"""
+
+_Factors = tuple[float, float, float]
+_Units = dict[str, _Factors]
 
 
-def _table(*rows: tuple[str, float, float]) -> _Table:
-    return {name: (up, down, 0.0) for names, up, down in rows for name in names.split()}
+def _factors(text: str) -> _Factors:
+    scale, _, offset = text.partition(" + ")
+    times, _, over = scale.partition(" / ")
+    return math.prod(map(float, times.split(" * "))), float(over or 1.0), float(offset or 0.0)
 
 
-_KELVIN = "K k kelvin"
-_CELSIUS = "C c °C ℃ degC degc Celsius celsius"
-_FAHRENHEIT = "F f °F ℉ degF degf Fahrenheit fahrenheit"
+def _read_table() -> Iterator[tuple[str, str, str, str, _Units]]:
+    for block in re.split(r"\n(?=\w)", _TABLE.strip()):
+        head, *rows = block.splitlines()
+        dimension, unit, words, example = head.split(" | ")
+        pairs = [each.strip().split(" = ") for row in rows for each in row.split("; ")]
+        yield dimension, unit, words, example, {n: _factors(how) for names, how in pairs for n in names.split()}
 
-_DIMENSIONS: dict[str, tuple[str, str, _Table]] = {
-    "temperature": (
-        "a temperature in C, F or K",
-        "-18C",
-        dict.fromkeys(_CELSIUS.split(), (1.0, 1.0, 0.0))
-        | dict.fromkeys(_FAHRENHEIT.split(), (5.0, 9.0, -160.0 / 9.0))
-        | dict.fromkeys(_KELVIN.split(), (1.0, 1.0, _ABSOLUTE_ZERO_C)),
-    ),
-    "temperature_difference": (
-        "a temperature difference in K, C or F",
-        "0.5K",
-        _table((f"{_KELVIN} {_CELSIUS}", 1, 1), (_FAHRENHEIT, 5, 9)),
-    ),
-    "mass": (
-        "a mass in g, kg, oz or lb",
-        "250g",
-        _table(
-            ("kg KG Kg kilogram kilograms", 1, 1),
-            ("g gram grams", 1, 1000),
-            ("mg", 1, 1_000_000),
-            ("t tonne tonnes", 1000, 1),
-            ("lb lbs LB lbm pound pounds", _LB, 1),
-            ("oz OZ ounce ounces", _LB, 16),
-        ),
-    ),
-    "length": (
-        "a length in mm, cm, m, um, in or ft",
-        "16mm",
-        _table(
-            ("mm MM millimetre millimeter", 1, 1),
-            ("cm", 10, 1),
-            ("m", 1000, 1),
-            ("um µm μm", 1, 1000),
-            ('in inch inches " ″ ”', _IN, 1),
-            ("mil thou", _IN, 1000),
-            ("ft ′", 304.8, 1),
-        ),
-    ),
-    "altitude": (
-        "an altitude in m, km or ft",
-        "1500m",
-        _table(("m", 1, 1), ("km", 1000, 1), ("ft", 0.3048, 1)),
-    ),
-    "frequency": (
-        "a frequency in Hz or kHz",
-        "31.2Hz",
-        _table(
-            ("Hz hz HZ 1/s s-1 s^-1 s⁻¹", 1, 1),
-            ("kHz khz", 1000, 1),
-            ("MHz", 1_000_000, 1),
-            ("mHz", 1, 1000),
-            ("rpm RPM rev/min 1/min", 1, 60),
-        ),
-    ),
-    "rotor_speed": (
-        "a rotor speed in rpm, Hz or 1/s",
-        "4900rpm",
-        _table(
-            ("rpm RPM rev/min r/min 1/min min-1 min^-1 min⁻¹", 1, 1),
-            ("Hz hz HZ 1/s s-1 s^-1 s⁻¹ rev/s rps", 60, 1),
-        ),
-    ),
-    "force": (
-        "a force in N, kN or lbf",
-        "2.4N",
-        _table(
-            ("N", 1, 1),
-            ("mN", 1, 1000),
-            ("kN", 1000, 1),
-            ("lbf", _LBF, 1),
-            ("gf", _G0, 1000),
-            ("kgf", _G0, 1),
-        ),
-    ),
-    "stiffness": (
-        "a stiffness in N/mm, kN/m, N/m or lbf/in",
-        "4.2N/mm",
-        _table(
-            ("N/mm kN/m", 1, 1),
-            ("N/m", 1, 1000),
-            ("N/um N/µm N/μm kN/mm MN/m", 1000, 1),
-            ("lbf/in lb/in", _LBF, _IN),
-        ),
-    ),
-    "modulus": (
-        "a modulus in MPa, kPa, GPa, Pa or psi",
-        "2.1MPa",
-        _table(
-            ("MPa N/mm2 N/mm² N/mm^2", 1, 1),
-            ("kPa", 1, 1000),
-            ("GPa", 1000, 1),
-            ("Pa N/m2 N/m² N/m^2", 1, 1_000_000),
-            ("psi PSI lbf/in2 lbf/in² lbf/in^2", _PSI, 1),
-            ("ksi", 1000 * _PSI, 1),
-            ("bar", 1, 10),
-        ),
-    ),
-    "duration": (
-        "a duration in s, min, h or ms",
-        "30min",
-        _table(
-            ("s sec second seconds", 1, 1),
-            ("ms", 1, 1000),
-            ("us µs μs", 1, 1_000_000),
-            ("min mins minute minutes", 60, 1),
-            ("h hr hour hours", 3600, 1),
-            ("d day days", 86400, 1),
-        ),
-    ),
-    "density": (
-        "a density in kg/m3, g/cm3 or lb/ft3",
-        "1120kg/m3",
-        _table(
-            ("kg/m3 kg/m³ kg/m^3 g/l g/L", 1, 1),
-            ("g/cm3 g/cm³ g/cm^3 g/cc g/ml g/mL kg/l kg/L t/m3", 1000, 1),
-            ("lb/ft3 lb/ft³ lb/ft^3", _LB, 0.3048**3),
-        ),
-    ),
-    "angle": (
-        "an angle in deg, rad or turns",
-        "90deg",
-        _table(
-            ("deg ° degree degrees", 1, 1),
-            ("rad", 180, 3.141592653589793),
-            ("turn turns rev", 360, 1),
-        ),
-    ),
-    "dimensionless": (
-        "a plain number or a percentage",
-        "0.12",
-        _table(("% percent", 1, 100)),
-    ),
-}
+
+# Dimension: the units to name in a message, an example, {spelling: factors}.
+_DIMENSIONS = {dimension: (words, example, table) for dimension, _, words, example, table in _read_table()}
+#: Dimension -> the trade unit that :func:`parse` answers in and that headers name.
+UNITS: dict[str, str] = {dimension: unit for dimension, unit, *_ in _read_table()}
+
+_NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
 
 # What the keyboard, a word processor or a web page makes of the plain characters.
 _PLAIN = str.maketrans(
@@ -341,27 +243,8 @@ def _checked_text(text: str, field: str, allowed: str) -> str:
 
 def _number_end(text: str) -> int:
     """Where the number at the start of the text ends; 0 when there is none."""
-    i = 1 if text[:1] in ("+", "-") else 0
-    i = _digits_end(text, start := i)
-    whole = i - start
-    if text[i : i + 1] == ".":
-        after = _digits_end(text, i + 1)
-        if after > i + 1:
-            whole, i = whole + after - i - 1, after
-    if not whole:
-        return 0
-    if text[i : i + 1] in ("e", "E"):
-        sign = 1 if text[i + 1 : i + 2] in ("+", "-") else 0
-        after = _digits_end(text, i + 1 + sign)
-        if after > i + 1 + sign:
-            i = after
-    return i
-
-
-def _digits_end(text: str, i: int) -> int:
-    while i < len(text) and "0" <= text[i] <= "9":
-        i += 1
-    return i
+    found = _NUMBER.match(text)
+    return found.end() if found else 0
 
 
 def _unit_of(example: str) -> str:
@@ -373,12 +256,11 @@ def _comma_cure(plain: str) -> str:
     if plain.count(",") > 1 or "." in plain:
         return "a comma is not understood; write a decimal point and no thousands separator"
     cure = f"a comma is not understood; write {plain.replace(',', '.')}"
-    whole, _, rest = plain.lstrip("+-").partition(",")
-    is_group = _digits_end(rest, 0) == 3 and 1 <= len(whole) <= 3 and _digits_end(whole, 0) == len(whole)
-    return f"{cure} or {plain.replace(',', '')}" if is_group and whole[0] != "0" else cure
+    thousands = re.match(r"[1-9][0-9]{0,2},[0-9]{3}(?![0-9])", plain.lstrip("+-"))
+    return f"{cure} or {plain.replace(',', '')}" if thousands else cure
 
 
-def _unit_cure(unit: str, dimension: str, table: _Table) -> str:
+def _unit_cure(unit: str, dimension: str, table: _Units) -> str:
     """Name what the unit is, or which spelling was meant."""
     near = sorted(name for name in table if name.casefold() == unit.casefold())
     if near:
