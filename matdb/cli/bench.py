@@ -16,10 +16,10 @@ from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
 from matdb.checks import checked_number
-from matdb.cli.options import AxisOption, CountOption, SqueezeOption, StoreOption, ends, existing, needed, quantity
+from matdb.cli.options import AxisOption, CountOption, Place, SqueezeOption, arg, collects, ends, opt, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards
-from matdb.cli.screen import band_text, lines, progress, show
+from matdb.cli.screen import band_cell, lines, progress, show
 from matdb.errors import InputError, MatdbError, UnitError
 from matdb.form.part import Part
 from matdb.material.record import Material
@@ -34,71 +34,63 @@ _UNKNOWN = 30.0
 _STOP = ("q", "quit", "stop", "end", "no", "n")
 
 
-def bench(
-    ctx: typer.Context,
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part on the bench.")],
-    field_temp: Annotated[
-        str,
-        typer.Option("--for", metavar="RANGE", help="The field temperatures whose stiffness is to be known."),
-    ] = "-10C..30C",
-    mass: Annotated[
-        str | None,
-        typer.Option("--mass", metavar="MASS", help="The mass on the bench, such as 250g; asked without it."),
-    ] = None,
-    count: CountOption = 1,
-    axis: AxisOption = "axial",
-    squeeze: SqueezeOption = "0mm",
-    who: Annotated[str, typer.Option("--who", metavar="NAME", help="Who takes the readings.")] = "",
-    advise: Annotated[bool, typer.Option("--advice/--no-advice", help="Fit and advise after each reading.")] = True,
-    store: StoreOption = None,
-) -> None:
+@dataclass(frozen=True, kw_only=True)
+class BenchOptions:
+    """What is read, how, and at which temperatures it is to be known."""
+
+    part: Annotated[str, arg("PART", "The part on the bench.")]
+    field_temp: Annotated[str, opt("--for", "RANGE", "The field temperatures whose stiffness is to be known.")] = (
+        "-10C..30C"
+    )
+    mass: str | None = option("MASS", "The mass on the bench, such as 250g; asked without it.")
+    count: CountOption = 1
+    axis: AxisOption = "axial"
+    squeeze: SqueezeOption = "0mm"
+    who: str = option("NAME", "Who takes the readings.", "")
+    advise: Annotated[bool, typer.Option("--advice/--no-advice", help="Fit and advise after each reading.")] = True
+
+
+@collects
+def bench(said: BenchOptions, place: Place) -> None:
     """Read one part, step by step.
 
     Asks for one reading after another, with units. A reading that you confirm is logged at once; then the band over
     the field temperatures and the reading to take next are shown. Stop with q at a temperature, or at any time with
     Ctrl-C; start again to go on.
     """
-    low_c, high_c = ends(field_temp, "temperature", "--for")
-    with existing(ctx, store) as kept:
-        known = kept.part(part)
-        squeeze_mm = needed(squeeze, "length", "--squeeze")
-        known.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm)
-        session = Session(
-            kept, known, kept.material(known.material), low_c, high_c, quantity(mass, "mass", "--mass"),
-            count, axis, squeeze_mm, who, advise,
-        )  # fmt: skip
-        session.run()
+    field_c = ends(said.field_temp, "temperature", "--for")
+    with place.existing() as store:
+        part = store.part(said.part)
+        squeeze_mm = parse(said.squeeze, "length", "--squeeze")
+        part.form.stiffness_n_per_mm(1.0, said.axis, squeeze_mm=squeeze_mm)
+        how = {"axis": said.axis, "squeeze_mm": squeeze_mm}
+        mass_kg = quantity(said.mass, "mass", "--mass")
+        Session(store, part, store.material(part.material), field_c, said, how, mass_kg).run()
 
 
 @dataclass
 class Session:
     """One part on the bench: what was answered last is offered again."""
 
-    kept: Store
+    store: Store
     part: Part
     material: Material
-    low_c: float
-    high_c: float
+    field_c: tuple[float, float]
+    said: BenchOptions
+    how: dict[str, Any]
     mass_kg: float | None
-    count: int
-    axis: str
-    squeeze_mm: float
-    who: str
-    advise: bool
-    fixed_mass: bool = field(init=False)
     logged: list[int] = field(default_factory=list)
     advised: Any = None
     width: float | None = None
 
     def __post_init__(self) -> None:
-        self.fixed_mass = self.mass_kg is not None
         if self.mass_kg is None:
-            past = [each.reading for each in self.kept.readings(part=self.part.name)]
+            past = [each.reading for each in self.store.readings(part=self.part.name)]
             self.mass_kg = next((m for r in reversed(past) if (m := getattr(r, "mass_kg", None))), None)
 
     def run(self) -> None:
         """Ask until the user stops."""
-        count = len(self.kept.readings(part=self.part.name))
+        count = len(self.store.readings(part=self.part.name))
         many = counted(count, "readings") if count else "no reading"
         show(f"{self.part.name} ({self.part.form.label()} mm) of {self.material.name}: {many} so far. q stops.")
         try:
@@ -148,10 +140,8 @@ class Session:
             return
         need = soak(body, temperature_c, family=self.material.family)
         left = float(drift(body, temperature_c, 0.0, family=self.material.family).seconds_left)
-        show(
-            f"soak {float(need.minutes_safe):.0f} min or more; outside, the error passes 2 K after {left:.0f} s",
-            indent="  ",
-        )
+        minutes = f"soak {float(need.minutes_safe):.0f} min or more"
+        show(f"{minutes}; outside, the error passes 2 K after {left:.0f} s", indent="  ")
         note = crystallisation_note(self.material.family, temperature_c)
         if note:
             show(note, indent="  ")
@@ -160,13 +150,14 @@ class Session:
         return abs(temperature_c - _ROOM_C) > _NEAR_K
 
     def _ask(self, temperature_c: float) -> Reading | None:
-        common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": self.count}
-        common |= {"axis": self.axis, "squeeze_mm": self.squeeze_mm, "who": self.who}
+        said = self.said
+        common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": said.count}
+        common |= self.how | {"who": said.who}
         if self._chilled(temperature_c):
-            common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _minutes)
-        if not self.fixed_mass:
+            common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _or_none(_minutes))
+        if said.mass is None:
             usual = self.advised.mass_kg if self.advised is not None else self.mass_kg
-            words = "Mass" if self.count == 1 else f"Mass on all {self.count} together"
+            words = "Mass" if said.count == 1 else f"Mass on all {said.count} together"
             self.mass_kg = _until(words, None if usual is None else f"{1e3 * usual:g}g", _mass)
         mass_kg = self.mass_kg
         assert mass_kg is not None
@@ -175,10 +166,10 @@ class Session:
             dwell = _until("Dwell from loading to reading", "10s", _seconds)
             reading: Reading = Deflection(mass_kg=mass_kg, deflection_mm=value, dwell_s=dwell, **common)
         else:
-            decay = _until("Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)", "", _decrement)
+            decay = _until("Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)", "", _or_none(_decrement))
             reading = RingDown(mass_kg=mass_kg, frequency_hz=value, log_decrement=decay, **common)
         if self._chilled(temperature_c):
-            out = _until("Seconds outside, such as 8s (empty: not known)", "", _seconds_or_none)
+            out = _until("Seconds outside, such as 8s (empty: not known)", "", _or_none(_seconds_outside))
             reading = replace(reading, seconds_out=out)
         try:
             check_on_part(reading, self.part)
@@ -186,7 +177,7 @@ class Session:
             show(str(error))
             return None
         show(f"{reading.kind} at {temperature_c:g} degC: {figures_of(reading)}")
-        lines("Before you rely on it:", bench_doubts(self.kept, reading) + self._odd(reading))
+        lines("Before you rely on it:", bench_doubts(self.store, reading) + self._odd(reading))
         return reading if _until("Log it?", "yes", _yes) else None
 
     def _odd(self, reading: Reading) -> list[str]:
@@ -195,10 +186,9 @@ class Session:
         if frequency is None or not self.part.form.has_geometry:
             return []
         try:
-            now = self.kept.effective(
-                self.part.name, reading.temperature_c, mass_kg=self.mass_kg, count=self.count, axis=self.axis,
-                squeeze_mm=self.squeeze_mm,
-            ).natural_frequency_hz  # fmt: skip
+            now = self.store.effective(
+                self.part.name, reading.temperature_c, mass_kg=self.mass_kg, count=self.said.count, **self.how
+            ).natural_frequency_hz
         except ValueError:
             return []
         assert now is not None
@@ -210,7 +200,7 @@ class Session:
     # -- answers -------------------------------------------------------------------------------------------
 
     def _log(self, reading: Reading) -> None:
-        number = self.kept.add(reading)
+        number = self.store.add(reading)
         assert isinstance(number, int)
         self.logged.append(number)
         # Told only once it is on the disk.
@@ -218,31 +208,28 @@ class Session:
 
     def _look(self, *, first: bool = False) -> None:
         """Fit, show the band and what tightened it, and advise."""
-        if not self.advise:
+        if not self.said.advise:
             return
         try:
             with progress(f"fit of {self.material.name}") as update:
-                curve = self.kept.curve(self.material.name)
+                curve = self.store.curve(self.material.name)
                 if self.logged or curve.stale or (curve.basis != "readings" and self._any()):
-                    self.kept.fit(self.material.name, progress=lambda share: update(0.5 * share))
-                middle = 0.5 * (self.low_c + self.high_c)
-                states = list(dict.fromkeys((self.low_c, middle, self.high_c)))
+                    self.store.fit(self.material.name, progress=lambda share: update(0.5 * share))
+                low_c, high_c = self.field_c
+                states = list(dict.fromkeys((low_c, 0.5 * (low_c + high_c), high_c)))
                 load: dict[str, Any] = {"frequency_hz": 30.0}
                 if self.mass_kg is not None:
-                    load = {"mass_kg": self.mass_kg, "count": self.count}
-                now = self.kept.effective(self.part.name, states, axis=self.axis, squeeze_mm=self.squeeze_mm, **load)
-                load.setdefault("count", self.count)
-                ranked = self.kept.next_readings(
-                    self.part.name, self.low_c, self.high_c, axis=self.axis, squeeze_mm=self.squeeze_mm, **load
-                )
+                    load = {"mass_kg": self.mass_kg, "count": self.said.count}
+                now = self.store.effective(self.part.name, states, **self.how, **load)
+                load.setdefault("count", self.said.count)
+                ranked = self.store.next_readings(self.part.name, low_c, high_c, **self.how, **load)
         except MatdbError as error:
             self.advised = None
             show(f"no advice: {error}")
             return
         band = now.stiffness_n_per_mm
         for k, t in enumerate(states):
-            shown = band_text(float(band.median[k]), float(band.low[k]), float(band.high[k]))
-            show(f"at {t:g} degC: {shown} N/mm", indent="  ")
+            show(f"at {t:g} degC: {band_cell(band, index=k)} N/mm", indent="  ")
         width = sum(math.log(float(h) / float(lo)) for lo, h in zip(band.low, band.high, strict=True)) / len(states)
         factor = math.exp(width)
         if first or self.width is None:
@@ -254,9 +241,8 @@ class Session:
         # Of a part whose stiffness nobody knows, no mass can be named either.
         self.advised = ranked[0] if ranked and width < math.log(_UNKNOWN) else None
         if width >= math.log(_UNKNOWN):
-            show(
-                "its stiffness is not known yet: read it once at room temperature, with a mass near the camera's share"
-            )
+            once = "read it once at room temperature, with a mass near the camera's share"
+            show(f"its stiffness is not known yet: {once}")
         if self.advised is not None:
             a = self.advised
             show(
@@ -265,7 +251,7 @@ class Session:
             )
 
     def _any(self) -> bool:
-        return bool(self.kept.readings(material=self.material.name))
+        return bool(self.store.readings(material=self.material.name))
 
 
 def _prompt(words: str, usual: str | None) -> str:
@@ -284,24 +270,25 @@ def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
             show(str(error))
 
 
-def _minutes(text: str) -> float | None:
-    return parse(text, "duration", "soak") / 60.0 if text else None
+def _or_none(read: Callable[[str], float]) -> Callable[[str], float | None]:
+    return lambda text: read(text) if text else None
 
 
-def _mass(text: str) -> float:
-    return checked_number("mass", parse(text, "mass", "mass"), 0.0, 1000.0, "kg", open_low=True)
+def _reader(name: str, dimension: str, high: float, unit: str, *, open_low: bool = True) -> Callable[[str], float]:
+    return lambda text: checked_number(name, parse(text, dimension, name), 0.0, high, unit, open_low=open_low)
 
 
-def _seconds(text: str) -> float:
-    return checked_number("dwell", parse(text, "duration", "dwell"), 0.0, 1e8, "s", open_low=True)
+_mass, _seconds = _reader("mass", "mass", 1000.0, "kg"), _reader("dwell", "duration", 1e8, "s")
+_outside = _reader("seconds outside", "duration", 1e5, "s", open_low=False)
 
 
-def _seconds_or_none(text: str) -> float | None:
-    if not text:
-        return None
+def _minutes(text: str) -> float:
+    return parse(text, "duration", "soak") / 60.0
+
+
+def _seconds_outside(text: str) -> float:
     # Everybody counts these in seconds.
-    plain = f"{text}s" if text.replace(".", "", 1).isdigit() else text
-    return checked_number("seconds outside", parse(plain, "duration", "seconds outside"), 0.0, 100000.0, "s")
+    return _outside(f"{text}s" if text.replace(".", "", 1).isdigit() else text)
 
 
 def _figure(text: str) -> tuple[str, float]:
@@ -315,9 +302,7 @@ def _figure(text: str) -> tuple[str, float]:
         return "mm", checked_number("deflection", value, 0.0, 1000.0, "mm", open_low=True)
 
 
-def _decrement(text: str) -> float | None:
-    if not text:
-        return None
+def _decrement(text: str) -> float:
     number = r"(\d+\.?\d*|\.\d+)"
     pair = re.fullmatch(rf"{number}\s*(?:/|to)\s*{number}\s+in\s+{number}(?:\s*cycles?)?", text)
     if pair:

@@ -13,28 +13,31 @@ from matdb.cli.options import (
     Call,
     ForceOption,
     FrequenciesOption,
+    KindOption,
     MaterialArgument,
+    ReadPartOption,
+    RetiredOption,
     StepOption,
     TempsOption,
+    arg,
     collects,
     few_states,
     frequencies,
+    opt,
     temperatures,
 )
 from matdb.cli.screen import lines, show
 from matdb.cli.stiffness import States, stiffness_answer
-from matdb.errors import InputError
 from matdb.exchange.documents import prony_rows, shift_rows, shift_warnings, write_table
 from matdb.exchange.tables import curve_table, curve_warnings, readings_table
 
 app = typer.Typer(help="Write curves, readings or stiffness to CSV.", rich_markup_mode=None)
 
 _FILE = "The file to write: CSV, or JSON when its name ends in .json."
-FileOption = Annotated[str, typer.Option("--csv", metavar="FILE", help=_FILE)]
+FileOption = Annotated[str, opt("--csv", "FILE", _FILE)]
 OutOption = Annotated[str, typer.Option("--csv", "--out", metavar="FILE", help=_FILE)]
 RangeOption = Annotated[
-    list[str],
-    typer.Option("--temp", metavar="TEMPERATURE", help="A temperature such as -5C, or a range such as -20C..50C."),
+    list[str], opt("--temp", "TEMPERATURE", "A temperature such as -5C, or a range such as -20C..50C.")
 ]
 
 
@@ -75,8 +78,7 @@ def stiffness(
     csv: FileOption,
     states: StatesByKelvin,
     part: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="[PART]...", help="The parts; all that have the direction when none is named."),
+        list[str] | None, arg("[PART]...", "The parts; all that have the direction when none is named.")
     ] = None,
     force: ForceOption = False,
     *,
@@ -86,8 +88,7 @@ def stiffness(
 
     Stiffness and damping ratio over temperatures.
     """
-    if (states.mass is None) == (not states.frequency):
-        raise InputError("--frequency and --mass", "both" if states.mass else "neither", "one of the two")
+    states.check()
     with call.existing() as store:
         names = part or [p.name for p in store.parts() if states.axis in p.form.axes]
         answer = stiffness_answer(store, names, states)
@@ -99,14 +100,10 @@ def stiffness(
 @collects
 def readings(
     csv: FileOption,
-    material: Annotated[
-        str | None, typer.Option("--material", metavar="NAME", help="Only readings of this material.")
-    ] = None,
-    part: Annotated[str | None, typer.Option("--part", metavar="NAME", help="Only readings on this part.")] = None,
-    kind: Annotated[
-        str | None, typer.Option("--kind", metavar="KIND", help="Only this kind, such as ring-down.")
-    ] = None,
-    retired: Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")] = False,
+    material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material.")] = None,
+    part: ReadPartOption = None,
+    kind: KindOption = None,
+    retired: RetiredOption = False,
     force: ForceOption = False,
     *,
     call: Call,

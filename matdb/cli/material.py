@@ -22,7 +22,6 @@ _KNOWN = record_fields(Material)
 
 
 @app.command()
-@collects
 @with_fields(argument(_KNOWN["name"]), *(option(each) for name, each in _KNOWN.items() if name != "name"))
 def add(given: dict[str, Any], call: Call) -> None:
     """Add a material."""
@@ -33,11 +32,9 @@ def add(given: dict[str, Any], call: Call) -> None:
     material = Material(**values)
     with call.opened() as kept:
         number = kept.add(material)
-    if call.as_json:
-        document("material add", {"number": number, "material": fields_of(material)})
-        return
     label = ", " + material.hardness if material.hardness else ""
-    show(f"added material {material.name} ({material.family}{label})")
+    text = f"added material {material.name} ({material.family}{label})"
+    call.answer({"number": number, "material": material}, lambda: show(text))
 
 
 @app.command("list")
@@ -58,15 +55,16 @@ def list_(call: Call) -> None:
                 "fit": state,
             }
             rows.append(fields_of(material) | counts)
-    if call.as_json:
-        document("material list", {"materials": rows})
-        return
-    if not rows:
-        show("no material in this store yet; add one with 'matdb material add'")
-        return
-    shown = ("name", "family", "hardness", "parts", "readings", "fit")
-    cells = [["-" if row[name] is None else str(row[name]) for name in shown] for row in rows]
-    table(["material", *shown[1:]], cells, right=(3, 4))
+
+    def screen() -> None:
+        if not rows:
+            show("no material in this store yet; add one with 'matdb material add'")
+            return
+        shown = ("name", "family", "hardness", "parts", "readings", "fit")
+        cells = [["-" if row[name] is None else str(row[name]) for name in shown] for row in rows]
+        table(["material", *shown[1:]], cells, right=(3, 4))
+
+    call.answer({"materials": rows}, screen)
 
 
 @app.command("show")
@@ -82,32 +80,21 @@ def show_(name: NameArgument, call: Call) -> None:
         readings = sum(1 for _ in kept.records.each_reading(name))
         newest = kept.records.newest_fit(name, reading_ids=False)
         stale = newest is not None and kept.records.is_stale(newest)
-        fits = [
-            {"number": f.id, "made_at": f.created_at, "program_version": f.program_version}
-            for f in kept.records.fits(name)
-        ]
+        made = kept.records.fits(name)
+        fits = [{"number": f.id, "made_at": f.created_at, "program_version": f.program_version} for f in made]
         history = replaced(kept, "material", name)
     warnings = [f"the fit is older than the newest reading or record: run 'matdb fit \"{name}\"'"] if stale else []
-    content = {
-        "material": fields_of(material),
-        "parts": parts,
-        "readings": readings,
-        "fits": fits,
-        "stale": stale,
-        "history": history,
-    }
-    if call.as_json:
-        document("material show", content, warnings)
-        return
-    values: list[tuple[str, Any]] = [
-        *((each.title, getattr(material, each.name)) for each in _KNOWN.values() if each.name != "name"),
-        ("readings", readings),
-        ("fits", len(fits)),
-        ("parts", ", ".join(p["name"] for p in parts)),
-    ]
-    table([material.name, ""], [[k, f"{v:g}" if isinstance(v, float) else str(v)] for k, v in values if v or v == 0])
-    for line in warnings:
-        show(line)
+
+    def screen() -> None:
+        own = {each.title: getattr(material, each.name) for each in _KNOWN.values() if each.name != "name"}
+        more = {"readings": readings, "fits": len(fits), "parts": ", ".join(p["name"] for p in parts)}
+        values = [(k, f"{v:g}" if isinstance(v, float) else str(v)) for k, v in (own | more).items() if v or v == 0]
+        table([material.name, ""], values)
+        for line in warnings:
+            show(line)
+
+    content = {"material": material, "parts": parts, "readings": readings, "fits": fits, "stale": stale}
+    call.answer(content | {"history": history}, screen, warnings)
 
 
 @app.command()
@@ -124,8 +111,8 @@ def families(as_json: JsonOption = False) -> None:
     table(
         ["family", "E at 23 degC, MPa", "loss factor", "stiffer in the cold, times", "service, degC"],
         [
-            [str(family), *(f"{value:g}" for value in values[:3]), f"{values[3]:g} to {values[4]:g}"]
-            for family, *values in (row.values() for row in rows)
+            [str(family), *(f"{value:g}" for value in values), f"{low:g} to {high:g}"]
+            for family, *values, low, high in (row.values() for row in rows)
         ],
         right=(1, 2, 3),
     )

@@ -43,28 +43,24 @@ ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that 
 NoteOption = Annotated[str, opt("--note", "TEXT", "Free text.")]
 SourceOption = Annotated[str, opt("--source", "TEXT", "Where the entries come from.")]
 
+_SEVERAL: Final = "May be given several times."
 MaterialArgument = Annotated[str, arg("MATERIAL", "The material's name.")]
 TempsOption = Annotated[
     list[str],
-    opt(
-        "--temp",
-        "TEMPERATURE",
-        "A temperature such as -5C or 23F, or a range such as -20C..50C. May be given several times.",
-    ),
+    opt("--temp", "TEMPERATURE", "A temperature such as -5C or 23F, or a range such as -20C..50C. " + _SEVERAL),
 ]
 StepOption = Annotated[str, opt("--step", "KELVIN", "Step within a range of temperatures, such as 5K.")]
 FrequenciesOption = Annotated[
     list[str] | None,
-    opt(
-        "--frequency",
-        "FREQUENCY",
-        "A frequency such as 30Hz, or a range such as 1Hz..100Hz. May be given several times.",
-    ),
+    opt("--frequency", "FREQUENCY", "A frequency such as 30Hz, or a range such as 1Hz..100Hz. " + _SEVERAL),
 ]
 MassOption = Annotated[str | None, opt("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
 CountOption = Annotated[int, opt("--count", "NUMBER", "How many equal parts share the mass.")]
 AxisOption = Annotated[str, opt("--axis", "AXIS", "Direction of the part: axial, shear, radial or lateral.")]
 SqueezeOption = Annotated[str, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")]
+ReadPartOption = Annotated[str | None, opt("--part", "NAME", "Only readings on this part.")]
+KindOption = Annotated[str | None, opt("--kind", "KIND", "Only this kind, such as ring-down.")]
+RetiredOption = Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")]
 CsvOption = Annotated[str | None, opt("--csv", "FILE", "Also write the rows to this CSV file.")]
 
 # -- records of options ---------------------------------------------------------------------------------------------
@@ -85,25 +81,29 @@ def option(metavar: str | None, text: str, default: Any = None, **more: Any) -> 
     return dataclasses.field(default=default, metadata={"metavar": metavar, "help": text, **more})
 
 
-def collects(command: Callable[..., None]) -> Callable[..., None]:
-    """Let a command take dataclasses: Typer sees their fields as options of the command itself.
+def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] = ()) -> Callable[..., None]:
+    """Let a command take records: Typer sees what is in them as options of the command itself.
 
-    A field is annotated as Typer has it, or made by :func:`option`.
+    A field of a dataclass is annotated as Typer has it, or made by :func:`option`. What ``fields`` say (see
+    :func:`matdb.cli.record_options.with_fields`) reaches the command's ``given`` as one mapping.
     """
     taken = inspect.signature(command, eval_str=True).parameters
-    records: dict[str, Any] = {
-        name: p.annotation for name, p in taken.items() if dataclasses.is_dataclass(p.annotation)
+    groups: dict[str, tuple[Any, Sequence[inspect.Parameter]]] = {
+        name: (p.annotation, _options_of(p.annotation))
+        for name, p in taken.items()
+        if dataclasses.is_dataclass(p.annotation)
     }
-    shown = []
-    for name, parameter in taken.items():
-        shown += _options_of(records[name]) if name in records else [parameter.replace(kind=parameter.KEYWORD_ONLY)]
+    if fields:
+        groups["given"] = dict, fields
+    shown = [each for name, p in taken.items() for each in (groups[name][1] if name in groups else (p,))]
 
     @functools.wraps(command)
     def collected(**values: Any) -> None:
-        made = {n: cls(**{f.name: values.pop(f.name) for f in dataclasses.fields(cls)}) for n, cls in records.items()}
+        made = {name: make(**{p.name: values.pop(p.name) for p in of}) for name, (make, of) in groups.items()}
         command(**values, **made)
 
-    collected.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]
+    keyword_only = [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in shown]
+    collected.__signature__ = inspect.Signature(keyword_only)  # type: ignore[attr-defined]
     return collected
 
 
@@ -120,25 +120,60 @@ def _options_of(record: Any) -> list[inspect.Parameter]:
 
 
 @dataclass(frozen=True)
-class Call:
-    """How a command was called: on which store, and whether a program reads the answer."""
+class Place:
+    """On which store a command works."""
 
     ctx: typer.Context
     store: StoreOption = None
-    as_json: JsonOption = False
 
     @property
     def store_name(self) -> str | None:
-        """The store that the user named; see :func:`store_name`."""
-        return store_name(self.ctx, self.store)
+        """The store that the user named: after the command, before it, or in MATDB_STORE."""
+        return self.own_store or os.environ.get("MATDB_STORE") or None
+
+    @property
+    def own_store(self) -> str | None:
+        """The store that the command line named."""
+        return self.store or self.ctx.find_root().params.get("store") or None
 
     def opened(self) -> Store:
-        """Open the store, made where there is none; for a ``with`` block. Raises as :func:`matdb.api.open_store`."""
-        return opened(self.ctx, self.store)
+        """Open the store, made where there is none; what takes time or changes it is said on the error stream.
+
+        For a ``with`` block. Raises as :func:`matdb.api.open_store`.
+        """
+        waits: list[float] = []
+
+        def waiting(seconds: float) -> None:
+            if not waits:
+                _note("another program is writing to the store; trying again until that ends, for 30 s at most")
+            waits.append(seconds)
+
+        found = open_store(self.store_name, on_wait=waiting)
+        done = found.records.upgraded
+        if done is not None:
+            copy = f"as it was, it lies in {done.copy}"
+            _note(f"the store was upgraded from schema {done.before} to {done.after}; {copy}")
+        return found
 
     def existing(self) -> Store:
-        """Open a store that must be there already. Raises as :func:`existing`."""
-        return existing(self.ctx, self.store)
+        """Open a store that must be there already: a question must not make one.
+
+        Raises
+        ------
+        StoreError
+            There is none, or it refuses.
+        """
+        place = locate(self.store_name)
+        if place.path is not None and not place.path.exists():
+            raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
+        return self.opened()
+
+
+@dataclass(frozen=True)
+class Call(Place):
+    """How a command was called: on which store, and whether a program reads the answer."""
+
+    as_json: JsonOption = False
 
     def answer(self, content: Mapping[str, Any], screen: Callable[[], None], warnings: Iterable[str] = ()) -> None:
         """Print the one JSON document, or what ``screen`` prints."""
@@ -146,50 +181,6 @@ class Call:
             document(self.ctx.command_path.partition(" ")[2], content, warnings)
         else:
             screen()
-
-
-# -- the store ------------------------------------------------------------------------------------------------------
-
-
-def store_name(ctx: typer.Context, store: str | None) -> str | None:
-    """The store that the user named: after the command, before it, or in MATDB_STORE."""
-    return store or ctx.find_root().params.get("store") or os.environ.get("MATDB_STORE") or None
-
-
-def opened(ctx: typer.Context, store: str | None) -> Store:
-    """Open the store; what takes time or changes it is said on the error stream.
-
-    Raises
-    ------
-    NotAStore, NewerStore, StoreReadOnly, StoreBusy
-        As :func:`matdb.api.open_store`.
-    """
-    waits: list[float] = []
-
-    def waiting(seconds: float) -> None:
-        if not waits:
-            _note("another program is writing to the store; trying again until that ends, for 30 s at most")
-        waits.append(seconds)
-
-    found = open_store(store_name(ctx, store), on_wait=waiting)
-    done = found.records.upgraded
-    if done is not None:
-        _note(f"the store was upgraded from schema {done.before} to {done.after}; as it was, it lies in {done.copy}")
-    return found
-
-
-def existing(ctx: typer.Context, store: str | None) -> Store:
-    """Open a store that must be there already: a question must not make one.
-
-    Raises
-    ------
-    StoreError
-        There is none, or it refuses.
-    """
-    place = locate(store_name(ctx, store))
-    if place.path is not None and not place.path.exists():
-        raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
-    return opened(ctx, store)
 
 
 def _note(text: str) -> None:

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Annotated, Any
+from typing import Annotated, Final
 
 import typer
 
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import Call, JsonOption, NoteOption, arg, collects, opt
 from matdb.cli.record_options import replaced
-from matdb.cli.screen import document, lines, number_text, show, table
+from matdb.cli.screen import Column, document, lines, number_text, records_table, show, table
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of
 from matdb.plain import plain
 
 app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
+
+
+_WORDS: Final = "The part's name, and the dimensions of its form: 'matdb part forms' lists them."
 
 
 @app.command(
@@ -28,19 +31,10 @@ app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=No
 )
 @collects
 def add(
-    words: Annotated[
-        list[str],
-        arg(
-            "NAME --DIMENSION SIZE...",
-            "The part's name, and the dimensions of its form: 'matdb part forms' lists them.",
-        ),
-    ],
+    words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", _WORDS)],
     material: Annotated[str, opt("--material", "NAME", "The material it is made of.")],
     form: Annotated[str, opt("--form", "FORM", "Its form, such as ring or strut.")],
-    thread: Annotated[
-        str | None,
-        opt("--thread", "THREAD", "The screw that squeezes it, such as M3."),
-    ] = None,
+    thread: Annotated[str | None, opt("--thread", "THREAD", "The screw that squeezes it, such as M3.")] = None,
     note: NoteOption = "",
     *,
     call: Call,
@@ -54,11 +48,21 @@ def add(
     with call.opened() as kept:
         number = kept.add(part)
     warnings = part.form.warnings(part.form.axes[0])
-    if call.as_json:
-        document("part add", {"number": number, "part": plain(part)}, warnings)
-        return
-    show(f"added part {name}: {part.form.label()} mm, of {material}")
-    lines("Before you rely on it:", warnings)
+
+    def screen() -> None:
+        show(f"added part {name}: {part.form.label()} mm, of {material}")
+        lines("Before you rely on it:", warnings)
+
+    call.answer({"number": number, "part": part}, screen, warnings)
+
+
+_COLUMNS: Final = (
+    Column("part", lambda p: str(p.name)),
+    Column("material", lambda p: str(p.material)),
+    Column("form, mm", lambda p: label_of(p.form)),
+    Column("thread", lambda p: p.thread or "-"),
+    Column("readings", lambda p: str(p.readings), right=True),
+)
 
 
 @app.command("list")
@@ -74,26 +78,13 @@ def list_(
     """
     with call.opened() as kept:
         parts = kept.records.part_lines(material)
-    if call.as_json:
-        document("part list", {"parts": [plain(p) for p in parts]})
-        return
-    if not parts:
-        show("no part yet; add one with 'matdb part add'")
-        return
-    table(
-        ["part", "material", "form, mm", "thread", "readings"],
-        [[p.name, p.material, label_of(p.form), p.thread or "-", str(p.readings)] for p in parts],
-        right=(4,),
-    )
+    empty = "no part yet; add one with 'matdb part add'"
+    call.answer({"parts": parts}, lambda: records_table(parts, _COLUMNS, empty=empty))
 
 
 @app.command("show")
 @collects
-def show_(
-    name: Annotated[str, arg("NAME", "The part's name.")],
-    *,
-    call: Call,
-) -> None:
+def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Call) -> None:
     """Show a part.
 
     Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
@@ -111,39 +102,33 @@ def show_(
             # A direction that frictionless faces do not carry.
             continue
         warnings |= dict.fromkeys(part.form.warnings(axis))
-    if call.as_json:
-        content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
-        document("part show", {"part": content, "history": history}, warnings)
-        return
-    rows = [
-        ["material", part.material],
-        ["form, mm", part.form.label()],
-        *([["thread", part.thread]] if part.thread else []),
-        *([["note", part.note]] if part.note else []),
-        ["readings", str(readings)],
-        *([f"stiffness {axis}, N/mm per MPa", number_text(k)] for axis, k in unit.items()),
-    ]
-    table([part.name, ""], rows)
-    lines("Before you rely on it:", warnings)
+
+    def screen() -> None:
+        entries = {
+            "material": part.material,
+            "form, mm": part.form.label(),
+            "thread": part.thread,
+            "note": part.note,
+            "readings": str(readings),
+            **{f"stiffness {axis}, N/mm per MPa": number_text(k) for axis, k in unit.items()},
+        }
+        table([part.name, ""], [(title, text) for title, text in entries.items() if text])
+        lines("Before you rely on it:", warnings)
+
+    content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
+    call.answer({"part": content, "history": history}, screen, warnings)
 
 
 @app.command()
 def forms(as_json: JsonOption = False) -> None:
     """List the forms and their dimensions."""
-    rows: list[dict[str, Any]] = [
-        {
-            "form": kind,
-            "what": (cls.__doc__ or "").partition("\n")[0].rstrip("."),
-            "dimensions": form_options(kind),
-            "axes": list(cls.axes),
-        }
+    rows = [
+        (kind, (cls.__doc__ or "").partition("\n")[0].rstrip("."), form_options(kind), cls.axes)
         for kind, cls in sorted(FORMS.items())
     ]
     if as_json:
-        document("part forms", {"forms": rows})
+        keys = ("form", "what", "dimensions", "axes")
+        document("part forms", {"forms": [dict(zip(keys, row, strict=True)) for row in rows]})
         return
-    table(
-        ["form", "what it is", "dimensions", "directions"],
-        [[r["form"], r["what"], r["dimensions"], ", ".join(r["axes"])] for r in rows],
-        breaks=range(len(rows) - 1),
-    )
+    cells = [(*texts, ", ".join(axes)) for *texts, axes in rows]
+    table(["form", "what it is", "dimensions", "directions"], cells, breaks=range(len(rows) - 1))

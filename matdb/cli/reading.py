@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -14,15 +15,14 @@ from matdb.bench.readings import Reading, check_on_part, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import reading_add
 from matdb.cli import trace as record
-from matdb.cli.options import Call, arg, collects, opt
+from matdb.cli.options import Call, KindOption, ReadPartOption, RetiredOption, arg, collects, opt
 from matdb.cli.record_options import option, values_of, with_fields
-from matdb.cli.screen import document, given_text, lines, progress, show, table
+from matdb.cli.screen import Column, given_text, lines, progress, records_table, show
 from matdb.delimited import Table, file_bytes
 from matdb.errors import InputError
 from matdb.exchange.reading_file import ReadingFile, read_readings
 from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 from matdb.fields import FieldInfo, record_fields
-from matdb.plain import fields_of
 from matdb.units import counted
 
 if TYPE_CHECKING:
@@ -41,36 +41,38 @@ WhyOption = Annotated[str, opt("--why", "TEXT", "The reason; it is kept.")]
 @collects
 def list_(
     material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material and its parts.")] = None,
-    part: Annotated[str | None, opt("--part", "NAME", "Only readings on this part.")] = None,
-    kind: Annotated[str | None, opt("--kind", "KIND", "Only this kind, such as ring-down.")] = None,
-    retired: Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")] = False,
+    part: ReadPartOption = None,
+    kind: KindOption = None,
+    retired: RetiredOption = False,
     *,
     call: Call,
 ) -> None:
     """List readings."""
     with call.opened() as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
-    if call.as_json:
-        document("reading list", {"readings": [_plain(each) for each in found]})
-        return
-    if not found:
-        show("no reading; log one with 'matdb reading add'")
-        return
-    rows = []
-    for each in found:
-        taken = f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""
-        note = ("" if each.active else f"retired: {each.retired_why}") + each.reading.note
-        rows.append([str(each.id), *_cells(each.reading), taken, each.reading.who, note])
-    table(["reading", *_TITLES, "taken", "who", "note"], rows, right=(0, 3))
+    call.answer(
+        {"readings": [_plain(each) for each in found]},
+        lambda: records_table(found, _COLUMNS, empty="no reading; log one with 'matdb reading add'"),
+    )
 
 
-#: What a row of a table says of a reading, as :func:`_cells` gives it.
-_TITLES: Final = ("kind", "on", "at degC", "figures")
+def _of_reading(reading_in: Callable[[Any], Reading]) -> list[Column]:
+    """What a row of a table says of the reading in it."""
+    return [
+        Column("kind", lambda row: reading_in(row).kind),
+        Column("on", lambda row: str(getattr(reading_in(row), reading_in(row).subject))),
+        Column("at degC", lambda row: given_text(reading_in(row).temperature_c), right=True),
+        Column("figures", lambda row: figures_of(reading_in(row))),
+    ]
 
 
-def _cells(reading: Reading) -> list[str]:
-    on = str(getattr(reading, reading.subject))
-    return [reading.kind, on, given_text(reading.temperature_c), figures_of(reading)]
+_COLUMNS: Final = (
+    Column("reading", lambda each: str(each.id), right=True),
+    *_of_reading(lambda each: each.reading),
+    Column("taken", lambda each: f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""),
+    Column("who", lambda each: each.reading.who),
+    Column("note", lambda each: ("" if each.active else f"retired: {each.retired_why}") + each.reading.note),
+)
 
 
 def _new(each: FieldInfo) -> str:
@@ -82,15 +84,8 @@ _CHANGEABLE: Final = {name: each for name, each in reading_fields().items() if e
 
 
 @app.command()
-@collects
 @with_fields(*(option(each, _new(each), optional=True) for each in _CHANGEABLE.values()))
-def correct(
-    number: NumberArgument,
-    why: WhyOption,
-    given: dict[str, str | None],
-    *,
-    call: Call,
-) -> None:
+def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None], call: Call) -> None:
     """Correct a reading.
 
     A new one takes its place; the old one is kept with the reason.
@@ -111,21 +106,17 @@ def correct(
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
         doubts = reading_add.bench_doubts(kept, new)
-    if call.as_json:
-        document("reading correct", {"number": successor, "corrects": number, "reading": _plain(logged)}, doubts)
-        return
-    show(f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}")
-    lines("Before you rely on it:", doubts)
+
+    def screen() -> None:
+        show(f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}")
+        lines("Before you rely on it:", doubts)
+
+    call.answer({"number": successor, "corrects": number, "reading": _plain(logged)}, screen, doubts)
 
 
 @app.command()
 @collects
-def remove(
-    number: NumberArgument,
-    why: WhyOption,
-    *,
-    call: Call,
-) -> None:
+def remove(number: NumberArgument, why: WhyOption, call: Call) -> None:
     """Let a reading count no more.
 
     It is kept with the reason.
@@ -133,10 +124,8 @@ def remove(
     with call.existing() as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
-    if call.as_json:
-        document("reading remove", {"number": number, "reading": _plain(retired)})
-        return
-    show(f"reading {number} counts no more; it is kept")
+    content = {"number": number, "reading": _plain(retired)}
+    call.answer(content, lambda: show(f"reading {number} counts no more; it is kept"))
 
 
 @app.command("import")
@@ -149,10 +138,7 @@ def import_(
     ] = False,
     kind: Annotated[str | None, opt("--kind", "KIND", "The kind where the file does not say it.")] = None,
     part: Annotated[str | None, opt("--part", "NAME", "The part where the file does not say it.")] = None,
-    material: Annotated[
-        str | None,
-        opt("--material", "NAME", "The material where the file does not say it."),
-    ] = None,
+    material: Annotated[str | None, opt("--material", "NAME", "The material where the file does not say it.")] = None,
     keep_duplicates: Annotated[
         bool, typer.Option("--keep-duplicates", help="Log also what the store knows already.")
     ] = False,
@@ -166,12 +152,12 @@ def import_(
     understood. Rows that the store knows already are passed over.
     """
     name = Path(file).name
-    content, warnings = _table_of(file, sheet)
+    read, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
     with call.opened() as kept, progress(f"import of {name}") as update:
         found = read_readings(
             name,
-            content,
+            read,
             parts={p.name: p for p in kept.parts()},
             materials=[m.name for m in kept.materials()],
             known=(each.reading for each in kept.records.each_reading()),
@@ -183,29 +169,30 @@ def import_(
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
         warnings += [*odd, *_bench_doubts(kept, found), *_passed_over(found)]
-    if call.as_json:
-        content_out = {
-            "file": file,
-            "dry_run": dry_run,
-            "logged": len(numbers),
-            "numbers": numbers,
-            "would_log": 0 if found.problem_count else len(found.readings),
-            "duplicates": found.duplicates,
-            "problem_count": found.problem_count,
-            "problems": [fields_of(problem) for problem in found.problems],
-        }
-        document("reading import", content_out, warnings)
-    else:
+
+    def screen() -> None:
         lines("Before you rely on it:", warnings)
+        if found.problem_count:
+            _tell_problems(found)
+        elif dry_run:
+            _preview(found)
+            show(f"{len(found.readings)} readings would be logged; nothing was, for this was a dry run")
+        else:
+            show(f"logged {len(numbers)} readings from {file}")
+
+    content = {
+        "file": file,
+        "dry_run": dry_run,
+        "logged": len(numbers),
+        "numbers": numbers,
+        "would_log": 0 if found.problem_count else len(found.readings),
+        **{name: getattr(found, name) for name in ("duplicates", "problem_count", "problems")},
+    }
+    call.answer(content, screen, warnings)
     if found.problem_count:
-        _refuse(file, found, call.as_json)
-    if call.as_json:
-        return
-    if dry_run:
-        _preview(found)
-        show(f"{len(found.readings)} readings would be logged; nothing was, for this was a dry run")
-    else:
-        show(f"logged {len(numbers)} readings from {file}")
+        problems = counted(found.problem_count, "problems")
+        cure = "nothing was logged; correct the file and import it again"
+        raise InputError(file, problems, "a file without any", cure, says=problems)
 
 
 def _table_of(file: str, sheet: str | None) -> tuple[bytes | Table, list[str]]:
@@ -224,29 +211,18 @@ def _table_of(file: str, sheet: str | None) -> tuple[bytes | Table, list[str]]:
 
 def _passed_over(found: ReadingFile) -> list[str]:
     """What an import made of rows that say nothing new."""
-    said = []
-    if found.duplicates:
-        said.append(
-            f"{len(found.duplicates)} rows are in the store already and were passed over "
-            f"(lines {_some(found.duplicates)}); --keep-duplicates logs them again"
-        )
-    if found.repeated:
-        said.append(
-            f"{len(found.repeated)} rows repeat an earlier row of the file (lines {_some(found.repeated)}); "
-            "each counts as a reading of its own"
-        )
-    return said
+    told = (
+        (found.duplicates, "are in the store already and were passed over", "--keep-duplicates logs them again"),
+        (found.repeated, "repeat an earlier row of the file", "each counts as a reading of its own"),
+    )
+    return [f"{len(rows)} rows {what} (lines {_some(rows)}); {so}" for rows, what, so in told if rows]
 
 
-def _refuse(file: str, found: ReadingFile, as_json: bool) -> None:
-    if not as_json:
-        for problem in found.problems:
-            print(str(problem), file=sys.stderr)
-        if found.problem_count > len(found.problems):
-            print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
-    problems = counted(found.problem_count, "problems")
-    cure = "nothing was logged; correct the file and import it again"
-    raise InputError(file, problems, "a file without any", cure, says=problems)
+def _tell_problems(found: ReadingFile) -> None:
+    for problem in found.problems:
+        print(str(problem), file=sys.stderr)
+    if found.problem_count > len(found.problems):
+        print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
 
 
 #: Readings of a file that are held against the fit, and the doubtful ones that are told.
@@ -310,7 +286,7 @@ def _bench_doubts(kept: Store, found: ReadingFile) -> list[str]:
 def _preview(found: ReadingFile) -> None:
     shown = list(zip(found.lines, found.readings, strict=True))[:20]
     if shown:
-        table(["line", *_TITLES], [[str(line), *_cells(reading)] for line, reading in shown], right=(0, 3))
+        records_table(shown, [Column("line", lambda row: str(row[0]), right=True), *_of_reading(lambda row: row[1])])
     if len(found.readings) > len(shown):
         show(f"... and {len(found.readings) - len(shown)} more")
 

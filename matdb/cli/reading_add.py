@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
@@ -10,9 +10,9 @@ import typer
 from matdb.bench.readings import READINGS, Reading, check_on_part
 from matdb.bench.thermal.state import bench_state
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import Call, collects
+from matdb.cli.options import Call
 from matdb.cli.record_options import argument, option, values_of, with_fields
-from matdb.cli.screen import document, lines, show
+from matdb.cli.screen import lines, show
 from matdb.fields import FieldInfo, record_fields
 
 if TYPE_CHECKING:
@@ -36,7 +36,6 @@ def _needed_first(cls: type[Reading]) -> list[FieldInfo]:
 def _command(cls: type[Reading]) -> Callable[..., None]:
     known = record_fields(cls)
 
-    @collects
     @with_fields(argument(known[cls.subject]), *map(option, _needed_first(cls)))
     def command(given: dict[str, Any], call: Call) -> None:
         reading = cls(**values_of(known, given))
@@ -48,13 +47,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
             number = kept.records.add_reading(reading)
             logged = kept.records.reading(number)
             doubts = [*odd, *bench_doubts(kept, reading)]
-        if call.as_json:
-            warnings = [*doubts, *hazards(reading)]
-            document("reading add", {"number": number, "reading": logged.reading.to_dict()}, warnings)
-            return
-        show(f"logged reading {number}: {reading.kind} on {on} at {reading.temperature_c:g} degC")
-        lines("Before you rely on it:", doubts)
-        lines("Cautions:", hazards(reading))
+        answer_logged(call, number, logged.reading, doubts)
 
     command.__doc__ = "\n\n".join(cls.logged_as)
     return command
@@ -62,6 +55,19 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
 
 for _kind, _cls in READINGS.items():
     app.command(_kind)(_command(_cls))
+
+
+def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[str], content: Any = None) -> None:
+    """Say what was logged, what to know of it, and what to beware of; ``content`` stands before it in JSON."""
+    cautions = hazards(reading)
+
+    def screen() -> None:
+        on = getattr(reading, reading.subject)
+        show(f"logged reading {number}: {reading.kind} on {on} at {reading.temperature_c:g} degC")
+        lines("Before you rely on it:", doubts)
+        lines("Cautions:", cautions)
+
+    call.answer((content or {}) | {"number": number, "reading": reading.to_dict()}, screen, [*doubts, *cautions])
 
 
 def bench_doubts(kept: Store, reading: Reading) -> list[str]:
@@ -82,9 +88,5 @@ def bench_doubts(kept: Store, reading: Reading) -> list[str]:
 
 def hazards(reading: Any) -> list[str]:
     """Cautions for the bench at this reading's temperature and load."""
-    found = []
-    if not 0.0 <= reading.temperature_c <= 45.0:
-        found.append(BENCH[0])
-    if (getattr(reading, "mass_kg", None) or 0.0) >= 2.0:
-        found.append(BENCH[1])
-    return found
+    so = (not 0.0 <= reading.temperature_c <= 45.0, (getattr(reading, "mass_kg", None) or 0.0) >= 2.0)
+    return [caution for caution, holds in zip(BENCH, so, strict=True) if holds]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from matdb.cli.options import collects
 from matdb.exchange.columns import value_of
 from matdb.fields import FieldInfo
 
@@ -53,24 +54,8 @@ def _parameter(each: FieldInfo, about: Any, *, needed: bool, default: Any = None
 
 
 def with_fields(*parameters: inspect.Parameter) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Decorate a command: these parameters stand where its own ``given`` does, and reach it as one mapping there."""
-
-    def decorate(function: Callable[..., None]) -> Callable[..., None]:
-        own = inspect.signature(function, eval_str=True).parameters
-        names = [p.name for p in parameters]
-
-        @functools.wraps(function)
-        def command(**named: Any) -> None:
-            given = {name: named.pop(name) for name in names}
-            function(**named, given=given)
-
-        whole = [each for p in own.values() for each in (parameters if p.name == "given" else (p,))]
-        whole = [p.replace(kind=inspect.Parameter.KEYWORD_ONLY) for p in whole]
-        command.__signature__ = inspect.Signature(whole)  # type: ignore[attr-defined]
-        command.__annotations__ = {p.name: p.annotation for p in whole}
-        return command
-
-    return decorate
+    """Decorate a command as :func:`collects` does; these parameters stand where its own ``given`` does."""
+    return functools.partial(collects, fields=parameters)
 
 
 def values_of(

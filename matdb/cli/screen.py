@@ -114,14 +114,16 @@ class Column(NamedTuple):
     right: bool = False
 
 
-def records_table(records: Iterable[Any], columns: Sequence[Column], *, breaks: Collection[int] = ()) -> None:
-    """Print a table of a row for each record; see :func:`table`."""
-    table(
-        [column.title for column in columns],
-        [[column.cell(record) for column in columns] for record in records],
-        right=[index for index, column in enumerate(columns) if column.right],
-        breaks=breaks,
-    )
+def records_table(
+    records: Iterable[Any], columns: Sequence[Column], *, breaks: Collection[int] = (), empty: str = ""
+) -> None:
+    """Print a table of a row for each record, see :func:`table`; without any, what ``empty`` says."""
+    rows = [[column.cell(record) for column in columns] for record in records]
+    if empty and not rows:
+        show(empty)
+        return
+    right = [index for index, column in enumerate(columns) if column.right]
+    table([column.title for column in columns], rows, right=right, breaks=breaks)
 
 
 def block_table(

@@ -46,6 +46,11 @@ class States:
     squeeze: SqueezeOption = "0mm"
     step: StepOption = "5K"
 
+    def check(self, cure: str = "") -> None:
+        """Refuse both frequency and mass, or neither. Raises InputError."""
+        if (self.mass is None) == (not self.frequency):
+            raise InputError("--frequency and --mass", "both" if self.mass else "neither", "one of the two", cure)
+
 
 @collects
 def stiffness(
@@ -57,13 +62,7 @@ def stiffness(
     call: Call,
 ) -> None:
     """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
-    if (states.mass is None) == (not states.frequency):
-        raise InputError(
-            "--frequency and --mass",
-            "both" if states.mass else "neither",
-            "one of the two",
-            "--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass",
-        )
+    states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
     with call.existing() as store:
         answer = stiffness_answer(store, [part], states)
     written = write_answer(csv, answer.header, answer.rows, force)
@@ -115,17 +114,13 @@ def _rests_on(row: Mapping[str, Any]) -> str:
 
 def nested_rows(answer: AnswerTable) -> list[dict[str, Any]]:
     """The rows of an answer with their bands as ``{"median", "low", "high"}``."""
-    ends = {f"{name}_{end}" for name in _BANDS for end in ("low", "high")}
-    return [
-        {
-            key: {"median": value, "low": row[f"{key}_low"], "high": row[f"{key}_high"]}
-            if key in _BANDS and value is not None
-            else value
-            for key, value in row.items()
-            if key not in ends
-        }
-        for row in answer.records()
-    ]
+    rows = answer.records()
+    for row in rows:
+        for name in _BANDS:
+            low, high = row.pop(f"{name}_low"), row.pop(f"{name}_high")
+            if row[name] is not None:
+                row[name] = {"median": row[name], "low": low, "high": high}
+    return rows
 
 
 def row_band(row: Mapping[str, Any], name: str, digits: int = 3) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -18,10 +18,10 @@ from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Trace, TraceFit, TraceMode
 from matdb.cli import record_options
-from matdb.cli.options import Call, ForceOption, collects, needed, option, quantity
-from matdb.cli.reading_add import bench_doubts, hazards
+from matdb.cli.options import Call, ForceOption, needed, option, quantity
+from matdb.cli.reading_add import answer_logged, bench_doubts
 from matdb.cli.record_options import values_of, with_fields
-from matdb.cli.screen import Column, band_text, document, lines, number_text, records_table, show
+from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.fields import record_fields
 from matdb.files import new_file
@@ -104,7 +104,6 @@ def _column(text: str) -> str | int:
     return int(text) if text.isdigit() and len(text) < 4 else text
 
 
-@collects
 @with_fields(*(record_options.option(_KNOWN[name]) for name in _MORE))
 def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     """Read frequency and damping from a record.
@@ -122,16 +121,17 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         if written is not None:
             show(f"written: {written}", wrap=False)
     if not said.log:
-        if call.as_json:
-            document("reading trace", {**content, "number": None}, reasons)
-        else:
+
+        def screen() -> None:
             lines("Before you rely on it:", reasons)
             if not said.missing and fit.verdict != "refused":
                 with call.existing() as store:
                     _expected(store, fit, said, given)
-        _refusal(fit, said.name)
-        return
+
+        call.answer({**content, "number": None}, screen, reasons)
     _refusal(fit, said.name)
+    if not said.log:
+        return
     more = values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
     reading: Reading
     if isinstance(fit, TraceFit):
@@ -141,13 +141,7 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     with call.existing() as store:
         number = store.add(reading)
         doubts = [*reasons, *bench_doubts(store, reading)]
-    if call.as_json:
-        logged = {**content, "number": number, "reading": reading.to_dict()}
-        document("reading trace", logged, [*doubts, *hazards(reading)])
-        return
-    show(f"logged reading {number}: {reading.kind} on {said.part} at {reading.temperature_c:g} degC")
-    lines("Before you rely on it:", doubts)
-    lines("Cautions:", hazards(reading))
+    answer_logged(call, number, reading, doubts, content)
 
 
 def _note(note: str, name: str, fit: Fit) -> str:
@@ -229,36 +223,35 @@ def _expected(store: Store, fit: Fit, said: TraceOptions, given: Mapping[str, An
     part, temperature_c, mass_kg = said.state()
     now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
     band = now.natural_frequency_hz
-    assert band is not None
-    shown = band_text(float(band.median), float(band.low), float(band.high))
     by = "readings" if now.basis == "readings" else "the family prior"
-    show(f"{part} at {temperature_c:g} degC with {said.mass}: {shown} Hz by {by}. Nothing was logged; --log does.")
+    show(
+        f"{part} at {temperature_c:g} degC with {said.mass}: {band_cell(band)} Hz by {by}. Nothing was logged; --log does."
+    )
 
 
 def _draw(fit: Fit, name: str, picture: str, force: bool) -> str | None:
     from matdb.picture.figure import save_picture
     from matdb.picture.trace_chart import forced_chart, trace_chart
 
-    if isinstance(fit, TraceFit):
-        return str(save_picture(trace_chart(fit, name), picture, force=force))
-    if fit.transfer is None:
+    if isinstance(fit, ForcedFit) and fit.transfer is None:
         return None
-    return str(save_picture(forced_chart(fit, name), picture, force=force))
+    chart = trace_chart(fit, name) if isinstance(fit, TraceFit) else forced_chart(fit, name)
+    return str(save_picture(chart, picture, force=force))
 
 
 def _plain(fit: Fit) -> dict[str, Any]:
     if isinstance(fit, ForcedFit):
-        return _some(
-            fit, "verdict frequency_hz frequency_sd_hz loss_factor loss_factor_sd damping_ratio amplification gain "
-            "delay_s channel",
-        )  # fmt: skip
-    figures = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags"
-    return {
-        **_some(fit, "verdict taps_s"),
-        "modes": [_some(mode, figures) for mode in fit.modes],
-        "amplitude_dependence": None if fit.amplitude is None else asdict(fit.amplitude),
-        **_some(fit, "hum_hz clipped rate_hz"),
-    }
+        return _some(fit, _FORCED)
+    modes = [_some(mode, _MODE) for mode in fit.modes]
+    more = {"modes": modes, "amplitude_dependence": fit.amplitude}
+    return _some(fit, "verdict taps_s") | more | _some(fit, _RECORD)
+
+
+_FORCED: Final = (
+    "verdict frequency_hz frequency_sd_hz loss_factor loss_factor_sd damping_ratio amplification gain delay_s channel"
+)
+_MODE: Final = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags"
+_RECORD: Final = "hum_hz clipped rate_hz"
 
 
 def _some(record: Fit | TraceMode, names: str) -> dict[str, Any]:

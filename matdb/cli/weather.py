@@ -10,11 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from matdb.advice.exposure import Flight, flight
-from matdb.cli.options import is_range, option
+from matdb.cli.options import ends, option, quantity
 from matdb.cli.screen import lines, show
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
-from matdb.units import parse, parse_range
 
 __all__ = ["AirOptions", "FlightOptions", "clock_hours", "flight_content", "flight_lines", "flight_of"]
 
@@ -46,7 +45,7 @@ class FlightOptions(AirOptions):
     )
 
 
-_CLOCK = re.compile(r"(\d{1,2})(?::(\d{2}))?\s*(?:h|o'clock)?")
+_CLOCK = re.compile(r"(\d{1,2})(?::([0-5]\d))?\s*(?:h|o'clock)?")
 
 
 def clock_hours(text: str, option: str = "--take-off") -> tuple[float, float]:
@@ -57,17 +56,9 @@ def clock_hours(text: str, option: str = "--take-off") -> tuple[float, float]:
     InputError
         Not two times of the day.
     """
-    ends = re.split(r"\s*(?:\.\.\.?|…|\s+to\s+)\s*", text.strip())
-    found = []
-    for end in ends:
-        match = _CLOCK.fullmatch(end.strip())
-        if match is None:
-            break
-        hour, minute = int(match.group(1)), int(match.group(2) or 0)
-        if minute > 59 or hour + minute / 60.0 > 24.0:
-            break
-        found.append(hour + minute / 60.0)
-    if len(found) != 2 or len(ends) != 2 or found[0] == found[1]:
+    clocks = [_CLOCK.fullmatch(end.strip()) for end in re.split(r"\s*(?:\.\.\.?|…|\s+to\s+)\s*", text.strip())]
+    found = [int(clock[1]) + int(clock[2] or 0) / 60.0 for clock in clocks if clock]
+    if len(clocks) != 2 or len(set(found)) != 2 or max(found) > 24.0:
         raise InputError(option, text, "two times of the day, such as 06:00..10:00")
     return found[0], found[1]
 
@@ -93,19 +84,14 @@ def flight_of(said: AirOptions) -> Flight:
         )
     more: dict[str, Any] = {}
     if said.temp is not None:
-        if is_range(said.temp):
-            more["low_c"], more["high_c"] = parse_range(said.temp, "temperature", "--temp")
-        else:
-            more["low_c"] = parse(said.temp, "temperature", "--temp")
+        more["low_c"], more["high_c"] = ends(said.temp, "temperature", "--temp")
     for name, file in (("csv", said.forecast), ("monthly", said.monthly)):
         if file is not None:
             more |= {name: file_bytes(file), "what": Path(file).name}
     if said.unit is not None and not (said.forecast or said.monthly):
         raise InputError("--unit", said.unit, "given with --forecast or --monthly")
-    for name in ("forecast_altitude", "site_altitude"):
-        text = getattr(said, name)
-        if text is not None:
-            more[f"{name}_m"] = parse(text, "altitude", "--" + name.replace("_", "-"))
+    more["forecast_altitude_m"] = quantity(said.forecast_altitude, "altitude", "--forecast-altitude")
+    more["site_altitude_m"] = quantity(said.site_altitude, "altitude", "--site-altitude")
     if (said.forecast_altitude is None) != (said.site_altitude is None):
         missing = "--site-altitude" if said.site_altitude is None else "--forecast-altitude"
         raise InputError(missing, None, "given with the other altitude, such as 450m")
@@ -113,15 +99,9 @@ def flight_of(said: AirOptions) -> Flight:
         # A report names the day of the month only.
         more["issued"] = dt.datetime.now(dt.UTC).date()
     if isinstance(said, FlightOptions):
-        more["car_c"] = None if said.car is None else parse(said.car, "temperature", "--car")
-        more["air"] = "fanned" if said.fanned else "still"
-    return flight(
-        metar=said.metar,
-        taf=said.taf,
-        unit=said.unit,
-        take_off=None if said.take_off is None else clock_hours(said.take_off),
-        **more,
-    )
+        more |= {"car_c": quantity(said.car, "temperature", "--car"), "air": "fanned" if said.fanned else "still"}
+    take_off = None if said.take_off is None else clock_hours(said.take_off)
+    return flight(metar=said.metar, taf=said.taf, unit=said.unit, take_off=take_off, **more)
 
 
 def flight_content(flown: Flight) -> dict[str, Any]:
