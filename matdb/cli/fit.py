@@ -143,14 +143,12 @@ def _laws(curve: Curve) -> None:
             Column("what it says", lambda item: LAWS[item[0]]),
         ],
     )
-    show(
-        f"Shape of the master curve: five parameters {share_text(1.0 - four)}, four parameters {share_text(four)} (a "
-        "spectrum without skew)."
-    )
+    five = f"five parameters {share_text(1.0 - four)}"
+    show(f"Shape of the master curve: {five}, four parameters {share_text(four)} (a spectrum without skew).")
 
 
 def _in_the_cold(cold: LowTemperature) -> None:
-    named = (("T2", cold.t2), ("T5", cold.t5), ("T10", cold.t10), ("T100", cold.t100), ("doubles", cold.doubles))
+    named = {name: getattr(cold, name.lower()) for name in ("T2", "T5", "T10", "T100", "doubles")}
     rows = [
         (
             name,
@@ -159,7 +157,7 @@ def _in_the_cold(cold: LowTemperature) -> None:
             share_text(index.share),
             "extrapolated" if index.extrapolated else "readings",
         )
-        for name, index in named
+        for name, index in named.items()
     ]
     glass = cold.glass_transition
     tg = "glass transition, as the WLF laws have it"
@@ -167,7 +165,7 @@ def _in_the_cold(cold: LowTemperature) -> None:
     show()
     table(["in the cold", "where it is", "degC (95 %)", "of draws", "rests on"], rows, right=(3,))
     show(f"Glass transition: {glass.note}.")
-    if any(index.share < 0.995 for _, index in named):
+    if any(index.share < 0.995 for index in named.values()):
         show(f"'Of draws': the share that gets there above {number_text(COLDEST_C)} degC.")
 
 

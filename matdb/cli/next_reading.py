@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
@@ -58,15 +58,13 @@ class NextOptions:
 
     def affordable(self) -> Affordable:
         """The readings that can be taken. Raises UnitError, InputError."""
-        able: dict[str, Any] = {}
-        if self.masses is not None:
-            able["masses_kg"] = tuple(parse(m.strip(), "mass", "--masses") for m in self.masses.split(","))
-        if self.temps is not None:
-            able["temperatures_c"] = tuple(parse(t.strip(), "temperature", "--temps") for t in self.temps.split(","))
-        if self.kinds is not None:
-            both = "ring-down,deflection" if self.kinds.strip() == "both" else self.kinds
-            able["kinds"] = tuple(kind.strip() for kind in both.split(","))
-        return Affordable(**able)
+        kinds = "ring-down,deflection" if (self.kinds or "").strip() == "both" else self.kinds
+        able = {
+            "masses_kg": _listed(self.masses, lambda text: parse(text, "mass", "--masses")),
+            "temperatures_c": _listed(self.temps, lambda text: parse(text, "temperature", "--temps")),
+            "kinds": _listed(kinds, str),
+        }
+        return Affordable(**{name: values for name, values in able.items() if values is not None})
 
     def ranking(self, store: Store, low: float, high: float, able: Affordable) -> list[NextReading]:
         """The readings, best first."""
@@ -86,6 +84,11 @@ class NextOptions:
             axis=self.axis,
             squeeze_mm=needed(self.squeeze, "length", "--squeeze"),
         )
+
+
+def _listed(text: str | None, read: Callable[[str], Any]) -> Any:
+    """What stands between the commas, None for None."""
+    return None if text is None else tuple(read(each.strip()) for each in text.split(","))
 
 
 @collects
@@ -133,7 +136,7 @@ def next_reading(said: NextOptions, call: Call) -> None:
         "worth_it": worth,
         "minutes_hold": MINUTES_HOLD,
         "readings": [{"rank": k} | each.to_dict() for k, each in enumerate(shown, 1)],
-        "quicker": quick and quick.to_dict(),
+        "quicker": quick,
     }
     call.answer(content, screen, [*warnings, *refusal])
 

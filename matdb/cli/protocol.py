@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 import numpy as np
-import typer
 
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_damping_ratio
@@ -22,8 +21,10 @@ from matdb.cli.options import (
     ForceOption,
     SqueezeOption,
     StepOption,
+    arg,
     collects,
     needed,
+    opt,
     option,
     quantity,
     temperatures,
@@ -43,10 +44,9 @@ _USUAL: Final = ["-18C", "5C", "23C", "50C"]
 class ProtocolOptions:
     """What is to be read, and how."""
 
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")]
+    part: Annotated[str, arg("PART", "The part's name.")]
     temps: Annotated[
-        list[str] | None,
-        typer.Option("--temp", metavar="TEMPERATURE", help="A temperature or range; -18C, 5C, 23C and 50C without it."),
+        list[str] | None, opt("--temp", "TEMPERATURE", "A temperature or range; -18C, 5C, 23C and 50C without it.")
     ] = None
     step: StepOption = "20K"
     frequency: str = option("FREQUENCY", "Ring near this frequency: the camera's natural one.", "30Hz")
@@ -75,19 +75,14 @@ def protocol(said: ProtocolOptions, call: Call) -> None:
         known = store.part(said.part)
         material = store.material(known.material)
         steps, basis, notes = _plan(store, known, material, at, said)
-    text = protocol_markdown(
-        part=said.part,
-        form=known.form.label(),
-        material=material.name,
-        family=material.family,
-        basis=basis,
-        count=said.count,
-        axis=said.axis,
-        air=air,
-        steps=steps,
-        notes=notes,
-        cautions=BENCH,
-    )
+    what: dict[str, Any] = {
+        "part": said.part,
+        "form": known.form.label(),
+        "material": material.name,
+        "family": material.family,
+    }
+    what |= {"basis": basis, "count": said.count, "axis": said.axis, "air": air}
+    text = protocol_markdown(**what, steps=steps, notes=notes, cautions=BENCH)
     written = None if said.out is None else str(write_text(said.out, text, force=said.force))
 
     def screen() -> None:
@@ -105,11 +100,8 @@ def _plan(
 ) -> tuple[list[ProtocolStep], str, list[str]]:
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
     notes = []
-    frequency_hz, squeeze_mm = (
-        needed(said.frequency, "frequency", "--frequency"),
-        needed(said.squeeze, "length", "--squeeze"),
-    )
-    how: dict[str, Any] = {"axis": said.axis, "squeeze_mm": squeeze_mm}
+    frequency_hz = needed(said.frequency, "frequency", "--frequency")
+    how: dict[str, Any] = {"axis": said.axis, "squeeze_mm": needed(said.squeeze, "length", "--squeeze")}
     mass_kg = quantity(said.mass, "mass", "--mass")
     if mass_kg is None:
         middle = store.effective(part.name, float(np.median(temperature_c)), frequency_hz=frequency_hz, **how)
@@ -128,7 +120,6 @@ def _plan(
             minutes = float(soak(body, t, family=family, air=air_of(said.air)).minutes_safe)
             soak_min = max(10.0, math.ceil(minutes / 5.0) * 5.0)
             left = float(drift(body, t, 0.0, family=family).seconds_left)
-        middle_zeta, low_zeta, high_zeta = _ends(zeta, k)
         steps.append(
             ProtocolStep(
                 temperature_c=t,
@@ -136,21 +127,19 @@ def _plan(
                 seconds_left=math.inf if abs(t - 23.0) <= 2.0 else left,
                 mass_kg=mass_kg,
                 frequency_hz=_ends(hertz, k),
-                log_decrement=(_decrement(middle_zeta), _decrement(low_zeta), _decrement(high_zeta)),
+                log_decrement=_decrements(*_ends(zeta, k)),
                 note=crystallisation_note(family, t),
             )
         )
-    shaky = [s.frequency_hz for s in steps if not 5.0 <= s.frequency_hz[0] <= 100.0]
-    if shaky:
+    if any(not 5.0 <= s.frequency_hz[0] <= 100.0 for s in steps):
         notes.append("expected outside 5 to 100 Hz somewhere: take another --mass or --frequency for a phone's sensor")
     if any(s.log_decrement[0] > 2.0 for s in steps):
         notes.append("a decrement above 2 rings for two cycles at most: add a static deflection at each temperature")
     if found.basis != "readings":
         notes.append("no reading yet: expect a factor of two to three either way; write the sheet anew after the first")
     if any(s.frequency_hz[2] > 5.0 * s.frequency_hz[1] for s in steps):
-        notes.append(
-            "its stiffness is not known yet: the mass is a guess; read it once at room temperature, then ask anew"
-        )
+        unknown = "its stiffness is not known yet: the mass is a guess"
+        notes.append(f"{unknown}; read it once at room temperature, then ask anew")
     if body is None:
         notes.append("the part's dimensions are not known: soak until a thermometer inside it stands still")
     return steps, "readings" if found.basis == "readings" else "family prior", notes
@@ -161,6 +150,7 @@ def _ends(band: Band, k: int) -> tuple[float, float, float]:
     return float(band.median[k]), float(band.low[k]), float(band.high[k])
 
 
-def _decrement(damping_ratio: float) -> float:
-    """Logarithmic decrement of a damping ratio; bands may reach past 1."""
-    return decrement_from_damping_ratio(min(damping_ratio, 0.9))
+def _decrements(*damping_ratio: float) -> tuple[float, float, float]:
+    """Logarithmic decrements of damping ratios; bands may reach past 1."""
+    middle, low, high = (decrement_from_damping_ratio(min(zeta, 0.9)) for zeta in damping_ratio)
+    return middle, low, high

@@ -6,13 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-import typer
-
 from matdb.bench.thermal.soak import check_soak, crystallisation_note, drift, service_note
 from matdb.bench.thermal.soak import soak as soak_of
 from matdb.bench.thermal.state import body_of
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import Call, StepOption, TempsOption, collects, needed, option, quantity, temperatures
+from matdb.cli.options import Call, StepOption, TempsOption, arg, collects, needed, option, quantity, temperatures
 from matdb.cli.screen import Column, given_text, lines, records_table, show
 from matdb.errors import InputError
 
@@ -30,7 +28,7 @@ def air_of(word: str) -> str:
 class SoakOptions:
     """What is soaked, where, and what is asked beside the minutes."""
 
-    part: Annotated[str, typer.Argument(metavar="PART", help="The part's name.")]
+    part: Annotated[str, arg("PART", "The part's name.")]
     temp: TempsOption
     step: StepOption = "5K"
     air: str = option("AIR", "Air in the chamber: still or fan.", "still")
@@ -86,10 +84,8 @@ def soak(said: SoakOptions, call: Call) -> None:
     content = {"part": said.part, "family": family, "air": air, "room_c": room_c, "within_k": 1.0, "rows": rows}
 
     def screen() -> None:
-        show(
-            f"{said.part} ({known.form.label()} mm) of {known.material}, {family}: from {room_c:g} degC, {air} air in "
-            "the chamber, still air on the bench"
-        )
+        what = f"{said.part} ({known.form.label()} mm) of {known.material}, {family}"
+        show(f"{what}: from {room_c:g} degC, {air} air in the chamber, still air on the bench")
         records_table(rows, _columns(soaked_min, out_s))
         lines("Before you rely on it:", warnings)
         if bool((abs(at - 22.5) > 22.5).any()):

@@ -140,6 +140,7 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         reading = fit.reading(*said.state(), **more)
     with call.existing() as store:
         number = store.add(reading)
+        assert isinstance(number, int)
         doubts = [*reasons, *bench_doubts(store, reading)]
     answer_logged(call, number, reading, doubts, content)
 
@@ -224,9 +225,8 @@ def _expected(store: Store, fit: Fit, said: TraceOptions, given: Mapping[str, An
     now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
     band = now.natural_frequency_hz
     by = "readings" if now.basis == "readings" else "the family prior"
-    show(
-        f"{part} at {temperature_c:g} degC with {said.mass}: {band_cell(band)} Hz by {by}. Nothing was logged; --log does."
-    )
+    at = f"{part} at {temperature_c:g} degC with {said.mass}"
+    show(f"{at}: {band_cell(band)} Hz by {by}. Nothing was logged; --log does.")
 
 
 def _draw(fit: Fit, name: str, picture: str, force: bool) -> str | None:
