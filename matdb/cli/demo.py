@@ -6,16 +6,15 @@ import tempfile
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import numpy as np
-import typer
 
 from matdb.advice.suit import temperatures_between
 from matdb.api import Store, open_store
 from matdb.cli.fit import laws_text, summary
-from matdb.cli.options import ForceOption, JsonOption, StoreOption, opt, write_answer
-from matdb.cli.screen import Column, band_cell, block_table, document, progress, records_table, show
+from matdb.cli.options import Call, ForceOption, collects, opt, write_answer
+from matdb.cli.screen import Column, band_cell, block_table, progress, records_table, show
 from matdb.cli.stiffness import nested_rows, stiffness_rows
 from matdb.cli.suit import all_warnings, show_ranking, suit_content
 from matdb.curve.curve import Curve
@@ -27,12 +26,12 @@ from matdb.files import new_file
 INVENTED = "All materials, parts, readings and the craft of this demo are invented."
 
 
+@collects
 def demo(
-    ctx: typer.Context,
-    store: StoreOption = None,
     csv: Annotated[str | None, opt("--csv", "FILE", "Also write the curve of one material to this CSV file.")] = None,
     force: ForceOption = False,
-    as_json: JsonOption = False,
+    *,
+    call: Call,
 ) -> None:
     """Walk the main job on an invented scenario, in a store of its own unless --store names one."""
     if csv is not None:
@@ -40,10 +39,10 @@ def demo(
     scenario = demo_scenario()
     mounting, hours = scenario.mounting, temperatures_between(*scenario.forecast_c)
     # MATDB_STORE is left alone: nobody wants invented readings among their own.
-    with open_store(store or ctx.find_root().params.get("store") or _fresh_file()) as opened:
+    with open_store(call.own_store or _fresh_file()) as opened:
         address = opened.records.place.shown  # without its password
         _fill(opened, scenario)
-        if not as_json:
+        if not call.as_json:
             _show_logged(scenario, address)
         curves = [_fit(opened, material.name) for material in scenario.materials]
         shown = opened.part(scenario.shown_part)
@@ -52,31 +51,32 @@ def demo(
         ranking = opened.suit(mounting.name, hours)
         rows = curve_table(opened.curve(shown.material), np.arange(-20.0, 51.0, 5.0), np.array([30.0]))
     written = write_answer(csv, rows.header, rows.rows, force)
-    if as_json:
-        content = {
-            "about": INVENTED,
-            "store": address,
-            "counts": {name: len(getattr(scenario, name)) for name in ("materials", "parts", "readings")},
-            "fits": [summary(c) for c in curves],
-            "stiffness": nested_rows(answer),
-            "csv": written,
-            **suit_content(mounting, hours, ranking, "axial", None),
-        }
-        document("demo", content, [*answer.warnings, *all_warnings(ranking)])
-        return
-    _show_fits(curves)
-    under = f"{mounting.count} of them under {mounting.mass_kg * 1e3:g} g"
-    _title(f"3. Stiffness of the {shown.name} in the field, {under}")
-    stiffness_rows(answer.records())
-    for line in answer.warnings:
-        show(line, indent="  - ")
-    if written:
-        show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
-    _title("4. Ask this store yourself")
-    show(f'matdb stiffness "{shown.name}" --temp -5C --mass 155g --store "{address}"', indent="  ", wrap=False)
-    show(f'matdb report "{shown.material}" --store "{address}"', indent="  ", wrap=False)
-    _title("5. Which part suits tomorrow")
-    show_ranking(mounting, hours, ranking)
+
+    def screen() -> None:
+        records_table(curves, _FIT_COLUMNS)
+        under = f"{mounting.count} of them under {mounting.mass_kg * 1e3:g} g"
+        _title(f"3. Stiffness of the {shown.name} in the field, {under}")
+        stiffness_rows(answer.records())
+        for line in answer.warnings:
+            show(line, indent="  - ")
+        if written:
+            show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
+        _title("4. Ask this store yourself")
+        show(f'matdb stiffness "{shown.name}" --temp -5C --mass 155g --store "{address}"', indent="  ", wrap=False)
+        show(f'matdb report "{shown.material}" --store "{address}"', indent="  ", wrap=False)
+        _title("5. Which part suits tomorrow")
+        show_ranking(mounting, hours, ranking)
+
+    content = {
+        "about": INVENTED,
+        "store": address,
+        "counts": {name: len(getattr(scenario, name)) for name in ("materials", "parts", "readings")},
+        "fits": [summary(c) for c in curves],
+        "stiffness": nested_rows(answer),
+        "csv": written,
+        **suit_content(mounting, hours, ranking, "axial", None),
+    }
+    call.answer(content, screen, [*answer.warnings, *all_warnings(ranking)])
 
 
 def _fresh_file() -> str:
@@ -134,14 +134,10 @@ def _readings_text(readings: Sequence[Any] | None) -> list[str]:
     return [", ".join(f"{n} {kind}" for kind, n in kinds.items()), span]
 
 
-def _show_fits(curves: Sequence[Curve]) -> None:
-    records_table(
-        curves,
-        [
-            Column("material", lambda c: str(c.material)),
-            Column("readings", lambda c: str(c.reading_count or "none: family prior"), right=True),
-            Column("E' at -6 degC, 30 Hz, MPa", lambda c: band_cell(c.modulus(-6.0, 30.0).storage_mpa)),
-            Column("E' at 23 degC, 30 Hz, MPa", lambda c: band_cell(c.modulus(23.0, 30.0).storage_mpa)),
-            Column("shift law", laws_text),
-        ],
-    )
+_FIT_COLUMNS: Final = (
+    Column("material", lambda c: str(c.material)),
+    Column("readings", lambda c: str(c.reading_count or "none: family prior"), right=True),
+    Column("E' at -6 degC, 30 Hz, MPa", lambda c: band_cell(c.modulus(-6.0, 30.0).storage_mpa)),
+    Column("E' at 23 degC, 30 Hz, MPa", lambda c: band_cell(c.modulus(23.0, 30.0).storage_mpa)),
+    Column("shift law", laws_text),
+)

@@ -9,17 +9,14 @@ front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5
 from __future__ import annotations
 
 import re
-import types
-import typing
 from collections.abc import Sequence
-from dataclasses import MISSING, Field, dataclass, fields
 from functools import cache
-from typing import Any, Final, get_args, get_type_hints
+from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
 from matdb.delimited import file_bytes
-from matdb.errors import InputError, UnitError
+from matdb.errors import InputError
 from matdb.exchange.point_file import as_point, read_points
-from matdb.fields import dimension_of, stem_of
+from matdb.fields import FieldInfo, record_fields
 from matdb.form import FORMS
 from matdb.form.base import FormBase
 from matdb.units import parse
@@ -33,22 +30,18 @@ _AND: Final = ";"
 _POINT: Final = "a force (or mass) and the deflection that it makes, such as 1N:0.4mm"
 
 
-@dataclass(frozen=True)
-class _Slot:
+class _Slot(NamedTuple):
     """A field of a form as an option: its stem ("outer", "not-bonded" without the "not-"), and what it holds."""
 
     stem: str
-    field: Field[Any]
+    field: FieldInfo
     holds: str
-    whole: bool = False
     kinds: tuple[str, ...] = ()
 
     @property
     def needed(self) -> bool:
         """Whether it must be given; a dimension without a sensible default carries nan."""
-        default = self.field.default
-        absent = default is MISSING or (isinstance(default, float) and default != default)
-        return absent and self.field.default_factory is MISSING
+        return self.field.needed or self.field.default != self.field.default
 
 
 def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
@@ -142,7 +135,7 @@ def form_options(kind: str) -> str:
         elif slot.holds == _FORM:
             shown.append(f"--{stem} FORM --{stem}-DIMENSION SIZE...")
         else:
-            shown.append(f"--{stem} {slot.holds.upper().replace('DIMENSIONLESS', 'NUMBER')}")
+            shown.append(f"--{stem} {slot.field.metavar}")
     return ", ".join(shown)
 
 
@@ -150,36 +143,20 @@ def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
     """Options of a form, without their first hyphens; those of points are there twice, for one and for a file."""
     hints = get_type_hints(cls)
     found: dict[str, _Slot] = {}
-    for f in fields(cls):
-        members = _members(hints[f.name])
-        stem, dimension = stem_of(f.name).replace("_", "-"), dimension_of(f.name)
-        kinds = _kinds(members)
-        if kinds:
-            found[stem] = _Slot(stem, f, _FORM, kinds=kinds)
-        elif bool in members:
-            found[stem] = _Slot(stem, f, _SWITCH)
-        elif any(get_args(m) and tuple in _members(get_args(m)[0]) for m in members):
+    for name, each in record_fields(cls).items():
+        stem = each.option.removeprefix("--")
+        members = get_args(hints[name]) or (hints[name],)
+        within = tuple(m for m in members if isinstance(m, type) and issubclass(m, FormBase))
+        if within:
+            kinds = tuple(sorted(kind for kind, form in FORMS.items() if issubclass(form, within)))
+            found[stem] = _Slot(stem, each, _FORM, kinds)
+        elif "tuple[tuple[" in str(hints[name]):
             # "load points": one of them, or a file of all of them.
             one = stem.rpartition("-")[2].removesuffix("s")
-            found[one] = found[f"{one}s"] = _Slot(one, f, _POINTS)
-        elif dimension == "dimensionless" and str in members:
-            found[stem] = _Slot(stem, f, _TEXT)
+            found[one] = found[f"{one}s"] = _Slot(one, each, _POINTS)
         else:
-            found[stem] = _Slot(stem, f, dimension, whole=int in members and float not in members)
+            found[stem] = _Slot(stem, each, each.dimension)
     return found
-
-
-def _members(hint: Any) -> tuple[Any, ...]:
-    """The members of a union, or the type itself; a tuple of something counts as a tuple too."""
-    if typing.get_origin(hint) in (types.UnionType, typing.Union):
-        return tuple(m for each in get_args(hint) for m in _members(each))
-    return (hint, tuple) if typing.get_origin(hint) is tuple else (hint,)
-
-
-def _kinds(members: tuple[Any, ...]) -> tuple[str, ...]:
-    """Short names of the forms that a field may hold."""
-    wanted = tuple(m for m in members if isinstance(m, type) and issubclass(m, FormBase))
-    return tuple(sorted(kind for kind, cls in FORMS.items() if wanted and issubclass(cls, wanted)))
 
 
 @cache
@@ -209,12 +186,12 @@ def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:
         return _points(option, text) if option.endswith("point") else _points_from_file(option, text)
     if slot.holds in (_TEXT, _FORM):
         return text
-    value = parse(text, slot.holds, option)
-    if slot.whole:
-        if value != int(value):
-            raise InputError(option, text, "a whole number")
-        return int(value)
-    return value
+    if slot.holds != "count":
+        return parse(text, slot.holds, option)
+    value = parse(text, "dimensionless", option)
+    if value != int(value):
+        raise InputError(option, text, "a whole number")
+    return int(value)
 
 
 def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str]) -> FormBase:
@@ -248,10 +225,8 @@ def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
             raise InputError(option, pair, _POINT)
         try:
             found.append(as_point(*sides))
-        except UnitError as error:
-            raise UnitError(option, pair, _POINT, error.cure) from None
         except InputError as error:
-            raise InputError(option, pair, _POINT, error.cure) from None
+            raise type(error)(option, pair, _POINT, error.cure) from None
     if not found:
         raise InputError(option, None, _POINT)
     return tuple(sorted(found))

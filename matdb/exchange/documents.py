@@ -17,7 +17,7 @@ from matdb.curve.parameters import REFERENCE_K, VERTICAL, ln_shift
 from matdb.errors import FitError
 from matdb.exchange.csv_file import write_csv
 from matdb.exchange.fingerprint import store_fingerprint
-from matdb.exchange.tables import curve_warnings
+from matdb.exchange.tables import curve_warnings, table_rows
 from matdb.fields import unit_of
 from matdb.files import write_text
 from matdb.material.shift import ZERO_C
@@ -148,31 +148,21 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
     tuple
         Header and n rows: log10 a_T and its band, the median of log10 b_T, and whether it was measured.
     """
-    t, _ = checked_state(temperature_c, 1.0)
-    kelvin = t.reshape(-1) + ZERO_C
-    shift = band(ln_shift(curve.draws, kelvin) / math.log(10.0))
-    vertical = float(np.median(curve.draws[:, VERTICAL])) * np.log10(kelvin / REFERENCE_K)
+    t = checked_state(temperature_c, 1.0)[0].reshape(-1)
+    shift = band(ln_shift(curve.draws, t + ZERO_C) / math.log(10.0))
     low, high = curve.measured_c or (math.inf, -math.inf)
-    header = (
-        "material", "temperature_c", "log10_shift", "log10_shift_low", "log10_shift_high", "log10_vertical_shift",
-        "basis", "extrapolated", "warnings",
-    )  # fmt: skip
-    middle = curve.median_ln_shift(t.reshape(-1)) / math.log(10.0)
-    rows = [
-        (
-            curve.material,
-            float(each),
-            float(middle[i]),
-            float(shift.low[i]),
-            float(shift.high[i]),
-            float(vertical[i]),
-            curve.basis,
-            not low - 0.5 <= each <= high + 0.5,
-            "; ".join(shift_warnings(curve, np.array([each]))),
-        )
-        for i, each in enumerate(t.reshape(-1))
-    ]
-    return header, rows
+    columns = {
+        "material": curve.material,
+        "temperature_c": t,
+        "log10_shift": curve.median_ln_shift(t) / math.log(10.0),
+        "log10_shift_low": shift.low,
+        "log10_shift_high": shift.high,
+        "log10_vertical_shift": float(np.median(curve.draws[:, VERTICAL])) * np.log10((t + ZERO_C) / REFERENCE_K),
+        "basis": curve.basis,
+        "extrapolated": (t < low - 0.5) | (t > high + 0.5),
+        "warnings": ["; ".join(shift_warnings(curve, np.array([each]))) for each in t],
+    }
+    return tuple(columns), list(table_rows(len(t), *columns.values()))
 
 
 def shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
@@ -209,20 +199,19 @@ def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], di
     total = found.equilibrium_mpa + float(found.moduli_mpa.sum())
     if not total > 0.0:
         raise FitError(curve.material, "the series has no stiffness")
-    header = (
-        "material", "term", "relaxation_time_s", "modulus_mpa", "relative_modulus", "basis", "extrapolated", "warnings",
-    )  # fmt: skip
-    at_23 = np.array([23.0])
-    rows: list[tuple[Any, ...]] = []
-    times = [None, *found.times_s.tolist()]
-    for term, (time, modulus) in enumerate(
-        zip(times, [found.equilibrium_mpa, *found.moduli_mpa.tolist()], strict=True)
-    ):
-        # A term speaks for the frequency at which it peaks; the equilibrium for the lowest of the range.
-        hertz = np.array([found.range_hz[0] if time is None else 1.0 / (2.0 * math.pi * time)])
-        outside = bool(curve.extrapolated(at_23, hertz).any())
-        notes = "; ".join(curve_warnings(curve, at_23, hertz))
-        rows.append((curve.material, term, time, modulus, modulus / total, curve.basis, outside, notes))
+    at_23, moduli = np.array([23.0]), np.array([found.equilibrium_mpa, *found.moduli_mpa])
+    # A term speaks for the frequency at which it peaks; the equilibrium for the lowest of the range.
+    hertz = np.array([found.range_hz[0], *(1.0 / (2.0 * math.pi * found.times_s))])
+    columns = {
+        "material": curve.material,
+        "term": np.arange(len(moduli)),
+        "relaxation_time_s": [None, *found.times_s.tolist()],
+        "modulus_mpa": moduli,
+        "relative_modulus": moduli / total,
+        "basis": curve.basis,
+        "extrapolated": np.broadcast_to(curve.extrapolated(at_23, hertz), len(moduli)),
+        "warnings": ["; ".join(curve_warnings(curve, at_23, np.array([f]))) for f in hertz],
+    }
     more = {
         "equation": "E(s) = E0 + sum Ei s ti / (1 + s ti), s = 2 pi i f aT; at a temperature times bT",
         "reference_c": 23.0,
@@ -237,7 +226,7 @@ def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], di
             "log10_vertical_shift": (found.ln_vertical / math.log(10.0)).tolist(),
         },
     }
-    return header, rows, more
+    return tuple(columns), list(table_rows(len(moduli), *columns.values())), more
 
 
 def _sources(store: Store, rows: Sequence[Mapping[str, Any]]) -> dict[str, str]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-__all__ = ["AnswerTable", "curve_table", "curve_warnings", "readings_table", "stiffness_table"]
+__all__ = ["AnswerTable", "curve_table", "curve_warnings", "readings_table", "stiffness_table", "table_rows"]
 
 #: States computed at once; bounds the memory that the draws take.
 _CHUNK = 400
@@ -58,7 +58,7 @@ def _header(*names: str, bands: Sequence[str]) -> tuple[str, ...]:
     return (*names, *ends, "basis", "extrapolated", "warnings")
 
 
-def _rows(count: int, *values: Any) -> Iterator[tuple[Any, ...]]:
+def table_rows(count: int, *values: Any) -> Iterator[tuple[Any, ...]]:
     """Rows of plain values from columns: an array or a list over the rows, one value for all of them, or a band."""
     listed = []
     for value in values:
@@ -124,7 +124,7 @@ def curve_table(curve: Curve, temperature_c: Array, frequency_hz: Array) -> Answ
         found = curve.modulus(t, f)
         notes = ["; ".join(curve_warnings(curve, t[i : i + 1], f[i : i + 1])) for i in range(len(t))]
         values = (curve.material, t, f, found.storage_mpa, found.loss_factor, curve.basis)
-        rows += _rows(len(t), *values, np.asarray(found.extrapolated), notes)
+        rows += table_rows(len(t), *values, np.asarray(found.extrapolated), notes)
     header = _header("material", "temperature_c", "frequency_hz", bands=("storage_mpa", "loss_factor"))
     warnings = curve_warnings(curve, temperature_c[:, None], frequency_hz)
     return AnswerTable(header, rows, curve.basis, warnings)
@@ -180,7 +180,7 @@ def stiffness_table(
                 "; ".join(state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=squeeze_mm))
                 for at in (slice(i, i + 1) for i in range(len(t)))
             ]
-            rows += _rows(
+            rows += table_rows(
                 len(t),
                 *(part.name, part.material, axis, squeeze_mm, t, hertz),
                 *((None, None) if mass_kg is None else (mass_kg, count)),

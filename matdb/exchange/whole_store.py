@@ -48,25 +48,9 @@ _LISTS: Final = {
 }
 #: How a field's name tells its unit, for the file's reader; a field without such an ending has none.
 _BARE: Final = {"seconds_out": "s", "storage_sd": "relative", "loss_factor_sd": "relative", "rpm_": "1/min"}
-UNITS: Final = {
-    name: _BARE.get(name) or ENDINGS[name].label
-    for name in (
-        "_c",
-        "_sd_c",
-        "_hz",
-        "_kg",
-        "_kg_m3",
-        "_mm",
-        "_mpa",
-        "_min",
-        "_s",
-        *_BARE,
-        "_deg",
-        "_us",
-        "_um",
-        "_kg_mm2",
-    )
-}
+#: No record of a store has a field that ends so.
+_UNUSED: Final = ("_k", "_ms", "_n_per_mm", "_n", "_m")
+UNITS: Final = {name: ending.label for name, ending in ENDINGS.items() if name not in _UNUSED} | _BARE
 
 
 def store_text(store: Store) -> Iterator[str]:
