@@ -5,22 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any
 
+from matdb.cli import options
 from matdb.cli.fit import summary
-from matdb.cli.options import (
-    Call,
-    CsvOption,
-    ForceOption,
-    FrequenciesOption,
-    MaterialArgument,
-    StepOption,
-    TempsOption,
-    collects,
-    few_states,
-    frequencies,
-    opt,
-    temperatures,
-    write_answer,
-)
+from matdb.cli.options import Call, collects, opt
 from matdb.cli.screen import Column, given_text, lines, records_table, show
 from matdb.cli.stiffness import row_band
 from matdb.errors import InputError
@@ -29,27 +16,27 @@ from matdb.exchange.tables import AnswerTable, curve_table
 
 @collects
 def curve(
-    material: MaterialArgument,
-    temp: TempsOption,
-    frequency: FrequenciesOption = None,
-    step: StepOption = "5K",
+    material: options.MaterialArgument,
+    temp: options.TempsOption,
+    frequency: options.FrequenciesOption = None,
+    step: options.StepOption = "5K",
     fit_number: Annotated[
         int | None, opt("--fit", "NUMBER", "Answer from this older fit instead of the newest.", min=1)
     ] = None,
-    csv: CsvOption = None,
-    force: ForceOption = False,
+    csv: options.CsvOption = None,
+    force: options.ForceOption = False,
     *,
     call: Call,
 ) -> None:
     """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
-    t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
-    few_states(t, len(f))
+    t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
+    options.few_states(t, len(f))
     with call.existing() as store:
         found = store.curve(material) if fit_number is None else store.curve_of_fit(fit_number)
         if found.material != material:
             raise InputError("--fit", fit_number, f"a fit of {material}", f"that one is of {found.material}")
         answer = curve_table(found, t, f)
-    written = write_answer(csv, answer.header, answer.rows, force)
+    written = options.write_answer(csv, answer.header, answer.rows, force)
     content = summary(found) | {"csv": written, "rows": answer.records()}
     call.answer(content, lambda: _show(material, answer, written), answer.warnings)
 

@@ -9,23 +9,8 @@ from typing import Annotated, Any
 import numpy as np
 import typer
 
-from matdb.cli.options import (
-    Call,
-    ForceOption,
-    FrequenciesOption,
-    KindOption,
-    MaterialArgument,
-    ReadPartOption,
-    RetiredOption,
-    StepOption,
-    TempsOption,
-    arg,
-    collects,
-    few_states,
-    frequencies,
-    opt,
-    temperatures,
-)
+from matdb.cli import options
+from matdb.cli.options import Call, arg, collects, opt
 from matdb.cli.screen import lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.exchange.documents import prony_rows, shift_rows, shift_warnings, write_table
@@ -45,18 +30,18 @@ RangeOption = Annotated[
 class StatesByKelvin(States):
     """At which states parts are asked about, a kelvin a step."""
 
-    step: StepOption = "1K"
+    step: options.StepOption = "1K"
 
 
 @app.command()
 @collects
 def curve(
-    material: MaterialArgument,
-    temp: TempsOption,
+    material: options.MaterialArgument,
+    temp: options.TempsOption,
     csv: FileOption,
-    frequency: FrequenciesOption = None,
-    step: StepOption = "1K",
-    force: ForceOption = False,
+    frequency: options.FrequenciesOption = None,
+    step: options.StepOption = "1K",
+    force: options.ForceOption = False,
     *,
     call: Call,
 ) -> None:
@@ -64,8 +49,8 @@ def curve(
 
     Storage modulus and loss factor over temperatures and frequencies.
     """
-    t, f = temperatures(temp, step), frequencies(frequency or ["30Hz"])
-    few_states(t, len(f))
+    t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
+    options.few_states(t, len(f))
     with call.existing() as store:
         answer = curve_table(store.curve(material), t, f)
         written = str(write_table(store, csv, "curve", answer.header, answer.rows, force=force))
@@ -80,7 +65,7 @@ def stiffness(
     part: Annotated[
         list[str] | None, arg("[PART]...", "The parts; all that have the direction when none is named.")
     ] = None,
-    force: ForceOption = False,
+    force: options.ForceOption = False,
     *,
     call: Call,
 ) -> None:
@@ -101,10 +86,10 @@ def stiffness(
 def readings(
     csv: FileOption,
     material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material.")] = None,
-    part: ReadPartOption = None,
-    kind: KindOption = None,
-    retired: RetiredOption = False,
-    force: ForceOption = False,
+    part: options.ReadPartOption = None,
+    kind: options.KindOption = None,
+    retired: options.RetiredOption = False,
+    force: options.ForceOption = False,
     *,
     call: Call,
 ) -> None:
@@ -121,17 +106,17 @@ def readings(
 @app.command(short_help="Write shift factors over temperature.")
 @collects
 def shift(
-    material: MaterialArgument,
+    material: options.MaterialArgument,
     temp: RangeOption,
     out: OutOption,
-    step: StepOption = "1K",
-    force: ForceOption = False,
+    step: options.StepOption = "1K",
+    force: options.ForceOption = False,
     *,
     call: Call,
 ) -> None:
     """Write a material's shift factors over temperature."""
     with call.existing() as store:
-        found, at = store.curve(material), temperatures(temp, step)
+        found, at = store.curve(material), options.temperatures(temp, step)
         header, rows = shift_rows(found, at)
         warnings = shift_warnings(found, at)
         written = str(write_table(store, out, "shift", header, rows, force=force))
@@ -140,7 +125,9 @@ def shift(
 
 @app.command(short_help="Write the Prony terms of the median curve.")
 @collects
-def prony(material: MaterialArgument, out: OutOption, force: ForceOption = False, *, call: Call) -> None:
+def prony(
+    material: options.MaterialArgument, out: OutOption, force: options.ForceOption = False, *, call: Call
+) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
         found = store.curve(material)

@@ -12,18 +12,8 @@ import typer
 
 from matdb.advice.judge import Candidate
 from matdb.api import Store
-from matdb.cli.options import (
-    AxisOption,
-    Call,
-    ForceOption,
-    MaterialArgument,
-    SqueezeOption,
-    arg,
-    collects,
-    needed,
-    opt,
-    quantity,
-)
+from matdb.cli import options
+from matdb.cli.options import Call, arg, collects, opt
 from matdb.cli.screen import show
 from matdb.form.thread import pitch_mm
 from matdb.picture.chart import Chart
@@ -54,13 +44,13 @@ PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "A part to draw.
 class Held:
     """How the parts are held."""
 
-    squeeze: SqueezeOption = "0mm"
-    axis: AxisOption = "axial"
+    squeeze: options.SqueezeOption = "0mm"
+    axis: options.AxisOption = "axial"
 
     @property
     def squeeze_mm(self) -> float:
         """The static squeeze, mm. Raises UnitError, InputError."""
-        return needed(self.squeeze, "length", "--squeeze")
+        return options.needed(self.squeeze, "length", "--squeeze")
 
 
 @dataclass(frozen=True)
@@ -68,7 +58,7 @@ class Drawing:
     """Where a chart goes."""
 
     out: OutOption = None
-    force: ForceOption = False
+    force: options.ForceOption = False
 
     def show(self, chart: Chart, call: Call) -> None:
         """Write the file, or print the chart as text or as its numbers."""
@@ -89,7 +79,7 @@ class Drawing:
 @app.command()
 @collects
 def modulus(
-    material: MaterialArgument,
+    material: options.MaterialArgument,
     temp: RangeOption = "-30C..60C",
     frequency: Annotated[str, opt("--frequency", "FREQUENCY", "Frequency of the curve, such as 30Hz.")] = "30Hz",
     *,
@@ -101,7 +91,7 @@ def modulus(
     Storage modulus and loss factor, with bands and readings.
     """
     low, high = _range(temp)
-    f = needed(frequency, "frequency", "--frequency")
+    f = options.needed(frequency, "frequency", "--frequency")
     with call.existing() as store:
         chart = modulus_chart(store.curve(material), low_c=low, high_c=high, frequency_hz=f)
     drawing.show(chart, call)
@@ -109,7 +99,9 @@ def modulus(
 
 @app.command()
 @collects
-def master(material: MaterialArgument, temp: RangeOption = "-30C..60C", *, drawing: Drawing, call: Call) -> None:
+def master(
+    material: options.MaterialArgument, temp: RangeOption = "-30C..60C", *, drawing: Drawing, call: Call
+) -> None:
     """Draw the master curve.
 
     Over reduced frequency, with the shift factors over temperature.
@@ -122,7 +114,7 @@ def master(material: MaterialArgument, temp: RangeOption = "-30C..60C", *, drawi
 
 @app.command()
 @collects
-def residuals(material: MaterialArgument, drawing: Drawing, call: Call) -> None:
+def residuals(material: options.MaterialArgument, drawing: Drawing, call: Call) -> None:
     """Draw the residuals of a fit.
 
     How far every reading lies from it.
@@ -174,7 +166,7 @@ def transmissibility(
     with call.existing() as store:
         wanted = store.mounting(mounting)
         (candidate,) = _candidates(store, [part], held.axis)
-        at = [needed(t, "temperature", "--temp") for t in temp]
+        at = [options.needed(t, "temperature", "--temp") for t in temp]
         chart = transmissibility_chart(candidate, wanted, at, squeeze_mm=held.squeeze_mm, axis=held.axis)
     drawing.show(chart, call)
 
@@ -199,7 +191,7 @@ def squeeze(
     with call.existing() as store:
         wanted = store.mounting(mounting)
         (candidate,) = _candidates(store, [part], "axial")
-        at = [needed(t, "temperature", "--temp") for t in temp]
+        at = [options.needed(t, "temperature", "--temp") for t in temp]
         screw = screw_of(candidate.part)
         limits: dict[str, Any] = {}
         if candidate.part.form.pair is not None:
@@ -211,7 +203,7 @@ def squeeze(
             at,
             mass_kg=wanted.mass_kg,
             count=wanted.count,
-            pitch_mm=quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None),
+            pitch_mm=options.quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None),
             **limits,
         )
     drawing.show(chart, call)

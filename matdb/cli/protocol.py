@@ -13,22 +13,9 @@ from matdb.bench.decrement import decrement_from_damping_ratio
 from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
+from matdb.cli import options
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import (
-    AxisOption,
-    Call,
-    CountOption,
-    ForceOption,
-    SqueezeOption,
-    StepOption,
-    arg,
-    collects,
-    needed,
-    opt,
-    option,
-    quantity,
-    temperatures,
-)
+from matdb.cli.options import Call, arg, collects, opt, option
 from matdb.cli.screen import show
 from matdb.cli.soak import air_of
 from matdb.curve.band import Band
@@ -48,15 +35,15 @@ class ProtocolOptions:
     temps: Annotated[
         list[str] | None, opt("--temp", "TEMPERATURE", "A temperature or range; -18C, 5C, 23C and 50C without it.")
     ] = None
-    step: StepOption = "20K"
+    step: options.StepOption = "20K"
     frequency: str = option("FREQUENCY", "Ring near this frequency: the camera's natural one.", "30Hz")
     mass: str | None = option("MASS", "The mass to ring with, instead of one worked out.")
-    count: CountOption = 1
-    axis: AxisOption = "axial"
-    squeeze: SqueezeOption = "0mm"
+    count: options.CountOption = 1
+    axis: options.AxisOption = "axial"
+    squeeze: options.SqueezeOption = "0mm"
     air: str = option("AIR", "Air in the chamber: still or fan.", "still")
     out: str | None = option("FILE", "Write the sheet to this file, such as sheet.md.")
-    force: ForceOption = False
+    force: options.ForceOption = False
 
 
 @collects
@@ -66,8 +53,8 @@ def protocol(said: ProtocolOptions, call: Call) -> None:
     In Markdown: steps, temperatures, soak minutes, the mass that rings near the field's natural frequency, cautions,
     and a table to fill in.
     """
-    at = temperatures(said.temps or _USUAL, said.step).tolist()
-    needed(said.frequency, "frequency", "--frequency")
+    at = options.temperatures(said.temps or _USUAL, said.step).tolist()
+    options.needed(said.frequency, "frequency", "--frequency")
     air = air_of(said.air)
     if said.out is not None:
         new_file(said.out, force=said.force)
@@ -100,9 +87,9 @@ def _plan(
 ) -> tuple[list[ProtocolStep], str, list[str]]:
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
     notes = []
-    frequency_hz = needed(said.frequency, "frequency", "--frequency")
-    how: dict[str, Any] = {"axis": said.axis, "squeeze_mm": needed(said.squeeze, "length", "--squeeze")}
-    mass_kg = quantity(said.mass, "mass", "--mass")
+    frequency_hz = options.needed(said.frequency, "frequency", "--frequency")
+    how: dict[str, Any] = {"axis": said.axis, "squeeze_mm": options.needed(said.squeeze, "length", "--squeeze")}
+    mass_kg = options.quantity(said.mass, "mass", "--mass")
     if mass_kg is None:
         middle = store.effective(part.name, float(np.median(temperature_c)), frequency_hz=frequency_hz, **how)
         mass_kg = bench_mass_kg(float(middle.stiffness_n_per_mm.median), frequency_hz, said.count)

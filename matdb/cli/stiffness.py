@@ -7,26 +7,8 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli.options import (
-    AxisOption,
-    Call,
-    CountOption,
-    CsvOption,
-    ForceOption,
-    FrequenciesOption,
-    MassOption,
-    SqueezeOption,
-    StepOption,
-    TempsOption,
-    arg,
-    collects,
-    few_states,
-    frequencies,
-    needed,
-    quantity,
-    temperatures,
-    write_answer,
-)
+from matdb.cli import options
+from matdb.cli.options import Call, arg, collects
 from matdb.cli.screen import Column, band_text, given_text, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, stiffness_table
@@ -38,13 +20,13 @@ _BANDS: Final = ("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz")
 class States:
     """At which states a part is asked about."""
 
-    temp: TempsOption
-    frequency: FrequenciesOption = None
-    mass: MassOption = None
-    count: CountOption = 1
-    axis: AxisOption = "axial"
-    squeeze: SqueezeOption = "0mm"
-    step: StepOption = "5K"
+    temp: options.TempsOption
+    frequency: options.FrequenciesOption = None
+    mass: options.MassOption = None
+    count: options.CountOption = 1
+    axis: options.AxisOption = "axial"
+    squeeze: options.SqueezeOption = "0mm"
+    step: options.StepOption = "5K"
 
     def check(self, cure: str = "") -> None:
         """Refuse both frequency and mass, or neither. Raises InputError."""
@@ -56,8 +38,8 @@ class States:
 def stiffness(
     part: Annotated[str, arg("PART", "The part's name.")],
     states: States,
-    csv: CsvOption = None,
-    force: ForceOption = False,
+    csv: options.CsvOption = None,
+    force: options.ForceOption = False,
     *,
     call: Call,
 ) -> None:
@@ -65,25 +47,25 @@ def stiffness(
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
     with call.existing() as store:
         answer = stiffness_answer(store, [part], states)
-    written = write_answer(csv, answer.header, answer.rows, force)
+    written = options.write_answer(csv, answer.header, answer.rows, force)
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
     call.answer(content, lambda: _show(part, states.axis, answer, written), answer.warnings)
 
 
 def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> AnswerTable:
     """The table of parts at these states; raises as :meth:`matdb.api.Store.effective`, UnitError, and InputError."""
-    t = temperatures(states.temp, states.step)
-    f = frequencies(states.frequency) if states.frequency else None
-    few_states(t, (1 if f is None else len(f)) * len(parts))
+    t = options.temperatures(states.temp, states.step)
+    f = options.frequencies(states.frequency) if states.frequency else None
+    options.few_states(t, (1 if f is None else len(f)) * len(parts))
     return stiffness_table(
         store,
         parts,
         t,
         frequency_hz=f,
-        mass_kg=quantity(states.mass, "mass", "--mass"),
+        mass_kg=options.quantity(states.mass, "mass", "--mass"),
         count=states.count,
         axis=states.axis,
-        squeeze_mm=needed(states.squeeze, "length", "--squeeze"),
+        squeeze_mm=options.needed(states.squeeze, "length", "--squeeze"),
     )
 
 
