@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from matdb.bench.readings import READINGS, Reading
@@ -14,7 +14,7 @@ from matdb.errors import InputError, plain_line
 from matdb.exchange.columns import Heading, columns, heading_of, value_of
 from matdb.fields import checked_field, record_fields
 from matdb.form.part import Part
-from matdb.plain import unknown_fields
+from matdb.plain import fields_of, unknown_fields
 
 __all__ = ["Problem", "ReadingFile", "duplicate_key", "read_readings"]
 
@@ -72,9 +72,9 @@ class ReadingFile:
 
 def duplicate_key(reading: Reading, *, with_time: bool) -> tuple[Any, ...]:
     """What makes two readings the same one: every field, the time only when both sides know it."""
-    names = [f.name for f in fields(reading) if f.name != "taken_at"]
-    key: tuple[Any, ...] = (reading.kind, *(getattr(reading, name) for name in names))
-    return (*key, reading.taken_at) if with_time else key
+    values = fields_of(reading)
+    taken_at = values.pop("taken_at")
+    return (reading.kind, *values.values(), taken_at if with_time else None)
 
 
 def read_readings(
@@ -118,13 +118,12 @@ def read_readings(
         The file is no table at all, or its heading cannot be understood.
     """
     long_rows: list[tuple[int, str]] = []
-    table = (
-        content
-        if isinstance(content, Table)
-        else read_table(name, content, on_long_row=lambda line, says: long_rows.append((line, says)))
-    )
-    found = ReadingFile()
-    rows = _Rows(table, parts, set(materials), dict(defaults or {}), found)
+    if isinstance(content, Table):
+        table = content
+    else:
+        table = read_table(name, content, on_long_row=lambda line, says: long_rows.append((line, says)))
+    rows = _Rows(table, parts, set(materials), dict(defaults or {}))
+    found = rows.found
     timed = rows.heading("taken_at") != "taken_at"
     stored = Counter() if keep_duplicates else Counter(duplicate_key(r, with_time=timed) for r in known)
     seen: set[tuple[Any, ...]] = set()
@@ -154,22 +153,13 @@ def read_readings(
 class _Rows:
     """What turns the rows of a table into readings, and notes every problem of each."""
 
-    def __init__(
-        self,
-        table: Table,
-        parts: Mapping[str, Part],
-        materials: set[str],
-        defaults: dict[str, str],
-        found: ReadingFile,
-    ) -> None:
-        self.headings = _headings(table)
-        self.width = len(table.header)
+    def __init__(self, table: Table, parts: Mapping[str, Part], materials: set[str], defaults: dict[str, str]) -> None:
+        self.header, self.headings, self.found = table.header, _headings(table), ReadingFile()
         # Where a comma separates cells, only a quoted one can hold a comma, and it may part thousands.
-        self.commas = [table.separator != "," and not any("." in c for c in table.column(i)) for i in range(self.width)]
+        apart = table.separator != ","
+        self.commas = [apart and not any("." in c for c in table.column(i)) for i in range(len(table.header))]
         self.parts, self.names, self.defaults = parts, {"part": set(parts), "material": materials}, defaults
-        self.found = found
         self.retired = next((i for i, h in enumerate(table.header) if h.casefold() == "retired_at"), None)
-        self.title = "" if self.retired is None else table.header[self.retired]
         self._fits: set[tuple[Any, ...]] = set()
         self._missing: dict[tuple[str, str], str] = {}
 
@@ -180,10 +170,10 @@ class _Rows:
     def reading(self, line: int, cells: tuple[str, ...] | str) -> Reading | None:
         """The reading of a row, or None with every problem noted; a row that is too long is what is wrong with it."""
         if isinstance(cells, str):
-            self.found.add_problem(line, str(self.width + 1), cells)
+            self.found.add_problem(line, str(len(self.header) + 1), cells)
             return None
         if self.retired is not None and cells[self.retired]:
-            self.found.add_problem(line, self.title, "this reading was retired; remove the row")
+            self.found.add_problem(line, self.header[self.retired], "this reading was retired; remove the row")
             return None
         before = self.found.problem_count
         values, unread = self._values(line, cells)
@@ -251,9 +241,9 @@ class _Rows:
         if on is None:
             return
         if on not in self.names[what]:
-            if (what, on) not in self._missing:
-                self._missing[what, on] = _unknown(what, on, self.names[what])
-            self._problem(line, what, self._missing[what, on])
+            # Close names take long to find, and the same wrong one stands in many rows.
+            says = self._missing.get((what, on)) or _unknown(what, on, self.names[what])
+            self._problem(line, what, self._missing.setdefault((what, on), says))
             return
         state = (on, values.get("axis", "axial"), values.get("squeeze_mm", 0.0))
         if what == "part" and state not in self._fits:
@@ -281,9 +271,8 @@ def _headings(table: Table) -> list[Heading | None]:
                 f"did you mean {near[0]}?" if near else "rename or remove the column",
             )
         if heading.field.name in taken:
-            raise InputError(
-                f"{table.what}, heading", text, f"one column for each field; {taken[heading.field.name]} is it too"
-            )
+            allowed = f"one column for each field; {taken[heading.field.name]} is it too"
+            raise InputError(f"{table.what}, heading", text, allowed)
         taken[heading.field.name] = text
         headings.append(heading)
     for index, text in enumerate(table.header):
