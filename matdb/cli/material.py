@@ -6,8 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import Call, JsonOption, arg, collects
-from matdb.cli.record_options import argument, option, replaced, with_fields
+from matdb.cli.options import Call, JsonOption, arg, argument_of, collects, option_of, replaced, with_fields
 from matdb.cli.screen import document, show, table
 from matdb.fields import record_fields
 from matdb.material.families import families as known_families
@@ -22,7 +21,7 @@ _KNOWN = record_fields(Material)
 
 
 @app.command()
-@with_fields(argument(_KNOWN["name"]), *(option(each) for name, each in _KNOWN.items() if name != "name"))
+@with_fields(argument_of(_KNOWN["name"]), *(option_of(each) for name, each in _KNOWN.items() if name != "name"))
 def add(given: dict[str, Any], call: Call) -> None:
     """Add a material."""
     values: dict[str, Any] = {}

@@ -19,7 +19,9 @@ from numpy.typing import NDArray
 from matdb.api import Store, open_store
 from matdb.cli.screen import document
 from matdb.errors import InputError, StoreError
+from matdb.exchange.columns import value_of
 from matdb.exchange.csv_file import write_csv
+from matdb.fields import FieldInfo
 from matdb.store.location import locate
 from matdb.units import parse, parse_range
 
@@ -85,7 +87,7 @@ def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] =
     """Let a command take records: Typer sees what is in them as options of the command itself.
 
     A field of a dataclass is annotated as Typer has it, or made by :func:`option`. What ``fields`` say (see
-    :func:`matdb.cli.record_options.with_fields`) reaches the command's ``given`` as one mapping.
+    :func:`with_fields`) reaches the command's ``given`` as one mapping.
     """
     taken = inspect.signature(command, eval_str=True).parameters
     groups: dict[str, tuple[Any, Sequence[inspect.Parameter]]] = {
@@ -117,6 +119,68 @@ def _options_of(record: Any) -> list[inspect.Parameter]:
         default = inspect.Parameter.empty if f.default is dataclasses.MISSING else f.default
         found.append(inspect.Parameter(f.name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=hint))
     return found
+
+
+def argument_of(each: FieldInfo) -> inspect.Parameter:
+    """A field as a needed word of a command."""
+    return _parameter(each, typer.Argument(metavar=each.name.upper(), help=each.help), needed=True)
+
+
+def option_of(each: FieldInfo, words: str | None = None, *, optional: bool = False) -> inspect.Parameter:
+    """A field as an option.
+
+    Parameters
+    ----------
+    each : FieldInfo
+        The field.
+    words : str, optional
+        The option's help, instead of the field's own.
+    optional : bool
+        Take None for "not said", whatever the field has by default.
+    """
+    about = typer.Option(each.option, metavar=each.metavar, help=each.help if words is None else words)
+    return _parameter(each, about, needed=each.needed and not optional, default=None if optional else each.default)
+
+
+def _parameter(each: FieldInfo, about: Any, *, needed: bool, default: Any = None) -> inspect.Parameter:
+    default = default if isinstance(default, int | str) else None
+    kind: Any = int if isinstance(default, int) else str
+    if not needed and default is None:
+        kind = kind | None
+    return inspect.Parameter(
+        each.name,
+        inspect.Parameter.KEYWORD_ONLY,
+        default=inspect.Parameter.empty if needed else default,
+        annotation=Annotated[kind, about],
+    )
+
+
+def with_fields(*parameters: inspect.Parameter) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Decorate a command as :func:`collects` does; these parameters stand where its own ``given`` does."""
+    return functools.partial(collects, fields=parameters)
+
+
+def values_of(
+    known: Mapping[str, FieldInfo], given: Mapping[str, Any], *, keep_defaults: bool = False
+) -> dict[str, Any]:
+    """Texts of options to the values of fields; what was not said, or is as by default, is left out.
+
+    Raises
+    ------
+    UnitError, InputError
+        A text that cannot be read as its field.
+    """
+    values = {}
+    for name, text in given.items():
+        each = known[name]
+        if text is None or (text == each.default and not keep_defaults):
+            continue
+        # Free text is taken as it is; only files carry guarded cells.
+        is_text = each.dimension in ("name", "text")
+        value = text if is_text else value_of(each, str(text), each.option)
+        if value is not None:
+            values[name] = value
+    return values
 
 
 @dataclass(frozen=True)
@@ -272,3 +336,10 @@ def _few(states: int) -> None:
 def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> str | None:
     """Write an answer's rows to the CSV file that the user named; the file's name, or None."""
     return None if csv is None else str(write_csv(csv, header, rows, force=force))
+
+
+def replaced(kept: Store, what: str, name: str) -> list[dict[str, Any]]:
+    """What a material or part said before, with when and why that was replaced."""
+    return [
+        {"replaced_at": when, "why": why, "before": before} for when, why, before in kept.records.history(what, name)
+    ]

@@ -8,8 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import Call, JsonOption, NoteOption, arg, collects, opt
-from matdb.cli.record_options import replaced
+from matdb.cli.options import Call, JsonOption, NoteOption, arg, collects, opt, replaced
 from matdb.cli.screen import Column, document, lines, number_text, records_table, show, table
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of

@@ -13,10 +13,9 @@ import typer
 from matdb.advice.surprise import MENDS, all_doubts
 from matdb.bench.readings import Reading, check_on_part, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
-from matdb.cli import reading_add
+from matdb.cli import options, reading_add
 from matdb.cli import trace as record
-from matdb.cli.options import Call, KindOption, ReadPartOption, RetiredOption, arg, collects, opt
-from matdb.cli.record_options import option, values_of, with_fields
+from matdb.cli.options import Call, arg, collects, opt, option_of, values_of, with_fields
 from matdb.cli.screen import Column, given_text, lines, progress, records_table, show
 from matdb.delimited import Table, file_bytes
 from matdb.errors import InputError
@@ -41,9 +40,9 @@ WhyOption = Annotated[str, opt("--why", "TEXT", "The reason; it is kept.")]
 @collects
 def list_(
     material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material and its parts.")] = None,
-    part: ReadPartOption = None,
-    kind: KindOption = None,
-    retired: RetiredOption = False,
+    part: options.ReadPartOption = None,
+    kind: options.KindOption = None,
+    retired: options.RetiredOption = False,
     *,
     call: Call,
 ) -> None:
@@ -84,7 +83,7 @@ _CHANGEABLE: Final = {name: each for name, each in reading_fields().items() if e
 
 
 @app.command()
-@with_fields(*(option(each, _new(each), optional=True) for each in _CHANGEABLE.values()))
+@with_fields(*(option_of(each, _new(each), optional=True) for each in _CHANGEABLE.values()))
 def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None], call: Call) -> None:
     """Correct a reading.
 

@@ -10,8 +10,7 @@ import typer
 from matdb.bench.readings import READINGS, Reading, check_on_part
 from matdb.bench.thermal.state import bench_state
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import Call
-from matdb.cli.record_options import argument, option, values_of, with_fields
+from matdb.cli.options import Call, argument_of, option_of, values_of, with_fields
 from matdb.cli.screen import lines, show
 from matdb.fields import FieldInfo, record_fields
 
@@ -36,7 +35,7 @@ def _needed_first(cls: type[Reading]) -> list[FieldInfo]:
 def _command(cls: type[Reading]) -> Callable[..., None]:
     known = record_fields(cls)
 
-    @with_fields(argument(known[cls.subject]), *map(option, _needed_first(cls)))
+    @with_fields(argument_of(known[cls.subject]), *map(option_of, _needed_first(cls)))
     def command(given: dict[str, Any], call: Call) -> None:
         reading = cls(**values_of(known, given))
         on = getattr(reading, reading.subject)

@@ -17,10 +17,8 @@ from matdb.bench.readings import Reading, RingDown
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Trace, TraceFit, TraceMode
-from matdb.cli import record_options
-from matdb.cli.options import Call, ForceOption, needed, option, quantity
+from matdb.cli.options import Call, ForceOption, needed, option, option_of, quantity, values_of, with_fields
 from matdb.cli.reading_add import answer_logged, bench_doubts
-from matdb.cli.record_options import values_of, with_fields
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.fields import record_fields
@@ -104,7 +102,7 @@ def _column(text: str) -> str | int:
     return int(text) if text.isdigit() and len(text) < 4 else text
 
 
-@with_fields(*(record_options.option(_KNOWN[name]) for name in _MORE))
+@with_fields(*(option_of(_KNOWN[name]) for name in _MORE))
 def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     """Read frequency and damping from a record.
 
