@@ -242,7 +242,8 @@ class Call(Place):
     def answer(self, content: Mapping[str, Any], screen: Callable[[], None], warnings: Iterable[str] = ()) -> None:
         """Print the one JSON document, or what ``screen`` prints."""
         if self.as_json:
-            document(self.ctx.command_path.partition(" ")[2], content, warnings)
+            # "matdb reading add" has a command for each kind, which the answer itself tells.
+            document(" ".join(self.ctx.command_path.split()[1:3]), content, warnings)
         else:
             screen()
 
