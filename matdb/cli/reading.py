@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -22,6 +22,7 @@ from matdb.errors import InputError
 from matdb.exchange.reading_file import ReadingFile, read_readings
 from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 from matdb.fields import FieldInfo, record_fields
+from matdb.form.part import Part
 from matdb.units import counted
 
 if TYPE_CHECKING:
@@ -229,13 +230,20 @@ _MOST_COMPARED = 2000
 _MOST_TOLD = 10
 
 
+def _by_material(found: ReadingFile, parts: Mapping[str, Part], *, moved_only: bool = False) -> dict[str, list[int]]:
+    """Places of a file's readings by material; with ``moved_only`` of those on parts that tell of soak or drift."""
+    of_material: dict[str, list[int]] = {}
+    for k, reading in enumerate(found.readings):
+        on, is_part = getattr(reading, reading.subject), reading.subject == "part"
+        if not moved_only or (is_part and (reading.soak_min is not None or reading.seconds_out is not None)):
+            of_material.setdefault(parts[on].material if is_part else on, []).append(k)
+    return of_material
+
+
 def _odd(kept: Store, found: ReadingFile, dry_run: bool) -> list[str]:
     """What the newest fit says against readings of a file, a line each; of a long file, against some of them."""
     parts = {p.name: p for p in kept.parts()}
-    of_material: dict[str, list[int]] = {}
-    for k, reading in enumerate(found.readings):
-        on = getattr(reading, reading.subject)
-        of_material.setdefault(parts[on].material if reading.subject == "part" else on, []).append(k)
+    of_material = _by_material(found, parts)
     fitted = {m: ks for m, ks in of_material.items() if kept.records.newest_fit(m, reading_ids=False) is not None}
     total = sum(map(len, fitted.values()))
     said: list[tuple[int, str]] = []
@@ -262,13 +270,9 @@ def _odd(kept: Store, found: ReadingFile, dry_run: bool) -> list[str]:
 
 def _bench_doubts(kept: Store, found: ReadingFile) -> list[str]:
     """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
-    of_material: dict[str, list[int]] = {}
     parts = {p.name: p for p in kept.parts()}
-    for k, reading in enumerate(found.readings):
-        if reading.subject == "part" and (reading.soak_min is not None or reading.seconds_out is not None):
-            of_material.setdefault(parts[getattr(reading, "part")].material, []).append(k)  # noqa: B009
     moved: list[tuple[float, int, str]] = []
-    for material, which in of_material.items():
+    for material, which in _by_material(found, parts, moved_only=True).items():
         family = kept.material(material).family
         at, _ = actual_temperatures([found.readings[k] for k in which], parts, family)
         far = [(abs(t - found.readings[k].temperature_c), k, family) for t, k in zip(at.tolist(), which, strict=True)]

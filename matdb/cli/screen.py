@@ -18,6 +18,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from matdb.advice.verdict import percent
 from matdb.plain import plain
 from matdb.version import VERSION
 
@@ -114,16 +115,14 @@ class Column(NamedTuple):
     right: bool = False
 
 
-def records_table(
-    records: Iterable[Any], columns: Sequence[Column], *, breaks: Collection[int] = (), empty: str = ""
-) -> None:
+def records_table(records: Iterable[Any], columns: Sequence[Column], *, empty: str = "") -> None:
     """Print a table of a row for each record, see :func:`table`; without any, what ``empty`` says."""
     rows = [[column.cell(record) for column in columns] for record in records]
     if empty and not rows:
         show(empty)
         return
     right = [index for index, column in enumerate(columns) if column.right]
-    table([column.title for column in columns], rows, right=right, breaks=breaks)
+    table([column.title for column in columns], rows, right=right)
 
 
 def block_table(
@@ -211,11 +210,7 @@ def counts_text(counts: Mapping[str, int]) -> str:
 
 def share_text(probability: float) -> str:
     """A probability in percent; never 0 or 100 unless every draw said so."""
-    if 0.0 < probability < 0.01:
-        return "below 1%"
-    if 0.99 < probability < 1.0:
-        return "above 99%"
-    return f"{100.0 * probability:.0f}%"
+    return percent(probability).replace(" %", "%")
 
 
 @contextmanager

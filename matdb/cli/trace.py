@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Annotated, Any, Final
 
 import numpy as np
-import typer
 
 from matdb.api import Store
 from matdb.bench.forced import ForcedFit, fit_forced
@@ -17,7 +16,7 @@ from matdb.bench.readings import Reading, RingDown
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Trace, TraceFit, TraceMode
-from matdb.cli.options import Call, ForceOption, needed, option, option_of, quantity, values_of, with_fields
+from matdb.cli.options import Call, ForceOption, arg, needed, option, option_of, quantity, values_of, with_fields
 from matdb.cli.reading_add import answer_logged, bench_doubts
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError
@@ -37,7 +36,7 @@ _MORE: Final = (
 class TraceOptions:
     """The file, what is in it, and what to make of it."""
 
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV or text file of an accelerometer, gyro or gauge.")]
+    file: Annotated[str, arg("FILE", "A CSV or text file of an accelerometer, gyro or gauge.")]
     part: str | None = option("NAME", "The part that rang.")
     temp: str | None = option("TEMPERATURE", "Its temperature; with --soak or --out its chamber's.")
     mass: str | None = option("MASS", "The mass on all the parts together, such as 250g.")
@@ -45,13 +44,8 @@ class TraceOptions:
     forced: bool = option(None, "Shaken or in flight: payload over base, resonance and loss factor.", False)
     mode: int = option("NUMBER", "Which mode to log, 1 the strongest.", 1, min=1)
     within: str | None = option("RANGE", "Look for modes here only, such as 5Hz..60Hz.")
-    signal: Annotated[
-        list[str] | None,
-        typer.Option("--signal", metavar="COLUMN", help="A column of the payload. May be given again."),
-    ] = None
-    base: Annotated[
-        list[str] | None, typer.Option("--base", metavar="COLUMN", help="A column of the base. May be given again.")
-    ] = None
+    signal: list[str] | None = option("COLUMN", "A column of the payload. May be given again.")
+    base: list[str] | None = option("COLUMN", "A column of the base. May be given again.")
     time: str | None = option("COLUMN", "The column of times.")
     time_unit: str | None = option("UNIT", "Unit of the times: s, ms, us or ns.")
     rate: str | None = option("FREQUENCY", "Readings a second, where the file has no time.")
@@ -85,8 +79,8 @@ class TraceOptions:
             Path(self.file).expanduser(),
             sample_rate_hz=quantity(self.rate, "frequency", "--rate"),
             time_column=None if self.time is None else _column(self.time),
-            signal_columns=[_column(c) for c in self.signal] if self.signal else None,
-            base_columns=[_column(c) for c in self.base] if self.base else None,
+            signal_columns=[_column(c) for c in self.signal or ()] or None,
+            base_columns=[_column(c) for c in self.base or ()] or None,
             time_unit=self.time_unit,
         )
         return record, (fit_forced if self.forced else fit_trace)(record, frequency_range_hz=span)

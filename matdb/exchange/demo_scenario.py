@@ -22,8 +22,6 @@ class DemoScenario:
 
     Attributes
     ----------
-    about : str
-        What the file says of itself.
     materials, parts, readings, mounting
         The records.
     forecast_c : tuple of float
@@ -34,7 +32,6 @@ class DemoScenario:
         At which it does, degrees Celsius.
     """
 
-    about: str
     materials: tuple[Material, ...]
     parts: tuple[Part, ...]
     readings: tuple[Reading, ...]
@@ -70,7 +67,6 @@ def demo_scenario() -> DemoScenario:
     if found.problems:
         raise InputError("demo_readings.csv", str(found.problems[0]), "as shipped", "install matdb again")
     return DemoScenario(
-        about=told["about"],
         materials=materials,
         parts=parts,
         readings=tuple(found.readings),
