@@ -16,7 +16,7 @@ from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
 from matdb.checks import checked_number
-from matdb.cli.options import AxisOption, CountOption, Place, SqueezeOption, arg, collects, ends, opt, option, quantity
+from matdb.cli.options import CountOption, Held, Place, arg, collects, ends, opt, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards
 from matdb.cli.screen import band_cell, lines, progress, show
@@ -35,7 +35,7 @@ _STOP = ("q", "quit", "stop", "end", "no", "n")
 
 
 @dataclass(frozen=True, kw_only=True)
-class BenchOptions:
+class BenchOptions(Held):
     """What is read, how, and at which temperatures it is to be known."""
 
     part: Annotated[str, arg("PART", "The part on the bench.")]
@@ -44,8 +44,6 @@ class BenchOptions:
     )
     mass: str | None = option("MASS", "The mass on the bench, such as 250g; asked without it.")
     count: CountOption = 1
-    axis: AxisOption = "axial"
-    squeeze: SqueezeOption = "0mm"
     who: str = option("NAME", "Who takes the readings.", "")
     advise: Annotated[bool, typer.Option("--advice/--no-advice", help="Fit and advise after each reading.")] = True
 
@@ -61,11 +59,9 @@ def bench(said: BenchOptions, place: Place) -> None:
     field_c = ends(said.field_temp, "temperature", "--for")
     with place.existing() as store:
         part = store.part(said.part)
-        squeeze_mm = parse(said.squeeze, "length", "--squeeze")
-        part.form.stiffness_n_per_mm(1.0, said.axis, squeeze_mm=squeeze_mm)
-        how = {"axis": said.axis, "squeeze_mm": squeeze_mm}
+        part.form.stiffness_n_per_mm(1.0, **said.how)
         mass_kg = quantity(said.mass, "mass", "--mass")
-        Session(store, part, store.material(part.material), field_c, said, how, mass_kg).run()
+        Session(store, part, store.material(part.material), field_c, said, mass_kg).run()
 
 
 @dataclass
@@ -77,7 +73,6 @@ class Session:
     material: Material
     field_c: tuple[float, float]
     said: BenchOptions
-    how: dict[str, Any]
     mass_kg: float | None
     logged: list[int] = field(default_factory=list)
     advised: Any = None
@@ -152,7 +147,7 @@ class Session:
     def _ask(self, temperature_c: float) -> Reading | None:
         said = self.said
         common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": said.count}
-        common |= self.how | {"who": said.who}
+        common |= self.said.how | {"who": said.who}
         if self._chilled(temperature_c):
             common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _or_none(_minutes))
         if said.mass is None:
@@ -187,7 +182,7 @@ class Session:
             return []
         try:
             now = self.store.effective(
-                self.part.name, reading.temperature_c, mass_kg=self.mass_kg, count=self.said.count, **self.how
+                self.part.name, reading.temperature_c, mass_kg=self.mass_kg, count=self.said.count, **self.said.how
             ).natural_frequency_hz
         except ValueError:
             return []
@@ -220,9 +215,9 @@ class Session:
                 load: dict[str, Any] = {"frequency_hz": 30.0}
                 if self.mass_kg is not None:
                     load = {"mass_kg": self.mass_kg, "count": self.said.count}
-                now = self.store.effective(self.part.name, states, **self.how, **load)
+                now = self.store.effective(self.part.name, states, **self.said.how, **load)
                 load.setdefault("count", self.said.count)
-                ranked = self.store.next_readings(self.part.name, low_c, high_c, **self.how, **load)
+                ranked = self.store.next_readings(self.part.name, low_c, high_c, **self.said.how, **load)
         except MatdbError as error:
             self.advised = None
             show(f"no advice: {error}")

@@ -26,7 +26,7 @@ RangeOption = Annotated[
 ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StatesByKelvin(States):
     """At which states parts are asked about, a kelvin a step."""
 

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 from matdb.api import Store
 from matdb.cli.cautions import BENCH
 from matdb.cli.mounting_options import refuse_beside_mounting
-from matdb.cli.options import AxisOption, Call, SqueezeOption, arg, collects, ends, needed, option, quantity
+from matdb.cli.options import Call, Held, arg, collects, ends, option, quantity
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, number_text, progress, records_table, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
@@ -21,7 +21,7 @@ _NEARLY: Final = 0.95
 
 
 @dataclass(frozen=True, kw_only=True)
-class NextOptions:
+class NextOptions(Held):
     """What is asked about, and what readings can be taken."""
 
     temp: str = option("RANGE", "The temperatures that matter, such as -10C..25C, or one such as -5C.", MISSING)
@@ -39,12 +39,10 @@ class NextOptions:
     )
     kinds: str | None = option("KINDS", "Kinds of reading that you can take: ring-down, deflection or both.")
     top: int = option("NUMBER", "How many readings to list.", 6, min=1)
-    axis: AxisOption = "axial"
-    squeeze: SqueezeOption = "0mm"
 
     def check(self) -> None:
         """Refuse what does not go together. Raises InputError."""
-        squeeze_mm = needed(self.squeeze, "length", "--squeeze")
+        squeeze_mm = self.how["squeeze_mm"]
         if self.mass is not None and self.frequency is not None:
             raise InputError("--frequency and --mass", "both", "one of the two")
         if self.mounting is not None:
@@ -81,8 +79,7 @@ class NextOptions:
             count=1 if self.count is None else self.count,
             frequency_hz=quantity(self.frequency, "frequency", "--frequency"),
             affordable=able,
-            axis=self.axis,
-            squeeze_mm=needed(self.squeeze, "length", "--squeeze"),
+            **self.how,
         )
 
 

@@ -252,6 +252,19 @@ def _note(text: str) -> None:
     print(f"matdb: {text}", file=sys.stderr, flush=True)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """How a part is held."""
+
+    axis: AxisOption = "axial"
+    squeeze: SqueezeOption = "0mm"
+
+    @property
+    def how(self) -> dict[str, Any]:
+        """Axis and static squeeze as the library takes them. Raises UnitError, InputError."""
+        return {"axis": self.axis, "squeeze_mm": parse(self.squeeze, "length", "--squeeze")}
+
+
 # -- words to numbers -----------------------------------------------------------------------------------------------
 
 #: More states than this in one answer are refused.

@@ -13,7 +13,7 @@ import typer
 from matdb.advice.judge import Candidate
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Call, arg, collects, opt
+from matdb.cli.options import Call, Held, arg, collects, opt
 from matdb.cli.screen import show
 from matdb.form.thread import pitch_mm
 from matdb.picture.chart import Chart
@@ -38,19 +38,6 @@ FewTempsOption = Annotated[
 MountingArgument = Annotated[str, arg("MOUNTING", "The mounting's name.")]
 PartArgument = Annotated[str, arg("PART", "The part's name.")]
 PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "A part to draw. Up to five times.")]
-
-
-@dataclass(frozen=True)
-class Held:
-    """How the parts are held."""
-
-    squeeze: options.SqueezeOption = "0mm"
-    axis: options.AxisOption = "axial"
-
-    @property
-    def squeeze_mm(self) -> float:
-        """The static squeeze, mm. Raises UnitError, InputError."""
-        return options.needed(self.squeeze, "length", "--squeeze")
 
 
 @dataclass(frozen=True)
@@ -148,8 +135,7 @@ def frequency(
             low_c=low,
             high_c=high,
             forecast_c=_range(forecast, "--forecast") if forecast else None,
-            squeeze_mm=held.squeeze_mm,
-            axis=held.axis,
+            **held.how,
         )
     drawing.show(chart, call)
 
@@ -167,7 +153,7 @@ def transmissibility(
         wanted = store.mounting(mounting)
         (candidate,) = _candidates(store, [part], held.axis)
         at = [options.needed(t, "temperature", "--temp") for t in temp]
-        chart = transmissibility_chart(candidate, wanted, at, squeeze_mm=held.squeeze_mm, axis=held.axis)
+        chart = transmissibility_chart(candidate, wanted, at, **held.how)
     drawing.show(chart, call)
 
 

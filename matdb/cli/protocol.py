@@ -15,7 +15,7 @@ from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
 from matdb.cli import options
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import Call, arg, collects, opt, option
+from matdb.cli.options import Call, Held, arg, collects, opt, option
 from matdb.cli.screen import show
 from matdb.cli.soak import air_of
 from matdb.curve.band import Band
@@ -28,7 +28,7 @@ _USUAL: Final = ["-18C", "5C", "23C", "50C"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProtocolOptions:
+class ProtocolOptions(Held):
     """What is to be read, and how."""
 
     part: Annotated[str, arg("PART", "The part's name.")]
@@ -39,8 +39,6 @@ class ProtocolOptions:
     frequency: str = option("FREQUENCY", "Ring near this frequency: the camera's natural one.", "30Hz")
     mass: str | None = option("MASS", "The mass to ring with, instead of one worked out.")
     count: options.CountOption = 1
-    axis: options.AxisOption = "axial"
-    squeeze: options.SqueezeOption = "0mm"
     air: str = option("AIR", "Air in the chamber: still or fan.", "still")
     out: str | None = option("FILE", "Write the sheet to this file, such as sheet.md.")
     force: options.ForceOption = False
@@ -88,7 +86,7 @@ def _plan(
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
     notes = []
     frequency_hz = options.needed(said.frequency, "frequency", "--frequency")
-    how: dict[str, Any] = {"axis": said.axis, "squeeze_mm": options.needed(said.squeeze, "length", "--squeeze")}
+    how = said.how
     mass_kg = options.quantity(said.mass, "mass", "--mass")
     if mass_kg is None:
         middle = store.effective(part.name, float(np.median(temperature_c)), frequency_hz=frequency_hz, **how)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Call, arg, collects
+from matdb.cli.options import Call, Held, arg, collects
 from matdb.cli.screen import Column, band_text, given_text, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, stiffness_table
@@ -16,16 +16,14 @@ from matdb.exchange.tables import AnswerTable, stiffness_table
 _BANDS: Final = ("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz")
 
 
-@dataclass(frozen=True)
-class States:
+@dataclass(frozen=True, kw_only=True)
+class States(Held):
     """At which states a part is asked about."""
 
     temp: options.TempsOption
     frequency: options.FrequenciesOption = None
     mass: options.MassOption = None
     count: options.CountOption = 1
-    axis: options.AxisOption = "axial"
-    squeeze: options.SqueezeOption = "0mm"
     step: options.StepOption = "5K"
 
     def check(self, cure: str = "") -> None:
@@ -57,16 +55,8 @@ def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> Answ
     t = options.temperatures(states.temp, states.step)
     f = options.frequencies(states.frequency) if states.frequency else None
     options.few_states(t, (1 if f is None else len(f)) * len(parts))
-    return stiffness_table(
-        store,
-        parts,
-        t,
-        frequency_hz=f,
-        mass_kg=options.quantity(states.mass, "mass", "--mass"),
-        count=states.count,
-        axis=states.axis,
-        squeeze_mm=options.needed(states.squeeze, "length", "--squeeze"),
-    )
+    mass_kg = options.quantity(states.mass, "mass", "--mass")
+    return stiffness_table(store, parts, t, frequency_hz=f, mass_kg=mass_kg, count=states.count, **states.how)
 
 
 def _show(part: str, axis: str, answer: AnswerTable, written: str | None) -> None:
