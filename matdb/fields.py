@@ -197,7 +197,8 @@ def _filled(f: Field[Any]) -> FieldInfo:
     told: FieldInfo = f.metadata.get("info", FieldInfo())
     ending = _said(f.name)
     stem = told.stem or stem_of(f.name)
-    dimension = told.dimension or _BY_TYPE.get(str(f.type).partition(" ")[0]) or dimension_of(f.name)
+    declared = f.type.__name__ if isinstance(f.type, type) else str(f.type)
+    dimension = told.dimension or _BY_TYPE.get(declared.partition(" ")[0]) or dimension_of(f.name)
     return replace(
         told,
         name=f.name,
