@@ -183,7 +183,11 @@ def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:
     if slot.holds == _POINTS:
         if before is not None:
             raise InputError(option, text, "left out with the other", "give the points one by one or as a file")
-        return _points(option, text) if option.endswith("point") else _points_from_file(option, text)
+        if option.endswith("point"):
+            return _points(option, text)
+        if not text:
+            raise InputError(option, None, "the name of a CSV file", "its columns may be deflection_mm and force_n")
+        return read_points(text, file_bytes(text))
     if slot.holds in (_TEXT, _FORM):
         return text
     if slot.holds != "count":
@@ -230,9 +234,3 @@ def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
     if not found:
         raise InputError(option, None, _POINT)
     return tuple(sorted(found))
-
-
-def _points_from_file(option: str, text: str) -> tuple[tuple[float, float], ...]:
-    if not text:
-        raise InputError(option, None, "the name of a CSV file", "its columns may be deflection_mm and force_n")
-    return read_points(text, file_bytes(text))

@@ -19,16 +19,13 @@ _OPTION_OF: Final = {
     "rpm_hover": "--hover",
     "orders": "--order",
     "load_factors": "--load",
-    "assembly_c": "--assembly",
     "set_share": "--set",
     "low_c": "--temp",
     "high_c": "--temp",
-    "fit": "--fit",
     "sample_rate_hz": "--rate",
     "time_column": "--time",
     "signal_columns": "--signal",
     "base_columns": "--base",
-    "car_c": "--car",
 }
 _FIELD: Final = re.compile(r"(?<![\w'-])[a-z]+(?:_[a-z0-9]+)+(?!\w)")
 

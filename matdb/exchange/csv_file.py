@@ -35,14 +35,12 @@ def unguarded(text: str) -> str:
 
 def cell(value: Any) -> str:
     """One value as a cell: numbers so that they read back exactly, text guarded, None empty."""
-    if value is None:
+    if value is None or value != value:
         return ""
     if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        return "" if value != value else repr(value)
+        return str(value).lower()
+    if isinstance(value, int | float):
+        return repr(value)
     if hasattr(value, "isoformat"):
         return str(value.isoformat())
     return guarded(str(value))

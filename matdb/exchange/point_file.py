@@ -90,11 +90,8 @@ def _column(title: str) -> tuple[str, float] | None:
             dimension, value = _quantity(f"1 {unit}")
         except InputError:
             continue
-        return (
-            (_LENGTH, value)
-            if dimension == _LENGTH
-            else (_FORCE, value * (STANDARD_GRAVITY_M_S2 if dimension == _MASS else 1.0))
-        )
+        factor = STANDARD_GRAVITY_M_S2 if dimension == _MASS else 1.0
+        return _LENGTH if dimension == _LENGTH else _FORCE, value * factor
     return None
 
 
