@@ -27,7 +27,6 @@ from matdb.units import counted
 
 if TYPE_CHECKING:
     from matdb.api import Store
-    from matdb.store.stored import StoredReading
 
 app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
 app.add_typer(reading_add.app, name="add")
@@ -51,7 +50,7 @@ def list_(
     with call.opened() as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
     call.answer(
-        {"readings": [_plain(each) for each in found]},
+        {"readings": found},
         lambda: records_table(found, _COLUMNS, empty="no reading; log one with 'matdb reading add'"),
     )
 
@@ -111,7 +110,7 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
         show(f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}")
         lines("Before you rely on it:", doubts)
 
-    call.answer({"number": successor, "corrects": number, "reading": _plain(logged)}, screen, doubts)
+    call.answer({"number": successor, "corrects": number, "reading": logged}, screen, doubts)
 
 
 @app.command()
@@ -124,7 +123,7 @@ def remove(number: NumberArgument, why: WhyOption, call: Call) -> None:
     with call.existing() as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
-    content = {"number": number, "reading": _plain(retired)}
+    content = {"number": number, "reading": retired}
     call.answer(content, lambda: show(f"reading {number} counts no more; it is kept"))
 
 
@@ -318,15 +317,3 @@ def figures_of(reading: Reading) -> str:
         text = value if isinstance(value, str) else given_text(value * 1e3 if each.name == "mass_kg" else value)
         parts.append(each.shown.format(text, count=getattr(reading, "count", 1)))
     return ", ".join(parts)
-
-
-def _plain(each: StoredReading) -> dict[str, Any]:
-    return {
-        "number": each.id,
-        **each.reading.to_dict(),
-        "logged_at": each.logged_at,
-        "counts": each.active,
-        "retired_at": each.retired_at,
-        "retired_why": each.retired_why,
-        "corrects": each.corrects_id,
-    }

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from matdb.advice.effective import state_warnings
 from matdb.curve.band import Band
 from matdb.exchange.columns import columns
-from matdb.plain import fields_of
 
 if TYPE_CHECKING:
     from matdb.api import Store
@@ -205,14 +204,8 @@ def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list
     tuple
         Header and rows; columns that no reading fills are left out.
     """
-    history = ("logged_at", "retired_at", "retired_why")
-    rows = [
-        {"number": each.id, "kind": each.reading.kind, **fields_of(each.reading)}
-        | {name: getattr(each, name) for name in history}
-        | {"corrects": each.corrects_id}
-        for each in kept
-    ]
-    wanted = ("number", *columns(), *history, "corrects")
+    rows = [each.to_dict() for each in kept]
+    wanted = ("number", *columns(), "logged_at", "retired_at", "retired_why", "corrects")
     always = {"number", "kind", "part", "temperature_c"}
     header = tuple(n for n in wanted if n in always or any(row.get(n) not in (None, "") for row in rows))
     return header, [tuple(row.get(name) for name in header) for row in rows]

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Reading
 from matdb.form.part import Part
 from matdb.material.record import Material
+from matdb.plain import plain
 
 __all__ = ["Finding", "FitRecord", "MaterialEvidence", "PartLine", "StoredReading", "Upgraded"]
 
@@ -48,6 +49,12 @@ class StoredReading:
     def active(self) -> bool:
         """True while the reading counts."""
         return self.retired_at is None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The reading's own fields as plain values, between its number and what became of it."""
+        became = {"logged_at": self.logged_at, "counts": self.active, "retired_at": self.retired_at}
+        more = plain(became | {"retired_why": self.retired_why, "corrects": self.corrects_id})
+        return {"number": self.id, **self.reading.to_dict(), **more}
 
 
 @dataclass(frozen=True, slots=True)
