@@ -23,13 +23,8 @@ def modes(
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
     with call.existing() as store:
-        found = store.modes(
-            mounting,
-            part,
-            needed(temp, "temperature", "--temp"),
-            squeeze_mm=quantity(squeeze, "length", "--squeeze") or 0.0,
-            package=package,
-        )
+        temperature_c, squeeze_mm = needed(temp, "temperature", "--temp"), quantity(squeeze, "length", "--squeeze")
+        found = store.modes(mounting, part, temperature_c, squeeze_mm=squeeze_mm or 0.0, package=package)
     warnings = [*found.warnings, *([f"{part}: rests on its family's prior"] if found.basis == "family prior" else [])]
     content = {"mounting": mounting, "part": part, **found.to_dict(), "cautions": [ESTIMATE]}
     call.answer(content, lambda: _show(f"{part} under {package} of {mounting}", found, warnings), warnings)
@@ -49,8 +44,8 @@ def _show(title: str, found: SixAxes, warnings: Sequence[str]) -> None:
             Column("motion", lambda m: m.word),
         ],
     )
+    follows, isolates, inside = map(share_text, (found.follows, found.isolates, found.inside))
     show(
-        f"Wanted {number_text(low)} to {number_text(high)} Hz: the lowest mode follows with "
-        f"{share_text(found.follows)}, the highest is isolated with {share_text(found.isolates)}, all lie inside with "
-        f"{share_text(found.inside)}."
+        f"Wanted {number_text(low)} to {number_text(high)} Hz: the lowest mode follows with {follows}, the highest is "
+        f"isolated with {isolates}, all lie inside with {inside}."
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -37,16 +37,8 @@ def page(
     low, high = parse_range(temp, "temperature", "--temp")
     new_file(out, force=force)  # before the long work
     with call.existing() as store:
-        tables = page_tables(
-            store,
-            mounting,
-            low_c=low,
-            high_c=high,
-            parts=part or None,
-            most=most,
-            squeeze_mm=quantity(squeeze, "length", "--squeeze"),
-            axis=axis,
-        )
+        how: dict[str, Any] = {"squeeze_mm": quantity(squeeze, "length", "--squeeze"), "axis": axis}
+        tables = page_tables(store, mounting, low_c=low, high_c=high, parts=part or None, most=most, **how)
     at_c = None if at is None else needed(at, "temperature", "--at")
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size

@@ -52,8 +52,13 @@ def check(call: Call) -> None:
             show("pip install --force-reinstall elastomer-matdb", indent="  ", wrap=False)
         lines("Found:", said)
 
-    rows = [{"level": f.level, "what": f.what, "says": f.says} for f in findings]
-    content = {"store": address, "sound": not bad, "findings": rows, "shipped_sound": not shipped, "shipped": shipped}
+    content = {
+        "store": address,
+        "sound": not bad,
+        "findings": findings,
+        "shipped_sound": not shipped,
+        "shipped": shipped,
+    }
     call.answer(content, screen, said)
     if bad or shipped:
         raise typer.Exit(1)
