@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import tempfile
 from collections import Counter
-from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 import numpy as np
 
@@ -86,9 +85,8 @@ def _fresh_file() -> str:
 def _fill(store: Store, scenario: DemoScenario) -> None:
     if any(store.records.counts().values()):
         # Invented parts among measured ones would be ranked with them.
-        raise StoreError(
-            store.records.place.shown, "it holds records already; the demo fills only a new store: name another file"
-        )
+        only = "it holds records already; the demo fills only a new store: name another file"
+        raise StoreError(store.records.place.shown, only)
     store.add(scenario.records)
 
 
@@ -107,25 +105,17 @@ def _show_logged(scenario: DemoScenario, address: str) -> None:
     show(INVENTED)
     show(f"Store: {address}", wrap=False)
     _title("1. What was logged")
-    read: dict[tuple[str, str], list[Any]] = {}
-    for reading in scenario.readings:
-        read.setdefault((reading.subject, getattr(reading, reading.subject)), []).append(reading)
-    blocks = [
-        [
-            [f"{material.name} ({material.family})", "", *_readings_text(read.get(("material", material.name)))],
-            *(
-                ["", part.name, *_readings_text(read.get(("part", part.name)))]
-                for part in scenario.parts
-                if part.material == material.name
-            ),
-        ]
-        for material in scenario.materials
-    ]
+    blocks = []
+    for material in scenario.materials:
+        own = [part.name for part in scenario.parts if part.material == material.name]
+        first = [f"{material.name} ({material.family})", "", *_readings_text(scenario, "material", material.name)]
+        blocks.append([first, *(["", name, *_readings_text(scenario, "part", name)] for name in own)])
     block_table(["material", "part", "readings", "at degC"], blocks)
     _title("2. One fit for each material, over all of its readings")
 
 
-def _readings_text(readings: Sequence[Any] | None) -> list[str]:
+def _readings_text(scenario: DemoScenario, what: str, name: str) -> list[str]:
+    readings = [each for each in scenario.readings if each.subject == what and getattr(each, what) == name]
     if not readings:
         return ["none", "-"]
     kinds = Counter(r.kind for r in readings)
