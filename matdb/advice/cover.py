@@ -207,15 +207,12 @@ def cover(
     weight = exposed.weight[0]
     sizes, chosen, exhausted = _sizes(p, weight, wanted, int(most))
     table = _by_size(sizes, options, exposed.hours)
-    reached = sizes[chosen].share >= wanted - 1e-12
-    proven = all(each.at_most < wanted - 1e-12 for each in sizes[:chosen]) and (
-        reached or sizes[-1].at_most < wanted - 1e-12
-    )
+    enough = wanted - 1e-12
+    reached = sizes[chosen].share >= enough
+    proven = all(each.at_most < enough for each in sizes[:chosen]) and (reached or sizes[-1].at_most < enough)
     plan = _Plan([options[k] for k in sizes[chosen].options], exposed)
     swapped, count, flown = plan.followed()
-    members = tuple(
-        _told(member, found, flown_at, mounting, axis, package) for member, found, flown_at in plan.members(flown)
-    )
+    members = tuple(_told(*member, mounting, axis, package) for member in plan.members(flown))
     answer = Cover(
         reached=reached,
         proven=proven,
