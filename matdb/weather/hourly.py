@@ -28,10 +28,12 @@ _OTHER_TEMPERATURE = re.compile(
     r"dew|wet|feel|apparent|felt|soil|ground|surface|water|sea|chill|heat.?index|tau|boden|taupunkt"
     r"|min|max|flag|source|src|qual|uncert|code|low|high"
 )
+_OTHER_TIME = re.compile(r"issue|creat|update|sunr|suns|zone|daylight|source|flag")
 _TIME = re.compile(r"time|date|zeit|datum|stunde|valid|utc|hour|heure|fecha|hora|^ts$|epoch|local|jour")
 #: Written for "no value" by loggers and services.
 _SENTINELS = (-9999.0, -999.9, -999.0, -99.9, 999.0, 999.9, 9999.0)
 _UNIT_IN_TITLE = re.compile(r"(?:[\[(]\s*(?:in\s+)?([^\])]+?)\s*[\])]|(?:[_\s,]|\bin\s)\s*(°?\s*[a-z]+\.?))\s*$")
+_UNITS = {"c": "C", "celsius": "C", "℃": "C", "f": "F", "fahrenheit": "F", "℉": "F", "k": "K", "kelvin": "K"}
 _MOST_MISSING = 0.5
 #: Clocks are set back once a year: hours between two such steps.
 _RARELY_H = 4000.0
@@ -73,9 +75,9 @@ def hourly_csv(
     table = read_table(what, text, is_header=_looks_like_header)
     if not table.rows:
         raise InputError(what, "a header alone", "a table with one row per hour")
-    column = _temperature_column(table, temperature_column, unit)
+    column = _temperature_column(table, temperature_column)
     notes: list[str] = []
-    temperature = _temperatures(table, column, unit, notes)
+    temperature = _temperatures(table, column, unit)
     moments, start, order = _hours(table, _time_columns(table, time_column, column), notes)
     temperature = temperature[order]
     known = np.isfinite(temperature)
@@ -115,38 +117,42 @@ def _named(table: Table, title: str) -> int:
     return names.index(wanted)
 
 
-def _temperature_column(table: Table, title: str | None, unit: str | None) -> int:
+def _columns(table: Table, of: re.Pattern[str], but: re.Pattern[str]) -> list[int]:
+    """The columns whose titles match one pattern and not the other."""
+    titles = enumerate(h.casefold() for h in table.header)
+    return [i for i, title in titles if of.search(title) and not but.search(title)]
+
+
+def _narrowed(table: Table, found: list[int], *better: str) -> list[int]:
+    """The column that the first pattern to match exactly one of those found picks; else all of them."""
+    for pattern in better:
+        chosen = [i for i in found if re.search(pattern, table.header[i].casefold())]
+        if len(chosen) == 1:
+            return chosen
+    return found
+
+
+def _unclear(table: Table, found: list[int], allowed: str, option: str) -> InputError:
+    shown = ", ".join(table.header[i] for i in found) if found else ", ".join(table.header)
+    return InputError(f"{table.what} columns", shown, allowed, f"name it with the {option} column option")
+
+
+def _temperature_column(table: Table, title: str | None) -> int:
     if title is not None:
         return _named(table, title)
-    names = [h.casefold() for h in table.header]
-    found = [i for i, n in enumerate(names) if _TEMPERATURE.search(n) and not _OTHER_TEMPERATURE.search(n)]
-    if len(found) > 1:  # prefer the air's
-        air = [i for i in found if re.search(r"air|dry|2 ?m|lufttemp", names[i])]
-        found = air if len(air) == 1 else found
+    found = _narrowed(table, _columns(table, _TEMPERATURE, _OTHER_TEMPERATURE), r"air|dry|2 ?m|lufttemp")
     if len(found) != 1:
-        shown = ", ".join(table.header[i] for i in found) if found else ", ".join(table.header)
-        raise InputError(
-            f"{table.what} columns",
-            shown,
-            "a table with one column that is plainly the air temperature",
-            "name it with the temperature column option",
-        )
+        raise _unclear(table, found, "a table with one column that is plainly the air temperature", "temperature")
     return found[0]
 
 
 def _unit_of_title(title: str) -> str | None:
     """The unit that a column title names: C, F or K; None without one."""
-    text = title.casefold().replace("º", "°").replace("˚", "°")
-    match = _UNIT_IN_TITLE.search(text)
-    if not match:
-        return None
-    unit = re.sub(r"[\s.]|deg(?:rees?)?|°|grad", "", match.group(1) or match.group(2))
-    return {"c": "C", "celsius": "C", "f": "F", "fahrenheit": "F", "k": "K", "kelvin": "K", "℃": "C", "℉": "F"}.get(
-        unit
-    )
+    match = _UNIT_IN_TITLE.search(title.casefold().replace("º", "°").replace("˚", "°"))
+    return _UNITS.get(re.sub(r"[\s.]|deg(?:rees?)?|°|grad", "", match[1] or match[2])) if match else None
 
 
-def _temperatures(table: Table, column: int, unit: str | None, notes: list[str]) -> Array:
+def _temperatures(table: Table, column: int, unit: str | None) -> Array:
     """The temperatures in degrees Celsius, NaN where missing."""
     title = table.header[column]
     named = _unit_of_title(title)
@@ -158,12 +164,10 @@ def _temperatures(table: Table, column: int, unit: str | None, notes: list[str])
             raise UnitError("temperature unit", unit, f"{named}, as the column {title} says")
         named = given
     cells = table.column(column)
-    with_unit = next((c for c in cells if re.search(r"\d\s*°?\s*[a-zA-Z℃℉]+$", c)), None)
-    if with_unit is not None:
-        values = np.array([_cell(table, i, column, c) for i, c in enumerate(cells)])
-        return _checked(table, column, values)
+    if any(re.search(r"\d\s*°?\s*[a-zA-Z℃℉]+$", c) for c in cells):
+        return _checked(table, column, np.array([_cell(table, i, column, c) for i, c in enumerate(cells)]))
     values = table.numbers(column)
-    sentinel = np.isin(values, _SENTINELS) & ~((values >= COLDEST_C) & (values <= HOTTEST_C))
+    values = np.where(np.isin(values, _SENTINELS) & ~_of_air(values), np.nan, values)
     if named is None:
         raise UnitError(
             f"{table.what} column {title}",
@@ -171,12 +175,15 @@ def _temperatures(table: Table, column: int, unit: str | None, notes: list[str])
             "a temperature in C, F or K",
             f"write {title} (C) or give the unit",
         )
-    values = np.where(sentinel, np.nan, values)
     if named == "F":
         values = (values - 32.0) * 5.0 / 9.0
     elif named == "K":
         values = values - 273.15
     return _checked(table, column, np.round(values, 9))
+
+
+def _of_air(values: Array) -> NDArray[np.bool_]:
+    return (values >= COLDEST_C) & (values <= HOTTEST_C)
 
 
 def _cell(table: Table, row: int, column: int, cell: str) -> float:
@@ -187,7 +194,7 @@ def _cell(table: Table, row: int, column: int, cell: str) -> float:
 
 
 def _checked(table: Table, column: int, values: Array) -> Array:
-    wrong = np.isfinite(values) & ~((values >= COLDEST_C) & (values <= HOTTEST_C))
+    wrong = np.isfinite(values) & ~_of_air(values)
     if np.any(wrong):
         row = int(np.argmax(wrong))
         raise InputError(
@@ -203,32 +210,15 @@ def _time_columns(table: Table, title: str | None, temperature: int) -> tuple[in
     """The column of the times, or those of date and time of day."""
     if title is not None:
         return (_named(table, title),)
-    names = [h.casefold() for h in table.header]
+    found = [i for i in _columns(table, _TIME, _OTHER_TIME) if i != temperature]
     # Some services write "valid time" beside "issue time": the one that is valid counts.
-    found = [
-        i
-        for i, n in enumerate(names)
-        if i != temperature
-        and _TIME.search(n)
-        and not re.search(r"issue|creat|update|sunr|suns|zone|daylight|source|flag", n)
-    ]
-    if len(found) > 1:
-        for better in (r"valid", r"date.?time|timestamp|zeitstempel", r"utc"):
-            chosen = [i for i in found if re.search(better, names[i])]
-            if len(chosen) == 1:
-                return (chosen[0],)
-    if len(found) == 2:
-        date = [i for i in found if re.search(r"date|datum|day|jour|fecha", names[i])]
-        if len(date) == 1:
-            return (date[0], next(i for i in found if i != date[0]))
-    if len(found) == 1:
-        return (found[0],)
-    raise InputError(
-        f"{table.what} columns",
-        ", ".join(table.header[i] for i in found) if found else ", ".join(table.header),
-        "a table with one column of times, or one of dates and one of times",
-        "name it with the time column option",
-    )
+    found = _narrowed(table, found, r"valid", r"date.?time|timestamp|zeitstempel", r"utc")
+    date = _narrowed(table, found, r"date|datum|day|jour|fecha")
+    if len(found) == 2 and len(date) == 1:
+        return (*date, *(i for i in found if i not in date))
+    if len(found) != 1:
+        raise _unclear(table, found, "a table with one column of times, or one of dates and one of times", "time")
+    return (found[0],)
 
 
 def _hours(
@@ -238,7 +228,7 @@ def _hours(
     cells = [" ".join(row[c] for c in columns) for row in table.rows]
     same = np.arange(len(cells))
     if len(columns) == 1 and all(re.fullmatch(r"\d{1,5}([.,]\d+)?", c) for c in cells):
-        return _rising(table, table.numbers(columns[0]), notes), None, same  # plain hours
+        return _rising(table, table.numbers(columns[0])), None, same  # plain hours
     stamps = _stamps(table, columns, cells)
     aware = [s.tzinfo is not None for s in stamps]
     if any(aware) and not all(aware):
@@ -253,10 +243,10 @@ def _hours(
     hours = np.array([(s - start).total_seconds() / 3600.0 for s in stamps])
     if stamps[0].tzinfo is None:
         hours = _wall_clock(table, stamps, hours, notes)
-    return _rising(table, hours, notes, cells), start, same
+    return _rising(table, hours, cells), start, same
 
 
-def _rising(table: Table, hours: Array, notes: list[str], cells: list[str] | None = None) -> Array:
+def _rising(table: Table, hours: Array, cells: list[str] | None = None) -> Array:
     back = np.diff(hours) <= 0.0
     if np.any(back) or np.any(np.isnan(hours)):
         row = int(np.argmax(np.isnan(hours))) if np.any(np.isnan(hours)) else int(np.argmax(back)) + 1
@@ -352,31 +342,19 @@ def _stamp(cell: str, day_first: bool | None) -> dt.datetime:
     if _EPOCH.fullmatch(text):
         seconds = float(text)
         return dt.datetime.fromtimestamp(seconds / 1000.0 if seconds > 1e11 else seconds, dt.UTC)
-    compact = _COMPACT.fullmatch(text)
-    if compact:
-        y, mo, d, h, mi, s, z = compact.groups()
-        moment = dt.datetime(int(y), int(mo), int(d)) + dt.timedelta(
-            hours=int(h), minutes=int(mi or 0), seconds=int(s or 0)
-        )
-        return moment.replace(tzinfo=dt.UTC) if z else moment
+    if compact := _COMPACT.fullmatch(text):
+        year, month, day, hour, minute, second, zone = (group or "" for group in compact.groups())
+        text = f"{year}-{month}-{day} {hour}:{minute or '00'}:{second or '00'}{zone}"
     date = _DATE.match(text)
-    if not date:
+    if not date or 4 not in (len(date[1]), len(date[3])):
         raise ValueError(text)
-    a, b, c = date.groups()
-    if len(a) == 4:
-        year, month, day = int(a), int(b), int(c)
-    elif len(c) == 4:
-        year, month, day = (int(c), int(b), int(a)) if day_first else (int(c), int(a), int(b))
-    else:
-        raise ValueError(text)
-    midnight = dt.datetime(year, month, day)
+    a, b, c = (int(group) for group in date.groups())
+    if len(date[1]) < 4:
+        a, b, c = (c, b, a) if day_first else (c, a, b)
+    midnight = dt.datetime(a, b, c)
     rest = text[date.end() :].strip(" T,")
-    if not rest:
-        return midnight
-    clock = _CLOCK.fullmatch(rest)
+    clock = _CLOCK.fullmatch(rest + ":00" if re.fullmatch(r"\d{1,2}", rest) else rest or "0:00")
     if clock is None:
-        if re.fullmatch(r"\d{1,2}", rest) and int(rest) <= 24:
-            return midnight + dt.timedelta(hours=int(rest))
         raise ValueError(text)
     hour, minute, second, half, zone = clock.groups()
     h = int(hour)
@@ -389,10 +367,7 @@ def _stamp(cell: str, day_first: bool | None) -> dt.datetime:
     moment = midnight + dt.timedelta(hours=h, minutes=int(minute), seconds=int(second or 0))
     if zone is None:
         return moment
-    if zone[0] in "+-":
-        shift = dt.timedelta(hours=int(zone[1:3]), minutes=int(zone[-2:]))
-        return moment.replace(tzinfo=dt.timezone(-shift if zone[0] == "-" else shift))
-    return moment.replace(tzinfo=dt.UTC)
+    return moment.replace(tzinfo=dt.datetime.strptime(zone, "%z").tzinfo if zone[0] in "+-" else dt.UTC)
 
 
 _MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]
@@ -422,18 +397,16 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
 
     """
     table = read_table(what, text)
-    names = [h.casefold() for h in table.header]
 
     def column(pattern: str, word: str) -> int:
-        found = [i for i, n in enumerate(names) if re.search(pattern, n)]
+        found = [i for i, h in enumerate(table.header) if re.search(pattern, h.casefold())]
         if len(found) != 1:
             raise InputError(f"{what} columns", ", ".join(table.header), f"a table with one column {word}")
         return found[0]
 
     month_at, low_at, high_at = column(r"month", "month"), column(r"low|min", "low"), column(r"high|max", "high")
-    notes = ["each month is one day between its extremes"]
-    low, high = (_temperatures(table, i, unit, notes) for i in (low_at, high_at))
-    hours, values, seen = [], [], []
+    low, high = (_temperatures(table, i, unit) for i in (low_at, high_at))
+    clock, days, seen = np.arange(24.0), list[tuple[Array, Array]](), list[int]()
     for i, row in enumerate(table.rows):
         where = f"{what}, line {table.lines[i]}"
         month = _month(where, row[month_at])
@@ -444,18 +417,11 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
             raise InputError(where, "empty", "a lowest and a highest temperature")
         if low[i] > high[i]:
             raise InputError(where, f"{low[i]:g} °C", f"a low that is at most the high ({high[i]:g} °C)", "swap them")
-        clock = np.arange(24.0)
-        hours.append((month - 1) * 730.5 + clock)
-        values.append(_day(clock, float(low[i]), float(high[i])))
+        days.append((_day(clock, float(low[i]), float(high[i])), (month - 1) * 730.5 + clock))
     if not seen:
         raise InputError(what, "a header alone", "a table with one row per month")
-    order = np.argsort(seen)
-    return Forecast(
-        np.concatenate([values[i] for i in order]),
-        np.concatenate([hours[i] for i in order]),
-        source=what,
-        notes=tuple(notes),
-    )
+    values, hours = (np.concatenate(each) for each in zip(*(days[i] for i in np.argsort(seen)), strict=True))
+    return Forecast(values, hours, source=what, notes=("each month is one day between its extremes",))
 
 
 def _month(where: str, cell: str) -> int:

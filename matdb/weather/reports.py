@@ -12,6 +12,7 @@ Sources
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 import math
 import re
@@ -279,7 +280,7 @@ def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
     if at is None:
         raise InputError("TAF", " ".join(tokens), "a forecast with a validity such as 2012/2118")
     valid = body[at]
-    day, hour, end_day, end_hour = (int(v) for v in (valid[:2], valid[2:4], valid[5:7], valid[7:]))
+    day, hour, end_day, end_hour = (int(valid[i : i + 2]) for i in (0, 2, 5, 7))
     if not (1 <= day <= 31 and 1 <= end_day <= 31 and hour <= 24 and end_hour <= 24):
         raise InputError("TAF validity", valid, "days 01 to 31 and hours 00 to 24, such as 2012/2118")
     station = next((t for t in body[:at] if _STATION.fullmatch(t)), "")
@@ -323,20 +324,16 @@ def _month_days(day: int, issued: dt.date | None) -> int | None:
     if issued is None:
         return None
     start = _nearest(day, issued)
-    following = dt.date(start.year + start.month // 12, start.month % 12 + 1, 1)
-    return (following - dt.timedelta(days=1)).day
+    return calendar.monthrange(start.year, start.month)[1]
 
 
-def _nearest(day: int, near: dt.date) -> dt.date:
-    """The date with that day of the month that is nearest to another."""
-    found = []
-    for shift in range(-16, 17):
-        date = near + dt.timedelta(days=shift)
-        if date.day == day:
-            found.append((abs(shift), date))
-    if not found:
-        raise InputError("TAF day", day, f"a day of the month near {near:%Y-%m-%d}")
-    return min(found)[1]
+def _nearest(day: int, near: dt.date) -> dt.datetime:
+    """The midnight (UTC) of that day of the month that is nearest to a date."""
+    midnight = dt.datetime(near.year, near.month, near.day, tzinfo=dt.UTC)
+    for shift in sorted(range(-16, 17), key=abs):
+        if (found := midnight + dt.timedelta(days=shift)).day == day:
+            return found
+    raise InputError("TAF day", day, f"a day of the month near {near:%Y-%m-%d}")
 
 
 def _hours_between(day: int, hour: int, to_day: int, to_hour: int, month: int | None) -> float:
@@ -385,8 +382,7 @@ def metar_forecast(text: str, issued: dt.date | None = None) -> Forecast:
         notes.append("near its dew point below freezing: frost may bridge the mount")
     start = None
     if issued is not None and report.day is not None and report.hour is not None and report.minute is not None:
-        date = _nearest(report.day, issued)
-        start = dt.datetime(date.year, date.month, date.day, report.hour, report.minute, tzinfo=dt.UTC)
+        start = _nearest(report.day, issued) + dt.timedelta(hours=report.hour, minutes=report.minute)
     return Forecast(np.array([report.temperature_c]), np.zeros(1), source=report.label, notes=tuple(notes), start=start)
 
 
@@ -417,20 +413,14 @@ def taf_forecast(text: str, issued: dt.date | None = None) -> Forecast:
 
     """
     taf = parse_taf(text, issued)
-    points: dict[float, float] = {}
-    for extreme in taf.extremes:
-        points[extreme.hours_on] = extreme.temperature_c
-    start = None
-    if issued is not None:
-        date = _nearest(taf.begin_day, issued)
-        start = dt.datetime(date.year, date.month, date.day, tzinfo=dt.UTC) + dt.timedelta(hours=taf.begin_hour)
+    points = {extreme.hours_on: extreme.temperature_c for extreme in taf.extremes}
+    start = None if issued is None else _nearest(taf.begin_day, issued) + dt.timedelta(hours=taf.begin_hour)
     kinds = {e.kind for e in taf.extremes}
     notes = ["whole degrees"]
     if len(kinds) == 1:
         kind = "highest" if "highest" in kinds else "lowest"
         notes.append(f"only the {kind} temperature is forecast: the other end is not known")
-    at = np.array(sorted(points))
-    values = np.array([points[h] for h in at])
+    at, values = np.array(sorted(points.items())).T
     if at.size != len(taf.extremes):  # TX and TN at one hour: a range
         low, high = (f(e.temperature_c for e in taf.extremes) for f in (min, max))
         return Forecast(np.linspace(low, high, RANGE_STEPS), source=taf.label, notes=tuple(notes))
