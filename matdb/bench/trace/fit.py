@@ -26,11 +26,9 @@ from matdb.bench.trace.modes import (
     MOST_DAMPING,
     Block,
     Solution,
-    basis,
     mode_energies,
     solve,
     solve_moving,
-    stacked,
 )  # fmt: skip
 from matdb.bench.trace.record import AmplitudeDependence, Trace, TraceFit, TraceMode
 from matdb.bench.trace.separation import all_modes
@@ -128,18 +126,12 @@ def _report(state: State, solution: Solution) -> TraceFit:
     modes, covariances = [], []
     for m, pole in enumerate(solution.poles):
         covariance = solution.covariance[2 * m : 2 * m + 2, 2 * m : 2 * m + 2] * _colour(state, solution, m)
-        amplitude = np.full((state.taps.size, state.payload), np.nan)
-        for b, a, _ in solution.pieces:
-            for i, c in enumerate(b.channels):
-                if c < state.payload:
-                    amplitude[b.tap, c] = abs(a[m, i]) * state.sigma[c] / np.sqrt(b.thin)
+        amplitude = np.abs(_amplitudes(state, solution, m)[:, : state.payload])
         mode = TraceMode(*_figures(pole, covariance), amplitude, float(energy[m] / max(energy.sum(), 1e-300)))
         modes.append(replace(mode, flags=tuple(_flags(state, mode, pole, solution.blocks))))
         covariances.append(covariance)
     main = modes[0]
-    hz, hz_sd, decrement, decrement_sd = (
-        main.frequency_hz, main.frequency_sd_hz, main.log_decrement, main.log_decrement_sd,
-    )  # fmt: skip
+    hz, hz_sd, decrement, decrement_sd = _figures(solution.poles[0], covariances[0])
     if decrement < 0.006:
         return _fit_of(state, "refused", [f"steady vibration at {hz:.3g} Hz, not a decay after a tap"])
     if hz_sd > FREQUENCY_REFUSED * hz or decrement_sd > DECREMENT_REFUSED * decrement:
@@ -169,6 +161,14 @@ def _report(state: State, solution: Solution) -> TraceFit:
     reasons += [line] if line else []
     verdict = "flagged" if reasons else "good"
     return _fit_of(state, verdict, reasons, modes, dependence, fixed, _fitted(state, solution))
+
+
+def _amplitudes(state: State, solution: Solution, m: int) -> NDArray[np.complex128]:
+    """Complex amplitude of a mode after each tap on each channel, in the signal's unit; NaN where none is fitted."""
+    found = np.full((state.taps.size, state.signal.shape[1]), np.nan, dtype=complex)
+    for b, a, _ in solution.pieces:
+        found[b.tap, list(b.channels)] = a[m] * state.sigma[list(b.channels)] / np.sqrt(b.thin)
+    return found
 
 
 def _figures(pole: complex, covariance: Array) -> tuple[float, float, float, float]:
@@ -201,8 +201,7 @@ def _flags(state: State, mode: TraceMode, pole: complex, blocks: Sequence[Block]
 def _colour(state: State, solution: Solution, m: int) -> float:
     """Residual power density near a mode over that elsewhere, at least 1: widens its covariance."""
     pole = solution.poles[m]
-    near: list[float] = []
-    far: list[float] = []
+    near, far = np.empty(0), np.empty(0)
     for b, _, rest in solution.pieces:
         if b.time.size < 16:
             continue
@@ -210,8 +209,8 @@ def _colour(state: State, solution: Solution, m: int) -> float:
         power = np.mean(np.abs(np.fft.rfft(rest, axis=0)) ** 2, axis=1)
         f, width = pole.imag / 2 / np.pi, max(-pole.real / np.pi, 2.0 * hz[1])
         beside = (np.abs(hz - f) > 0.5 * width) & (np.abs(hz - f) < 2.5 * width) & (hz > state.band[0])
-        near += list(power[beside])
-        far += list(power[(np.abs(hz - f) >= 2.5 * width) & (hz > state.band[0])])
+        near = np.append(near, power[beside])
+        far = np.append(far, power[(np.abs(hz - f) >= 2.5 * width) & (hz > state.band[0])])
     if len(near) < 6 or len(far) < 6:
         return 1.0
     ratio = float(np.mean(near) / np.mean(far))
@@ -220,22 +219,15 @@ def _colour(state: State, solution: Solution, m: int) -> float:
 
 def _misfit(solution: Solution) -> list[str]:
     """Lines about stretches that the modes do not describe."""
-    out = []
     per_tap: dict[int, list[float]] = {}
     for b, _, rest in solution.pieces:
         used = b.slow.shape[1] + 2 * solution.poles.size
         if b.count > used + 8:
             per_tap.setdefault(b.tap, []).append(float(np.sum(rest**2)) / (rest.shape[1] * (b.count - used)))
-    values = {k: float(np.mean(v)) for k, v in per_tap.items()}
-    if len(values) >= 2:
-        usual = float(np.median(list(values.values())))
-        odd = [k for k, v in values.items() if v > 4.0 * usual]
-        if odd:
-            out.append(
-                "the decay after tap " + ", ".join(str(k + 1) for k in odd) + " is not like the others; "
-                "look at the picture"
-            )
-    return out
+    values = {k + 1: float(np.mean(v)) for k, v in per_tap.items()}
+    usual = float(np.median(list(values.values()))) if values else 0.0
+    odd = ", ".join(str(k) for k, v in values.items() if v > 4.0 * usual)
+    return [f"the decay after tap {odd} is not like the others; look at the picture"] if odd else []
 
 
 def _fixed_base(state: State, solution: Solution, covariance: Array, main: TraceMode) -> tuple[TraceMode | None, str]:
@@ -245,9 +237,7 @@ def _fixed_base(state: State, solution: Solution, covariance: Array, main: Trace
     """
     if state.trace.base is None:
         return None, ""
-    amplitude = np.zeros((state.taps.size, state.signal.shape[1]), dtype=complex)
-    for b, a, _ in solution.pieces:
-        amplitude[b.tap, list(b.channels)] = a[0] * state.sigma[list(b.channels)] / np.sqrt(b.thin)
+    amplitude = np.nan_to_num(_amplitudes(state, solution, 0))
     x, y = amplitude[:, : state.payload], amplitude[:, state.payload :]
     power = float(np.sum(np.abs(x) ** 2))
     ratio = complex(np.sum(np.conj(x) * y) / power)
@@ -311,12 +301,8 @@ def _fitted(state: State, solution: Solution) -> Array:
     for b, a, _ in solution.pieces:
         start = state.starts[b.tap]
         rows = np.flatnonzero((state.time >= start) & (state.time <= start + b.time[-1]))
-        wave = basis(state.time[rows] - start, solution.poles) @ stacked(a)
-        slow = b.level(a, solution.poles)
-        for i, c in enumerate(b.channels):
+        told = b.along(state.time[rows] - start, a, solution.poles)
+        for c, each in zip(b.channels, told.T, strict=True):
             if c < state.payload:
-                level = np.interp(state.time[rows] - start, b.time, slow[:, i])
-                out[rows, c] = (
-                    (wave[:, i] + level) * state.sigma[c] / np.sqrt(b.thin) + state.hum[rows, c] + state.offset[c]
-                )
+                out[rows, c] = each * state.sigma[c] + state.hum[rows, c] + state.offset[c]
     return out

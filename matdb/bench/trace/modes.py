@@ -93,6 +93,12 @@ class Block:
         slow: Array = self.slow @ (self.slow.T @ rest)
         return slow if self.weight is None else slow / self.weight[:, None]
 
+    def along(self, since: Array, amplitude: NDArray[np.complex128], poles: Poles) -> Array:
+        """What a fit says of single readings at seconds since the start, in units of the noise, shape (n, channels)."""
+        slow = (np.interp(since, self.time, each) for each in self.level(amplitude, poles).T)
+        told: Array = (basis(since, poles) @ stacked(amplitude) + np.column_stack(list(slow))) / np.sqrt(self.thin)
+        return told
+
     def without_slow(self, columns: Array) -> Array:
         """The columns with the slow polynomial projected out."""
         rest: Array = columns - self.slow @ (self.slow.T @ columns)

@@ -80,9 +80,19 @@ def unless_hum(state: State, solution: Solution) -> Solution:
 
 def sound(state: State, poles: Poles) -> bool:
     """Whether all poles lie within the band and the damping ratios that are searched."""
-    ratio, omega = -poles.real / poles.imag, poles.imag
-    damped = np.all(ratio > 1.05 * LEAST_DAMPING) and np.all(ratio < 0.98 * MOST_DAMPING)
-    return bool(damped and np.all(omega >= 2 * np.pi * state.band[0]) and np.all(omega <= 2 * np.pi * state.band[1]))
+    return damped(poles) and within(state, poles)
+
+
+def damped(poles: Poles) -> bool:
+    """Whether all damping ratios lie within those that are searched, not at their edge."""
+    ratio = -poles.real / poles.imag
+    return bool(np.all((ratio > 1.05 * LEAST_DAMPING) & (ratio < 0.98 * MOST_DAMPING)))
+
+
+def within(state: State, poles: Poles) -> bool:
+    """Whether all poles lie within the band."""
+    hz = poles.imag / (2.0 * np.pi)
+    return bool(np.all((hz >= state.band[0]) & (hz <= state.band[1])))
 
 
 def settle(state: State, solution: Solution) -> Solution:
@@ -128,9 +138,7 @@ def one_more(state: State, solution: Solution) -> Solution | None:
         if len(tried) == 1:
             main = base.poles[0]
             width = max(-2.0 * main.real, 0.05 * main.imag)
-            seeds += [
-                np.append(base.poles[1:], [main + 0.5j * width, main - 0.5j * width]),
-            ]
+            seeds.append(np.append(base.poles[1:], [main + 0.5j * width, main - 0.5j * width]))
         for seed in seeds:
             found = solve(wide, seed, close=0.02)
             if best is None or found.cost < best.cost:
@@ -159,12 +167,11 @@ def one_more(state: State, solution: Solution) -> Solution | None:
         # A remainder of hum, not a mode.
         state.looks = 0
         return None
-    omega = best.poles.imag
     heavy = np.any(ratio >= 0.35) and np.max(-known.real / known.imag) < 0.3
-    if heavy or np.any(ratio <= 1.05 * LEAST_DAMPING) or np.any(ratio >= 0.98 * MOST_DAMPING):
+    if heavy or not damped(best.poles):
         state.odd = True
         return None
-    if np.any(omega < 2 * np.pi * state.band[0]) or np.any(omega > 2 * np.pi * state.band[1]):
+    if not within(state, best.poles):
         return None
     return evaluate(wide, best.poles[np.argsort(-mode_energies(best, state.payload))])[0]
 

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.bench.trace.modes import Block, Moving, Solution, basis, stacked
+from matdb.bench.trace.modes import Block, Moving, Solution
 from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
@@ -264,20 +264,15 @@ def predict(state: State, solution: Solution) -> None:
     limited = np.any(state.clipped, axis=0)
     early = 0.5 * np.pi / float(np.max(solution.poles.imag))
     for b, a, _ in solution.pieces:
-        mine = [i for i, c in enumerate(b.channels) if limited[c]]
-        if not mine:
+        if not np.any(limited[list(b.channels)]):
             continue
         begin, end = state.starts[b.tap], state.starts[b.tap] + b.time[-1] + 0.5 * b.thin / state.rate
         rows = np.arange(np.searchsorted(state.time, begin - early), np.searchsorted(state.time, end, "right"))
         since = state.time[rows] - begin
-        wave = basis(since, solution.poles) @ stacked(a[:, mine])
-        level = b.level(a, solution.poles)
-        for i, w in zip(mine, wave.T, strict=True):
-            c = b.channels[i]
-            whole = (w + np.interp(since, b.time, level[:, i])) * state.sigma[c] / np.sqrt(b.thin)
+        for c, whole in zip(b.channels, b.along(since, a, solution.poles).T, strict=True):
             # The quarter cycle before the start is the earlier stretch's, where that says something.
-            free = (since >= 0.0) | np.isnan(state.predicted[rows, c])
-            state.predicted[rows[free], c] = whole[free]
+            free = limited[c] & ((since >= 0.0) | np.isnan(state.predicted[rows, c]))
+            state.predicted[rows[free], c] = whole[free] * state.sigma[c]
 
 
 def even(state: State) -> tuple[Array, Array]:
@@ -388,14 +383,10 @@ def update_noise_and_hum(state: State, solution: Solution) -> None:
 def _clipped(raw: Array) -> NDArray[np.bool_]:
     """Readings at the sensor's limit: the extreme value, met several times and at least twice running."""
     out = np.zeros(raw.shape, dtype=bool)
-    for c in range(raw.shape[1]):
-        x = raw[:, c]
-        if x.size == 0 or np.ptp(x) == 0:
-            continue
-        for extreme in (x.max(), x.min()):
-            hit = np.abs(x - extreme) <= 1e-9 * np.ptp(x)
-            if np.sum(hit) >= 3 and np.any(hit[1:] & hit[:-1]):
-                out[:, c] |= hit
+    for extreme in (raw.max(axis=0), raw.min(axis=0)) if len(raw) else ():
+        hit = np.abs(raw - extreme) <= 1e-9 * np.ptp(raw, axis=0)
+        running = np.any(hit[1:] & hit[:-1], axis=0) & (np.sum(hit, axis=0) >= 3) & (np.ptp(raw, axis=0) > 0)
+        out |= hit & running
     return out
 
 
