@@ -54,6 +54,9 @@ class MatdbError(Exception):
     def __init__(self, text: str = "") -> None:
         super().__init__(plain_line(text))
 
+    def __str__(self) -> str:  # not as OSError has it, which some of them are too
+        return str(self.args[0])
+
     def __reduce__(self) -> tuple[Any, ...]:
         """Pickle by message and attributes: a process pool hands errors over."""
         state = {name: value if _pickles(value) else repr(value) for name, value in vars(self).items()}
@@ -151,9 +154,6 @@ class FileTaken(MatdbError, FileExistsError):
         self.file = file
         super().__init__(f"file {file}: exists already; {cure}")
 
-    def __str__(self) -> str:
-        return str(self.args[0])
-
 
 class FitError(MatdbError, RuntimeError):
     """The readings of a material cannot be fitted; the message says why.
@@ -197,9 +197,6 @@ class StoreError(MatdbError, OSError):
     def __init__(self, where: str, why: str) -> None:
         self.where, self.why = where, why
         super().__init__(f"store {where}: {why}")
-
-    def __str__(self) -> str:
-        return str(self.args[0])
 
 
 class NotAStore(StoreError):

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.bench.thermal.body import Body, thermal_of
+from matdb.bench.thermal.state import body_of
 from matdb.checks import checked_number
 from matdb.curve.curve import checked_state
 from matdb.errors import InputError
@@ -85,17 +86,13 @@ class Flight:
         """
         if self.car_c is None:
             return self.flown
-        thermal, body = thermal_of(material.family), Body.of(part.form)
+        body = body_of(part.form)
+        if body is None:
+            raise InputError("form", part.form.kind, "one with a height or a diameter")
+        how: dict[str, Any] = {"start_c": self.car_c, "thermal": thermal_of(material.family), "air": self.air}
 
         def lagging(air: Forecast) -> Forecast:
-            assert self.car_c is not None
-            return part_temperature(
-                air,
-                body,
-                start_c=self.car_c,
-                thermal=thermal,
-                air=self.air,
-            )
+            return part_temperature(air, body, **how)
 
         flown = self.flown
         if flown.times is None or len(flown) == 1:
@@ -329,15 +326,13 @@ def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures
 
 
 def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
-    keys: dict[Any, int] = {}
+    keys: dict[tuple[Body, str] | None, int] = {}
     rows: list[int] = []
     forecasts: list[Forecast] = []
     notes: list[str] = []
     for part, material in parts:
-        try:
-            key: Any = (Body.of(part.form), material.family)
-        except InputError:
-            key = None
+        body = body_of(part.form)
+        key = None if body is None else (body, material.family)
         if key not in keys:
             keys[key] = len(forecasts)
             if key is None:

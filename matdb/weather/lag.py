@@ -87,7 +87,7 @@ def part_temperature(
     forecast : Forecast
         With times; of a range the part is simply taken to lag between the start and the range.
     body : Body
-        The part's dimensions; ``Body.of(form)`` gives them.
+        The part's dimensions; ``body_of(form)`` gives them.
     start_c : float
         Its temperature on leaving, degrees Celsius.
     thermal : Thermal

@@ -87,33 +87,6 @@ class Body:
         if self.diameter_mm is not None and not 0.0 <= self.bore_mm < self.diameter_mm:
             raise InputError("bore_mm", self.bore_mm, f"from 0 to below the diameter ({self.diameter_mm:g} mm)")
 
-    @classmethod
-    def of(cls, form: object) -> Body:
-        """The body of a form, from its dimensions ``height_mm`` or ``length_mm``, ``outer_mm``, ``inner_mm``.
-
-        Parameters
-        ----------
-        form : Form
-            Any form with such dimensions.
-
-        Returns
-        -------
-        Body
-            Its body.
-
-        Raises
-        ------
-        InputError
-            The form has none of these dimensions; give a Body by hand.
-
-        """
-        height = getattr(form, "height_mm", None) or getattr(form, "length_mm", None)
-        outer = getattr(form, "diameter_mm", None) or getattr(form, "outer_mm", None)
-        if height is None and outer is None:
-            shown = getattr(form, "kind", "") or type(form).__name__
-            raise InputError("form", shown, "one with a height or a diameter", "give the part's thickness instead")
-        return cls(height, outer, getattr(form, "inner_mm", None) or 0.0)
-
 
 def thermal_of(family: str) -> Thermal:
     """Thermal properties of a family, from the shipped table of families.

@@ -150,7 +150,7 @@ def soak(
     Parameters
     ----------
     body : Body
-        The part's dimensions, mm; ``Body.of(form)`` makes it.
+        The part's dimensions, mm; ``body_of(form)`` makes it.
     chamber_c : array_like
         Temperature of the chamber, degrees Celsius.
     start_c : array_like

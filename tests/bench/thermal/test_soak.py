@@ -76,16 +76,6 @@ def test_ring_soaks_faster_than_the_full_disc_and_bore_does_not_matter_when_tiny
     assert bench.soak(Body(20, 30, 0.01), -20.0).minutes == pytest.approx(full)
 
 
-def test_body_of_a_form():
-    class Tube:
-        kind = "tube"
-        outer_mm, inner_mm, length_mm = 12.0, 4.0, 20.0
-
-    assert Body.of(Tube()) == Body(20.0, 12.0, 4.0)
-    with pytest.raises(InputError, match="form"):
-        Body.of(object())
-
-
 def test_drift_corrects_and_widens():
     seconds = np.array([0.0, 5.0, 20.0, 60.0])
     d = bench.drift(Body(8, 10), -20.0, seconds, family="natural rubber")
