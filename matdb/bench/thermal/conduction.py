@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 
 #: Terms of the series; enough for 1e-6 from a Fourier number of 1e-3 on.
 TERMS = 40
-_NODES = np.sin((np.arange(48) + 0.5) * np.pi / 96)
 
 
 def slab_roots(biot: ArrayLike, terms: int = TERMS) -> Array:
@@ -93,10 +92,12 @@ def cylinder_roots(biot: ArrayLike, terms: int = TERMS) -> Array:
     replaced by its middle. Source: [1]_.
 
     """
+    from scipy.special import jn_zeros
+
     bi, place = np.unique(checked_array("biot", biot, 0.0, math.inf, open_low=True), return_inverse=True)
     n = np.arange(terms, dtype=float)
-    low = np.broadcast_to(np.where(n == 0, 0.0, _zero(1, n)), (bi.size, terms)).copy()
-    high = np.broadcast_to(_zero(0, n + 1), (bi.size, terms)).copy()
+    low = np.broadcast_to(np.append(0.0, jn_zeros(1, terms)[:-1]), (bi.size, terms)).copy()
+    high = np.broadcast_to(jn_zeros(0, terms), (bi.size, terms)).copy()
     sign = np.where(n % 2 == 0, 1.0, -1.0)
     root = low + (high - low) * bi[:, None] / (bi[:, None] + 1.0 + n)
     for _ in range(60):
@@ -158,19 +159,8 @@ class Decay:
         return np.clip(np.where(fourier == 0.0, 1.0, theta), 0.0, 1.0)
 
 
-def _zero(order: int, n: Array) -> Array:
-    """The n-th positive zero of J0 or J1: McMahon's expansion, then Newton."""
-    beta = (n + 0.5 * order - 0.25) * np.pi
-    beta = np.where(beta > 0, beta, 1.0)
-    mu = 4.0 * order
-    z: Array = beta - (mu - 1.0) / (8.0 * beta) - 4.0 * (mu - 1.0) * (7.0 * mu - 31.0) / (3.0 * (8.0 * beta) ** 3)
-    for _ in range(4):
-        j0, j1 = _bessel(z)
-        z = z + j0 / j1 if order == 0 else z - j1 / (j0 - j1 / z)
-    return z
-
-
 def _bessel(x: Array) -> tuple[Array, Array]:
-    """J0 and J1 by the midpoint rule on Bessel's integral: exact to 1e-15 for x up to 130 with 48 nodes."""
-    phase = x[..., None] * _NODES
-    return np.mean(np.cos(phase), axis=-1), np.mean(np.sin(phase) * _NODES, axis=-1)
+    """J0 and J1."""
+    from scipy.special import j0, j1
+
+    return j0(x), j1(x)
