@@ -11,6 +11,7 @@ import math
 import os
 import re
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -345,21 +346,18 @@ def _begin(lines: list[str], is_header: Callable[[tuple[str, ...]], bool] | None
 
 
 def _decoded(what: str, text: str | bytes) -> str:
-    if isinstance(text, str):
-        plain = text
-    elif isinstance(text, bytes | bytearray):
-        data = bytes(text)
-        codes = ["utf-16"] if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
-        for code in codes:
-            try:
-                plain = data.decode(code)
-                break
-            except UnicodeDecodeError:
-                continue
-        else:
-            raise InputError(what, "a file of other bytes", "plain text (UTF-8)")
-    else:
+    if not isinstance(text, str | bytes | bytearray):
         raise InputError(what, type(text).__name__, "text")
+    plain = text if isinstance(text, str) else _text_of(bytes(text))
+    if plain is None:
+        raise InputError(what, "a file of other bytes", "plain text (UTF-8)")
     if "\x00" in plain:
         raise InputError(what, "a file with zero bytes", "plain text (UTF-8)", "export it as CSV")
     return plain
+
+
+def _text_of(data: bytes) -> str | None:
+    for code in ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252"):
+        with suppress(UnicodeDecodeError):
+            return data.decode(code)
+    return None

@@ -269,10 +269,8 @@ def _wall_clock(table: Table, stamps: list[dt.datetime], hours: Array, notes: li
     # A year put together of months from several years, as typical years are.
     months = [(s.month, s.day, s.hour, s.minute) for s in stamps]
     if len({s.year for s in stamps}) > 1 and all(a < b for a, b in pairwise(months)):
-        try:
-            typical = [s.replace(year=2001) for s in stamps]
-        except ValueError:
-            typical = [s.replace(year=2000) for s in stamps]
+        year = 2000 if any((s.month, s.day) == (2, 29) for s in stamps) else 2001
+        typical = [s.replace(year=year) for s in stamps]
         notes.append("months of several years put together to one typical year")
         return np.array([(s - typical[0]).total_seconds() / 3600.0 for s in typical])
     usual = float(np.median(steps[steps > 0.0])) if np.any(steps > 0.0) else 1.0
@@ -315,25 +313,22 @@ def _stamps(table: Table, columns: tuple[int, ...], cells: list[str]) -> list[dt
 
 def _day_first(table: Table, cells: list[str]) -> bool | None:
     """Whether dates like 3/4/2026 begin with the day; None where there are no such dates."""
-    firsts, seconds, dotted = [], [], False
-    for cell in cells:
-        match = _DATE.match(cell)
-        if match and len(match.group(1)) <= 2 and len(match.group(3)) == 4:
-            firsts.append(int(match.group(1)))
-            seconds.append(int(match.group(2)))
-            dotted = dotted or "." in match.group(0)
-    if not firsts:
+    dates = [m for cell in cells if (m := _DATE.match(cell)) and len(m[1]) <= 2 and len(m[3]) == 4]
+    if not dates:
         return None
-    if dotted or max(firsts) > 12:
-        return True
-    if max(seconds) > 12 or re.search(r"mm/dd|m/d/y", " ".join(table.header).casefold()):
-        return False
-    if re.search(r"dd/mm|d/m/y", " ".join(table.header).casefold()):
-        return True
-    if len(set(seconds)) > 1 and len(set(firsts)) == 1:
-        return False  # the second number counts the days
-    if len(set(firsts)) > 1 and len(set(seconds)) == 1:
-        return True
+    firsts, seconds = {int(m[1]) for m in dates}, {int(m[2]) for m in dates}
+    titles = " ".join(table.header).casefold()
+    # What tells it, the surest first: points, a number above 12, the title, which of the numbers counts the days.
+    signs = (
+        (True, any("." in m[0] for m in dates) or max(firsts) > 12),
+        (False, max(seconds) > 12 or re.search(r"mm/dd|m/d/y", titles)),
+        (True, re.search(r"dd/mm|d/m/y", titles)),
+        (False, len(seconds) > 1 and len(firsts) == 1),
+        (True, len(firsts) > 1 and len(seconds) == 1),
+    )
+    for day_first, holds in signs:
+        if holds:
+            return day_first
     raise InputError(f"{table.what} dates", cells[0], "written year first", "write dates as 2026-01-31")
 
 
