@@ -19,7 +19,7 @@ from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
-from matdb.mounting.record import Mounting
+from matdb.mounting.record import LOAD_FACTORS, Mounting
 from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading
 from matdb.version import VERSION
 
@@ -517,26 +517,29 @@ class Store:
     def squeeze(
         self,
         part: str,
-        mass_kg: float,
-        temperature_c: ArrayLike,
+        mass_kg: float | None = None,
+        temperature_c: ArrayLike = (),
         *,
+        mounting: Mounting | str | None = None,
         count: int = 4,
-        load_factors: tuple[float, float] = (-1.0, 3.0),
+        load_factors: tuple[float, float] = LOAD_FACTORS,
         squeeze_mm: float | None = None,
         turns: float | None = None,
         assembly_c: float = 23.0,
         set_share: float = 0.15,
     ) -> Squeeze:
-        """How far to turn the screw of a grommet pair; see :func:`matdb.advice.squeeze.squeeze`.
+        """How far to turn the screw of a part in two halves; see :func:`matdb.advice.squeeze.squeeze`.
 
         Parameters
         ----------
         part : str
             Its name.
-        mass_kg : float
-            Payload on all pairs together, kg.
+        mass_kg : float, optional
+            Payload on all pairs together, kg; or a ``mounting``, which also asks for a steady picture.
         temperature_c : array_like
             Temperatures of the flight, degrees Celsius.
+        mounting : Mounting or str, optional
+            In place of ``mass_kg``, ``count``, ``load_factors``, ``assembly_c`` and ``set_share``.
         count : int
             Pairs that share the payload.
         load_factors : (float, float)
@@ -551,21 +554,21 @@ class Store:
         Raises
         ------
         NotFound
-            No such part.
+            No such part or mounting.
         InputError
-            The part is no grommet pair, turns without a thread, or a value out of range.
+            The part has no two halves, turns without a thread, or a value out of range.
         """
-        return matdb.advice.squeeze.squeeze(
-            *self._about(part),
-            mass_kg,
-            temperature_c,
-            count=count,
-            load_factors=load_factors,
-            squeeze_mm=squeeze_mm,
-            turns=turns,
-            assembly_c=assembly_c,
-            set_share=set_share,
-        )
+        if (mounting is None) == (mass_kg is None):
+            raise InputError("mass_kg", mass_kg, "given, or a mounting, not both")
+        if mounting is not None:
+            wanted = self._wanted(mounting)
+        else:
+            known = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
+            more = {"assembly_c": assembly_c, "set_share": set_share}
+            wanted = matdb.advice.squeeze.carried(known, count, load_factors, **more)
+        curve, material, asked = self._about(part)
+        candidate = matdb.advice.judge.Candidate(asked, material, curve)
+        return matdb.advice.squeeze.squeeze(candidate, wanted, temperature_c, squeeze_mm=squeeze_mm, turns=turns)
 
     def low_temperature(self, material: str) -> LowTemperature:
         """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.

@@ -58,6 +58,8 @@ _RATIOS: Final = 24
 _RATIO_STEP: Final = 0.12
 #: Margins beyond this one, in ln, are told as this.
 _MOST_MARGIN: Final = math.log(100.0)
+#: Squeezes that hold with this probability count as alike.
+_SURE: Final = 0.98
 #: Kelvin beside the service range that weigh as much as a margin of 1.
 SERVICE_K: Final = 20.0
 
@@ -198,6 +200,8 @@ class Judgement:
         That it holds at every temperature; the same of what concerns the craft alone.
     share : float
         Expected share of the hours that it holds.
+    met : float
+        Expected number of requirements that hold throughout.
     margin : float
         Median room of the tightest requirement of the picture or of travel, in ln of natural frequency.
     worst : int
@@ -217,6 +221,7 @@ class Judgement:
     probability: float
     craft: float
     share: float
+    met: float
     margin: float
     worst: int
     rest: dict[float, Rest] = field(default_factory=dict)
@@ -244,8 +249,9 @@ class Judgement:
     def squeeze_key(self) -> tuple[float, ...]:
         """Better is smaller among squeezes of one part: of those alike the least, which lets the least through."""
         likely = self.probability >= 0.5
-        room = 0.0 if likely else -round(self.margin, 6)
-        return -round(self.probability, 2), -round(self.share, 3), -round(self.craft, 2), room, self.squeeze_mm
+        compromise = (0.0, 0.0) if likely else (-round(self.met, 2), -round(self.margin, 6))
+        alike = (-min(round(each, 2), _SURE) for each in (self.probability, self.share, self.craft))
+        return *alike, *compromise, self.squeeze_mm
 
     @property
     def acting(self) -> tuple[Array, Array]:
@@ -446,7 +452,7 @@ class Judge:
                 left = self.mounting.strain_most * height - squeeze_mm
                 yield "strain", scale - self.resting + math.log(left) if left > 0.0 else scale - self.resting - NO_LIMIT
         else:
-            case = self._case(form, self.payload.heavy.mass_kg, offset)
+            case = self.case(form, self.payload.heavy.mass_kg, offset)
             most = np.asarray(most_squeeze(case))
             yield "strain", _ln(np.broadcast_to(most, self.resting.shape) / max(squeeze_mm, 1e-9))
             low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
@@ -478,7 +484,8 @@ class Judge:
         most = float(np.max(need))
         return math.log(most) if most > 0.0 else -math.inf
 
-    def _case(self, form: FormBase, mass_kg: float, offset: Array) -> SqueezeCase:
+    def case(self, form: FormBase, mass_kg: float, offset: Array) -> SqueezeCase:
+        """A pair of halves under a package, over draws and temperatures."""
         assert form.pair is not None
         return pair_case(
             form.pair,
@@ -489,6 +496,8 @@ class Judge:
             temperature_c=self.window.temperature_c,
             load_factors=self.payload.load_factors,
             strain_limit=self.mounting.strain_most,
+            assembly_c=self.mounting.assembly_c,
+            set_share=self.mounting.set_share,
         )
 
     def acting(self, ln_scale: Array, rest: dict[float, Rest]) -> tuple[Array, Array]:
@@ -504,7 +513,7 @@ class Judge:
             return found
         more = math.log(self.payload.count) + offset[:, None]
         for mass in {each.mass_kg for each in self.payload.packages}:
-            case = self._case(form, mass, offset)
+            case = self.case(form, mass, offset)
             alone = ln_lower_half_stiffness(case) + more
             for rest, squeeze in zip(found, squeeze_mm, strict=True):
                 rest[mass] = Rest(lifted_at_rest(case, squeeze, settled=True), alone)
@@ -527,9 +536,11 @@ class Judge:
             soft, stiff = self.acting(ln_scale, rest)
             most, least = self.picture(ratio)
             room = np.minimum(most - stiff, soft - least)
-            craft = np.ones(room.shape, dtype=bool)
+            craft, met = np.ones(room.shape, dtype=bool), float((room[:, visited] >= 0.0).all(axis=1).mean())
             for name, left in self.craft(each, squeeze, ln_scale, ratio, offset):
-                craft &= left >= 0.0
+                each_holds = left >= 0.0
+                craft &= each_holds
+                met += float(each_holds[:, visited].all(axis=1).mean())
                 if name != "service":
                     room = np.minimum(room, left)
             holds = craft & (room >= 0.0)
@@ -549,6 +560,7 @@ class Judge:
                     probability=float(holds[:, visited].all(axis=1).mean()),
                     craft=float(craft[:, visited].all(axis=1).mean()),
                     share=float(by_step @ weight / weight.sum()),
+                    met=met,
                     margin=0.5 * float(np.median(room[:, visited].min(axis=1))),
                     worst=int(np.argmin(np.where(visited, tie, np.inf))),
                     rest=rest,
@@ -583,7 +595,7 @@ def judge(
     *,
     package: str | None = None,
     axis: str = "axial",
-    squeeze_mm: float | None = None,
+    squeeze_mm: float | Sequence[float] | None = None,
     every_squeeze: bool = False,
 ) -> Iterator[list[Judgement]]:
     """Judge candidates, one material after the other, its modulus evaluated once for all of its parts.
@@ -601,7 +613,7 @@ def judge(
     axis : str
         Axis of the parts that carries the motion; every direction is judged on their own axis alone.
     squeeze_mm : float or None
-        Static squeeze of every part; None tries several and keeps the best of each part.
+        Static squeeze of every part, or those to try; None tries several. The best of each part is kept.
     every_squeeze : bool
         True keeps every squeeze that was tried.
 
@@ -618,7 +630,8 @@ def judge(
     payload = Payload.of(mounting, package)
     directions = axis == "axial" and bool(mounting.positions_mm) and all(each.has_inertia for each in payload.packages)
     squeezes = [
-        each.part.form.squeezes_to_try(axis) if squeeze_mm is None else [float(squeeze_mm)] for each in candidates
+        each.part.form.squeezes_to_try(axis) if squeeze_mm is None else list(map(float, np.atleast_1d(squeeze_mm)))
+        for each in candidates
     ]
     units = [_units(each.part, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
     ratio = np.unique(np.concatenate([across / along for along, across in units])) if units else np.zeros(0)

@@ -1,35 +1,36 @@
 """How far to turn the screw of a two-part grommet: the squeeze of :mod:`matdb.mounting.squeeze` over posterior draws.
 
 Every draw of the material's curve has its own least squeeze (no half lifts off at any load factor and temperature) and
-its own most (no half is strained beyond the limit). The recommended squeeze is the least that still holds once set and
-creep took their share, in 97.5 % of the draws; where the material is known too loosely for that, the squeeze that
-holds in most draws, as long as that is half of them: below it is the best of poor choices and not recommended. Halves
-rest under the slow modulus (ten minutes); the mass swings on the modulus at its natural
+its own most (no half is strained beyond the limit). What is recommended is the squeeze that the one judge
+(:mod:`matdb.advice.judge`) finds best; one that holds in fewer than half of the draws is told as the best compromise,
+with what it violates. Halves rest under the slow modulus (ten minutes); the mass swings on the modulus at its natural
 frequency, solved for each draw.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.advice.effective import pair_case, state_warnings, static_modulus, suspended
+from matdb.advice.effective import state_warnings, suspended
+from matdb.advice.exposure import exposure
+from matdb.advice.judge import Candidate, Judgement, judge
+from matdb.advice.verdict import reason
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
-from matdb.curve.curve import Curve, checked_state
+from matdb.curve.curve import checked_state
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
-from matdb.material.record import Material
+from matdb.mounting.record import Mounting
 from matdb.mounting.squeeze import (
     CREEP_STRAIN,
     SQUEEZE_STRAIN,
-    SqueezeCase,
     least_squeeze,
     lift_off_load_factors,
     most_squeeze,
@@ -39,24 +40,20 @@ from matdb.mounting.squeeze import (
 from matdb.mounting.suspended import ln_storage
 from matdb.plain import PlainRecord
 
-__all__ = ["Squeeze", "SqueezePoint", "squeeze"]
+__all__ = ["Squeeze", "SqueezePoint", "carried", "squeeze"]
 
 Array = NDArray[np.float64]
 
-#: Probability on one side that the least and the most squeeze are told for.
-_SURE: Final = 0.975
 #: Up to this share of the height a squeeze counts as at or just past first touch; common practice, no source.
 _TOUCH_SHARE: Final = 0.04
 #: From this share on the payload is called heavy; half of what strain allows.
 _HEAVY_SHARE: Final = 0.12
-#: The temperature of assembly is shown where it lies so far inside the range, K.
-_APART_K: Final = 5.0
-#: A squeeze that holds in fewer draws than this is not recommended, only told as the best of poor choices.
+#: A squeeze that holds in fewer draws than this is not recommended, only told as the best compromise.
 _LIKELY: Final = 0.5
-#: One that holds in fewer than this is not worth telling.
-_HOPELESS: Final = 0.05
 #: The name of that point.
-_POOR: Final = "best of poor choices"
+_POOR: Final = "best compromise"
+#: Rotors so fast that nothing has to be isolated from them.
+_NO_ROTOR_RPM: Final = 500000.0
 #: Points that were not sought but given.
 _GIVEN: Final = ("asked", "spacer")
 
@@ -68,7 +65,7 @@ class SqueezePoint(PlainRecord):
     Attributes
     ----------
     name : str
-        "least", "recommended" or "best of poor choices", "most", "asked", or "spacer": where the pair's spacer stops
+        "least", "recommended" or "best compromise", "most", "asked", or "spacer": where the pair's spacer stops
         the screw.
     squeeze_mm : float
         From first touch at assembly, mm.
@@ -128,16 +125,17 @@ class Squeeze(PlainRecord):
         "readings" or "family prior".
     least_mm, most_mm : Band
         Over the draws: least squeeze without lift-off once set and creep took their share, and most by strain, 0 where
-        the load alone strains a half beyond the limit. The points "least" and "most" are at their medians.
+        the load alone strains a half beyond the limit.
     recommended_mm : float or None
         The squeeze to use; None when none holds with a probability of at least a half.
     best_of_poor_mm : float or None
-        Where none can be recommended, the squeeze that holds in most draws; None when hardly any draw holds.
+        Where none can be recommended, the best compromise.
     feasible : bool
         Whether the recommended squeeze holds in 95 % of the draws.
     points : tuple of SqueezePoint
-        At the least, the recommended (or the best of poor choices) and the most squeeze where there is one, and at the
-        asked one or the spacer's.
+        At the recommended squeeze or the best compromise, and at the asked one or the spacer's.
+    reason : str
+        What decides at the first of them.
     reasons, warnings : tuple of str
         Why this much and what cold and warmth do; what to beware of.
     """
@@ -155,6 +153,7 @@ class Squeeze(PlainRecord):
     best_of_poor_mm: float | None
     feasible: bool
     points: tuple[SqueezePoint, ...]
+    reason: str
     reasons: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -164,50 +163,40 @@ class Squeeze(PlainRecord):
 
 
 def squeeze(
-    curve: Curve,
-    material: Material,
-    part: Part,
-    mass_kg: float,
+    candidate: Candidate,
+    mounting: Mounting,
     temperature_c: ArrayLike,
     *,
-    count: int = 4,
-    load_factors: tuple[float, float] = (-1.0, 3.0),
     squeeze_mm: float | None = None,
     turns: float | None = None,
-    assembly_c: float = 23.0,
-    set_share: float = 0.15,
 ) -> Squeeze:
-    """Advise the squeeze of a grommet pair, or tell what a given one does.
+    """Advise the squeeze of two halves under a screw, or tell what a given one does.
+
+    What is recommended is what :func:`matdb.advice.judge.judge` finds best among quarter turns.
 
     Parameters
     ----------
-    curve, material, part
-        The material's curve and record, and the part: a grommet pair.
-    mass_kg : float
-        Payload on all pairs together, kg, above 0.
+    candidate : Candidate
+        The part, a form in two halves, its material and curve.
+    mounting : Mounting
+        Payload, count, load factors, limits, set and creep, and what the picture asks; see :func:`carried` for a
+        payload alone.
     temperature_c : array_like
         Temperatures of the flight, degrees Celsius.
-    count : int
-        Pairs that share it.
-    load_factors : (float, float)
-        Lowest and highest load factor in units of weight, the first at most 1, the second at least 1.
     squeeze_mm, turns : float, optional
         A squeeze to look at, from first touch, in mm or in turns of the thread. Without either, the squeeze at which
-        the pair's spacer stops the screw, if it has one.
-    assembly_c : float
-        Temperature at which the screw is turned, degrees Celsius.
-    set_share : float
-        Share of the squeeze that compression set and creep will take, 0 to 0.8.
+        the spacer stops the screw, if there is one.
 
     Raises
     ------
     InputError
-        The part is no grommet pair, turns without a thread, or a value out of range.
+        The part has no two halves, turns without a thread, or a value out of range.
 
     References
     ----------
     The physics and its sources: :mod:`matdb.mounting.squeeze`.
     """
+    part = candidate.part
     form = part.form.pair
     if form is None:
         raise InputError("part", part.name, "a grommet-pair: two halves that a screw squeezes", _as_a_pair(part))
@@ -216,76 +205,64 @@ def squeeze(
     t = np.unique(checked_state(np.ravel(temperature_c), 1.0)[0])
     if not t.size:
         raise InputError("temperature_c", "none", "at least one temperature")
-    if t[0] + _APART_K <= assembly_c <= t[-1] - _APART_K:
-        t = np.unique([*t, assembly_c])
     asked = _asked(form, squeeze_mm, turns)
-    offset = curve.offset_draws(part.name, form.offset_sd("axial"))
-    case = pair_case(
-        form,
-        material.family,
-        payload_kg=mass_kg,
+    exposed = exposure([(part, candidate.material)], t)
+    tried = sorted({*replace(form, spacer_mm=None).squeezes_to_try("axial"), *([] if asked is None else [asked])})
+    if form.fixed_squeeze_mm is not None:
+        tried = sorted({*tried, form.fixed_squeeze_mm})
+    (judged,) = judge([candidate], mounting, exposed, squeeze_mm=tried, every_squeeze=True)
+    return _Bench(candidate, form, {each.squeeze_mm: each for each in judged}).answer(asked)
+
+
+def carried(mass_kg: float, count: int, load_factors: tuple[float, float], **more: Any) -> Mounting:
+    """A mounting that asks of the craft alone: a payload without rotors, so that no picture is judged."""
+    return Mounting(
+        name="payload",
+        mass_kg=mass_kg,
         count=count,
-        static_modulus_mpa=static_modulus(curve, t, offset[:, None]),
-        temperature_c=t,
+        rpm_idle=_NO_ROTOR_RPM,
+        rpm_full=_NO_ROTOR_RPM,
+        manoeuvre_hz=0.0,
         load_factors=load_factors,
-        assembly_c=assembly_c,
-        set_share=set_share,
+        **more,
     )
-    return _Bench(curve, material, part, case, offset).answer(asked)
 
 
 @dataclass(eq=False)
 class _Bench:
-    """One case over all draws."""
+    """One case over all draws, and what the judge says of every squeeze."""
 
-    curve: Curve
-    material: Material
-    part: Part
-    case: SqueezeCase
-    offset: Array
+    candidate: Candidate
+    pair: GrommetPair
+    judged: dict[float, Judgement]
 
     def __post_init__(self) -> None:
+        any_squeeze = next(iter(self.judged.values()))
+        judge = self.judge = any_squeeze.judge
+        self.curve, self.material, self.part = self.candidate.curve, self.candidate.material, self.candidate.part
+        self.offset = any_squeeze.offset
+        self.case = replace(judge.case(self.part.form, judge.payload.heavy.mass_kg, self.offset), pair=self.pair)
         self.t = self.case.temperature_c
-        self.end = MAX_SQUEEZE_SHARE * self.case.pair.squeezable_height_mm
+        self.end = MAX_SQUEEZE_SHARE * self.pair.squeezable_height_mm
         # Where a half would be squeezed beyond half its height, no squeeze is enough.
         self.settled = np.nan_to_num(least_squeeze(self.case), nan=np.inf)
         self.most = most_squeeze(self.case)
         near = int(np.argmin(np.abs(self.t - self.case.assembly_c)))
         self.shown = np.unique([0, near, len(self.t) - 1])
 
-    def holding(self, squeeze_mm: float) -> tuple[float, float, float]:
-        """Probability that a squeeze holds throughout, that it is too little, and too much."""
-        little = (self.settled > squeeze_mm * (1.0 + 1e-9)).any(axis=1)
-        much = (self.most < squeeze_mm * (1.0 - 1e-9)).any(axis=1)
-        return float((~little & ~much).mean()), float(little.mean()), float(much.mean())
-
-    def best(self) -> float | None:
-        """The least squeeze that surely holds; where none does, the one that holds in most draws, if in some."""
-        wanted, most = self.settled.max(axis=1), self.most.min(axis=1)
-        sure, limit = float(np.quantile(wanted, _SURE, method="higher")), float(np.quantile(most, 1.0 - _SURE))
-        if sure <= limit:
-            return sure
-        tried = np.sort(wanted[np.isfinite(wanted) & (wanted <= self.end)])
-        holds = ((wanted <= tried[:, None]) & (most >= tried[:, None])).mean(axis=1)
-        if not tried.size or holds.max() < _HOPELESS:
-            return None
-        return float(tried[int(np.argmax(holds))])
-
     def answer(self, asked_mm: float | None) -> Squeeze:
-        pair = self.case.pair
+        pair = self.pair
         least = band(np.minimum(self.settled.max(axis=1), self.end))
         most = band(np.clip(self.most.min(axis=1), 0.0, self.end))
-        best = self.best()
-        name = "recommended" if best is not None and self.holding(best)[0] >= _LIKELY else _POOR
-        wanted = {} if best is None else {"least": float(least.median), name: best}
-        if best is not None and most.median > 0.0:
-            wanted["most"] = float(most.median)
+        found = min((j for q, j in self.judged.items() if q > 0.0), key=lambda each: each.squeeze_key)
+        best, name = found.squeeze_mm, "recommended" if found.probability >= _LIKELY else _POOR
+        wanted = {name: best}
         if asked_mm is not None:
             wanted["asked"] = asked_mm
         elif pair.fixed_squeeze_mm is not None:
             wanted["spacer"] = pair.fixed_squeeze_mm
         points = tuple(self.point(name, q) for name, q in wanted.items())
-        chosen = next((p for p in points if p.name == name), None)
+        chosen = points[0]
         return Squeeze(
             part=self.part.name,
             mass_kg=self.case.payload_kg,
@@ -298,9 +275,10 @@ class _Bench:
             most_mm=most,
             recommended_mm=None if name == _POOR else best,
             best_of_poor_mm=best if name == _POOR else None,
-            feasible=chosen is not None and chosen.holds >= 0.95,
+            feasible=chosen.holds >= 0.95,
             points=points,
-            reasons=() if chosen is None else (*self.reasons(chosen), *self.in_cold_and_warmth(chosen)),
+            reason=reason(found),
+            reasons=(*self.reasons(chosen), *self.in_cold_and_warmth(chosen)),
             warnings=self.warnings(chosen, next((p for p in points if p.name in _GIVEN), None)),
         )
 
@@ -314,8 +292,9 @@ class _Bench:
         ln_unit = np.log(np.where(known, state.unit_stiffness, 1.0)) + self.offset[:, None]
         swinging = suspended(self.curve, ln_unit, case.payload_kg / case.count, t)
         low, high = lift_off_load_factors(case, squeeze_mm)
-        holds, little, much = self.holding(squeeze_mm)
-        pair = self.case.pair
+        judged = self.judged[min(self.judged, key=lambda q: abs(q - squeeze_mm))]
+        chance = {each.name: each.probability for each in judged.requirements}
+        pair = self.pair
         return SqueezePoint(
             name=name,
             squeeze_mm=squeeze_mm,
@@ -330,9 +309,9 @@ class _Bench:
             touching=(self.settled[:, k] <= squeeze_mm * (1.0 + 1e-9)).mean(axis=0),
             lift_off_low=band(low),
             lift_off_high=band(high),
-            holds=holds,
-            too_little=little,
-            too_much=much,
+            holds=judged.probability,
+            too_little=1.0 - chance["lift-off"],
+            too_much=1.0 - chance["strain"],
         )
 
     # -- words ---------------------------------------------------------------------------------------------
@@ -343,11 +322,14 @@ class _Bench:
         height = case.pair.squeezable_height_mm
         at = f"{chosen.squeeze_mm:.2f} mm{_turns(chosen.turns, case.pair.thread)}"
         if chosen.name == _POOR:
-            return [
-                f"no squeeze holds with a probability of at least {_LIKELY:.0%} from {low:g} to {high:g} g; at {at} a "
-                f"half lifts off with {_percent(chosen.too_little)} and one is strained too far with "
-                f"{_percent(chosen.too_much)}: that is only the best of poor choices"
-            ]
+            judged = self.judged[min(self.judged, key=lambda q: abs(q - chosen.squeeze_mm))]
+            broken = [each for each in judged.requirements if each.probability < _LIKELY] or [judged.deciding]
+            what = ", ".join(f"{each.name} ({_percent(1.0 - each.probability)})" for each in broken)
+            out = [f"no squeeze holds everything; {at} is the best compromise and fails in {what}"]
+            if judged.deciding.margin > -0.99:
+                factor = (1.0 + judged.deciding.margin) ** (2.0 if judged.deciding.stiff else -1.0)
+                out.append(f"a grommet {factor:.2g} times as stiff would hold that: another size, softness or number")
+            return out
         # What the likeliest material would need tells whether the payload is light; doubt only adds to it.
         middle = float(np.median(np.minimum(self.settled.max(axis=1), self.end)))
         out = []
@@ -402,22 +384,13 @@ class _Bench:
             out.append(text)
         return out
 
-    def warnings(self, chosen: SqueezePoint | None, asked: SqueezePoint | None) -> tuple[str, ...]:
+    def warnings(self, chosen: SqueezePoint, asked: SqueezePoint | None) -> tuple[str, ...]:
         case = self.case
         low, high = case.load_factors
         out = []
-        if chosen is None:
-            out.append(
-                "no squeeze holds: what keeps both halves in touch strains one of them beyond "
-                f"{case.strain_limit:.0%} of its height; take more, larger or stiffer grommets"
-            )
-        elif chosen.holds < 0.95:
-            which = "best of poor choices" if chosen.name == _POOR else "recommended squeeze"
-            out.append(
-                f"the {which} holds with a probability of {_percent(chosen.holds)} only (too little "
-                f"{_percent(chosen.too_little)}, too much {_percent(chosen.too_much)}); a reading on this part narrows "
-                "that, as do more, larger or stiffer grommets"
-            )
+        if chosen.holds < 0.95:
+            which = "best compromise" if chosen.name == _POOR else "recommended squeeze"
+            out.append(f"the {which} holds with a probability of {_percent(chosen.holds)} only: {self.why(chosen)}")
         if asked is not None and asked.holds < 0.95:
             at = f"{asked.squeeze_mm:.2f} mm{_turns(asked.turns, case.pair.thread)}"
             if asked.too_little >= asked.too_much:
@@ -430,9 +403,7 @@ class _Bench:
                     f"at {at} a half is strained beyond {case.strain_limit:.0%} of its height with a probability of "
                     f"{_percent(asked.too_much)}: rubber does not last like that"
                 )
-        for point in (chosen, asked):
-            if point is None:
-                continue
+        for point in (chosen, *([asked] if asked is not None else [])):
             strain = float(np.max(np.nan_to_num(np.asarray(point.strain.median)), initial=0.0))
             if strain > SQUEEZE_STRAIN:
                 text = f"above {SQUEEZE_STRAIN:.0%} rubber does not last"
@@ -442,17 +413,18 @@ class _Bench:
                 continue
             out.append(f"at {point.squeeze_mm:.2f} mm a half is squeezed by {strain:.0%} of its height; {text}")
         reach = sum(half.squeeze_reach_mm for half in case.pair.halves)
-        if chosen is not None:
-            if chosen.squeeze_mm > reach:
-                out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
-            out.extend(spacer_warnings(case.pair, min(chosen.squeeze_mm, self.end)))
+        if chosen.squeeze_mm > reach:
+            out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
+        out.extend(spacer_warnings(case.pair, min(chosen.squeeze_mm, self.end)))
         out.append("check the turns again after 24 hours and once in the cold: set and creep take some of the squeeze")
         t = self.t[self.shown]
-        hertz = (
-            np.full(t.shape, 30.0) if chosen is None else np.nan_to_num(chosen.natural_frequency_hz.median, nan=30.0)
-        )
+        hertz = np.nan_to_num(chosen.natural_frequency_hz.median, nan=30.0)
         out.extend(state_warnings(self.curve, self.material, self.part, t, hertz, axis="axial", squeeze_mm=0.0))
         return tuple(dict.fromkeys(out))
+
+    def why(self, point: SqueezePoint) -> str:
+        """What decides at a squeeze."""
+        return reason(self.judged[min(self.judged, key=lambda q: abs(q - point.squeeze_mm))])
 
     def _near(self, point: SqueezePoint) -> tuple[int, float]:
         """The shown temperature that is nearest to assembly."""

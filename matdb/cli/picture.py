@@ -181,7 +181,7 @@ def squeeze(
         screw = screw_of(candidate.part)
         limits: dict[str, Any] = {}
         if candidate.part.form.pair is not None:
-            advice = store.squeeze(part, wanted.mass_kg, at, count=wanted.count, load_factors=wanted.load_factors)
+            advice = store.squeeze(part, temperature_c=at, mounting=wanted)
             limits = {"least_mm": float(advice.least_mm.high), "most_mm": float(advice.most_mm.low)}
             limits["recommended_mm"] = advice.recommended_mm
         chart = squeeze_chart(

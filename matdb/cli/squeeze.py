@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import MISSING, dataclass
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
 from matdb.api import Store
 from matdb.cli.options import Call, arg, collects, needed, option, quantity, temperatures
-from matdb.cli.screen import band_cell, block_table, given_text, lines, mass_text, number_text, share_text, show
+from matdb.cli.screen import band_cell, block_table, given_text, lines, mass_text, share_text, show
 from matdb.curve.band import Band
+from matdb.curve.curve import FAMILY_PRIOR
 from matdb.errors import InputError
+from matdb.mounting.record import LOAD_FACTORS
 from matdb.units import parse_range
 
 
@@ -23,10 +25,11 @@ class SqueezeOptions:
     mass: str | None = option("MASS", "Payload on all pairs together, such as 600g.")
     count: int | None = option("NUMBER", "How many pairs share it; 4 without it.")
     mounting: str | None = option("NAME", "Take payload, count and load factors from this mounting.")
-    load: str | None = option("RANGE", "Lowest to highest load factor in units of weight; -1..3 without it.")
+    load: str | None = option("RANGE", "Lowest to highest load factor in units of weight; 0.5..2 without it.")
     turns: float | None = option("NUMBER", "Look at this many turns past first touch, such as 1.5.")
     squeeze: str | None = option("LENGTH", "Look at this squeeze past first touch, such as 0.75mm.")
     assembly: str = option("TEMPERATURE", "Temperature at which the screw is turned.", "23C")
+    why: bool = option(None, "Show the figures and every reason.", False)
     set: str = option("SHARE", "Share of the squeeze that compression set and creep will take.", "15%")
 
     def __post_init__(self) -> None:
@@ -40,13 +43,17 @@ class SqueezeOptions:
         if self.mounting is not None and (self.count is not None or self.load is not None):
             raise InputError("--count or --load", "given", "left out with --mounting", "the mounting has its own")
 
-    def payload(self, store: Store) -> tuple[float, int, tuple[float, float]]:
-        """The mass that the pairs carry, how many they are, and the load factors."""
+    def asked(self, store: Store) -> dict[str, Any]:
+        """The mounting, or the mass that the pairs carry, how many they are, load factors and assembly."""
         if self.mounting is not None:
-            known = store.mounting(self.mounting)
-            return max(p.mass_kg for p in known.all_packages), known.count, known.load_factors
-        loads = parse_range("-1..3" if self.load is None else self.load, "dimensionless", "--load")
-        return needed(str(self.mass), "mass", "--mass"), 4 if self.count is None else self.count, loads
+            return {"mounting": store.mounting(self.mounting)}
+        return {
+            "mass_kg": needed(str(self.mass), "mass", "--mass"),
+            "count": 4 if self.count is None else self.count,
+            "load_factors": LOAD_FACTORS if self.load is None else parse_range(self.load, "dimensionless", "--load"),
+            "assembly_c": needed(self.assembly, "temperature", "--assembly"),
+            "set_share": needed(self.set, "dimensionless", "--set"),
+        }
 
 
 @collects
@@ -62,56 +69,46 @@ def squeeze(
     also what that squeeze does.
     """
     with call.existing() as store:
-        mass_kg, pairs, loads = said.payload(store)
         answer = store.squeeze(
             part,
-            mass_kg,
-            temperatures([said.temp]),
-            count=pairs,
-            load_factors=loads,
+            temperature_c=temperatures([said.temp]),
             turns=said.turns,
             squeeze_mm=quantity(said.squeeze, "length", "--squeeze"),
-            assembly_c=needed(said.assembly, "temperature", "--assembly"),
-            set_share=needed(said.set, "dimensionless", "--set"),
+            **said.asked(store),
         )
     content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
-    call.answer(content, lambda: show_squeeze(answer), answer.warnings)
+    call.answer(content, lambda: show_squeeze(answer, why=said.why), answer.warnings)
 
 
-_SAID_OF: Final = {
-    "recommended": "Recommended",
-    "best of poor choices": "Best of poor choices",
-    "asked": "As asked",
-    "spacer": "With its spacer",
-}
+_SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}
 
 
-def show_squeeze(answer: Squeeze) -> None:
-    """Print the squeezes that matter, what is recommended, why, and what to beware of."""
+def show_squeeze(answer: Squeeze, *, why: bool = False) -> None:
+    """Print how far to turn, what decides and what it rests on; with ``why`` the figures and every reason."""
     low, high = answer.load_factors
+    best = answer.points[0]
+    head = "" if answer.recommended_mm is not None else "no squeeze holds everything; best compromise: "
+    show(f"{answer.part}: {head}{_verdict(best)}")
+    show(f"Decides: {answer.reason}.")
+    for point in answer.points[1:]:
+        show(f"{_SAID_OF[point.name]}: {_verdict(point)}")
+    rests = "rests on its label only" if answer.basis == FAMILY_PRIOR else "measured"
     show(
-        f"{answer.part}: {mass_text(answer.mass_kg)} on {answer.count} pairs, {low:g} to {high:g} g, screwed together "
-        f"at {answer.assembly_c:g} degC; bands hold 95 %; rests on: {answer.basis}"
+        f"For {mass_text(answer.mass_kg)} on {answer.count} grommets, load factors {low:g} to {high:g}, screwed "
+        f"together at {answer.assembly_c:g} degC; {rests}."
     )
+    show(f"{answer.reasons[0].capitalize()}.")
+    if not why:
+        show("Figures, reasons and cautions: --why.")
+        return
     screw = f"turns of {answer.thread}" if answer.thread else "turns"
     headers = ["squeeze", "mm", screw, "at degC", "stiffness of one, N/mm", "natural frequency, Hz", "sag, mm"]
-    if answer.points:
-        block_table([*headers, "strain", "in touch"], map(_block, answer.points), right=(1, 2, 3, 7, 8))
-    if answer.point("least") is not None:
-        show(
-            f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm; the "
-            "rows are at their middles. 'In touch' is the probability that no half lifts off at any load factor. Both "
-            "count what set and creep will take."
-        )
-    if answer.recommended_mm is None:
-        show()
-        sure = "" if answer.best_of_poor_mm is None else " with a probability of at least 50%"
-        show(f"Recommended: none; no squeeze holds{sure}.")
-    for name, words in _SAID_OF.items():
-        point = answer.point(name)
-        if point is not None:
-            show()
-            show(f"{words}: {_verdict(point)}")
+    block_table([*headers, "strain", "in touch"], map(_block, answer.points), right=(1, 2, 3, 7, 8))
+    show(
+        f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm; bands "
+        "hold 95 %. 'In touch' is the probability that no half lifts off at any load factor. Both count what set and "
+        "creep will take."
+    )
     lines("Why:", answer.reasons)
     lines("Before you rely on it:", answer.warnings)
 
@@ -133,13 +130,10 @@ def _block(point: SqueezePoint) -> Iterator[list[str]]:
 
 
 def _verdict(point: SqueezePoint) -> str:
-    turns = "" if point.turns is None else f", {point.turns:.2f} turns past first touch"
-    low = float(point.lift_off_low.median.max())
-    high = float(point.lift_off_high.median.min())
+    turns = "" if point.turns is None else f"{point.turns:.2g} turns past first touch, "
     return (
-        f"{point.squeeze_mm:.2f} mm{turns} (a spacer of {point.spacer_mm:.2f} mm stops there). It holds throughout "
-        f"with a probability of {share_text(point.holds)}; a half lifts off below {number_text(low, 2)} g or above "
-        f"{number_text(high, 2)} g."
+        f"{turns}{point.squeeze_mm:.2f} mm (a spacer of {point.spacer_mm:.2f} mm stops there): holds with a "
+        f"probability of {share_text(point.holds)}"
     )
 
 

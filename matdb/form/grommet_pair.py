@@ -103,6 +103,15 @@ class GrommetPair(FormBase):
         held = self.spacer_squeeze_mm
         return None if held is None else max(held, 0.0)
 
+    def squeezes_to_try(self, axis: str) -> list[float]:
+        """See :meth:`FormBase.squeezes_to_try`: by quarter turns of the screw up to 30 % of the height, never none."""
+        if axis != "axial" or self.fixed_squeeze_mm is not None:
+            return super().squeezes_to_try(axis)
+        most = 0.3 * self.squeezable_height_mm
+        step = pitch_mm(self.thread) / 4.0 if self.thread else most / 12.0
+        step *= max(1.0, round(most / step / 16.0))
+        return [round(step * (k + 1), 6) for k in range(int(most / step + 1e-9))]
+
     @property
     def bearing_height_mm(self) -> float:
         """See :meth:`FormBase.bearing_height_mm`: that of the lower half."""

@@ -65,7 +65,7 @@ class _Sparse(PlainRecord):
     def to_dict(self) -> dict[str, Any]:
         """The record as plain values fit for JSON, without those that are None or empty, or limits as usual."""
         values = super().to_dict()
-        usual = {"footage": "as flown", "strain_most": 0.25}
+        usual = {"footage": "as flown", "strain_most": 0.25, "assembly_c": 23.0, "set_share": 0.15}
         return {k: v for k, v in values.items() if v not in (None, [], "") and v != usual.get(k, math.nan)}
 
 
@@ -209,6 +209,10 @@ class Mounting(_Sparse):
         manoeuvre band; None takes those of ``footage``.
     strain_most : float
         Largest share of the height that squeeze and resting payload may press a half or a part by.
+    assembly_c : float
+        Temperature at which screws are turned, degrees Celsius.
+    set_share : float
+        Share of a squeeze that compression set and creep will take, 0 to 0.8.
     rotor_note : str
         How the rotor speeds were estimated; empty when they were given.
     inclination_deg : float
@@ -250,6 +254,8 @@ class Mounting(_Sparse):
     isolation_ratio: float | None = None
     follow_ratio: float | None = None
     strain_most: float = 0.25
+    assembly_c: float = 23.0
+    set_share: float = 0.15
     rotor_note: str = ""
     inclination_deg: float = 0.0
     directions: tuple[Vector, ...] = ()
@@ -318,7 +324,8 @@ class Mounting(_Sparse):
         ):
             if getattr(self, name) is not None:
                 _set(self, name, checked_number(name, getattr(self, name), low, high, open_low=name == "clearance_mm"))
-        _set(self, "strain_most", checked_number("strain_most", self.strain_most, 0.01, 0.9))
+        for name, low, high in (("strain_most", 0.01, 0.9), ("assembly_c", -100.0, 200.0), ("set_share", 0.0, 0.8)):
+            _set(self, name, checked_number(name, getattr(self, name), low, high))
         if self.airframe_centre_mm is not None:
             _set(self, "airframe_centre_mm", _vector("airframe_centre_mm", self.airframe_centre_mm))
         if self.spread_mm is None:

@@ -249,24 +249,16 @@ def screw_of(part: Part) -> str | None:
 def _screw_range(store: Store, mounting: Mounting, part: Part, t: Array) -> str:
     if part.form.pair is None:
         return ""
-    found = store.squeeze(
-        part.name,
-        mounting.mass_kg,
-        [float(t[0]), float(t[-1])],
-        count=mounting.count,
-        load_factors=mounting.load_factors,
-    )
+    found = store.squeeze(part.name, temperature_c=t, mounting=mounting)
     screw = screw_of(part)
 
     def told(mm: float) -> str:
         return f"{mm:.3g} mm" + (f" ({mm / pitch_mm(screw):.2g} turns)" if screw else "")
 
+    chosen = found.points[0]
     if found.recommended_mm is None:
-        return f"no squeeze holds from {t[0]:g} to {t[-1]:g} °C: take more, larger or stiffer grommets"
-    least, most, best = float(found.least_mm.high), float(found.most_mm.low), told(found.recommended_mm)
-    if not found.feasible:
-        return f"no squeeze surely holds from {t[0]:g} to {t[-1]:g} °C; nearest is {best}"
-    return f"from {told(least)} without lift-off to {told(most)} by strain; take {best}"
+        return f"best compromise {told(chosen.squeeze_mm)}: {found.reason}"
+    return f"take {told(chosen.squeeze_mm)}; {found.reason}"
 
 
 def _sure(curve: Any, part: str) -> str:

@@ -271,7 +271,7 @@ def test_a_pair_must_not_lift_off(sure):
     held = static * half.force_n(1.0, 0.85 * 3.0 - case.shrinkage_mm[0]) / (1.2 * 9.80665 / 4 * 2.0)
     assert tight.lift_off_margin == pytest.approx(held - 1.0, rel=0.02)
     held_by = GrommetPair(lower=half, plate_mm=2.0, spacer_mm=15.0)
-    assert pair.part.form.squeezes_to_try("axial")[0] == 0.0
+    assert pair.part.form.squeezes_to_try("axial")[0] > 0.0
     assert held_by.squeezes_to_try("axial") == [3.0]
     assert suit([pair], mounting, [20.0])[0].squeeze_mm > 0.0
 
