@@ -183,7 +183,7 @@ def squeeze(
         if candidate.part.form.pair is not None:
             advice = store.squeeze(part, temperature_c=at, mounting=wanted)
             limits = {"least_mm": float(advice.least_mm.high), "most_mm": float(advice.most_mm.low)}
-            limits["recommended_mm"] = advice.recommended_mm
+            limits["recommended_mm"] = advice.points[0].squeeze_mm
         chart = squeeze_chart(
             candidate,
             at,
