@@ -1,5 +1,6 @@
 """The one judge: every direction, and what decides."""
 
+import dataclasses
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -9,6 +10,8 @@ import pytest
 import matdb
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import Candidate, judge
+from matdb.advice.suit import suit
+from matdb.curve.fit import prior_curve
 from matdb.form.base import FormBase
 from matdb.mounting.record import Mounting
 
@@ -138,3 +141,39 @@ def test_travel_counts_every_direction_against_the_clearance():
     weight = MASS_KG * 9.80665
     most = max(2.0 * weight / axial, weight / (0.38 * axial))
     assert tight.deciding.margin == pytest.approx(0.8 / most - 1.0, rel=1e-6)
+
+
+@pytest.fixture(scope="module")
+def known():
+    """A gel and a silicone rubber, one draw each, so that nothing but the physics decides."""
+    found = {}
+    for family, hardness in (("silicone gel", "20 OO"), ("silicone", "30 A")):
+        material = matdb.Material(name=family, family=family, hardness=hardness)
+        curve = prior_curve(material)
+        at = curve.ln_modulus(np.array([23.0]), np.log(2.0 * np.pi * np.array([30.0])))[:, 0].real
+        one = curve.draws[[int(np.argsort(at)[len(at) // 2])]].repeat(20, axis=0)
+        settled = {"basis": "readings", "measured_c": (-30.0, 60.0), "offsets": {"g": np.zeros(20)}}
+        found[family] = material, dataclasses.replace(curve, draws=one, misfit=np.zeros(20), **settled)
+    return found
+
+
+def test_a_light_payload_stops_near_first_touch_and_a_heavier_one_is_turned_further(known):
+    # Common practice, no source: on a soft gel grommet (halves of 4 and 3 mm, M3) a light craft of 500 to 700 g in
+    # all, which carries some 100 to 150 g, is best just past first touch; heavier payloads are turned further; the
+    # same shape in silicone rubber lets more of the high frequencies through; the camera still follows.
+    form = matdb.GrommetPair(matdb.Ring(12.0, 4.2, 4.0), matdb.Ring(12.0, 4.2, 3.0), thread="M3")
+    rows = {}
+    for mass in (0.1, 0.15, 0.5, 0.7, 1.4):
+        wanted = Mounting(name="m", mass_kg=mass, count=4, rpm_idle=9000, rpm_full=18000, manoeuvre_hz=6.0)
+        for family, (material, curve) in known.items():
+            part = matdb.Part(name="g", material=family, form=form)
+            (rows[family, mass],) = suit([Candidate(part, material, curve)], wanted, [0.0, 25.0])
+    turns = [rows["silicone gel", mass].turns for mass in (0.1, 0.15, 0.5, 0.7, 1.4)]
+    assert turns[0] <= turns[1] <= 1.25
+    assert (np.diff(turns) >= 0.0).all()
+    assert turns[-1] > turns[2] > turns[0]
+    for mass in (0.5, 0.7, 1.4):
+        soft, hard = rows["silicone gel", mass], rows["silicone", mass]
+        assert hard.rotor_transmissibility.median > 1.5 * soft.rotor_transmissibility.median
+        assert soft.follow_margin > 0.0
+    assert rows["silicone gel", 0.5].probability == 1.0
