@@ -172,7 +172,7 @@ _MODE_COLUMNS: Final = (
 
 
 def _show(fit: Fit, record: Trace, name: str) -> None:
-    length = float(record.time_s[-1] - record.time_s[0])
+    length = float(record.time_s[-1] - record.time_s[0]) if len(record.time_s) else 0.0
     show(
         f"{name}: {len(record.time_s)} readings in {number_text(length)} s ({number_text(record.rate_hz)} a second), "
         f"signals {', '.join(record.names)}" + (", with a base sensor" if record.base is not None else "")
