@@ -26,8 +26,26 @@ UNIT = FORM.stiffness_n_per_mm(1.0)
 STATIC_S = 10.0
 
 
+class Rung:
+    """What can be struck and rings: steady vibration and ring-down from ``modulus(s, temperature_c)``."""
+
+    def at(self, frequency_hz, temperature_c):
+        """Complex modulus of a steady vibration, MPa."""
+        return self.modulus(2j * np.pi * np.asarray(frequency_hz, dtype=float), temperature_c)
+
+    def ring(self, temperature_c, mass_kg):
+        """Damped frequency in Hz and log decrement of a mass on one part: m s^2 + B E(s) = 0."""
+        w, s = UNIT * 1e3 / mass_kg, 2j * np.pi * 30.0
+        for _ in range(200):
+            new = 1j * np.sqrt(w * self.modulus(s, temperature_c))
+            if abs(new - s) < 1e-12 * abs(s):
+                break
+            s = new
+        return s.imag / (2.0 * np.pi), -2.0 * np.pi * s.real / s.imag
+
+
 @dataclass(frozen=True)
-class Specimen:
+class Specimen(Rung):
     """A generalised Maxwell solid with its shift law."""
 
     kind: str
@@ -55,20 +73,6 @@ class Specimen:
         t = np.asarray(temperature_c, dtype=float) + ZERO_C
         x = (np.asarray(s, dtype=complex) * np.exp(self.ln_shift(t)))[..., None] * 10.0**self.log10_times
         return (t / 296.15) ** self.vertical * (self.rubbery_mpa + np.sum(self.moduli_mpa * x / (1.0 + x), axis=-1))
-
-    def at(self, frequency_hz, temperature_c):
-        """Complex modulus of a steady vibration, MPa."""
-        return self.modulus(2j * np.pi * np.asarray(frequency_hz, dtype=float), temperature_c)
-
-    def ring(self, temperature_c, mass_kg):
-        """Damped frequency in Hz and log decrement of a mass on one part: m s^2 + B E(s) = 0."""
-        w, s = UNIT * 1e3 / mass_kg, 2j * np.pi * 30.0
-        for _ in range(200):
-            new = 1j * np.sqrt(w * self.modulus(s, temperature_c))
-            if abs(new - s) < 1e-12 * abs(s):
-                break
-            s = new
-        return s.imag / (2.0 * np.pi), -2.0 * np.pi * s.real / s.imag
 
     @property
     def mountable(self) -> bool:

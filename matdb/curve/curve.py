@@ -15,7 +15,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.checks import ABSOLUTE_ZERO_C, checked_array
 from matdb.curve.band import Band, band
-from matdb.curve.parameters import COLUMNS, GLASS, MISFIT_LOSS, REFERENCE_K, TIME, VERTICAL, ShiftLaws, shape_of
+from matdb.curve.parameters import (
+    COLUMNS,
+    EXPONENT,
+    GLASS,
+    MISFIT_LOSS,
+    REFERENCE_K,
+    TIME,
+    VERTICAL,
+    ShiftLaws,
+    plateau_loss,
+    shape_of,
+)
 from matdb.errors import InputError
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
@@ -90,7 +101,7 @@ class Curve:
         Names.
     basis : str
         "readings" or "family prior".
-    draws : ndarray, shape (n, 12)
+    draws : ndarray, shape (n, 13)
         Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
     offsets : dict of str to ndarray, shape (n,)
         ln of true over computed stiffness of the parts that were measured.
@@ -324,6 +335,9 @@ class Curve:
             draws, misfit = np.array(arrays["draws"]), np.array(arrays["misfit"])
             offsets = np.array(arrays["offsets"])
             n = len(draws) if draws.ndim == 2 else 0
+            # A fit stored before plateau loss was told apart has none.
+            if "loss_exponent" not in meta["columns"] and draws.shape[1:] == (len(COLUMNS) - 1,):
+                draws = np.insert(draws, EXPONENT, 0.0, axis=1)
             shapes = [a.shape for a in (draws, offsets, misfit)]
             if n < 1 or shapes != [(n, len(COLUMNS)), (n, len(names)), (n,)]:
                 raise ValueError(f"arrays of shapes {shapes}")
@@ -365,6 +379,9 @@ class Curve:
         ln_omega = ln_omega.reshape(n if ln_omega.ndim > len(shape) else 1, -1)
         value, rise = ln_steady_modulus(times + ln_omega, *shape_of(self.draws), slope=slope)
         value.real += self.draws[:, [VERTICAL]] * np.log((t + ZERO_C) / REFERENCE_K)
+        if self.draws[:, EXPONENT].any():
+            value += plateau_loss(self.draws, ln_omega + 0.5j * math.pi)
+            rise = None if rise is None else rise + self.draws[:, [EXPONENT]]
         if misfit and self.misfit.any():
             value += self._misfit_at(t, ln_omega, shift, value.imag)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
 from matdb.bench.thermal.state import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
-from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, VERTICAL, ln_time, ln_time_slope, shape_of
+from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, EXPONENT, VERTICAL, ln_time, ln_time_slope, plateau_loss, shape_of
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.part import Part
@@ -137,7 +137,9 @@ class Evidence:
             ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
         ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
         free = self.free
-        ln_e, slope = ln_fractional_modulus(ln_s + time, *shape)
+        ln_e, rise = ln_fractional_modulus(ln_s + time, *shape)
+        ln_e += plateau_loss(draws, self.ln_s)
+        slope = rise + draws[:, [EXPONENT]]
         if free.any():
             sub = [np.broadcast_to(p, time.shape)[:, free] for p in shape]
             here, scale, start = time[:, free], ln_scale[:, free], ln_s[:, free]
@@ -148,10 +150,12 @@ class Evidence:
                 start = np.clip(start.real, -20.0, 30.0) + 1j * np.clip(start.imag, 0.5, 3.1)
                 if not last:
                     value, n = ln_fractional_modulus(start + here, *sub)
+                    rise[:, free] = n
+                    value += plateau_loss(draws, start)
+                    n += draws[:, [EXPONENT]]
             ln_s[:, free] = start
-            slope[:, free] = n
-        rate = slope.real * time_slope + vertical / t
-        twist = slope.imag * time_slope
+        rate = rise.real * time_slope + vertical / t
+        twist = rise.imag * time_slope
         stiff = np.where(free, 0.0, ln_scale) + np.where(free, 0.0, np.log(np.maximum(np.exp(ln_e).real, 1e-12)))
         loss = np.log(np.maximum(np.tan(np.clip(ln_e.imag, -1.5, 1.5)), 1e-6))
         stiff_rate, loss_rate = rate, 2.0 * twist / np.maximum(np.sin(2.0 * ln_e.imag), 1e-3)

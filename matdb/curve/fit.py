@@ -15,7 +15,7 @@ from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability, gather
 from matdb.curve.parameters import GLASS, PARAMETERS, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
-from matdb.curve.prior import prior_of
+from matdb.curve.prior import YIELD_SPAN_K, prior_of
 from matdb.errors import FitError
 from matdb.form.part import Part
 from matdb.material.record import Material
@@ -100,7 +100,7 @@ def fit_curve(
     if not readings:
         raise FitError(material.name, "there is no reading yet; log one with 'matdb reading add'")
     evidence = gather(readings, parts, material.family)
-    prior = prior_of(material)
+    prior = prior_of(material, float(np.ptp(evidence.temperature_k)))
     posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
     temperatures = evidence.temperature_k - ZERO_C
     offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
@@ -216,7 +216,7 @@ def _warnings(
     elif np.isnan(evidence.loss).all():
         found.append("no reading tells of damping: loss factor and damping ratio come from the family prior")
     temperatures = evidence.temperature_k - ZERO_C
-    if temperatures.max() - temperatures.min() < 15.0:
+    if temperatures.max() - temperatures.min() < YIELD_SPAN_K:
         found.append(
             "all readings lie within 15 K: how stiffness changes with temperature comes from the family prior; "
             "read the part in a freezer and in an oven"

@@ -126,11 +126,36 @@ PARAMETERS: Final = (
         lambda value, spread, u: _lognormal(value * 1e3, spread, u),
         (ARRHENIUS,),
     ),
+    Parameter("loss_exponent", "plateau loss exponent", figure="loss_exponent", prior=_lognormal),
 )
 DIMENSION: Final = len(PARAMETERS)
 #: Columns of a draw; a law leaves those that it does not use at a harmless constant.
 COLUMNS: Final = (*(parameter.column for parameter in PARAMETERS), "law")
-RUBBERY, GLASSY, ALPHA, GAMMA, VERTICAL, TIME, GLASS, C1, C2, UPPER, ENERGY, LAW = range(len(COLUMNS))
+RUBBERY, GLASSY, ALPHA, GAMMA, VERTICAL, TIME, GLASS, C1, C2, UPPER, ENERGY, EXPONENT, LAW = range(len(COLUMNS))
+
+
+#: Ln of the angular frequency in rad/s at which plateau loss leaves the modulus as it is (30 Hz).
+_LN_OMEGA_PLATEAU: Final = math.log(60.0 * math.pi)
+
+
+def plateau_loss(draws: Array, ln_s: Any) -> Any:
+    """What plateau loss adds to ln E: b ln(s/w30), b the column "loss_exponent", w30 = 2 pi 30 Hz, at any temperature.
+
+    Filled rubber loses a nearly constant share on its rubbery plateau, beside the glass transition and hardly moved by
+    temperature; a weak power law is causal and gives tan(delta) = tan(pi b/2) [1]_.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (n, 13)
+        Rows with the columns :data:`COLUMNS`.
+    ln_s : ndarray, complex, shape (m,) or (n, m)
+        Ln of the Laplace variable in 1/s.
+
+    References
+    ----------
+    .. [1] H. H. Winter, F. Chambon, J. Rheol. 30 (1986) 367 (from memory).
+    """
+    return draws[:, [EXPONENT]] * (ln_s - _LN_OMEGA_PLATEAU)
 
 
 def shape_of(draws: Array) -> list[Array]:
@@ -143,7 +168,7 @@ class ShiftLaws:
 
     Parameters
     ----------
-    draws : ndarray, shape (n, 12)
+    draws : ndarray, shape (n, 13)
         Rows with the columns :data:`COLUMNS`.
     """
 
@@ -177,7 +202,7 @@ def ln_time(draws: Array, temperature_k: Array) -> Array:
 
     Parameters
     ----------
-    draws : ndarray, shape (n, 12)
+    draws : ndarray, shape (n, 13)
         Rows with the columns :data:`COLUMNS`.
     temperature_k : ndarray, shape (m,) or (n, m)
         K, above 0.

@@ -30,6 +30,7 @@ from matdb.curve.parameters import (
     VERTICAL,
     WLF_ARRHENIUS,
     ln_time,
+    plateau_loss,
 )
 from matdb.material.families import Family, family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
@@ -45,6 +46,10 @@ Array = NDArray[np.float64]
 HARDNESS_HZ: Final = 0.1
 #: Facts of loss factor and cold ratio hold at this frequency, Hz.
 FACT_HZ: Final = 10.0
+#: So much wider are the family's facts on loss and on change with temperature where both were read.
+YIELDING: Final = 3.0
+#: Readings that lie this far apart tell how stiffness changes with temperature, K.
+YIELD_SPAN_K: Final = 15.0
 
 
 @dataclass(frozen=True)
@@ -60,11 +65,16 @@ class Fact:
 
 @dataclass(frozen=True)
 class Prior:
-    """Base normals and facts of one material; hashable, so that its draws can be cached."""
+    """Base normals and facts of one material; hashable, so that its draws can be cached.
+
+    ``yields`` says that stiffness was read over a range of temperatures: how it changes with temperature, and its
+    loss, then follow the readings, and what the family's usual grade does counts less.
+    """
 
     family: str
     hardness: str | None
     glass_transition_c: float | None
+    yields: bool = False
 
     @property
     def table(self) -> Family:
@@ -81,7 +91,8 @@ class Prior:
 
         def of_family(kind: str, temperature_c: float, figure: str) -> Fact:
             known = table[figure]
-            return Fact(kind, temperature_c + ZERO_C, FACT_HZ, math.log(known.value), known.spread)
+            spread = known.spread * (YIELDING if self.yields else 1.0)
+            return Fact(kind, temperature_c + ZERO_C, FACT_HZ, math.log(known.value), spread)
 
         return (
             Fact("modulus", 23.0 + ZERO_C, HARDNESS_HZ, math.log(modulus), math.hypot(sd, extra_sd)),
@@ -95,7 +106,7 @@ class Prior:
 
         Parameters
         ----------
-        u : ndarray, shape (n, 11)
+        u : ndarray, shape (n, 12)
             Coordinates in the order of :data:`matdb.curve.parameters.PARAMETERS`.
         law : int
             Index into ``LAWS``.
@@ -104,7 +115,7 @@ class Prior:
 
         Returns
         -------
-        ndarray, shape (n, 12)
+        ndarray, shape (n, 13)
             Columns as :data:`matdb.curve.parameters.COLUMNS`.
         """
         table = self.table
@@ -161,13 +172,14 @@ def ln_fact_density(z: Array) -> Array:
     return np.asarray(np.log(0.9 * np.exp(-0.5 * square) + 0.025 * np.exp(-square / 32.0)))
 
 
-def prior_of(material: Material) -> Prior:
-    """The prior of a material record."""
-    return Prior(material.family, material.hardness, material.glass_transition_c)
+def prior_of(material: Material, span_k: float = 0.0) -> Prior:
+    """The prior of a material record whose readings lie ``span_k`` apart."""
+    return Prior(material.family, material.hardness, material.glass_transition_c, span_k >= YIELD_SPAN_K)
 
 
 def _ln_modulus(draws: Array, temperature_k: float, frequency_hz: float) -> NDArray[np.complex128]:
     ln_s = math.log(2.0 * math.pi * frequency_hz) + 0.5j * math.pi
     ln_s_tau = np.asarray(ln_time(draws, np.array([temperature_k]))[:, 0] + ln_s, dtype=np.complex128)
     value, _ = ln_fractional_modulus(ln_s_tau, *draws[:, RUBBERY : GAMMA + 1].T, slope=False)
+    value += plateau_loss(draws, ln_s)[:, 0]
     return np.asarray(value + draws[:, VERTICAL] * math.log(temperature_k / REFERENCE_K))
