@@ -13,7 +13,16 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
 from matdb.bench.thermal.state import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
-from matdb.curve.parameters import MISFIT_LOSS, REFERENCE_K, EXPONENT, VERTICAL, ln_time, ln_time_slope, plateau_loss, shape_of
+from matdb.curve.parameters import (
+    EXPONENT,
+    MISFIT_LOSS,
+    REFERENCE_K,
+    VERTICAL,
+    ln_time,
+    ln_time_slope,
+    plateau_loss,
+    shape_of,
+)
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.part import Part
@@ -118,7 +127,7 @@ class Evidence:
 
         Parameters
         ----------
-        draws : ndarray, shape (n, 12)
+        draws : ndarray, shape (n, 13)
             Parameter draws.
         offsets : ndarray, shape (n, specimens)
             ln offsets of the specimens.

@@ -58,7 +58,7 @@ class Posterior:
 
     Attributes
     ----------
-    draws : ndarray, shape (n, 12)
+    draws : ndarray, shape (n, 13)
         Curve parameters.
     offsets : ndarray, shape (n, specimens)
         ln offsets of the specimens, weighted mean zero.

@@ -192,7 +192,7 @@ class MostProbable:
     ----------
     variant : str
         The model: law, and whether it has four or five parameters.
-    draw : ndarray, shape (12,)
+    draw : ndarray, shape (13,)
         Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
     standard_errors : dict
         Of the columns that the model uses, from the curvature at the optimum.
