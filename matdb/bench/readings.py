@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, ClassVar
 
-from matdb.checks import ABSOLUTE_ZERO_C
+from matdb.checks import ABSOLUTE_ZERO_C, checked_name
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, check_record, info, record_fields
 from matdb.form.part import Part
@@ -45,6 +46,11 @@ class Reading(PlainRecord):
         Minutes that the part lay at the temperature before the reading.
     seconds_out : float or None
         Seconds between leaving the chamber and the reading.
+    session : str or None
+        The bench session: readings of one session share what its thermometer shows too much; those that name none
+        share another.
+    thermometer_sd_k : float or None
+        Standard deviation of what the session's thermometer shows too much, K; None takes 1 K.
     who : str
         Who took it.
     taken_at : datetime or None
@@ -106,6 +112,28 @@ class Reading(PlainRecord):
             noun="time since it left the chamber",
             shown="{} s out",
             help="Time since it left the freezer or oven, such as 8s; a fit corrects for it.",
+        ),
+    )
+    session: str | None = field(
+        default=None,
+        metadata=info(
+            group="record",
+            dimension="name",
+            check=partial(checked_name, "session"),
+            metavar="NAME",
+            noun="bench session",
+            help="Bench session; its readings share one thermometer, such as '2024-01-31 freezer'.",
+        ),
+    )
+    thermometer_sd_k: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            10.0,
+            group="record",
+            option="--thermometer-sd",
+            noun="accuracy of the session's thermometer",
+            help="How far the session's thermometer may be off, such as 0.5K; 1 K without it.",
         ),
     )
     who: str = field(
@@ -187,6 +215,17 @@ class _OnPart(Reading):
             help="Static squeeze of each part, such as 0.5mm.",
         ),
     )
+    piece: int | None = field(
+        default=None,
+        metadata=info(
+            1,
+            1000,
+            group="mount",
+            noun="which piece of several",
+            shown="piece {}",
+            help="Which of several equal pieces was read, such as 2; each may differ from its drawing.",
+        ),
+    )
     mass_kg: float = field(
         metadata=info(
             0.0,
@@ -198,6 +237,18 @@ class _OnPart(Reading):
             help="The mass on all the parts together, such as 250g.",
         )
     )
+
+
+#: Peak amplitude of a vibration: how far rubber is strained decides how stiff it is.
+_AMPLITUDE = info(
+    0.0,
+    100.0,
+    open_low=True,
+    aliases=("peak_amplitude",),
+    noun="peak amplitude",
+    shown="amplitude {} mm",
+    help="Peak amplitude of the vibration in the mass, such as 0.2mm: rubber softens with strain.",
+)
 
 
 def _frequency(most: float = 1e5) -> Any:
@@ -235,6 +286,8 @@ class RingDown(_OnPart):
         Logarithmic decrement per cycle (dimensionless), above 0 and at most 6; None when it was not read.
     frequency_sd_hz, log_decrement_sd : float or None
         Standard deviations of the instrument; None takes 3 % and 15 %.
+    amplitude_mm : float or None
+        Peak amplitude, mm, above 0; None when it was not told.
     """
 
     kind: ClassVar[str] = "ring-down"
@@ -262,6 +315,7 @@ class RingDown(_OnPart):
     log_decrement_sd: float | None = field(
         default=None, metadata=_spread(0.0, 6.0, "15 %", option="--decrement-sd", aliases=("decrement_sd",))
     )
+    amplitude_mm: float | None = field(default=None, metadata=_AMPLITUDE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -278,6 +332,8 @@ class Resonance(_OnPart):
         Peak transmissibility, above 1; used when no width is given.
     frequency_sd_hz : float or None
         Standard deviation of the frequency; None takes 3 %.
+    amplitude_mm : float or None
+        Peak amplitude, mm, above 0; None when it was not told.
     """
 
     kind: ClassVar[str] = "resonance"
@@ -312,6 +368,7 @@ class Resonance(_OnPart):
         ),
     )
     frequency_sd_hz: float | None = field(default=None, metadata=_FREQUENCY_SD)
+    amplitude_mm: float | None = field(default=None, metadata=_AMPLITUDE)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -465,7 +522,8 @@ def reading_fields() -> dict[str, FieldInfo]:
     groups = ("subject", "state", "load", "mount", "figure", "record")
 
     def place(each: FieldInfo) -> tuple[int, int, bool]:
-        return groups.index(each.group), stems.index(each.stem.removesuffix("_sd")), each.is_spread
+        of = each.stem.removesuffix("_sd")
+        return groups.index(each.group), stems.index(of if of in stems else each.stem), each.is_spread
 
     return {each.name: each for each in sorted(found.values(), key=place)}
 

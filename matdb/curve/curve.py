@@ -28,6 +28,7 @@ from matdb.curve.parameters import (
     shape_of,
 )
 from matdb.errors import InputError
+from matdb.material.crystallisation import crystallisation_of
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
 from matdb.mounting.suspended import ln_storage, natural_ln_omega
@@ -56,6 +57,8 @@ _STORED: Final = (
     "measured_c",
     "measured_ln_hz",
     "measured_loss_ln_hz",
+    "read_c",
+    "crystallises",
     "weights",
     "report",
     "reading_count",
@@ -78,6 +81,8 @@ _MISFIT_GROWTH_K: Final = 10.0
 _MISFIT_GROWTH_LN_HZ: Final = 1.5
 #: That of the loss outside the reduced frequencies at which damping was read (about two decades).
 _MISFIT_GROWTH_LOSS_LN_HZ: Final = 4.5
+#: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read.
+_MISFIT_GROWTH_GAP_K: Final = 8.0
 #: And it grows no further than by so many times its own size.
 _MOST_GROWTH: Final = 4.0
 
@@ -115,6 +120,10 @@ class Curve:
         ln of the lowest and highest reduced frequency of the readings at 23 degC, Hz.
     measured_loss_ln_hz : tuple of float or None
         The same of the readings that tell of damping; None if none does.
+    read_c : tuple of float
+        Temperatures of the readings, ascending; empty for a prior and for fits that did not keep them.
+    crystallises : bool
+        Whether the family crystallises at rest in the cold and no reading after a long soak there tells how far.
     weights : dict
         Posterior weight of each law.
     report : mapping
@@ -135,6 +144,8 @@ class Curve:
     measured_c: tuple[float, float] | None = None
     measured_ln_hz: tuple[float, float] | None = None
     measured_loss_ln_hz: tuple[float, float] | None = None
+    read_c: tuple[float, ...] = ()
+    crystallises: bool = False
     weights: Mapping[str, float] = field(default_factory=dict)
     report: Mapping[str, Any] = field(default_factory=dict)
     reading_count: int = 0
@@ -239,6 +250,15 @@ class Curve:
         t = np.asarray(temperature_c, dtype=float)
         return self._times(t)[1].reshape(t.shape).copy()
 
+    def median_ln_vertical(self, temperature_c: Array) -> Array:
+        """Ln of the vertical shift relative to 23 degC that goes with the median shift; same shape as the temperature.
+
+        The part of plateau loss that no temperature moves is taken out of what the shift factor moved.
+        """
+        t = np.asarray(temperature_c, dtype=float)
+        power, exponent = np.median(self.draws[:, [VERTICAL, EXPONENT]], axis=0)
+        return np.asarray(power * np.log((t + ZERO_C) / REFERENCE_K) - exponent * self.median_ln_shift(t))
+
     @cached_property
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
@@ -274,6 +294,12 @@ class Curve:
                 found.append("outside the frequencies that the readings speak for: extrapolated")
             if self.measured_loss_ln_hz is not None and np.any(self.damping_unread(t, frequency_hz)):
                 found.append(DAMPING_UNREAD)
+        cold = crystallisation_of(self.family) if self.crystallises else None
+        if cold is not None and t.size and np.any(cold.share(t) > 0.0):
+            found.append(
+                f"{self.family} crystallises when it rests in such cold ({cold.hours} near {cold.peak_c:g} degC) and "
+                "can become far stiffer: the band's upper end allows for it, a reading after hours of soak there settles it"
+            )
         return [*found, *self.age_notes]
 
     @property
@@ -355,6 +381,8 @@ class Curve:
                 measured_ln_hz=_pair(meta["measured_ln_hz"]),
                 # A fit stored before damping had a range of its own took it to be that of the stiffness.
                 measured_loss_ln_hz=_pair(meta.get("measured_loss_ln_hz", meta["measured_ln_hz"])),
+                read_c=tuple(map(float, meta.get("read_c", ()))),
+                crystallises=bool(meta.get("crystallises", False)),
                 weights=dict(meta["weights"]),
                 report=dict(meta["report"]),
                 reading_count=int(meta["reading_count"]),
@@ -384,6 +412,8 @@ class Curve:
             rise = None if rise is None else rise + self.draws[:, [EXPONENT]]
         if misfit and self.misfit.any():
             value += self._misfit_at(t, ln_omega, shift, value.imag)
+        if misfit and self.crystallises:
+            value.real += self._crystallised(t)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:
@@ -409,6 +439,14 @@ class Curve:
     def _laws(self) -> ShiftLaws:
         return ShiftLaws(self.draws)
 
+    def _crystallised(self, t: Array) -> Array:
+        """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a third of the draws stiffen."""
+        cold = crystallisation_of(self.family)
+        if cold is None or not np.any(share := cold.share(t)):
+            return np.zeros((1, 1))
+        stiffer = np.maximum(self._rest_normals - 0.5, 0.0) / (NormalDist().inv_cdf(0.975) - 0.5)
+        return np.asarray(math.log(cold.most) * share * stiffer[:, None])
+
     def _misfit_at(self, t: Array, ln_omega: Array, ln_shift: Array, phase_angle: Array) -> Complex:
         """What the model's own misfit adds to ln E at flat temperatures; all broadcast to shape (n, m)."""
         x, y = t / _MISFIT_K, ln_omega / _MISFIT_LN_HZ
@@ -422,6 +460,11 @@ class Curve:
             away = _beyond(t, self.measured_c) / _MISFIT_GROWTH_K
             stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
             loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
+            if self.read_c:
+                ends = np.array([-math.inf, *self.read_c, math.inf])
+                place = np.searchsorted(ends, t).clip(1, len(ends) - 1)
+                gap = np.minimum(t - ends[place - 1], ends[place] - t)
+                loss_growth = np.maximum(loss_growth, gap / _MISFIT_GROWTH_GAP_K)
             stiff *= 1.0 + np.minimum(np.maximum(stiff_growth, 0.0), _MOST_GROWTH)
             loss_factor *= 1.0 + np.minimum(np.maximum(loss_growth, 0.0), _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.
@@ -446,9 +489,16 @@ class Curve:
 
     @cached_property
     def _standard_normals(self) -> Array:
+        return self._shuffled_normals(4)
+
+    @cached_property
+    def _rest_normals(self) -> Array:
+        return self._shuffled_normals(5)
+
+    def _shuffled_normals(self, stream: int) -> Array:
         n = len(self.draws)
         values = np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
-        return np.random.default_rng([self.seed, 4]).permutation(values)
+        return np.random.default_rng([self.seed, stream]).permutation(values)
 
 
 def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:

@@ -41,6 +41,11 @@ STIFFNESS_SD: Final = 0.06
 LOSS_SD: Final = 0.15
 #: What remains open even with a perfect instrument: how the part sits, how the mass is held.
 FLOOR_SD: Final = 0.01
+#: How far off a session's thermometer usually is, K: a bench's and a laboratory's (common practice, no source).
+THERMOMETER_SD_K: Final = 1.0
+_LABORATORY_SD_K: Final = 0.5
+#: ln standard deviation of the pieces of one part around their mean (common practice, no source: 5 to 12 %).
+PIECE_SD: Final = 0.1
 #: A gauge is read to about this, mm.
 GAUGE_SD_MM: Final = 0.01
 #: Share of fumbled readings, and how much wider than the noise they scatter.
@@ -73,7 +78,8 @@ class Evidence:
 
     One row has up to two components: a stiffness-like one (frequency, deflection, storage modulus) and a loss-like
     one (decrement, width, loss factor). ``ln_s`` is where the row looks at the modulus; rows with ``free`` set find
-    their own complex ``s`` from m s^2 + n B E(s) = 0.
+    their own complex ``s`` from m s^2 + n B E(s) = 0. Rows share what their session's thermometer shows too much, and
+    how the piece that was read differs from the part's usual one, where it was told which (``piece``, else -1).
     """
 
     temperature_k: Array
@@ -88,6 +94,10 @@ class Evidence:
     group: NDArray[np.int64]
     specimen: NDArray[np.int64]
     weight: Array
+    session: NDArray[np.int64]
+    piece: NDArray[np.int64]
+    sessions: tuple[str, ...]
+    session_sd: Array
     specimens: tuple[str, ...]
     specimen_sd: Array
     rows_of: tuple[tuple[int, ...], ...]
@@ -96,6 +106,11 @@ class Evidence:
     def size(self) -> int:
         """Number of rows."""
         return int(self.temperature_k.size)
+
+    @property
+    def pieces(self) -> int:
+        """Number of pieces that were told apart."""
+        return int(self.piece.max(initial=-1)) + 1
 
     @property
     def common_sd(self) -> float:
@@ -122,15 +137,17 @@ class Evidence:
         reflect = np.eye(n) - 2.0 * np.outer(mirror, mirror) / (mirror @ mirror)
         return np.asarray(reflect[:, 1:])
 
-    def predict(self, draws: Array, offsets: Array) -> tuple[Array, Array, Array, Array]:
+    def predict(self, draws: Array, offsets: Array, drift: Array | None = None) -> tuple[Array, Array, Array, Array]:
         """Stiffness-like and loss-like predictions of each row and their sensitivities to temperature in 1/K.
 
         Parameters
         ----------
         draws : ndarray, shape (n, 13)
             Parameter draws.
-        offsets : ndarray, shape (n, specimens)
-            ln offsets of the specimens.
+        offsets : ndarray, shape (n, specimens) or (n, specimens + pieces)
+            ln offsets of the specimens, and of the pieces from them.
+        drift : ndarray, shape (n, sessions), optional
+            What each session's thermometer shows too much, K; nothing when None.
 
         Returns
         -------
@@ -144,6 +161,8 @@ class Evidence:
         ln_scale = self.ln_factor + vertical * np.log(t / REFERENCE_K)
         if self.specimens:
             ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
+        if offsets.shape[1] > len(self.specimens):
+            ln_scale = ln_scale + offsets[:, len(self.specimens) + self.piece] * (self.piece >= 0)
         ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
         free = self.free
         ln_e, rise = ln_fractional_modulus(ln_s + time, *shape)
@@ -176,6 +195,10 @@ class Evidence:
             stiff_rate = np.where(free, 0.5 * rate, rate)
             loss_rate = np.where(free, 0.0, loss_rate)
             loss_rate[:, free] = 0.5 * twist[:, free] / np.maximum(np.abs(np.sin(2 * angle)) * 0.5, 1e-3)
+        if drift is not None:
+            # The part was colder than the thermometer said.
+            off = drift[:, self.session]
+            stiff, loss = stiff - stiff_rate * off, loss - loss_rate * off
         return stiff, loss, stiff_rate, loss_rate
 
     def residual_scale(self, stiff_rate: Array, loss_rate: Array, noise: Array, misfit: Array) -> tuple[Array, Array]:
@@ -192,9 +215,11 @@ class Evidence:
         )
         return stiff, loss
 
-    def log_likelihood(self, draws: Array, offsets: Array, noise: Array, misfit: Array) -> Array:
+    def log_likelihood(
+        self, draws: Array, offsets: Array, noise: Array, misfit: Array, drift: Array | None = None
+    ) -> Array:
         """Log likelihood, shape (n,); each component tolerates a fumbled reading."""
-        stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets)
+        stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets, drift)
         stiff_sd, loss_sd = self.residual_scale(stiff_rate, loss_rate, noise, misfit)
         has = ~np.isnan(self.loss)
         total = _ln_density(self.weight, self.stiff - stiff, stiff_sd)
@@ -255,6 +280,9 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     rows.sort(key=lambda row: (row.sort_key, place.get(row.specimen, -1)))
     spread = {row.specimen: row.specimen_sd for row in rows if row.specimen}
     rows = _averaged(rows)
+    # So are sessions and pieces, by the row where each appears first.
+    sessions = list(dict.fromkeys(row.session for row in rows))
+    pieces = list(dict.fromkeys((row.specimen, row.piece) for row in rows if row.piece))
     columns = {name: np.array([getattr(row, name) for row in rows]) for name in _COLUMNS}
     return Evidence(
         **columns,
@@ -262,6 +290,10 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         specimens=tuple(names),
         specimen_sd=np.array([spread[name] for name in names]),
         rows_of=tuple(row.indices for row in rows),
+        session=np.array([sessions.index(row.session) for row in rows], dtype=np.int64),
+        piece=np.array([pieces.index((row.specimen, row.piece)) if row.piece else -1 for row in rows], dtype=np.int64),
+        sessions=tuple(sessions),
+        session_sd=np.array([max(row.session_sd for row in rows if row.session == name) for name in sessions]),
     )
 
 
@@ -282,6 +314,9 @@ class _Row:
     temperature_sd: float = math.nan
     specimen: str = ""
     specimen_sd: float = 0.0
+    session: str = ""
+    session_sd: float = THERMOMETER_SD_K
+    piece: int = 0
     indices: tuple[int, ...] = ()
 
     @property
@@ -304,7 +339,13 @@ class _Row:
 #: Laboratory rows share one specimen of this name (no part can have it: names hold no line break).
 _LABORATORY: Final = "\nsweep"
 #: What rows and evidence have alike.
-_COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evidence)} - {"specimen", "specimen_sd"}
+_COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evidence)} - {
+    "specimen",
+    "specimen_sd",
+    "session",
+    "session_sd",
+    "piece",
+}
 
 
 def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
@@ -314,11 +355,14 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
         form = parts[reading.part].form
         unit = float(form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
         row = _ROW_OF[type(reading)](reading, unit)
-        row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(reading.axis))
+        row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(reading.axis), piece=reading.piece or 0)
     else:
         row = _ROW_OF[type(reading)](reading, math.nan)
+    usual = _LABORATORY_SD_K if row.group == _SWEEP else THERMOMETER_SD_K
     return replace(
         row,
+        session=reading.session or row.session,
+        session_sd=usual if reading.thermometer_sd_k is None else reading.thermometer_sd_k,
         temperature_k=at_c + ZERO_C,
         temperature_sd=temperature_sd,
         stiff_sd=max(row.stiff_sd, FLOOR_SD),
@@ -375,6 +419,7 @@ def _modulus_point(reading: ModulusPoint, _: float) -> _Row:
         group=_SWEEP,
         specimen=_LABORATORY,
         specimen_sd=SPECIMEN_SD,
+        session=_LABORATORY,
         **_loss(reading.loss_factor, reading.loss_factor_sd),
     )
 
@@ -416,7 +461,7 @@ def _averaged(rows: list[_Row]) -> list[_Row]:
     """
     if len(rows) <= MOST_ROWS:
         return rows
-    kinds = [(row.group, row.specimen, row.free, math.isnan(row.loss)) for row in rows]
+    kinds = [(row.group, row.specimen, row.piece, row.session, row.free, math.isnan(row.loss)) for row in rows]
     number = {kind: k for k, kind in enumerate(sorted(set(kinds)))}
     # A ring-down is placed by its mass: its frequency is the outcome, about as the root of stiffness over mass.
     places = np.array([(row.temperature_k, 0.5 * row.ln_factor if row.free else row.ln_s.real) for row in rows])

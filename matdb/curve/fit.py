@@ -10,14 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
+from matdb.bench.thermal.state import LONG_SOAK_MIN
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
-from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability, gather
+from matdb.curve.evidence import GROUPS, HARDNESS, PIECE_SD, Evidence, fumbled_probability, gather
 from matdb.curve.parameters import GLASS, PARAMETERS, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
 from matdb.curve.prior import YIELD_SPAN_K, prior_of
 from matdb.errors import FitError
 from matdb.form.part import Part
+from matdb.material.crystallisation import crystallisation_of
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C
 
@@ -48,6 +50,7 @@ def prior_curve(material: Material, *, seed: int = 0) -> Curve:
         basis=FAMILY_PRIOR,
         draws=posterior.draws,
         misfit=posterior.misfit,
+        crystallises=crystallisation_of(material.family) is not None,
         weights=posterior.weights,
         seed=seed,
         report={
@@ -104,6 +107,10 @@ def fit_curve(
     posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
     temperatures = evidence.temperature_k - ZERO_C
     offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
+    told = {evidence.specimens[k] for k in evidence.specimen[evidence.piece >= 0]}
+    # A set of four pieces of which others were read scatters by half as much as one.
+    apart = 0.5 * PIECE_SD * np.random.default_rng([seed, 6]).standard_normal(len(posterior.draws))
+    offsets |= {name: offsets[name] + apart for name in told}
     rows = _residuals(evidence, posterior, readings)
     # A reading that does not fit the others widens no range: it must not turn a guess into a measurement.
     counts = ~np.array([all(rows[index]["fumbled"] for index in indices) for indices in evidence.rows_of])
@@ -117,6 +124,10 @@ def fit_curve(
         },
         "misfit": band(posterior.misfit).to_dict(),
         "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},
+        "sessions": {
+            evidence.sessions[k].strip() or "(none)": band(posterior.drift[:, k]).to_dict()
+            for k in range(len(evidence.sessions))
+        },
         "geometry_sd": evidence.common_sd,
         "readings": rows,
         "warnings": _warnings(material, evidence, posterior, rows, numbers),
@@ -132,11 +143,20 @@ def fit_curve(
         measured_c=(float(temperatures[counts].min()), float(temperatures[counts].max())),
         measured_ln_hz=_reduced_range(evidence, posterior, counts),
         measured_loss_ln_hz=_reduced_range(evidence, posterior, counts & ~np.isnan(evidence.loss)),
+        read_c=tuple(sorted({round(float(t), 2) for t in temperatures[counts]})),
+        crystallises=_may_crystallise(material.family, readings),
         weights=posterior.weights,
         report=report,
         reading_count=len(readings),
         seed=seed,
     )
+
+
+def _may_crystallise(family: str, readings: Sequence[Reading]) -> bool:
+    """Whether a family crystallises in the cold and no reading after a long soak there tells how far."""
+    cold = crystallisation_of(family)
+    long = [r.temperature_c for r in readings if (r.soak_min or 0.0) >= LONG_SOAK_MIN]
+    return cold is not None and not np.any(cold.share(np.array(long)) > 0.5)
 
 
 def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.bool_]) -> tuple[float, float] | None:
@@ -150,7 +170,7 @@ def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.
 
 def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Reading]) -> list[dict[str, Any]]:
     """One entry a reading in the order given: measured over predicted, standardised residual, fumbled or not."""
-    stiff, loss, stiff_rate, loss_rate = evidence.predict(posterior.draws, posterior.offsets)
+    stiff, loss, stiff_rate, loss_rate = evidence.predict(posterior.draws, posterior.offsets, posterior.drift)
     stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
     entries: dict[int, dict[str, Any]] = {}
     for k, indices in enumerate(evidence.rows_of):
@@ -226,7 +246,10 @@ def _warnings(
         what = f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC"
         name = what if numbers is None else f"reading {numbers[row['index']]}, {what},"
         others = "the others" if len(rows) > 1 else "what its family leads to expect"
-        found.append(f"{name} does not fit {others}: look at mass, count and unit; it hardly counts in this fit")
+        hint = "look at mass, count and unit"
+        if ("stiffness" not in row or row["stiffness"]["fumbled_probability"] <= FUMBLED) and len(rows) > 1:
+            hint = "look at how the decay was read, or the material loses otherwise than the curve can follow"
+        found.append(f"{name} does not fit {others}: {hint}; it hardly counts in this fit")
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.curve.evidence import GROUPS, Evidence
+from matdb.curve.evidence import GROUPS, PIECE_SD, Evidence
 from matdb.curve.parameters import DIMENSION, LAWS
 from matdb.curve.prior import Prior
 from matdb.curve.sampler import Population, temper
@@ -60,12 +60,14 @@ class Posterior:
     ----------
     draws : ndarray, shape (n, 13)
         Curve parameters.
-    offsets : ndarray, shape (n, specimens)
-        ln offsets of the specimens, weighted mean zero.
+    offsets : ndarray, shape (n, specimens + pieces)
+        ln offsets of the specimens, weighted mean zero, and of the pieces that were told apart from them.
     noise : ndarray, shape (n, groups)
         Noise factors.
     misfit : ndarray, shape (n,)
         ln standard deviation of the model's own misfit.
+    drift : ndarray, shape (n, sessions)
+        What the thermometer of each bench session shows too much, K.
     weights : dict
         Posterior weight of each variant.
     log_evidence : dict
@@ -78,18 +80,21 @@ class Posterior:
     offsets: Array
     noise: Array
     misfit: Array
+    drift: Array
     weights: dict[str, float]
     log_evidence: dict[str, float]
     coordinates: Array
 
 
-def unpack(evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, Array, Array]:
-    """Offsets, noise factors and misfit from the coordinates after the curve's own."""
+def unpack(evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, Array, Array, Array]:
+    """Offsets, noise factors, misfit and thermometers from the coordinates after the curve's own."""
     start = DIMENSION + contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
     noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
-    return offsets, noise, misfit
+    shared = u[:, start + len(GROUPS) + 1 :]
+    drift, pieces = np.split(shared, [len(evidence.sessions)], axis=1)
+    return np.hstack([offsets, PIECE_SD * pieces]), noise, misfit, drift * evidence.session_sd
 
 
 def _heavy(z: Array) -> Array:
@@ -126,7 +131,7 @@ def prior_population(prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: 
     runs = [_prior_layer(prior, variant, extra_sd, PARTICLES, seed)[0] for variant in VARIANTS]
     curve, u = _mixed(runs, list(weights.values()), draws, lambda variant, u: (variant.draws(prior, u), u))
     n = len(curve)
-    return Posterior(curve, np.zeros((n, 0)), np.ones((n, len(GROUPS))), np.zeros(n), weights, {}, u)
+    return Posterior(curve, np.zeros((n, 0)), np.ones((n, len(GROUPS))), np.zeros(n), np.zeros((n, 0)), weights, {}, u)
 
 
 def fit_posterior(
@@ -156,7 +161,8 @@ def fit_posterior(
     def run(index: int, variant: Variant) -> Population:
         first, base = _prior_layer(prior, variant, evidence.common_sd, particles, seed)
         rng = np.random.default_rng([seed, variant.law, int(variant.skewed), 2])
-        rest = rng.standard_normal((particles, contrasts.shape[1] + len(GROUPS) + 1))
+        shared = len(evidence.sessions) + evidence.pieces
+        rest = rng.standard_normal((particles, contrasts.shape[1] + len(GROUPS) + 1 + shared))
         return temper(
             Population(np.hstack([first, rest]), base + _ln_normal(rest)),
             lambda u: variant.ln_facts(prior, evidence.common_sd, u) + _ln_normal(u),
@@ -169,7 +175,7 @@ def fit_posterior(
     score = np.array([r.log_evidence + math.log(_PRIOR_WEIGHT[v.skewed]) for r, v in zip(runs, VARIANTS, strict=True)])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
-    curve, offsets, noise, misfit, u = _mixed(
+    curve, offsets, noise, misfit, drift, u = _mixed(
         [run.u for run in runs],
         list(weight),
         draws,
@@ -180,6 +186,7 @@ def fit_posterior(
         offsets,
         noise,
         misfit[:, 0],
+        drift,
         {v.name: float(w) for v, w in zip(VARIANTS, weight, strict=True)},
         {v.name: float(r.log_evidence) for v, r in zip(VARIANTS, runs, strict=True)},
         u,

@@ -106,7 +106,7 @@ class Prior:
 
         Parameters
         ----------
-        u : ndarray, shape (n, 13)
+        u : ndarray, shape (n, 12)
             Coordinates in the order of :data:`matdb.curve.parameters.PARAMETERS`.
         law : int
             Index into ``LAWS``.

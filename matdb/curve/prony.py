@@ -11,10 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
-from matdb.curve.parameters import VERTICAL
 from matdb.errors import FitError
 from matdb.material.modulus import maxwell_modulus
-from matdb.material.shift import ZERO_C
 from matdb.plain import PlainRecord
 
 __all__ = ["Prony", "prony_series"]
@@ -146,7 +144,7 @@ def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal:
         terms_per_decade=fitted.density,
         shift_c=t,
         ln_shift=curve.median_ln_shift(t),
-        ln_vertical=float(np.median(curve.draws[:, VERTICAL])) * np.log((t + ZERO_C) / (REFERENCE_C + ZERO_C)),
+        ln_vertical=curve.median_ln_vertical(t),
         extrapolated=curve.measured_ln_hz is None,
     )
 

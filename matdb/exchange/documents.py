@@ -13,7 +13,7 @@ import numpy as np
 
 from matdb.curve.band import band
 from matdb.curve.curve import DAMPING_UNREAD, checked_state
-from matdb.curve.parameters import REFERENCE_K, VERTICAL, ln_shift
+from matdb.curve.parameters import ln_shift
 from matdb.errors import FitError
 from matdb.exchange.csv_file import write_csv
 from matdb.exchange.fingerprint import store_fingerprint
@@ -157,7 +157,7 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
         "log10_shift": curve.median_ln_shift(t) / math.log(10.0),
         "log10_shift_low": shift.low,
         "log10_shift_high": shift.high,
-        "log10_vertical_shift": float(np.median(curve.draws[:, VERTICAL])) * np.log10((t + ZERO_C) / REFERENCE_K),
+        "log10_vertical_shift": curve.median_ln_vertical(t) / math.log(10.0),
         "basis": curve.basis,
         "extrapolated": (t < low - 0.5) | (t > high + 0.5),
         "warnings": ["; ".join(shift_warnings(curve, np.array([each]))) for each in t],

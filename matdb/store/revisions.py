@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["APPLICATION_ID", "HEAD", "PUBLISHED", "REVISIONS"]
 
-REVISIONS: tuple[str, ...] = ("0001", "0002")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
 HEAD = REVISIONS[-1]
 
 #: What ``PRAGMA application_id`` answers on a matdb store: the bytes "matd".

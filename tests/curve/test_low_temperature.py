@@ -20,7 +20,7 @@ MATERIAL = Material(name="virtual", family="unknown")
 def power_law(exponent=0.3, activation=60e3):
     """Far from both plateaus the model is a power law, E ~ (f a_T)^exponent, so ratios have a closed answer."""
     draw = np.array([np.log(1e-9), np.log(1e9), exponent, 1.0, 0.0, np.log(1e-30), 200.0, 15.0, 50.0, np.inf])
-    draws = np.tile(np.append(draw, [activation, 1.0]), (50, 1))
+    draws = np.tile(np.append(draw, [activation, 0.0, 1.0]), (50, 1))
     return Curve(material="m", family="unknown", basis="readings", draws=draws, misfit=np.zeros(50))
 
 

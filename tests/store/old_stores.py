@@ -7,7 +7,6 @@ The dumps of the newest revision are written by
 In them lie a material with two parts, readings with a correction, a mounting, and a fit cut down to 100 draws.
 """
 
-import dataclasses
 import json
 import re
 import sqlite3
@@ -18,15 +17,11 @@ from pathlib import Path
 import psycopg
 
 from matdb.api import Store
-from matdb.bench.readings import RingDown
-from matdb.form import Part, Ring, Strut
-from matdb.material.record import Material
-from matdb.mounting.record import Mounting
 from matdb.store import Records, schema
 from matdb.store.connection import Reader
 from matdb.store.location import locate
 from matdb.store.models import Base
-from matdb.store.revisions import APPLICATION_ID
+from matdb.store.revisions import APPLICATION_ID, REVISIONS
 from matdb.store.tables import advance_numbers, copy_table
 from matdb.store.transaction import make_engine, writing
 
@@ -97,32 +92,8 @@ def answers(where):
 
 
 def make_newest(path):
-    """A store of this program with all that the dumps hold."""
-    with Store(Records(path)) as store:
-        store.add(
-            [
-                Material(name="amber", family="silicone", hardness="40 A", source="label"),
-                Part(name="0042", material="amber", form=Strut(outer_mm=6, inner_mm=4, length_mm=10)),
-                Part(name="ring", material="amber", form=Ring(16, 6, 5), thread="M3"),
-                Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=4200, rpm_full=8000),
-                *(
-                    RingDown(part="0042", temperature_c=t, mass_kg=0.15, frequency_hz=f, log_decrement=d)
-                    for t, f, d in ((-18.0, 24.3, 0.5), (23.0, 21.6, 0.3), (50.0, 21.0, 0.25))
-                ),
-            ]
-        )
-        first = store.readings()[0]
-        store.correct(first.id, dataclasses.replace(first.reading, frequency_hz=23.4), "digits swapped")
-        store.fit("amber")
-        whole = store.records.newest_fit("amber")
-        arrays = {name: values[::4] for name, values in whole.arrays.items()}
-    with closing(sqlite3.connect(path)) as connection, connection:
-        connection.execute("PRAGMA foreign_keys = OFF")
-        connection.execute("DELETE FROM fit_reading")
-        connection.execute("DELETE FROM fit")
-        connection.execute("DELETE FROM effective_stiffness WHERE NOT (temperature_c = 23 AND given_hz = 30)")
-    with Records(path) as records:
-        assert records.save_fit(dataclasses.replace(whole, arrays=arrays)) == 1
+    """The dumped store of the revision before, as this program upgrades it: what was fitted then stays as it is."""
+    with Records(sqlite_store(REVISIONS[-2], path)) as records:
         assert records.check() == []
 
 

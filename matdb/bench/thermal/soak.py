@@ -5,8 +5,6 @@ Lengths in mm, temperatures in degrees Celsius, soak in minutes, drift in second
 References
 ----------
 .. [1] Y. A. Cengel, Heat and Mass Transfer, ch. 4 (transient conduction) and 12 (radiation), from memory.
-.. [2] A. N. Gent, ed., Engineering with Rubber; L. A. Wood, Rubber Chem. Technol. 19:1145 (1946):
-       crystallisation of rubber at rest (from memory).
 
 """
 
@@ -31,6 +29,7 @@ from matdb.bench.thermal.body import (
     thermal_of,
 )
 from matdb.checks import checked_array
+from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
 
 __all__ = [
@@ -55,13 +54,6 @@ ROOM_C = 23.0
 ROOM_SD_K, CLOCK_SD_S = 2.0, 1.0
 #: A core is soaked through when it is so close to the chamber, K.
 WITHIN_K = 1.0
-#: Family, temperature of fastest crystallisation at rest, half width of the range where it matters (both
-#: degC, K).
-_CRYSTALLISATION = {
-    "natural rubber": (-25.0, 20.0),
-    "chloroprene": (-12.0, 18.0),
-    "silicone": (-45.0, 15.0),
-}
 
 
 @dataclass(frozen=True)
@@ -368,16 +360,13 @@ def crystallisation_note(family: str, temperature_c: float, soak_min: float | No
 
     Notes
     -----
-    Fastest for natural rubber at -25, chloroprene at -12, silicone near -45 degrees Celsius, over hours at
-    rest; it stiffens the part beyond what any shift law says. Half widths of the ranges: common practice.
-    Source: [2]_.
+    Over hours at rest it stiffens the part beyond what any shift law says: :mod:`matdb.material.crystallisation`.
 
     """
-    name = family.strip().lower().replace("_", " ").replace("-", " ")
-    found = next((v for k, v in _CRYSTALLISATION.items() if k in name and "gel" not in name), None)
-    if found is None or abs(temperature_c - found[0]) > found[1]:
+    found = crystallisation_of(family)
+    if found is None or abs(temperature_c - found.peak_c) > found.half_width_k:
         return ""
-    where = f"{family} crystallises at rest within hours here (fastest near {found[0]:g} degC)"
+    where = f"{family} crystallises at rest within hours here (fastest near {found.peak_c:g} degC)"
     if soak_min is not None and soak_min >= 120.0:
         return f"{where}: this long soak may show it; repeat after a short one to tell it from the glass transition"
     return f"{where}: a short soak does not show it, a day in the cold may be far stiffer"

@@ -31,7 +31,7 @@ from matdb.bench.thermal.soak import (
 from matdb.form.base import FormBase
 from matdb.form.part import Part
 
-__all__ = ["USUAL_SD_K", "BenchState", "actual_temperatures", "bench_state", "body_of"]
+__all__ = ["LONG_SOAK_MIN", "USUAL_SD_K", "BenchState", "actual_temperatures", "bench_state", "body_of"]
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ _DOUBT: Final = 0.5
 _FILM_STEP: Final = 0.2
 _TERMS: Final = 12
 #: A long soak in the cold may show crystallisation, minutes.
-_LONG_SOAK_MIN: Final = 120.0
+LONG_SOAK_MIN: Final = 120.0
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,7 @@ def bench_state(reading: Reading, part: Part | None, family: str) -> BenchState:
             f"the dimensions of {part.name} are not known: soak and seconds out are kept but cannot be reckoned with; "
             f"a fit takes {at:.1f} +- {sd:.1f} degC"
         )
-    if reading.soak_min is not None and reading.soak_min >= _LONG_SOAK_MIN:
+    if reading.soak_min is not None and reading.soak_min >= LONG_SOAK_MIN:
         note = crystallisation_note(family, reading.temperature_c, reading.soak_min)
         if note:
             warnings.append(note)
