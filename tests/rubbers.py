@@ -20,6 +20,8 @@ ZERO_C = 273.15
 ROOM_K = 296.15
 _LN10 = math.log(10.0)
 _GAS = 8.314462618
+#: Glass transitions of families that are told, degC (handbook ranges, from memory).
+_GLASS_C = {"natural rubber": (-70.0, -58.0), "EPDM": (-60.0, -48.0), "nitrile": (-48.0, -30.0)}
 _OMEGA_30 = 2.0 * math.pi * 30.0
 KINDS = (
     "power plateau",
@@ -116,9 +118,9 @@ def _scaled(process: Process, loss_mpa: float) -> Process:
 
 def _rubber(rng: np.random.Generator, kind: str) -> Rubber:
     rubbery = math.exp(rng.uniform(math.log(0.8), math.log(8.0)))
-    main = _transition(rng, rng.uniform(1000.0, 2500.0), (-65.0, -38.0))
+    family = str(rng.choice([*_GLASS_C, "unknown", "unknown", "unknown"]))
+    main = _transition(rng, rng.uniform(1000.0, 2500.0), _GLASS_C.get(family, (-65.0, -38.0)))
     level = rng.uniform(0.03, 0.10)
-    family = str(rng.choice(["natural rubber", "EPDM", "nitrile", "unknown", "unknown"]))
     found = Rubber(kind, family, rubbery, (main,), rng.uniform(-0.3, 1.0))
     if kind == "power plateau":
         return replace(found, exponent=2.0 / math.pi * math.atan(level))
@@ -174,11 +176,12 @@ def _gel(rng: np.random.Generator, kind: str) -> Rubber:
     rubbery, power = math.exp(rng.uniform(math.log(0.05), math.log(1.0))), rng.uniform(0.2, 0.5)
     share = rng.uniform(0.2, 2.0)
     if rng.random() < 0.5:
-        law = arrhenius(rng.uniform(15e3, 60e3))
+        energy = rng.uniform(8e3, 60e3)
+        law, slow = arrhenius(energy), energy < 20e3
     else:
         bare = wlf(rng.uniform(-90.0, -50.0) + ZERO_C, rng.uniform(13.0, 18.0), rng.uniform(45.0, 70.0))
-        law = lambda t: bare(t) - bare(ROOM_K)  # noqa: E731
-    family = str(rng.choice(["polyurethane gel", "silicone gel", "unknown"]))
+        law, slow = (lambda t: bare(t) - bare(ROOM_K)), False
+    family = str(rng.choice(["silicone gel" if slow else "polyurethane gel", "unknown"]))
     return Rubber(kind, family, rubbery, (), rng.uniform(0.0, 1.0), 0.0, (share * rubbery, power, law))
 
 

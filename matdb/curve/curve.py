@@ -81,8 +81,10 @@ _MISFIT_GROWTH_K: Final = 10.0
 _MISFIT_GROWTH_LN_HZ: Final = 1.5
 #: That of the loss outside the reduced frequencies at which damping was read (about two decades).
 _MISFIT_GROWTH_LOSS_LN_HZ: Final = 4.5
-#: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read.
-_MISFIT_GROWTH_GAP_K: Final = 8.0
+#: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read,
+#: sooner in a material of unknown family, which may be a blend.
+_MISFIT_GROWTH_GAP_K: Final = 20.0
+_MISFIT_GROWTH_GAP_UNKNOWN_K: Final = 12.0
 #: And it grows no further than by so many times its own size.
 _MOST_GROWTH: Final = 4.0
 
@@ -298,7 +300,7 @@ class Curve:
         if cold is not None and t.size and np.any(cold.share(t) > 0.0):
             found.append(
                 f"{self.family} crystallises when it rests in such cold ({cold.hours} near {cold.peak_c:g} degC) and "
-                "can become far stiffer: the band's upper end allows for it, a reading after hours of soak there settles it"
+                "can become far stiffer: the band's upper end allows for it, a reading after hours of soak settles it"
             )
         return [*found, *self.age_notes]
 
@@ -464,7 +466,8 @@ class Curve:
                 ends = np.array([-math.inf, *self.read_c, math.inf])
                 place = np.searchsorted(ends, t).clip(1, len(ends) - 1)
                 gap = np.minimum(t - ends[place - 1], ends[place] - t)
-                loss_growth = np.maximum(loss_growth, gap / _MISFIT_GROWTH_GAP_K)
+                step = _MISFIT_GROWTH_GAP_UNKNOWN_K if self.family == "unknown" else _MISFIT_GROWTH_GAP_K
+                loss_growth = np.maximum(loss_growth, gap / step)
             stiff *= 1.0 + np.minimum(np.maximum(stiff_growth, 0.0), _MOST_GROWTH)
             loss_factor *= 1.0 + np.minimum(np.maximum(loss_growth, 0.0), _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.

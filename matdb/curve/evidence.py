@@ -48,8 +48,9 @@ _LABORATORY_SD_K: Final = 0.5
 PIECE_SD: Final = 0.1
 #: A gauge is read to about this, mm.
 GAUGE_SD_MM: Final = 0.01
-#: Share of fumbled readings, and how much wider than the noise they scatter.
+#: Share of fumbled readings at a bench and in a laboratory's sweep, and how much wider than the noise they scatter.
 FUMBLED_SHARE: Final = 0.05
+_FUMBLED_IN_SWEEP: Final = 0.002
 FUMBLED_WIDTH: Final = 10.0
 #: ln standard deviation of a laboratory specimen's own dimensions.
 SPECIMEN_SD: Final = 0.03
@@ -106,6 +107,11 @@ class Evidence:
     def size(self) -> int:
         """Number of rows."""
         return int(self.temperature_k.size)
+
+    @property
+    def fumbled_share(self) -> Array:
+        """Share of fumbled readings among those of each row's kind, shape (rows,)."""
+        return np.where(self.group == _SWEEP, _FUMBLED_IN_SWEEP, FUMBLED_SHARE)
 
     @property
     def pieces(self) -> int:
@@ -222,29 +228,30 @@ class Evidence:
         stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets, drift)
         stiff_sd, loss_sd = self.residual_scale(stiff_rate, loss_rate, noise, misfit)
         has = ~np.isnan(self.loss)
-        total = _ln_density(self.weight, self.stiff - stiff, stiff_sd)
+        share = self.fumbled_share
+        total = _ln_density(self.weight, self.stiff - stiff, stiff_sd, share)
         if has.any():
-            total = total + _ln_density(self.weight[has], self.loss[has] - loss[:, has], loss_sd[:, has])
+            total += _ln_density(self.weight[has], self.loss[has] - loss[:, has], loss_sd[:, has], share[has])
         return total
 
 
-def _ln_density(weight: Array, away: Array, sd: Array) -> Array:
+def _ln_density(weight: Array, away: Array, sd: Array, share: Array) -> Array:
     """Weighted sum over the rows of the ln density of what was measured, shape (n,)."""
-    return np.asarray(np.sum(weight * (ln_tolerant(away / sd) - np.log(sd)), axis=1))
+    return np.asarray(np.sum(weight * (ln_tolerant(away / sd, share) - np.log(sd)), axis=1))
 
 
-def fumbled_probability(z: Array) -> Array:
-    """Probability that a component with standardised residual ``z`` is a fumbled one."""
-    good = (1.0 - FUMBLED_SHARE) * np.exp(-0.5 * z**2)
-    bad = FUMBLED_SHARE / FUMBLED_WIDTH * np.exp(-0.5 * (z / FUMBLED_WIDTH) ** 2)
+def fumbled_probability(z: Array, share: Any = FUMBLED_SHARE) -> Array:
+    """Probability that a component with standardised residual ``z`` is a fumbled one; ``share`` of all are."""
+    good = (1.0 - share) * np.exp(-0.5 * z**2)
+    bad = share / FUMBLED_WIDTH * np.exp(-0.5 * (z / FUMBLED_WIDTH) ** 2)
     return np.asarray(bad / np.maximum(good + bad, 1e-300))
 
 
-def ln_tolerant(z: Array) -> Array:
+def ln_tolerant(z: Array, share: Any = FUMBLED_SHARE) -> Array:
     """Ln density (not normalised) of a standardised residual: normal, or now and then a fumbled reading's."""
     square = z * z
-    good = math.log(1.0 - FUMBLED_SHARE) - 0.5 * square
-    bad = math.log(FUMBLED_SHARE / FUMBLED_WIDTH) - (0.5 / FUMBLED_WIDTH**2) * square
+    good = np.log1p(-share) - 0.5 * square
+    bad = np.log(share / FUMBLED_WIDTH) - (0.5 / FUMBLED_WIDTH**2) * square
     top = np.maximum(good, bad)
     return np.asarray(top + np.log1p(np.exp(-np.abs(good - bad))))
 

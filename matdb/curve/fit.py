@@ -172,6 +172,7 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
     """One entry a reading in the order given: measured over predicted, standardised residual, fumbled or not."""
     stiff, loss, stiff_rate, loss_rate = evidence.predict(posterior.draws, posterior.offsets, posterior.drift)
     stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
+    share = evidence.fumbled_share
     entries: dict[int, dict[str, Any]] = {}
     for k, indices in enumerate(evidence.rows_of):
         parts: dict[str, Any] = {}
@@ -185,7 +186,7 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
             parts[name] = {
                 "measured_over_predicted": float(math.exp(measured[k] - np.median(predicted[:, k]))),
                 "standardised": float(np.median(z)),
-                "fumbled_probability": float(fumbled_probability(z).mean()),
+                "fumbled_probability": float(fumbled_probability(z, share[k]).mean()),
             }
         for index in indices:
             reading = readings[index]

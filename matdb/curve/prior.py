@@ -1,7 +1,7 @@
 """What a family and a label say of a material before anything was measured.
 
 The prior has two layers. The base draws independent normal variables, one a parameter. Facts of the family (stiffness
-at 23 degC or the label's hardness, loss factor at 20 degC, cold-to-warm stiffness ratio) then weigh those draws, so
+at 23 degC or the label's hardness, loss factor at 20 and -20 degC, cold-to-warm stiffness ratios) then weigh those draws, so
 that parameters which could only be guessed one by one agree with what is commonly known of the whole.
 """
 
@@ -31,10 +31,11 @@ from matdb.curve.parameters import (
     WLF_ARRHENIUS,
     ln_time,
     plateau_loss,
+    shape_of,
 )
 from matdb.material.families import Family, family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
-from matdb.material.modulus import ln_fractional_modulus
+from matdb.material.modulus import ln_steady_modulus
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C, wlf_ln_shift
 
@@ -75,6 +76,7 @@ class Prior:
     hardness: str | None
     glass_transition_c: float | None
     yields: bool = False
+    relative_density: float | None = None
 
     @property
     def table(self) -> Family:
@@ -88,6 +90,8 @@ class Prior:
             modulus, sd = modulus_from_hardness(parse_hardness(self.hardness))
         else:
             modulus, sd = table["youngs_modulus_23c"].value, table["youngs_modulus_23c"].spread
+            if self.relative_density is not None:
+                modulus, sd = modulus * self.relative_density**2, math.hypot(sd, 0.3)
 
         def of_family(kind: str, temperature_c: float, figure: str) -> Fact:
             known = table[figure]
@@ -97,6 +101,7 @@ class Prior:
         return (
             Fact("modulus", 23.0 + ZERO_C, HARDNESS_HZ, math.log(modulus), math.hypot(sd, extra_sd)),
             of_family("loss factor", 20.0, "loss_factor_20c"),
+            of_family("loss factor", -20.0, "loss_factor_cold"),
             of_family("cold ratio", -20.0, "cold_ratio"),
             of_family("cold ratio", -5.0, "cool_ratio"),
         )
@@ -130,6 +135,11 @@ class Prior:
         # The rubbery plateau lies below the modulus that is known, and below a third of the glassy modulus.
         fact = self.facts()[0]
         rubbery = fact.mean - 0.25 + max(0.6, 1.5 * fact.sd) * u[:, RUBBERY]
+        foam = foamed(self.relative_density, u[:, GLASSY])
+        out[:, GLASSY] += foam
+        # A label's hardness is that of the foam; a density that was told is in the fact already.
+        if self.hardness is None and self.relative_density is None:
+            rubbery += foam
         out[:, RUBBERY] = np.minimum(rubbery, out[:, GLASSY] - 1.1)
         tg = table["glass_transition"]
         tg_c, tg_sd = (tg.value, tg.spread) if self.glass_transition_c is None else (self.glass_transition_c, 4.0)
@@ -149,17 +159,16 @@ class Prior:
     def fact_residuals(self, draws: Array, extra_sd: float = 0.0) -> Array:
         """Standardised distance of each draw from each fact, shape (n, facts)."""
         facts = self.facts(extra_sd)
-        out = np.empty((draws.shape[0], len(facts)))
-        for k, fact in enumerate(facts):
-            here = _ln_modulus(draws, fact.temperature_k, fact.frequency_hz)
-            if fact.kind == "modulus":
-                value = np.log(np.maximum(np.exp(here).real, 1e-12))
-            elif fact.kind == "loss factor":
-                value = np.log(np.maximum(np.tan(here.imag), 1e-9))
-            else:
-                value = here.real - _ln_modulus(draws, REFERENCE_K, fact.frequency_hz).real
-            out[:, k] = (value - fact.mean) / fact.sd
-        return out
+        # All states in one call; the last is what ratios refer to.
+        kelvin = np.array([*(fact.temperature_k for fact in facts), REFERENCE_K])
+        here = _ln_modulus(draws, kelvin, np.array([*(fact.frequency_hz for fact in facts), FACT_HZ]))
+        values = {
+            "modulus": here.real + np.log(np.maximum(np.cos(here.imag), 1e-12)),
+            "loss factor": np.log(np.maximum(np.tan(here.imag), 1e-9)),
+            "cold ratio": here.real - here.real[:, -1:],
+        }
+        found = np.stack([values[fact.kind][:, k] for k, fact in enumerate(facts)], axis=1)
+        return np.asarray((found - [fact.mean for fact in facts]) / [fact.sd for fact in facts])
 
     def fact_log_likelihood(self, draws: Array, extra_sd: float = 0.0) -> Array:
         """Log likelihood of the facts, shape (n,)."""
@@ -174,12 +183,35 @@ def ln_fact_density(z: Array) -> Array:
 
 def prior_of(material: Material, span_k: float = 0.0) -> Prior:
     """The prior of a material record whose readings lie ``span_k`` apart."""
-    return Prior(material.family, material.hardness, material.glass_transition_c, span_k >= YIELD_SPAN_K)
+    yields = span_k >= YIELD_SPAN_K
+    return Prior(material.family, material.hardness, material.glass_transition_c, yields, material.relative_density)
 
 
-def _ln_modulus(draws: Array, temperature_k: float, frequency_hz: float) -> NDArray[np.complex128]:
-    ln_s = math.log(2.0 * math.pi * frequency_hz) + 0.5j * math.pi
-    ln_s_tau = np.asarray(ln_time(draws, np.array([temperature_k]))[:, 0] + ln_s, dtype=np.complex128)
-    value, _ = ln_fractional_modulus(ln_s_tau, *draws[:, RUBBERY : GAMMA + 1].T, slope=False)
-    value += plateau_loss(draws, ln_s)[:, 0]
-    return np.asarray(value + draws[:, VERTICAL] * math.log(temperature_k / REFERENCE_K))
+def foamed(relative_density: float | None, u: Array) -> Array:
+    """Ln of foam's moduli over the solid's; where it is not known, one material in five is foamed.
+
+    Both plateaus of a foam go with the square of its relative density (open cells; closed ones less) [1]_, and foams
+    are sold as camera pads.
+
+    Parameters
+    ----------
+    relative_density : float or None
+        Density over that of the solid, 0 to 1; None when it was not told.
+    u : ndarray, shape (n,)
+        The coordinate of the glassy modulus.
+
+    References
+    ----------
+    .. [1] L. J. Gibson, M. F. Ashby, Cellular Solids, 2nd ed., 1997, chapter 5 (from memory).
+    """
+    known = 2.0 * np.minimum(u + 0.8, 0.0) if relative_density is None else 2.0 * math.log(relative_density) + 0.3 * u
+    return np.asarray(known)
+
+
+def _ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> NDArray[np.complex128]:
+    """Ln of the complex modulus at some states, shape (n, states)."""
+    ln_omega = np.log(2.0 * np.pi * frequency_hz)
+    value, _ = ln_steady_modulus(ln_time(draws, temperature_k) + ln_omega, *shape_of(draws), slope=False)
+    value += plateau_loss(draws, ln_omega + 0.5j * np.pi)
+    value.real += draws[:, [VERTICAL]] * np.log(temperature_k / REFERENCE_K)
+    return np.asarray(value)

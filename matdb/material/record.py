@@ -39,6 +39,8 @@ class Material(PlainRecord):
         Density, kg/m3.
     glass_transition_c : float or None
         Glass transition temperature, degrees Celsius; replaces the family's.
+    relative_density : float or None
+        Density of a foam over that of the solid, above 0 and at most 1; None when unknown or not foamed.
     service_min_c, service_max_c : float or None
         Service range, degrees Celsius; replaces the family's.
     source, note : str
@@ -63,6 +65,15 @@ class Material(PlainRecord):
     density_kg_m3: float | None = field(default=None, metadata=info(10.0, 10000.0, help="Density, such as 1120kg/m3."))
     glass_transition_c: float | None = field(
         default=None, metadata=_temperature("Glass transition from a data sheet, such as -60C.")
+    )
+    relative_density: float | None = field(
+        default=None,
+        metadata=info(
+            0.0,
+            1.0,
+            open_low=True,
+            help="Of a foam: its density over that of the solid, such as 0.25.",
+        ),
     )
     service_min_c: float | None = field(
         default=None, metadata=_temperature("Lowest service temperature, such as -60C.", "service from")

@@ -78,6 +78,7 @@ class MaterialRow(Base):
     hardness: Mapped[str | None] = mapped_column(sa.String(40))
     density_kg_m3: Mapped[float | None] = mapped_column(sa.Double)
     glass_transition_c: Mapped[float | None] = mapped_column(sa.Double)
+    relative_density: Mapped[float | None] = mapped_column(sa.Double)
     service_min_c: Mapped[float | None] = mapped_column(sa.Double)
     service_max_c: Mapped[float | None] = mapped_column(sa.Double)
     source: Mapped[str] = mapped_column(sa.Text)

@@ -1,4 +1,4 @@
-"""Tell readings apart: amplitude, which piece of several, bench session and its thermometer."""
+"""Tell readings apart: amplitude, which piece of several, bench session and its thermometer; foams by their density."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -17,10 +17,12 @@ COLUMNS = (
 
 
 def upgrade():
+    op.add_column("material", sa.Column("relative_density", sa.Double(), nullable=True))
     for name, kind in COLUMNS:
         op.add_column("reading", sa.Column(name, kind, nullable=True))
 
 
 def downgrade():
+    op.drop_column("material", "relative_density")
     for name, _ in COLUMNS:
         op.drop_column("reading", name)
