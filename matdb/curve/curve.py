@@ -81,10 +81,8 @@ _MISFIT_GROWTH_K: Final = 10.0
 _MISFIT_GROWTH_LN_HZ: Final = 1.5
 #: That of the loss outside the reduced frequencies at which damping was read (about two decades).
 _MISFIT_GROWTH_LOSS_LN_HZ: Final = 4.5
-#: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read,
-#: sooner in a material of unknown family, which may be a blend.
-_MISFIT_GROWTH_GAP_K: Final = 20.0
-_MISFIT_GROWTH_GAP_UNKNOWN_K: Final = 12.0
+#: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read.
+_MISFIT_GROWTH_GAP_K: Final = 12.0
 #: And it grows no further than by so many times its own size.
 _MOST_GROWTH: Final = 4.0
 
@@ -466,8 +464,7 @@ class Curve:
                 ends = np.array([-math.inf, *self.read_c, math.inf])
                 place = np.searchsorted(ends, t).clip(1, len(ends) - 1)
                 gap = np.minimum(t - ends[place - 1], ends[place] - t)
-                step = _MISFIT_GROWTH_GAP_UNKNOWN_K if self.family == "unknown" else _MISFIT_GROWTH_GAP_K
-                loss_growth = np.maximum(loss_growth, gap / step)
+                loss_growth = np.maximum(loss_growth, gap / _MISFIT_GROWTH_GAP_K)
             stiff *= 1.0 + np.minimum(np.maximum(stiff_growth, 0.0), _MOST_GROWTH)
             loss_factor *= 1.0 + np.minimum(np.maximum(loss_growth, 0.0), _MOST_GROWTH)
         # The imaginary part of ln E is about the loss factor.

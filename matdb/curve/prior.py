@@ -1,8 +1,8 @@
 """What a family and a label say of a material before anything was measured.
 
 The prior has two layers. The base draws independent normal variables, one a parameter. Facts of the family (stiffness
-at 23 degC or the label's hardness, loss factor at 20 and -20 degC, cold-to-warm stiffness ratios) then weigh those draws, so
-that parameters which could only be guessed one by one agree with what is commonly known of the whole.
+at 23 degC or the label's hardness, loss factor at 20 and -20 degC, cold-to-warm stiffness ratios) then weigh those
+draws, so that parameters which could only be guessed one by one agree with what is commonly known of the whole.
 """
 
 from __future__ import annotations
