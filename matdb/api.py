@@ -335,6 +335,7 @@ class Store:
         count: int = 1,
         axis: str = "axial",
         squeeze_mm: float = 0.0,
+        amplitude_mm: float | None = None,
     ) -> Effective:
         """Effective stiffness and damping ratio of a part; see :func:`matdb.advice.effective.effective`.
 
@@ -350,6 +351,8 @@ class Store:
             Mass on ``count`` parts; solves for the natural frequency.
         count, axis, squeeze_mm
             How many parts share the mass, which axis of them, and how far each is squeezed.
+        amplitude_mm : float, optional
+            Peak amplitude of a part's deflection, mm; that of the readings when None.
 
         Raises
         ------
@@ -366,6 +369,7 @@ class Store:
             count=count,
             axis=axis,
             squeeze_mm=squeeze_mm,
+            amplitude_mm=amplitude_mm,
         )
 
     def answers(self, part: str, *, axis: str = "axial", squeeze_mm: float = 0.0) -> PartAnswers:

@@ -232,6 +232,7 @@ def effective(
     count: int = 1,
     axis: str = "axial",
     squeeze_mm: float = 0.0,
+    amplitude_mm: float | None = None,
 ) -> Effective:
     """Stiffness and damping ratio of one part at a temperature, at a frequency or under a mass.
 
@@ -251,6 +252,8 @@ def effective(
         One of the form's axes.
     squeeze_mm : float
         Static squeeze of each part.
+    amplitude_mm : float, optional
+        Peak amplitude of its deflection, mm, above 0: rubber softens with strain. That of the readings when None.
 
     Raises
     ------
@@ -260,6 +263,10 @@ def effective(
     share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count))
+    if amplitude_mm is not None:
+        checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)
+        if (height := part.form.strained_mm(axis)) is not None:
+            known = known + curve.softened(amplitude_mm / height)
     load = None if mass_kg is None else (float(mass_kg), int(count))
     flat_t, flat_f = t.reshape(-1), f.reshape(-1)
     blocks = [

@@ -27,10 +27,12 @@ from matdb.curve.parameters import (
     plateau_loss,
     shape_of,
 )
+from matdb.curve.prior import Prior
 from matdb.errors import InputError
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
+from matdb.material.softening import ln_softening
 from matdb.mounting.suspended import ln_storage, natural_ln_omega
 
 __all__ = ["DAMPING_UNREAD", "FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
@@ -59,6 +61,7 @@ _STORED: Final = (
     "measured_loss_ln_hz",
     "read_c",
     "crystallises",
+    "bench_strain",
     "weights",
     "report",
     "reading_count",
@@ -124,6 +127,10 @@ class Curve:
         Temperatures of the readings, ascending; empty for a prior and for fits that did not keep them.
     crystallises : bool
         Whether the family crystallises at rest in the cold and no reading after a long soak there tells how far.
+    bench_strain : float or None
+        Peak strain of the readings, to which the curve refers; None where no amplitude was told.
+    softening : ndarray, shape (n, 2) or (0, 2)
+        Share of the modulus that amplitude takes away and critical strain, where readings of several amplitudes tell.
     weights : dict
         Posterior weight of each law.
     report : mapping
@@ -146,6 +153,8 @@ class Curve:
     measured_loss_ln_hz: tuple[float, float] | None = None
     read_c: tuple[float, ...] = ()
     crystallises: bool = False
+    bench_strain: float | None = None
+    softening: Array = field(default_factory=lambda: np.zeros((0, 2)))
     weights: Mapping[str, float] = field(default_factory=dict)
     report: Mapping[str, Any] = field(default_factory=dict)
     reading_count: int = 0
@@ -324,6 +333,22 @@ class Curve:
         # Evenly spread normal values in a shuffled order: the same for every part, so that ranking is fair.
         return sd * self._standard_normals
 
+    def softened(self, strain: float) -> Array:
+        """What another peak strain than the bench's adds to ln E, shape (n,).
+
+        Without amplitudes at the bench its strain is taken to have been 0.3 %, give or take a factor 3 (common
+        practice, no source).
+
+        Parameters
+        ----------
+        strain : float
+            Peak strain, above 0.
+        """
+        normals = np.stack([self._shuffled_normals(stream) for stream in (7, 8)], axis=1)
+        law = (self.softening if self.softening.size else Prior(self.family, None, None).softening(normals)).T
+        bench = self.bench_strain or 0.003 * np.exp(1.1 * self._shuffled_normals(9))
+        return np.asarray(ln_softening(strain, *law) - ln_softening(bench, *law))
+
     # -- storage -------------------------------------------------------------------------------------------
 
     def to_meta_and_arrays(self) -> tuple[dict[str, Any], dict[str, Array]]:
@@ -341,7 +366,8 @@ class Curve:
         draws = self.draws.copy()
         # Infinity has no place in a stored array; the joint is far enough away.
         draws[np.isinf(draws)] = 1e6
-        return meta, {"draws": draws, "offsets": offsets, "misfit": self.misfit}
+        soft = {"softening": self.softening} if self.softening.size else {}
+        return meta, {"draws": draws, "offsets": offsets, "misfit": self.misfit, **soft}
 
     @classmethod
     def from_meta_and_arrays(
@@ -382,6 +408,8 @@ class Curve:
                 # A fit stored before damping had a range of its own took it to be that of the stiffness.
                 measured_loss_ln_hz=_pair(meta.get("measured_loss_ln_hz", meta["measured_ln_hz"])),
                 read_c=tuple(map(float, meta.get("read_c", ()))),
+                bench_strain=meta.get("bench_strain"),
+                softening=np.array(arrays.get("softening", np.zeros((0, 2)))),
                 crystallises=bool(meta.get("crystallises", False)),
                 weights=dict(meta["weights"]),
                 report=dict(meta["report"]),

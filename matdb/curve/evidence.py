@@ -29,6 +29,7 @@ from matdb.form.part import Part
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
+from matdb.material.softening import ln_softening
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 __all__ = ["Evidence", "gather"]
@@ -97,6 +98,7 @@ class Evidence:
     weight: Array
     session: NDArray[np.int64]
     piece: NDArray[np.int64]
+    strain: Array
     sessions: tuple[str, ...]
     session_sd: Array
     specimens: tuple[str, ...]
@@ -107,6 +109,23 @@ class Evidence:
     def size(self) -> int:
         """Number of rows."""
         return int(self.temperature_k.size)
+
+    @property
+    def bench_strain(self) -> float | None:
+        """The readings' usual peak strain, to which the curve refers; None where no amplitude was told."""
+        told = self.strain[~np.isnan(self.strain)]
+        return float(np.exp(np.log(told).mean())) if told.size else None
+
+    @property
+    def softens(self) -> bool:
+        """Whether amplitudes differ enough to tell how the material softens."""
+        told = self.strain[~np.isnan(self.strain)]
+        return bool(told.size > 1 and told.max() > 1.2 * told.min())
+
+    @property
+    def shared(self) -> int:
+        """Number of coordinates that rows share besides the curve's: thermometers, pieces, softening."""
+        return len(self.sessions) + self.pieces + 2 * self.softens
 
     @property
     def fumbled_share(self) -> Array:
@@ -143,7 +162,9 @@ class Evidence:
         reflect = np.eye(n) - 2.0 * np.outer(mirror, mirror) / (mirror @ mirror)
         return np.asarray(reflect[:, 1:])
 
-    def predict(self, draws: Array, offsets: Array, drift: Array | None = None) -> tuple[Array, Array, Array, Array]:
+    def predict(
+        self, draws: Array, offsets: Array, drift: Array | None = None, softening: Array | None = None
+    ) -> tuple[Array, Array, Array, Array]:
         """Stiffness-like and loss-like predictions of each row and their sensitivities to temperature in 1/K.
 
         Parameters
@@ -154,6 +175,9 @@ class Evidence:
             ln offsets of the specimens, and of the pieces from them.
         drift : ndarray, shape (n, sessions), optional
             What each session's thermometer shows too much, K; nothing when None.
+
+        softening : ndarray, shape (n, 2), optional
+            Share that amplitude takes away and critical strain; none where None.
 
         Returns
         -------
@@ -169,6 +193,9 @@ class Evidence:
             ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
         if offsets.shape[1] > len(self.specimens):
             ln_scale = ln_scale + offsets[:, len(self.specimens) + self.piece] * (self.piece >= 0)
+        if softening is not None and softening.shape[1]:
+            here, usual = (ln_softening(x, *softening.T[:, :, None]) for x in (self.strain, self.bench_strain))
+            ln_scale = ln_scale + np.nan_to_num(here - usual)
         ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
         free = self.free
         ln_e, rise = ln_fractional_modulus(ln_s + time, *shape)
@@ -221,11 +248,9 @@ class Evidence:
         )
         return stiff, loss
 
-    def log_likelihood(
-        self, draws: Array, offsets: Array, noise: Array, misfit: Array, drift: Array | None = None
-    ) -> Array:
+    def log_likelihood(self, draws: Array, offsets: Array, noise: Array, misfit: Array, *shared: Array | None) -> Array:
         """Log likelihood, shape (n,); each component tolerates a fumbled reading."""
-        stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets, drift)
+        stiff, loss, stiff_rate, loss_rate = self.predict(draws, offsets, *shared)
         stiff_sd, loss_sd = self.residual_scale(stiff_rate, loss_rate, noise, misfit)
         has = ~np.isnan(self.loss)
         share = self.fumbled_share
@@ -324,6 +349,7 @@ class _Row:
     session: str = ""
     session_sd: float = THERMOMETER_SD_K
     piece: int = 0
+    strain: float = math.nan
     indices: tuple[int, ...] = ()
 
     @property
@@ -358,9 +384,11 @@ _COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evide
 def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
     if type(reading) not in _ROW_OF:
         raise InputError("reading", reading.kind, "of a kind that the fit knows")
+    height = None
     if isinstance(reading, RingDown | Resonance | Deflection):
         form = parts[reading.part].form
         unit = float(form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
+        height = form.strained_mm(reading.axis)
         row = _ROW_OF[type(reading)](reading, unit)
         row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(reading.axis), piece=reading.piece or 0)
     else:
@@ -368,6 +396,7 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
     usual = _LABORATORY_SD_K if row.group == _SWEEP else THERMOMETER_SD_K
     return replace(
         row,
+        strain=(getattr(reading, "amplitude_mm", None) or math.nan) / (height or math.nan),
         session=reading.session or row.session,
         session_sd=usual if reading.thermometer_sd_k is None else reading.thermometer_sd_k,
         temperature_k=at_c + ZERO_C,

@@ -145,6 +145,8 @@ def fit_curve(
         measured_loss_ln_hz=_reduced_range(evidence, posterior, counts & ~np.isnan(evidence.loss)),
         read_c=tuple(sorted({round(float(t), 2) for t in temperatures[counts]})),
         crystallises=_may_crystallise(material.family, readings),
+        bench_strain=evidence.bench_strain,
+        softening=posterior.softening,
         weights=posterior.weights,
         report=report,
         reading_count=len(readings),
@@ -170,7 +172,9 @@ def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.
 
 def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Reading]) -> list[dict[str, Any]]:
     """One entry a reading in the order given: measured over predicted, standardised residual, fumbled or not."""
-    stiff, loss, stiff_rate, loss_rate = evidence.predict(posterior.draws, posterior.offsets, posterior.drift)
+    stiff, loss, stiff_rate, loss_rate = evidence.predict(
+        posterior.draws, posterior.offsets, posterior.drift, posterior.softening
+    )
     stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
     share = evidence.fumbled_share
     entries: dict[int, dict[str, Any]] = {}
@@ -242,6 +246,14 @@ def _warnings(
             "all readings lie within 15 K: how stiffness changes with temperature comes from the family prior; "
             "read the part in a freezer and in an oven"
         )
+    on_part = evidence.specimen[evidence.group < 2] >= 0
+    untold = []
+    if on_part.any() and evidence.bench_strain is None and prior_of(material).table["softening_share"].value >= 0.1:
+        untold.append("at which amplitude (at a larger one, filled rubber is 20 to 40 % softer)")
+    if on_part.any() and not evidence.pieces:
+        untold.append("which piece of several (they differ by some 10 %)")
+    if untold:
+        found.append(f"it was not told {' nor '.join(untold)} was read: the band holds for what was read")
     bad = [row for row in rows if row["fumbled"]]
     for row in bad:
         what = f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC"

@@ -68,6 +68,8 @@ class Posterior:
         ln standard deviation of the model's own misfit.
     drift : ndarray, shape (n, sessions)
         What the thermometer of each bench session shows too much, K.
+    softening : ndarray, shape (n, 2) or (n, 0)
+        Share of the modulus that amplitude takes away and critical strain, where amplitudes tell of them.
     weights : dict
         Posterior weight of each variant.
     log_evidence : dict
@@ -81,20 +83,23 @@ class Posterior:
     noise: Array
     misfit: Array
     drift: Array
+    softening: Array
     weights: dict[str, float]
     log_evidence: dict[str, float]
     coordinates: Array
 
 
-def unpack(evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, Array, Array, Array]:
-    """Offsets, noise factors, misfit and thermometers from the coordinates after the curve's own."""
+def unpack(prior: Prior, evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, ...]:
+    """Offsets, noise factors, misfit, thermometers and softening from the coordinates after the curve's own."""
     start = DIMENSION + contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
     noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
     shared = u[:, start + len(GROUPS) + 1 :]
-    drift, pieces = np.split(shared, [len(evidence.sessions)], axis=1)
-    return np.hstack([offsets, PIECE_SD * pieces]), noise, misfit, drift * evidence.session_sd
+    places = np.cumsum([len(evidence.sessions), evidence.pieces])
+    drift, pieces, soft = np.split(shared, places, axis=1)
+    soft = prior.softening(soft) if evidence.softens else soft
+    return np.hstack([offsets, PIECE_SD * pieces]), noise, misfit, drift * evidence.session_sd, soft
 
 
 def _heavy(z: Array) -> Array:
@@ -131,7 +136,9 @@ def prior_population(prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: 
     runs = [_prior_layer(prior, variant, extra_sd, PARTICLES, seed)[0] for variant in VARIANTS]
     curve, u = _mixed(runs, list(weights.values()), draws, lambda variant, u: (variant.draws(prior, u), u))
     n = len(curve)
-    return Posterior(curve, np.zeros((n, 0)), np.ones((n, len(GROUPS))), np.zeros(n), np.zeros((n, 0)), weights, {}, u)
+    return Posterior(
+        curve, np.zeros((n, 0)), np.ones((n, len(GROUPS))), np.zeros(n), *2 * (np.zeros((n, 0)),), weights, {}, u
+    )
 
 
 def fit_posterior(
@@ -161,12 +168,11 @@ def fit_posterior(
     def run(index: int, variant: Variant) -> Population:
         first, base = _prior_layer(prior, variant, evidence.common_sd, particles, seed)
         rng = np.random.default_rng([seed, variant.law, int(variant.skewed), 2])
-        shared = len(evidence.sessions) + evidence.pieces
-        rest = rng.standard_normal((particles, contrasts.shape[1] + len(GROUPS) + 1 + shared))
+        rest = rng.standard_normal((particles, contrasts.shape[1] + len(GROUPS) + 1 + evidence.shared))
         return temper(
             Population(np.hstack([first, rest]), base + _ln_normal(rest)),
             lambda u: variant.ln_facts(prior, evidence.common_sd, u) + _ln_normal(u),
-            lambda u: evidence.log_likelihood(variant.draws(prior, u), *unpack(evidence, contrasts, u)),
+            lambda u: evidence.log_likelihood(variant.draws(prior, u), *unpack(prior, evidence, contrasts, u)),
             rng,
             progress=None if progress is None else lambda share: progress((index + share) / len(VARIANTS)),
         )
@@ -175,11 +181,11 @@ def fit_posterior(
     score = np.array([r.log_evidence + math.log(_PRIOR_WEIGHT[v.skewed]) for r, v in zip(runs, VARIANTS, strict=True)])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
-    curve, offsets, noise, misfit, drift, u = _mixed(
+    curve, offsets, noise, misfit, drift, soft, u = _mixed(
         [run.u for run in runs],
         list(weight),
         draws,
-        lambda variant, u: (variant.draws(prior, u), *unpack(evidence, contrasts, u), u),
+        lambda variant, u: (variant.draws(prior, u), *unpack(prior, evidence, contrasts, u), u),
     )
     return Posterior(
         curve,
@@ -187,6 +193,7 @@ def fit_posterior(
         noise,
         misfit[:, 0],
         drift,
+        soft,
         {v.name: float(w) for v, w in zip(VARIANTS, weight, strict=True)},
         {v.name: float(r.log_evidence) for v, r in zip(VARIANTS, runs, strict=True)},
         u,

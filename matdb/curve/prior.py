@@ -156,6 +156,12 @@ class Prior:
             out[:, TIME] = glass + wlf_ln_shift(REFERENCE_K, *out[:, GLASS : UPPER + 1].T)
         return out
 
+    def softening(self, u: Array) -> Array:
+        """Share of the modulus that amplitude takes away, and critical strain, from normals of shape (n, 2)."""
+        share, strain = self.table["softening_share"], self.table["softening_strain"]
+        odds = share.value / (1.0 - share.value) * np.exp(share.spread * u[:, 0])
+        return np.stack([odds / (1.0 + odds), strain.value * np.exp(strain.spread * u[:, 1])], axis=1)
+
     def fact_residuals(self, draws: Array, extra_sd: float = 0.0) -> Array:
         """Standardised distance of each draw from each fact, shape (n, facts)."""
         facts = self.facts(extra_sd)

@@ -200,6 +200,13 @@ class FormBase(PlainRecord):
         outer = getattr(self, "diameter_mm", None) or getattr(self, "outer_mm", None)
         return None if height is None and outer is None else (height, outer, getattr(self, "inner_mm", 0.0))
 
+    def strained_mm(self, axis: str) -> float | None:
+        """Length in mm over which a small deflection along an axis strains the rubber; None where it is not known."""
+        outer, inner = getattr(self, "outer_mm", None), getattr(self, "inner_mm", 0.0)
+        if outer is not None and inner and "radial" in self.axes:
+            return float(0.5 * (outer - inner))
+        return None if self.solid_mm is None else self.solid_mm[0]
+
     @property
     def cross_axis(self) -> str | None:
         """The direction across its axis: shear, lateral or radial; None where it has only one."""

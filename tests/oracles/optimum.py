@@ -246,8 +246,8 @@ class Objective:
         """Parameter draws and ln offsets from coordinates, shapes (n, 12) and (n, specimens)."""
         draws = self.prior.draws(u[:, :DIMENSION], self.variant.law, skewed=self.variant.skewed)
         # Behind the offsets come the coordinates of noise and misfit, which are held elsewhere.
-        rest = np.zeros((len(u), len(GROUPS) + 1 + len(self.evidence.sessions) + self.evidence.pieces))
-        return draws, unpack(self.evidence, self.contrasts, np.hstack([u, rest]))[0]
+        rest = np.zeros((len(u), len(GROUPS) + 1 + self.evidence.shared))
+        return draws, unpack(self.prior, self.evidence, self.contrasts, np.hstack([u, rest]))[0]
 
     def residuals(self, u: Array) -> Array:
         """Residuals of points, shape (n, facts + components + coordinates)."""
