@@ -27,8 +27,12 @@ __all__ = ["fit_curve", "prior_curve"]
 
 Array = NDArray[np.float64]
 
-#: A reading is named as fumbled from this probability on.
+#: A reading is named as fumbled from this probability on, and from this factor on; a loss that no other reading
+#: within some kelvin speaks for may as well be the model's misfit, and is named from the last factor on.
 FUMBLED: Final = 0.5
+_NAMED_FACTOR: Final = {"stiffness": 1.3, "loss": 2.5}
+_NAMED_ALONE: Final = 5.0
+_NEIGHBOUR_K: Final = 8.0
 #: A parameter counts as told by the readings when its spread shrank to this share of the prior's.
 TOLD_BY_READINGS: Final = 0.7
 
@@ -176,7 +180,7 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
         posterior.draws, posterior.offsets, posterior.drift, posterior.softening
     )
     stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
-    share = evidence.fumbled_share
+    share, named = evidence.fumbled_share, np.zeros(evidence.size, dtype=bool)
     entries: dict[int, dict[str, Any]] = {}
     for k, indices in enumerate(evidence.rows_of):
         parts: dict[str, Any] = {}
@@ -187,11 +191,20 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
             if np.isnan(measured[k]):
                 continue
             z = (measured[k] - predicted[:, k]) / sd[:, k]
+            away = float(measured[k] - np.median(predicted[:, k]))
             parts[name] = {
-                "measured_over_predicted": float(math.exp(measured[k] - np.median(predicted[:, k]))),
+                "measured_over_predicted": math.exp(away),
                 "standardised": float(np.median(z)),
                 "fumbled_probability": float(fumbled_probability(z, share[k]).mean()),
             }
+            # The stiffness of a free vibration goes with the square of its frequency.
+            factor = math.exp(abs(away) * (2.0 if name == "stiffness" and evidence.free[k] else 1.0))
+            close = np.abs(evidence.temperature_k - evidence.temperature_k[k]) < _NEIGHBOUR_K
+            alone = name == "loss" and (close & ~np.isnan(evidence.loss)).sum() < 2
+            if parts[name]["fumbled_probability"] > FUMBLED and factor > (
+                _NAMED_ALONE if alone else _NAMED_FACTOR[name]
+            ):
+                named[k] = True
         for index in indices:
             reading = readings[index]
             entries[index] = {
@@ -200,7 +213,7 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
                 "subject": getattr(reading, reading.subject),
                 "temperature_c": reading.temperature_c,
                 **parts,
-                "fumbled": any(p["fumbled_probability"] > FUMBLED for p in parts.values()),
+                "fumbled": bool(named[k]),
             }
     return [entries[index] for index in sorted(entries)]
 
