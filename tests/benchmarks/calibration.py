@@ -8,6 +8,10 @@ speak for another frequency (1/(2 pi 10 s)), and are judged there as well: at 30
 readings was taken, and most answers are marked as extrapolated (``flagged`` is their share, inside). The second: three
 ring-downs, none of them wrong, at -12, 0, 12 and 35 degC. ``loss`` stands for the loss factor, ``hi/lo`` for the width
 of a 95 % band of the storage modulus.
+
+``python tests/benchmarks/calibration.py rubber [specimens] [first seed] [kind of truth ...]`` prints what
+:mod:`benchmarks.rubber` measures: truths of rubber as it is, for 3, 5 and 8 readings; how often right and wrong
+readings are named; what is said and not said of readings.
 """
 
 from __future__ import annotations
@@ -116,7 +120,11 @@ def show(rows: list[dict]) -> None:
         print(" ".join(cells), flush=True)
 
 
-if __name__ == "__main__":
+if __name__ == "__main__" and sys.argv[1:2] == ["rubber"]:
+    import benchmarks.rubber
+
+    benchmarks.rubber.main(sys.argv[2:])
+elif __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 300
     start_seed = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     kin = sys.argv[3] if len(sys.argv) > 3 else "unknown"

@@ -1,0 +1,104 @@
+"""Rubber as it is: plateau loss, sessions, pieces, amplitude, crystallisation."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+import rubbers
+import virtual
+
+from matdb.advice.effective import effective
+from matdb.bench.readings import RingDown
+from matdb.curve.curve import Curve
+from matdb.curve.fit import fit_curve
+from matdb.curve.parameters import COLUMNS, EXPONENT
+from matdb.errors import InputError
+from matdb.material.record import Material
+
+PARTS = {"virtual": virtual.PART}
+
+
+def three(family="EPDM", seed=1, **more):
+    truth = rubbers.rubber(seed, "flat plateau")
+    readings = rubbers.ring_downs(truth, rubbers.DESIGNS[3], np.random.default_rng(seed))
+    readings = [dataclasses.replace(each, **more) for each in readings]
+    return truth, readings, fit_curve(Material(name="virtual", family=family), PARTS, readings)
+
+
+def width(curve, t=23.0, **more):
+    material = Material(name="virtual", family=curve.family)
+    band = effective(curve, material, virtual.PART, t, frequency_hz=30.0, **more).stiffness_n_per_mm
+    return band.high / band.low
+
+
+def test_a_fit_stored_before_plateau_loss_has_none():
+    _, _, curve = three()
+    meta, arrays = curve.to_meta_and_arrays()
+    old = {
+        **meta,
+        "columns": [name for name in COLUMNS if name != "loss_exponent"],
+        **dict.fromkeys(["read_c"], ()),
+        "crystallises": False,
+    }
+    read = Curve.from_meta_and_arrays("virtual", old, {**arrays, "draws": np.delete(arrays["draws"], EXPONENT, axis=1)})
+    assert (read.draws[:, EXPONENT] == 0.0).all()
+    plain = dataclasses.replace(curve, draws=read.draws, read_c=())
+    assert read.modulus(0.0, 30.0) == plain.modulus(0.0, 30.0)
+
+
+def test_names_of_sessions_change_nothing_and_a_poor_thermometer_widens():
+    _, readings, curve = three()
+    named = fit_curve(
+        Material(name="virtual", family="EPDM"), PARTS, [dataclasses.replace(r, session="b") for r in readings]
+    )
+    assert np.array_equal(curve.draws, named.draws)
+    assert list(named.report["sessions"]) == ["b"]
+    steep = rubbers.ring_downs(rubbers.rubber(3, "polyurethane"), rubbers.DESIGNS[3], np.random.default_rng(3))
+    material = Material(name="virtual", family="thermoplastic polyurethane ester")
+    good, poor = (
+        fit_curve(material, PARTS, [dataclasses.replace(r, session="a", thermometer_sd_k=sd) for r in steep])
+        for sd in (0.0, 5.0)
+    )
+    assert width(poor, -18.0) > 1.2 * width(good, -18.0)
+
+
+def test_a_piece_that_was_told_leaves_the_others_open():
+    assert width(three(piece=1)[2]) > 1.2 * width(three()[2])
+    assert not any("which piece" in warning for warning in three(piece=1)[2].report["warnings"])
+    assert any("which piece" in warning for warning in three()[2].report["warnings"])
+
+
+def test_rubber_is_softer_at_a_larger_amplitude_and_the_law_is_learned():
+    truth, readings, curve = three("nitrile", amplitude_mm=0.01)
+    material = Material(name="virtual", family="nitrile")
+
+    def at(curve, amplitude_mm):
+        return effective(curve, material, virtual.PART, 23.0, frequency_hz=30.0, amplitude_mm=amplitude_mm)
+
+    same, more = (at(curve, a).stiffness_n_per_mm for a in (0.01, 0.2))
+    assert more.median < 0.95 * same.median
+    extra = rubbers.ring_downs(truth, (23.0, 23.0), np.random.default_rng(5))
+    extra = [dataclasses.replace(r, amplitude_mm=0.2, frequency_hz=0.8 * r.frequency_hz) for r in extra]
+    learned = fit_curve(material, PARTS, [*readings, *extra])
+    told = at(learned, 0.2).stiffness_n_per_mm
+    assert told.median / at(learned, 0.01).stiffness_n_per_mm.median == pytest.approx(0.64, abs=0.1)
+    assert told.high / told.low < more.high / more.low
+
+
+def test_a_long_soak_in_the_cold_settles_crystallisation():
+    _, _, short = three("natural rubber")
+    assert short.crystallises
+    assert any("crystallises" in note for note in short.range_notes(np.array(-20.0), np.array(30.0)))
+    assert width(short, -20.0) > 2.0
+    _, _, long = three("natural rubber", soak_min=600.0)
+    assert not long.crystallises
+    assert width(long, -20.0) < 2.0
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("piece", 0), ("amplitude_mm", 0.0), ("amplitude_mm", -1.0), ("thermometer_sd_k", 20.0), ("session", " ")],
+)
+def test_circumstances_that_cannot_be_are_refused(field, value):
+    with pytest.raises(InputError, match=field):
+        RingDown(part="ring", temperature_c=20.0, mass_kg=0.2, frequency_hz=30.0, **{field: value})
