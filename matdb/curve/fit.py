@@ -110,11 +110,7 @@ def fit_curve(
     prior = prior_of(material, float(np.ptp(evidence.temperature_k)))
     posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
     temperatures = evidence.temperature_k - ZERO_C
-    offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
-    told = {evidence.specimens[k] for k in evidence.specimen[evidence.piece >= 0]}
-    # A set of four pieces of which others were read scatters by half as much as one.
-    apart = 0.5 * PIECE_SD * np.random.default_rng([seed, 6]).standard_normal(len(posterior.draws))
-    offsets |= {name: offsets[name] + apart for name in told}
+    offsets = _offsets(evidence, posterior, parts, seed)
     rows = _residuals(evidence, posterior, readings)
     # A reading that does not fit the others widens no range: it must not turn a guess into a measurement.
     counts = ~np.array([all(rows[index]["fumbled"] for index in indices) for indices in evidence.rows_of])
@@ -156,6 +152,16 @@ def fit_curve(
         reading_count=len(readings),
         seed=seed,
     )
+
+
+def _offsets(evidence: Evidence, posterior: Posterior, parts: Mapping[str, Part], seed: int) -> dict[str, Array]:
+    """Ln offset of every part, shape (n,): of a set of four where one piece of it was told to be read."""
+    offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
+    told = {evidence.specimens[k] for k in evidence.specimen[evidence.piece >= 0]}
+    # A set of four pieces of which others were read scatters by half as much as one.
+    apart = 0.5 * PIECE_SD * np.random.default_rng([seed, 6]).standard_normal(len(posterior.draws))
+    offsets |= {name: offsets[name] + apart for name in told}
+    return offsets
 
 
 def _may_crystallise(family: str, readings: Sequence[Reading]) -> bool:
