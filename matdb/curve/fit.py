@@ -115,23 +115,7 @@ def fit_curve(
     # A reading that does not fit the others widens no range: it must not turn a guess into a measurement.
     counts = ~np.array([all(rows[index]["fumbled"] for index in indices) for indices in evidence.rows_of])
     counts = counts if counts.any() else ~counts
-    report = {
-        "laws": posterior.weights,
-        "log_evidence": posterior.log_evidence,
-        "parameters": _parameters(posterior, prior_population(prior, seed, evidence.common_sd)),
-        "noise_factors": {
-            name: band(posterior.noise[:, k]).to_dict() for k, name in enumerate(GROUPS) if (evidence.group == k).any()
-        },
-        "misfit": band(posterior.misfit).to_dict(),
-        "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},
-        "sessions": {
-            evidence.sessions[k].strip() or "(none)": band(posterior.drift[:, k]).to_dict()
-            for k in range(len(evidence.sessions))
-        },
-        "geometry_sd": evidence.common_sd,
-        "readings": rows,
-        "warnings": _warnings(material, evidence, posterior, rows, numbers),
-    }
+    before = prior_population(prior, seed, evidence.common_sd)
     return Curve(
         material=material.name,
         family=material.family,
@@ -148,10 +132,39 @@ def fit_curve(
         bench_strain=evidence.bench_strain,
         softening=posterior.softening,
         weights=posterior.weights,
-        report=report,
+        report=_report(material, evidence, posterior, before, offsets, rows, numbers),
         reading_count=len(readings),
         seed=seed,
     )
+
+
+def _report(
+    material: Material,
+    evidence: Evidence,
+    posterior: Posterior,
+    before: Posterior,
+    offsets: Mapping[str, Array],
+    rows: Sequence[Mapping[str, Any]],
+    numbers: Sequence[int] | None,
+) -> dict[str, Any]:
+    """What the fit rests on, in plain values."""
+    return {
+        "laws": posterior.weights,
+        "log_evidence": posterior.log_evidence,
+        "parameters": _parameters(posterior, before),
+        "noise_factors": {
+            name: band(posterior.noise[:, k]).to_dict() for k, name in enumerate(GROUPS) if (evidence.group == k).any()
+        },
+        "misfit": band(posterior.misfit).to_dict(),
+        "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},
+        "sessions": {
+            evidence.sessions[k].strip() or "(none)": band(posterior.drift[:, k]).to_dict()
+            for k in range(len(evidence.sessions))
+        },
+        "geometry_sd": evidence.common_sd,
+        "readings": rows,
+        "warnings": _warnings(material, evidence, posterior, rows, numbers),
+    }
 
 
 def _offsets(evidence: Evidence, posterior: Posterior, parts: Mapping[str, Part], seed: int) -> dict[str, Array]:
