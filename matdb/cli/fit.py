@@ -20,6 +20,7 @@ from matdb.cli.screen import (
 )
 from matdb.curve.band import Band
 from matdb.curve.curve import Curve
+from matdb.curve.fit import UNNAMED
 from matdb.curve.low_temperature import COLDEST_C, LowTemperature
 from matdb.curve.parameters import LAWS
 from matdb.units import counted
@@ -95,6 +96,9 @@ def _show_report(curve: Curve, found: Mapping[str, Any], cold: LowTemperature) -
     if found.get("offsets"):
         show()
         records_table(found["offsets"].items(), _OFFSET_COLUMNS)
+    if found.get("sessions", {}).keys() - {UNNAMED}:
+        show()
+        records_table(found["sessions"].items(), _SESSION_COLUMNS)
     _in_the_cold(cold)
     lines("Before you rely on it:", notes(curve))
 
@@ -119,6 +123,10 @@ _PARAMETER_COLUMNS: Final = (
     Column("unit", lambda p: "" if p["unit"] == "1" else str(p["unit"])),
     Column("value (95 %)", band_cell),
     Column("told by", lambda p: str(p.get("from", ""))),
+)
+_SESSION_COLUMNS: Final = (
+    Column("bench session", lambda item: str(item[0])),
+    Column("its thermometer shows too much, K (95 %)", lambda item: band_cell(item[1])),
 )
 _REFERENCE: Final = "the reference: its geometry is taken as drawn"
 _OFFSET_COLUMNS: Final = (

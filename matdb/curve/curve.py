@@ -85,7 +85,7 @@ _MISFIT_GROWTH_LN_HZ: Final = 1.5
 #: That of the loss outside the reduced frequencies at which damping was read (about two decades).
 _MISFIT_GROWTH_LOSS_LN_HZ: Final = 4.5
 #: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read.
-_MISFIT_GROWTH_GAP_K: Final = 12.0
+_MISFIT_GROWTH_GAP_K: Final = 10.0
 #: And it grows no further than by so many times its own size.
 _MOST_GROWTH: Final = 4.0
 

@@ -23,7 +23,7 @@ from matdb.material.crystallisation import crystallisation_of
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C
 
-__all__ = ["fit_curve", "prior_curve"]
+__all__ = ["UNNAMED", "fit_curve", "prior_curve"]
 
 Array = NDArray[np.float64]
 
@@ -33,6 +33,8 @@ FUMBLED: Final = 0.5
 _NAMED_FACTOR: Final = {"stiffness": 1.3, "loss": 2.5}
 _NAMED_ALONE: Final = 5.0
 _NEIGHBOUR_K: Final = 8.0
+#: What the report calls the session of readings that name none.
+UNNAMED: Final = "(none)"
 #: A parameter counts as told by the readings when its spread shrank to this share of the prior's.
 TOLD_BY_READINGS: Final = 0.7
 
@@ -158,7 +160,7 @@ def _report(
         "misfit": band(posterior.misfit).to_dict(),
         "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},
         "sessions": {
-            evidence.sessions[k].strip() or "(none)": band(posterior.drift[:, k]).to_dict()
+            evidence.sessions[k].strip() or UNNAMED: band(posterior.drift[:, k]).to_dict()
             for k in range(len(evidence.sessions))
         },
         "geometry_sd": evidence.common_sd,
