@@ -18,8 +18,7 @@ from matdb.curve.parameters import (
     MISFIT_LOSS,
     REFERENCE_K,
     VERTICAL,
-    ln_time,
-    ln_time_slope,
+    ln_time_and_slope,
     plateau_loss,
     shape_of,
 )
@@ -185,8 +184,7 @@ class Evidence:
             ln f or ln modulus; ln of decrement or loss factor; d/dT of each.
         """
         t = self.temperature_k
-        time = ln_time(draws, t)
-        time_slope = ln_time_slope(draws, t)
+        time, time_slope = ln_time_and_slope(draws, t)
         shape, vertical = shape_of(draws), draws[:, [VERTICAL]]
         ln_scale = self.ln_factor + vertical * np.log(t / REFERENCE_K)
         if self.specimens:

@@ -197,6 +197,13 @@ class ShiftLaws:
         return out
 
 
+def ln_time_and_slope(draws: Array, temperature_k: Array) -> tuple[Array, Array]:
+    """As :func:`ln_time`, and its derivative by temperature in 1/K (difference over 0.01 K)."""
+    laws, step = ShiftLaws(draws), 0.01
+    value = laws.ln_time(temperature_k)
+    return value, (laws.ln_time(temperature_k + step) - value) / step
+
+
 def ln_time(draws: Array, temperature_k: Array) -> Array:
     """Ln of the relaxation time in s.
 
@@ -217,10 +224,3 @@ def ln_time(draws: Array, temperature_k: Array) -> Array:
 def ln_shift(draws: Array, temperature_k: Array) -> Array:
     """Ln of the shift factor relative to 23 degC; arguments and shape as :func:`ln_time`."""
     return ln_time(draws, temperature_k) - draws[:, [TIME]]
-
-
-def ln_time_slope(draws: Array, temperature_k: Array) -> Array:
-    """D ln(relaxation time) / dT in 1/K by a central difference of 0.02 K; shapes as :func:`ln_time`."""
-    step = 0.01
-    laws = ShiftLaws(draws)
-    return (laws.ln_time(temperature_k + step) - laws.ln_time(temperature_k - step)) / (2.0 * step)
