@@ -20,8 +20,8 @@ KNOWN = {
     "silicone": (1.15, 0.13, 0.12, 0.11, "loss at -20: 0.1 to 0.15 (a); rest (b)"),
     "silicone gel": (1.13, 0.32, 0.28, 0.25, "(c)"),
     "polyurethane gel": (8.0, 0.75, 0.70, 0.52, "loss at 20 degC: 0.3 to 0.6 (b); rest (c)"),
-    "thermoplastic polyurethane ester": (6.5, 0.35, 0.28, 0.17, "(b)"),
-    "thermoplastic polyurethane ether": (4.5, 0.32, 0.25, 0.16, "(b)"),
+    "thermoplastic polyurethane ester": (7.0, 0.35, 0.30, 0.18, "(b)"),
+    "thermoplastic polyurethane ether": (5.5, 0.32, 0.27, 0.18, "(b)"),
 }
 
 
