@@ -468,11 +468,11 @@ class Curve:
         return ShiftLaws(self.draws)
 
     def _crystallised(self, t: Array) -> Array:
-        """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a third of the draws stiffen."""
+        """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a quarter of the draws stiffen."""
         cold = crystallisation_of(self.family)
         if cold is None or not np.any(share := cold.share(t)):
             return np.zeros((1, 1))
-        stiffer = np.maximum(self._rest_normals - 0.5, 0.0) / (NormalDist().inv_cdf(0.975) - 0.5)
+        stiffer = np.maximum(self._rest_normals - 0.7, 0.0) / (NormalDist().inv_cdf(0.975) - 0.7)
         return np.asarray(math.log(cold.most) * share * stiffer[:, None])
 
     def _misfit_at(self, t: Array, ln_omega: Array, ln_shift: Array, phase_angle: Array) -> Complex:
