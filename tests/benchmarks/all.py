@@ -280,7 +280,7 @@ def case_ranking(folder: Path, quick: bool) -> list[list[Any]]:
 
     import suit
 
-    base = {"parts": 200, "squeezes": 5, "hours": 36, "draws": 100, "frequencies": 60, "materials": 4}
+    base = {"parts": 200, "squeezes": 5, "hours": 36, "draws": 100, "frequencies": 60, "materials": 4, "directions": 6}
     factors = {
         "parts": (200, 800),
         "hours": (36, 144),
