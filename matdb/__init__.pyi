@@ -38,6 +38,7 @@ from .errors import StoreReadOnly as StoreReadOnly
 from .errors import UnitError as UnitError
 from .form import Bush as Bush
 from .form import CableLoop as CableLoop
+from .form import Grommet as Grommet
 from .form import GrommetPair as GrommetPair
 from .form import Measured as Measured
 from .form import Pad as Pad

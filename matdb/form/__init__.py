@@ -10,6 +10,7 @@ from importlib import import_module
 from matdb.form.base import FORMS, FormBase, form_from_dict, form_from_text
 from matdb.form.bush import Bush
 from matdb.form.cable_loop import CableLoop
+from matdb.form.grommet import Grommet
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.measured import Measured
 from matdb.form.part import Part
@@ -23,6 +24,7 @@ __all__ = [
     "Bush",
     "CableLoop",
     "FormBase",
+    "Grommet",
     "GrommetPair",
     "Measured",
     "Pad",

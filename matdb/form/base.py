@@ -103,6 +103,32 @@ class FormBase(PlainRecord):
             bulk_modulus_mpa,
         )
 
+    def tilting_stiffness_n_mm_per_rad(
+        self, youngs_modulus_mpa: ArrayLike = 1.0, *, bulk_modulus_mpa: ArrayLike | None = None
+    ) -> Any:
+        """Moment over angle of one end against the other about a diameter, in N mm/rad, unsqueezed.
+
+        About the middle of the part, where turning and moving sideways do not mix; for two halves about the plate
+        between them.
+
+        Parameters
+        ----------
+        youngs_modulus_mpa, bulk_modulus_mpa : array_like
+            As of :meth:`stiffness_n_per_mm`.
+
+        Raises
+        ------
+        InputError
+            A form without geometry, or a modulus is not above 0.
+        """
+        return self._scaled(
+            lambda squeeze, soft: self.unit_tilting(soft), youngs_modulus_mpa, bulk_modulus_mpa=bulk_modulus_mpa
+        )
+
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """Tilting stiffness in N mm/rad at a Young's modulus of 1 MPa; see :meth:`unit_stiffness`."""
+        raise InputError("form", self.kind, "one whose dimensions say how it tilts")
+
     def _scaled(
         self,
         unit: Callable[[Array, Any], Any],

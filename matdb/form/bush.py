@@ -71,6 +71,18 @@ class Bush(FormBase):
             value = value * table("bush radial softening").value(*self._ratios, compressibility, value)
         return self.outer_mm / 2.0 * value
 
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_tilting`: the sleeves against each other; a long thin bush is softened across."""
+        self._check_bond("tilting")
+        value = (self.outer_mm / 2.0) ** 3 * table("bush tilt").value(*self._ratios)
+        if not np.any(compressibility):
+            return value
+        return (
+            value
+            * self.unit_stiffness("radial", np.zeros(()), compressibility)
+            / self.unit_stiffness("radial", np.zeros(()))
+        )
+
     @property
     def covered(self) -> bool:
         """See :attr:`FormBase.covered`."""

@@ -12,7 +12,7 @@ import numpy as np
 
 from matdb.form.tables import table
 
-__all__ = ["column_axial", "column_covered", "column_sideways", "shape_factor"]
+__all__ = ["column_axial", "column_covered", "column_sideways", "column_tilting", "shape_factor"]
 
 
 def shape_factor(slenderness: Any, hole: Any) -> Any:
@@ -56,6 +56,20 @@ def column_sideways(slenderness: Any, hole: Any) -> Any:
         See above.
     """
     return _column("pad shear", "strut lateral", slenderness, hole, 1.0 / 3.0)
+
+
+def column_tilting(slenderness: Any, hole: Any, compressibility: Any = 0.0) -> Any:
+    """Stiffness over E·I/h of a round column whose bonded faces turn about a diameter, opposite ways.
+
+    Between E·I/h of a slender one and B·I/h of a flat one by the series form 1/(1/E' + 1/B).
+
+    Parameters
+    ----------
+    slenderness, hole, compressibility : array_like
+        As of :func:`column_axial`.
+    """
+    stiff = _column("pad tilt", "strut tilt", slenderness, hole)
+    return stiff / (1.0 + np.asarray(compressibility) * (stiff - 1.0))
 
 
 def column_covered(slenderness: float, hole: float) -> bool:

@@ -13,62 +13,24 @@ from matdb.form.pair_balance import balance
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
 
-__all__ = ["GrommetPair"]
+__all__ = ["GrommetPair", "TwoHalves"]
 
 
-@register
-@dataclass(frozen=True)
-class GrommetPair(FormBase):
-    """A plate held between two pads or rings that one screw squeezes.
+class TwoHalves(FormBase):
+    """A plate held between two halves that one screw squeezes; a subclass gives them and what screw and plate are."""
 
-    While both halves touch, the stiffness is their sum; :mod:`matdb.mounting.squeeze` says when one lifts off.
-    Here the plate carries no load: the halves share the squeeze so that their forces are equal. With no squeeze
-    they just touch.
-
-    Attributes
-    ----------
-    lower, upper : Pad or Ring
-        The halves; upper None takes one like the lower. A dictionary as from ``to_dict``, or text such as
-        ``"ring 12x5x4"`` (mm), does as well.
-    plate_mm : float
-        Thickness of the plate between them in mm, 0 or more.
-    thread : str or None
-        The screw's thread, for instance ``"M3"``.
-    spacer_mm : float or None
-        Length of the sleeve that stops the screw, in mm; when the squeeze is not given, it is the spacer's.
-
-    Raises
-    ------
-    InputError
-        A half is neither a pad nor a ring, a dimension is out of range, or the thread is unknown.
-
-    Examples
-    --------
-    >>> from matdb.form.round_pad import Ring
-    >>> pair = GrommetPair(Ring(12.0, 5.0, 4.0), plate_mm=2.0, thread="M3", spacer_mm=9.4)
-    >>> pair.stack_mm, round(pair.spacer_squeeze_mm, 6)
-    (10.0, 0.6)
-    """
-
-    kind: ClassVar[str] = "grommet-pair"
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
 
-    lower: RoundPad | dict[str, Any] | str
-    upper: RoundPad | dict[str, Any] | str | None = None
-    plate_mm: float = 0.0
-    thread: str | None = None
-    spacer_mm: float | None = None
+    plate_mm: float
+    thread: str | None
+    spacer_mm: float | None
 
-    def __post_init__(self) -> None:
-        for name in ("lower", "upper"):
-            half = self.lower if name == "upper" and self.upper is None else getattr(self, name)
-            if isinstance(half, dict):
-                half = form_from_dict(half)
-            elif isinstance(half, str):
-                half = form_from_text(half)
-            if not isinstance(half, RoundPad):
-                raise InputError(f"{self.kind} {name}", half, "a pad or a ring, such as ring 12x5x4")
-            object.__setattr__(self, name, half)
+    @property
+    def halves(self) -> tuple[RoundPad, RoundPad]:
+        """Lower and upper half."""
+        raise NotImplementedError
+
+    def _check_stack(self) -> None:
         self._positive("plate_mm", or_zero=True)
         if self.thread is not None:
             pitch_mm(self.thread)
@@ -84,18 +46,6 @@ class GrommetPair(FormBase):
                     f"at least {self.stack_mm - most:g} mm, where the halves are squeezed to half their height",
                     "take a longer spacer",
                 )
-
-    @property
-    def halves(self) -> tuple[RoundPad, RoundPad]:
-        """Lower and upper half."""
-        assert isinstance(self.lower, RoundPad)
-        assert isinstance(self.upper, RoundPad)
-        return self.lower, self.upper
-
-    @property
-    def pair(self) -> GrommetPair:
-        """See :meth:`FormBase.pair`: itself."""
-        return self
 
     @property
     def fixed_squeeze_mm(self) -> float | None:
@@ -149,6 +99,13 @@ class GrommetPair(FormBase):
         value = lower.unit_stiffness(axis, down, compressibility)
         return value + upper.unit_stiffness(axis, up, compressibility)
 
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_tilting`: each half turns, and moves sideways by its distance from the plate."""
+        turned = (half.unit_tilting(compressibility) for half in self.halves)
+        levers = ((half, 0.5 * (half.height_mm + self.plate_mm)) for half in self.halves)
+        none = np.zeros(())
+        return sum(turned) + sum(half.unit_stiffness("shear", none, compressibility) * arm**2 for half, arm in levers)
+
     @property
     def covered(self) -> bool:
         """See :attr:`FormBase.covered`: whether both halves are."""
@@ -159,16 +116,83 @@ class GrommetPair(FormBase):
         return max(half.offset_sd(axis) for half in self.halves)
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
-        """See :meth:`FormBase.warnings`: those of both halves, and of the spacer."""
+        """See :meth:`FormBase.warnings`: those of both halves, of the spacer, and its own."""
         out = list(dict.fromkeys(text for half in self.halves for text in half.warnings(axis)))
         held = self.spacer_squeeze_mm
         if held is not None and held < 0.0:
             out.append(
-                f"grommet-pair: the spacer is {-held:.3g} mm longer than the stack; the plate is loose and rattles"
+                f"{self.kind}: the spacer is {-held:.3g} mm longer than the stack; the plate is loose and rattles"
             )
-        return tuple(out)
+        return (*out, *(f"{self.kind}: {text}" for text in self.cautions(axis)))
 
     def _check_axis(self, axis: str) -> None:
         super()._check_axis(axis)
         for half in self.halves:
             half._check_axis(axis)
+
+
+@register
+@dataclass(frozen=True)
+class GrommetPair(TwoHalves):
+    """A plate held between two pads or rings that one screw squeezes.
+
+    While both halves touch, the stiffness is their sum; :mod:`matdb.mounting.squeeze` says when one lifts off.
+    Here the plate carries no load: the halves share the squeeze so that their forces are equal. With no squeeze
+    they just touch.
+
+    Attributes
+    ----------
+    lower, upper : Pad or Ring
+        The halves; upper None takes one like the lower. A dictionary as from ``to_dict``, or text such as
+        ``"ring 12x5x4"`` (mm), does as well.
+    plate_mm : float
+        Thickness of the plate between them in mm, 0 or more.
+    thread : str or None
+        The screw's thread, for instance ``"M3"``.
+    spacer_mm : float or None
+        Length of the sleeve that stops the screw, in mm; when the squeeze is not given, it is the spacer's.
+
+    Raises
+    ------
+    InputError
+        A half is neither a pad nor a ring, a dimension is out of range, or the thread is unknown.
+
+    Examples
+    --------
+    >>> from matdb.form.round_pad import Ring
+    >>> pair = GrommetPair(Ring(12.0, 5.0, 4.0), plate_mm=2.0, thread="M3", spacer_mm=9.4)
+    >>> pair.stack_mm, round(pair.spacer_squeeze_mm, 6)
+    (10.0, 0.6)
+    """
+
+    kind: ClassVar[str] = "grommet-pair"
+
+    lower: RoundPad | dict[str, Any] | str
+    upper: RoundPad | dict[str, Any] | str | None = None
+    plate_mm: float = 0.0
+    thread: str | None = None
+    spacer_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("lower", "upper"):
+            half = self.lower if name == "upper" and self.upper is None else getattr(self, name)
+            if isinstance(half, dict):
+                half = form_from_dict(half)
+            elif isinstance(half, str):
+                half = form_from_text(half)
+            if not isinstance(half, RoundPad):
+                raise InputError(f"{self.kind} {name}", half, "a pad or a ring, such as ring 12x5x4")
+            object.__setattr__(self, name, half)
+        self._check_stack()
+
+    @property
+    def halves(self) -> tuple[RoundPad, RoundPad]:
+        """See :attr:`TwoHalves.halves`."""
+        assert isinstance(self.lower, RoundPad)
+        assert isinstance(self.upper, RoundPad)
+        return self.lower, self.upper
+
+    @property
+    def pair(self) -> GrommetPair:
+        """See :meth:`FormBase.pair`: itself."""
+        return self

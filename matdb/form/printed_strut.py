@@ -103,6 +103,10 @@ class PrintedStrut(RoundLeg):
         bending = min(slender**2 / (12.0 * radius_sq) * (slender / (slender + end)) ** 3, whole)
         return scale * self.left_under(squeeze_mm) / ((whole - bending) / by_area + bending / by_moment)
 
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_tilting`: as it bends."""
+        return self.shares[1] * super().unit_tilting(compressibility)
+
     def cautions(self, axis: str) -> Iterator[str]:
         """See :meth:`FormBase.cautions`."""
         yield from super().cautions(axis)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.form.base import Array, FormBase, register
-from matdb.form.column import column_axial, column_covered, column_sideways
+from matdb.form.column import column_axial, column_covered, column_sideways, column_tilting
 from matdb.form.squeeze_law import FRICTIONLESS, LoadCurve, SqueezeLaw, checked_load_points, tabulated_law
 
 __all__ = ["Pad", "Ring", "RoundPad"]
@@ -91,6 +91,12 @@ class RoundPad(FormBase):
         if axis == "shear":
             return scale * column_sideways(*self._ratios)
         return scale * self._linear(compressibility) * self._law.tangent(np.asarray(squeeze_mm) / self.height_mm)
+
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_tilting`."""
+        outer, inner = self._diameters_mm
+        beam = math.pi / 64.0 * (outer**4 - inner**4) / self.height_mm
+        return beam * column_tilting(*self._ratios, compressibility) if self.bonded else beam
 
     def _linear(self, compressibility: Any) -> Any:
         """Apparent over true Young's modulus at no squeeze."""

@@ -11,7 +11,7 @@ import numpy as np
 
 from matdb.errors import InputError
 from matdb.form.base import Array, FormBase, register
-from matdb.form.column import column_axial, column_covered, column_sideways
+from matdb.form.column import column_axial, column_covered, column_sideways, column_tilting
 from matdb.form.squeeze_law import FRICTIONLESS
 
 __all__ = ["RoundLeg", "Strut"]
@@ -45,6 +45,11 @@ class RoundLeg(FormBase):
     def squeezable_height_mm(self) -> float:
         """The free length in mm."""
         return self.length_mm
+
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_tilting`."""
+        beam = math.pi / 64.0 * (self.outer_mm**4 - self.inner_mm**4) / self.length_mm
+        return beam * column_tilting(*self._ratios, compressibility)
 
     @property
     def buckling_share(self) -> float:

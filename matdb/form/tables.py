@@ -23,7 +23,7 @@ from matdb.errors import MatdbError
 from matdb.form.trends import TRENDS
 from matdb.shipped import data_folder
 
-__all__ = ["MAPS", "Axis", "SqueezeTable", "Table", "checksum", "squeeze_table", "table", "tables"]
+__all__ = ["MAPS", "Axis", "SqueezeTable", "Table", "checksum", "read_tables", "squeeze_table", "table", "tables"]
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,7 @@ _SCALE = 0.003
 MAPS: Mapping[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
     "linear": (lambda x: x, lambda x: x),
     "log": (np.log, np.exp),
+    "logit": (lambda x: np.log(x / (1.0 - x)), lambda t: 1.0 / (1.0 + np.exp(-t))),
     "square root": (np.sqrt, np.square),
     "log of excess over 1": (lambda q: np.log(q - 1.0), lambda t: 1.0 + np.exp(t)),
     "log1p of E/B over 0.003": (lambda e: np.log(1.0 + e / _SCALE), lambda t: _SCALE * np.expm1(t)),
@@ -205,12 +206,13 @@ def checksum(contents: Mapping[str, Any]) -> str:
         digest.update(name.encode())
         for axis in contents[name]["axes"]:
             digest.update(np.array([axis["low"], axis["high"], axis["count"]], dtype="<f8").tobytes())
-        for numbers in ("reach", "values"):
+        for numbers in ("places", "reach", "scales", "values"):
             digest.update(np.array(contents[name].get(numbers, []), dtype="<f8").tobytes())
     return digest.hexdigest()
 
 
-def _read(name: str) -> dict[str, Any]:
+def read_tables(name: str) -> dict[str, Any]:
+    """A shipped file of tables. Raises MatdbError where its numbers do not match its checksum."""
     path = data_folder() / name
     contents: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     if contents["sha256"] != checksum(contents["tables"]):
@@ -228,7 +230,7 @@ def tables() -> dict[str, Table]:
         The file's checksum does not match.
     """
     out = {}
-    for name, entry in _read("form_tables.json")["tables"].items():
+    for name, entry in read_tables("form_tables.json")["tables"].items():
         axes = tuple(Axis(**axis) for axis in entry["axes"])
         values = np.array(entry["values"], dtype=float).reshape([a.count for a in axes])
         out[name] = Table(name, axes, values)
@@ -249,7 +251,7 @@ def squeeze_table() -> SqueezeTable:
     MatdbError
         The file's checksum does not match.
     """
-    entry = _read("form_squeeze.json")["tables"]["squeeze"]
+    entry = read_tables("form_squeeze.json")["tables"]["squeeze"]
     *axes, share = (Axis(**axis) for axis in entry["axes"])
     reach = np.array(entry["reach"], dtype=float).reshape([axis.count for axis in axes])
     coefficients = np.array(entry["values"], dtype=float).reshape([degree + 1 for degree in entry["degrees"]])

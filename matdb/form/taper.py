@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from matdb.form.base import Array, FormBase, register
-from matdb.form.column import column_axial, shape_factor
+from matdb.form.column import column_axial, column_tilting, shape_factor
 from matdb.form.squeeze_law import tabulated_law
 from matdb.form.tables import table
 
@@ -75,6 +75,13 @@ class Taper(FormBase):
         softened = column_axial(slender, 0.0, compressibility) / column_axial(slender, 0.0)
         law = tabulated_law(float(shape_factor(slender, 0.0)), 0.0)
         return value * softened * law.tangent(squeeze_mm / self.height_mm)
+
+    def unit_tilting(self, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_tilting`: that of a slender cone, times what holds the ends of its mean cylinder."""
+        first, second = self.bottom_mm, self.top_mm
+        beam = 3.0 * (first * second) ** 3 / (first**2 + first * second + second**2) / self.height_mm
+        ends = column_tilting(self.height_mm / self.mean_diameter_mm, 0.0, compressibility)
+        return math.pi / 64.0 * beam * ends
 
     @property
     def covered(self) -> bool:

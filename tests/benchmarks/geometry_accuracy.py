@@ -22,6 +22,7 @@ sys.path[:0] = [str(TESTS.parent), str(TESTS), str(TESTS / "form")]
 
 from oracles.closed_form import bulk_softened, ring_axial
 from test_form_tables import OURS
+from test_grommet import aside
 
 from matdb.form import trends
 
@@ -87,6 +88,12 @@ def main():
             f"{name:28s}{len(off):7d}   {off[:, 0].min():+8.1f} …{off[:, 0].max():+8.1f}   "
             f"{off[:, 1].min():+7.1f} …{off[:, 1].max():+7.1f}   {ours.max():12.3f} {np.median(ours):9.4f}"
         )
+    by: dict[tuple[str, ...], list[float]] = {}
+    for neck, sleeve, mode, ratio in aside():
+        by.setdefault((neck, "on a sleeve" if sleeve == "1" else "bore free", mode), []).append(abs(ratio - 1.0))
+    print("\nwhole grommets, unequal flanges, another mesh: most, median %")
+    for name, off in [*by.items(), (("all",), [x for values in by.values() for x in values])]:
+        print(f"{' '.join(name):28s}{len(off):7d}   {100 * max(off):12.3f} {100 * np.median(off):9.4f}")
 
 
 if __name__ == "__main__":

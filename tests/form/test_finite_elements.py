@@ -9,11 +9,11 @@ pytest.importorskip("skfem")
 
 from generators.finite_elements.generate import solve_case
 from generators.finite_elements.linear import bush_stiffness, column_stiffness
-from generators.finite_elements.mesh import COARSE, FINE, graded
+from generators.finite_elements.mesh import COARSE, FINE, ROUGH, graded
 from generators.finite_elements.squeeze import COARSE_SQUEEZE, squeeze_column
 
-from matdb.form import Bush
-from matdb.form.column import column_axial, column_sideways
+from matdb.form import Bush, Strut
+from matdb.form.column import column_axial, column_sideways, column_tilting
 from matdb.form.squeeze_law import tabulated_law
 
 
@@ -29,6 +29,21 @@ def test_points_of_the_tables_solved_anew():
     assert bush_stiffness(1.7, 0.6, "radial", fineness=COARSE) == pytest.approx(
         bush.stiffness_n_per_mm(axis="radial"), rel=1e-3
     )
+
+
+def test_tilting_solved_anew_and_slender_columns_bend_as_beams():
+    for slender, hole in ((0.17, 0.0), (0.37, 0.41), (2.3, 0.3)):
+        solved = column_stiffness(slender, hole, "tilt", fineness=ROUGH)
+        assert solved == pytest.approx(float(column_tilting(slender, hole)), rel=5e-3)
+    assert column_stiffness(0.1, 0.0, "tilt", compressibility=0.02, fineness=ROUGH) == pytest.approx(
+        float(column_tilting(0.1, 0.0, 0.02)), rel=0.05
+    )
+    bush = Bush(outer_mm=2.0, inner_mm=2.0 / 1.7, length_mm=0.6)
+    assert bush_stiffness(1.7, 0.6, "tilt", fineness=ROUGH) == pytest.approx(
+        bush.tilting_stiffness_n_mm_per_rad(), rel=5e-3
+    )
+    # E I / L of a slender rod.
+    assert Strut(1.0, length_mm=100.0).tilting_stiffness_n_mm_per_rad() == pytest.approx(math.pi / 6400, rel=2e-3)
 
 
 def test_bulk_modulus_point_solved_anew():

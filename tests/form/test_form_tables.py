@@ -71,7 +71,8 @@ def test_mesh_errors_are_stated_and_small():
     said = json.loads((data_folder() / "form_tables.json").read_text(encoding="utf-8"))["tables"]
     for name, table in tables.tables().items():
         # The blunt corner of a flat, steep cone is the hardest.
-        assert 0.0 < said[name]["mesh_error"] < (0.025 if name.startswith("taper") else 1e-3), name
+        most = 0.025 if name.startswith("taper") else 5e-3 if name.endswith("tilt") else 1e-3
+        assert 0.0 < said[name]["mesh_error"] < most, name
         # Interpolation passes through its own points.
         grid = list(np.meshgrid(*(a.points() for a in table.axes), indexing="ij"))
         rigid = table.values[..., :1]

@@ -13,6 +13,7 @@ from matdb.form import (
     FORMS,
     Bush,
     CableLoop,
+    Grommet,
     GrommetPair,
     Measured,
     Pad,
@@ -37,6 +38,7 @@ SAMPLES = [
     CableLoop(30, ((1, 2), (3, 5)), 0.2),
     Measured(),
     Measured(height_mm=8, shear_share=0.4),
+    Grommet(12, 4.2, 3.5, 2.5, 2, 7, neck_outer_mm=6.4, sleeve_mm=4.0, thread="M3", spacer_mm=7.5),
     GrommetPair(Ring(12, 5, 4), Pad(10, 3), plate_mm=2, thread="M3", spacer_mm=8.5),
 ]
 

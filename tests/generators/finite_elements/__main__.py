@@ -6,11 +6,13 @@ import argparse
 import csv
 import json
 import sys
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any
 
 from matdb.shipped import data_folder
 
-from . import generate
+from . import generate, grommet_fit
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -25,9 +27,17 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--no-squeeze", action="store_true", help="leave the table of large squeeze as it is")
     parser.add_argument("--aside", type=int, default=0, help="instead solve this many points per table at random")
     parser.add_argument("--aside-squeeze", type=int, default=0, help="instead squeeze this many parts at random")
+    parser.add_argument("--grommets", action="store_true", help="instead solve the tables of grommets anew")
+    parser.add_argument(
+        "--aside-grommets", type=int, default=0, help="instead solve this many grommets a neck at random"
+    )
     parser.add_argument("--seed", type=int, default=20240229, help="seed of the random parts")
     options = parser.parse_args(arguments)
     out = options.out or data_folder()
+
+    def over(jobs: list[Any], work: Callable[[Any], Any]) -> Iterable[Any]:
+        return generate.over(jobs, work, options.processes)
+
     if options.aside:
         writer = csv.writer(sys.stdout, lineterminator="\n")
         writer.writerow(["table", "first", "second", "third", "value"])
@@ -39,6 +49,16 @@ def main(arguments: list[str] | None = None) -> int:
         writer.writerow(["shape_factor", "diameter_ratio", "squeeze_share", "relative_force"])
         for row in generate.aside_squeeze(options.aside_squeeze, options.seed, options.processes):
             writer.writerow([f"{x:.6g}" for x in row])
+        return 0
+    if options.aside_grommets:
+        found = grommet_fit.aside_grommets(options.aside_grommets, options.seed, over)
+        rows = csv.DictWriter(sys.stdout, found[0], lineterminator="\n")
+        rows.writeheader()
+        rows.writerows(found)
+        return 0
+    if options.grommets:
+        about = "Stiffness of a grommet's flange with half its neck, small strain, E / B = 1/500."
+        generate.write_json(out / "form_grommet.json", grommet_fit.grommet_tables(over), about)
         return 0
     names = list(generate.CASES) if options.only is None else options.only
     unknown = [n for n in names if n not in generate.CASES]

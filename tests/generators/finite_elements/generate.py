@@ -25,6 +25,7 @@ __all__ = [
     "aside_points",
     "aside_squeeze",
     "linear_tables",
+    "over",
     "solve_case",
     "squeeze_fit",
     "write_json",
@@ -104,6 +105,17 @@ CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
         (_RATIO, _LENGTH),
         _bush("radial", bonded=False),
     ),
+    "pad tilt": (
+        "k h / (E I), bonded, faces turned, incompressible",
+        (_with(_SHAPE, 13), _with(_HOLE, 11)),
+        _pad("tilt"),
+    ),
+    "strut tilt": (
+        "k L / (E I), bonded, ends turned, incompressible",
+        (_with(_SLENDER, 8), _with(_HOLE, 8)),
+        _strut("tilt"),
+    ),
+    "bush tilt": ("k / (E b^3), bonded, incompressible", (_with(_RATIO, 9), _with(_LENGTH, 11)), _bush("tilt")),
     "taper axial": ("k / (E D), bonded, by small over large diameter, incompressible", (_TOP, _TALL), _taper("axial")),
     "taper shear": (
         "k / (E D), bonded, faces parallel, by small over large diameter, incompressible",
@@ -124,13 +136,16 @@ def solve_case(job: tuple[str, tuple[float, ...]]) -> tuple[float, float]:
     solve = CASES[name][2]
     # Of softening only the ratio to the incompressible value is kept, in which most of the error cancels.
     meshes = (ROUGH, COARSE) if name.endswith("softening") else (COARSE, FINE)
+    if name.endswith("tilt"):
+        meshes = (ROUGH, COARSE)
     if name.startswith("taper"):
         meshes = (FINE, FINER)
     coarse, fine = (solve(*at, fineness=mesh) for mesh in meshes)
     return fine, abs(coarse / fine - 1.0)
 
 
-def _over(jobs: list[Any], work: Callable[[Any], Any], processes: int) -> Iterator[Any]:
+def over(jobs: list[Any], work: Callable[[Any], Any], processes: int) -> Iterator[Any]:
+    """Do many jobs, in their order, in several processes."""
     if processes <= 1:
         yield from map(work, jobs)
         return
@@ -145,7 +160,7 @@ def linear_tables(names: list[str], processes: int = 1, say: Callable[[str], Non
         meaning, axes, _ = CASES[name]
         grid = np.meshgrid(*(a.points() for a in axes), indexing="ij")
         jobs = [(name, tuple(map(float, at))) for at in zip(*(g.ravel() for g in grid), strict=True)]
-        solved = np.array(list(_over(jobs, solve_case, processes)))
+        solved = np.array(list(over(jobs, solve_case, processes)))
         out[name] = {
             "meaning": meaning,
             "axes": [vars(a) for a in axes],
@@ -164,6 +179,9 @@ _ASIDE: dict[str, tuple[tuple[str, float, float], ...]] = {
     "pad softening": (("log", 0.5, 6.0), ("", 0.0, 0.8), ("log", 1e-4, 0.05)),
     "strut axial": (("", 1.0, 8.0), ("", 0.0, 0.8)),
     "strut lateral": (("", 1.0, 8.0), ("", 0.0, 0.8)),
+    "pad tilt": (("log", 0.1, 6.0), ("", 0.0, 0.8)),
+    "strut tilt": (("", 1.0, 8.0), ("", 0.0, 0.8)),
+    "bush tilt": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
     "bush axial": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
     "bush radial": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
     "bush radial frictionless": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
@@ -186,7 +204,7 @@ def aside_points(count: int, seed: int, processes: int = 1) -> list[tuple[str, t
             if i % 3 == 0 and name.startswith(("pad", "strut")):
                 at[1] = 0.0
             jobs.append((name, tuple(at)))
-    solved = _over(jobs, solve_case, processes)
+    solved = over(jobs, solve_case, processes)
     return [(name, at, value) for (name, at), (value, _) in zip(jobs, solved, strict=True)]
 
 
@@ -227,7 +245,7 @@ def squeeze_fit(processes: int = 1, say: Callable[[str], None] = print) -> dict[
     places = [(float(s), float(h)) for s in _SQUEEZE_SHAPE.points() for h in _SQUEEZE_HOLE.points()]
     jobs = [(at, i % 5 == 0) for i, at in enumerate(places)]
     rows, reach = [], []
-    for (at, _), solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
+    for (at, _), solved in zip(jobs, over(jobs, _squeeze_job, processes), strict=True):
         rows += [(*at, *row) for row in solved]
         reach.append(round(solved[-1][0], 6) if solved else 0.0)
     data = np.array(rows)
@@ -270,7 +288,7 @@ def aside_squeeze(count: int, seed: int, processes: int = 1) -> list[tuple[float
         shape = float(f"{np.exp(random.uniform(np.log(0.1), np.log(4.0))):.4g}")
         jobs.append(((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.8):.4g}")), False))
     rows: list[tuple[float, ...]] = []
-    for (at, _), solved in zip(jobs, _over(jobs, _squeeze_job, processes), strict=True):
+    for (at, _), solved in zip(jobs, over(jobs, _squeeze_job, processes), strict=True):
         rows += [(*at, share, value) for share, value, _ in solved]
     return rows
 

@@ -10,17 +10,18 @@ Corners between a bonded face and a free surface are singular, so meshes are gra
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import bmat, coo_matrix
+from scipy.sparse import block_diag, bmat, coo_matrix
 from scipy.sparse.linalg import spsolve
 from skfem import Basis, ElementQuad1, ElementQuad2
 
 from .mesh import FINE, Fineness, graded, tensor_mesh
 
-__all__ = ["bush_stiffness", "column_stiffness", "solve", "taper_stiffness"]
+__all__ = ["System", "bush_stiffness", "column_stiffness", "solve", "taper_stiffness"]
 
 Array = NDArray[np.float64]
 
@@ -62,11 +63,63 @@ def _strains(harmonic: int, values: Array, slopes: Array, radius: Array, solid: 
     return strain, strain[:, :, :3].sum(axis=2)
 
 
+class System:
+    """A body of revolution, assembled once for one harmonic, that is solved under any prescribed displacements."""
+
+    def __init__(self, mesh: Any, harmonic: int, compressibility: float = 0.0) -> None:
+        solid = bool(mesh.p[0].min() == 0.0) and harmonic == 1
+        fine = Basis(mesh, ElementQuad2(), intorder=6)
+        coarse = Basis(mesh, ElementQuad1(), intorder=6)
+        values = np.array([np.asarray(fine.basis[i][0]) for i in range(fine.Nbfun)])
+        slopes = np.array([fine.basis[i][0].grad for i in range(fine.Nbfun)])
+        pressure = np.moveaxis(np.array([np.asarray(coarse.basis[i][0]) for i in range(coarse.Nbfun)]), 0, -1)
+        radius = fine.mapping.F(fine.X)[0]
+        weight = fine.dx * radius * (2.0 * np.pi if harmonic == 0 else np.pi)
+
+        strain, divergence = _strains(harmonic, values, slopes, radius, solid)
+        shear, per_lame = _shear_modulus(compressibility)
+        moduli = shear * np.array([2.0, 2.0, 2.0, 1.0, 1.0, 1.0])[: strain.shape[2]]
+        elements, _points, _rows, columns = strain.shape
+        left = (strain * (moduli[None, None, :, None] * weight[:, :, None, None])).reshape(elements, -1, columns)
+        stiff_e = np.matmul(left.transpose(0, 2, 1), strain.reshape(elements, -1, columns))
+        div_e = np.matmul((pressure * weight[..., None]).transpose(0, 2, 1), divergence)
+        mass_e = np.matmul((pressure * weight[..., None]).transpose(0, 2, 1), pressure)
+
+        self.count, parts = fine.N, columns // fine.Nbfun
+        self.total = parts * fine.N
+        dofs = np.concatenate([fine.element_dofs + c * fine.N for c in range(parts)]).T
+        pdofs = coarse.element_dofs.T
+
+        def assembled(local: Array, row: Any, column: Any, shape: tuple[int, int]) -> Any:
+            i = np.broadcast_to(row[:, :, None], local.shape).ravel()
+            j = np.broadcast_to(column[:, None, :], local.shape).ravel()
+            return coo_matrix((local.ravel(), (i, j)), shape=shape).tocsr()
+
+        stiff = assembled(stiff_e, dofs, dofs, (self.total, self.total))
+        div = assembled(div_e, pdofs, dofs, (coarse.N, self.total))
+        mass = assembled(mass_e, pdofs, pdofs, (coarse.N, coarse.N))
+        self.places: Array = fine.doflocs
+        self._energy = block_diag([stiff, per_lame * mass], format="csr")
+        self._whole = bmat([[stiff, -div.T], [-div, -per_lame * mass]], format="csr")
+
+    def energy(self, fixed: list[tuple[Callable[[Array], Any], int, Any]]) -> float:
+        """``∫σ:ε dV`` under prescribed displacements, each (where, component, value or function of place)."""
+        x = np.zeros(self._whole.shape[0])
+        known = np.zeros(x.size, dtype=bool)
+        for where, component, value in fixed:
+            at = np.flatnonzero(where(self.places))
+            x[at + component * self.count] = value(self.places[:, at]) if callable(value) else value
+            known[at + component * self.count] = True
+        free = np.flatnonzero(~known)
+        x[free] = spsolve(self._whole[free][:, free].tocsc(), -(self._whole @ x)[free], permc_spec="COLAMD")
+        return float(x @ (self._energy @ x))
+
+
 def solve(
     r: Array,
     z: Array,
     harmonic: int,
-    fixed: list[tuple[str, int, float]],
+    fixed: list[tuple[str, int, Any]],
     *,
     compressibility: float = 0.0,
     taper: float = 0.0,
@@ -80,66 +133,23 @@ def solve(
     harmonic : int
         0 or 1.
     fixed : list of (side, component, value)
-        Side ``left``, ``right``, ``bottom``, ``top``; component as in :func:`_strains`.
+        Side ``left``, ``right``, ``bottom``, ``top``; component as in :func:`_strains`; or a function of place.
     compressibility : float
         E / B, 0 for incompressible.
     taper : float
         The radii at height z are those given times ``1 + taper · (z − z₀) / (z₁ − z₀)``.
     """
-    solid = bool(r[0] == 0.0) and harmonic == 1
     mesh = tensor_mesh(r, z)
     if taper:
         mesh = mesh.translated((0.0, 0.0))
         mesh.p[0] *= 1.0 + taper * (mesh.p[1] - z[0]) / (z[-1] - z[0])
-    fine = Basis(mesh, ElementQuad2(), intorder=6)
-    coarse = Basis(mesh, ElementQuad1(), intorder=6)
-    values = np.array([np.asarray(fine.basis[i][0]) for i in range(fine.Nbfun)])
-    slopes = np.array([fine.basis[i][0].grad for i in range(fine.Nbfun)])
-    pressure = np.moveaxis(np.array([np.asarray(coarse.basis[i][0]) for i in range(coarse.Nbfun)]), 0, -1)
-    place = fine.mapping.F(fine.X)
-    radius = place[0]
-    weight = fine.dx * radius * (2.0 * np.pi if harmonic == 0 else np.pi)
+    side = {"left": (0, r[0]), "right": (0, r[-1]), "bottom": (1, z[0]), "top": (1, z[-1])}
 
-    strain, divergence = _strains(harmonic, values, slopes, radius, solid)
-    shear, per_lame = _shear_modulus(compressibility)
-    moduli = shear * np.array([2.0, 2.0, 2.0, 1.0, 1.0, 1.0])[: strain.shape[2]]
-    elements, _points, _rows, columns = strain.shape
-    left = (strain * (moduli[None, None, :, None] * weight[:, :, None, None])).reshape(elements, -1, columns)
-    stiff_e = np.matmul(left.transpose(0, 2, 1), strain.reshape(elements, -1, columns))
-    div_e = np.matmul((pressure * weight[..., None]).transpose(0, 2, 1), divergence)
-    mass_e = np.matmul((pressure * weight[..., None]).transpose(0, 2, 1), pressure)
+    def on(name: str) -> Callable[[Array], Any]:
+        which, level = side[name]
+        return lambda x: np.isclose(x[which], level, rtol=0, atol=1e-12)
 
-    count, parts = fine.N, columns // fine.Nbfun
-    dofs = np.concatenate([fine.element_dofs + c * count for c in range(parts)]).T
-    pdofs = coarse.element_dofs.T
-    total = parts * count
-
-    def assembled(local: Array, row: Any, column: Any, shape: tuple[int, int]) -> Any:
-        i = np.broadcast_to(row[:, :, None], local.shape).ravel()
-        j = np.broadcast_to(column[:, None, :], local.shape).ravel()
-        return coo_matrix((local.ravel(), (i, j)), shape=shape).tocsr()
-
-    stiff = assembled(stiff_e, dofs, dofs, (total, total))
-    div = assembled(div_e, pdofs, dofs, (coarse.N, total))
-    mass = assembled(mass_e, pdofs, pdofs, (coarse.N, coarse.N))
-
-    where = fine.doflocs
-    sides = {
-        "left": np.isclose(where[0], r[0], rtol=0, atol=1e-12),
-        "right": np.isclose(where[0], r[-1], rtol=0, atol=1e-12),
-        "bottom": np.isclose(where[1], z[0], rtol=0, atol=1e-12),
-        "top": np.isclose(where[1], z[-1], rtol=0, atol=1e-12),
-    }
-    x = np.zeros(total + coarse.N)
-    known = np.zeros(total + coarse.N, dtype=bool)
-    for side, component, value in fixed:
-        at = np.flatnonzero(sides[side]) + component * count
-        x[at], known[at] = value, True
-    whole = bmat([[stiff, -div.T], [-div, -per_lame * mass]], format="csr")
-    free = np.flatnonzero(~known)
-    x[free] = spsolve(whole[free][:, free].tocsc(), -(whole @ x)[free], permc_spec="COLAMD")
-    u, p = x[:total], x[total:]
-    return float(u @ (stiff @ u) + per_lame * (p @ (mass @ p)))
+    return System(mesh, harmonic, compressibility).energy([(on(name), c, value) for name, c, value in fixed])
 
 
 def column_stiffness(
@@ -150,7 +160,7 @@ def column_stiffness(
     compressibility: float = 0.0,
     fineness: Fineness = FINE,
 ) -> float:
-    """Stiffness over E·A/h of a round column (pad, ring, strut) with bonded faces.
+    """Stiffness over E·A/h, turning over E·I/h, of a round column (pad, ring, strut) with bonded faces.
 
     Parameters
     ----------
@@ -159,7 +169,8 @@ def column_stiffness(
     hole : float
         Inner over outer diameter, 0 for solid.
     axis : str
-        ``"axial"``, or ``"sideways"`` with both faces held parallel.
+        ``"axial"``, ``"sideways"`` with both faces held parallel, or ``"tilt"``: both turn by half the angle, opposite
+        ways, about a diameter.
     compressibility : float
         E / B.
     fineness : Fineness
@@ -170,12 +181,18 @@ def column_stiffness(
     smallest = fineness.least * min(wall, half)
     r = graded(inner, 0.5, smallest, fineness, at_start=hole > 0.0, at_end=True)
     z = graded(0.0, half, smallest, fineness, at_start=False, at_end=True)
-    fixed: list[tuple[str, int, float]]
+    fixed: list[tuple[str, int, Any]]
     if axis == "axial":
         fixed = [("bottom", 1, 0.0), ("top", 0, 0.0), ("top", 1, 0.5)]
         if hole == 0.0:
             fixed.insert(0, ("left", 0, 0.0))
         energy = solve(r, z, 0, fixed, compressibility=compressibility)
+    elif axis == "tilt":
+        # The mean of u_r and u_θ vanishes on the axis, as does u_z; the faces turn without moving sideways.
+        fixed = [("left", 1, 0.0), ("left", 2, 0.0)] if hole == 0.0 else []
+        fixed += [("bottom", 2, 0.0), ("top", 0, 0.0), ("top", 1, 0.0), ("top", 2, lambda x: x[0] / 2.0)]
+        energy = solve(r, z, 1, fixed, compressibility=compressibility)
+        return 2.0 * energy * slenderness / float(np.pi / 64.0 * (1.0 - hole**4))
     else:
         if hole > 0.0:
             fixed = [("bottom", 0, 0.0), ("bottom", 1, 0.0), ("top", 0, 0.5), ("top", 1, -0.5), ("top", 2, 0.0)]
@@ -202,7 +219,7 @@ def taper_stiffness(top: float, height: float, axis: str, *, fineness: Fineness 
     smallest = fineness.least * min(0.5, height)
     r = graded(0.0, 0.5, smallest, fineness, at_start=False, at_end=True)
     z = graded(0.0, height, smallest, fineness, at_start=True, at_end=True)
-    fixed: list[tuple[str, int, float]]
+    fixed: list[tuple[str, int, Any]]
     if axis == "axial":
         fixed = [("left", 0, 0.0), ("bottom", 0, 0.0), ("bottom", 1, 0.0), ("top", 0, 0.0), ("top", 1, 1.0)]
         return solve(r, z, 0, fixed, taper=top - 1.0)
@@ -228,7 +245,7 @@ def bush_stiffness(
     radius_ratio, length_ratio : float
         Outer over inner radius b / a, and length over outer radius L / b.
     axis : str
-        ``"axial"`` or ``"radial"``.
+        ``"axial"``, ``"radial"``, or ``"tilt"``: the outer sleeve turns about a diameter of its middle, per E·b³.
     bonded : bool
         False for frictionless sleeves that stay in touch (radial only).
     compressibility : float
@@ -240,10 +257,14 @@ def bush_stiffness(
     smallest = fineness.least * min(1.0 - inner, half)
     r = graded(inner, 1.0, smallest, fineness, at_start=True, at_end=True)
     z = graded(0.0, half, smallest, fineness, at_start=False, at_end=True)
-    fixed: list[tuple[str, int, float]]
+    fixed: list[tuple[str, int, Any]]
     if axis == "axial":
         fixed = [("bottom", 0, 0.0), ("left", 0, 0.0), ("left", 1, 1.0), ("right", 0, 0.0), ("right", 1, 0.0)]
         return 2.0 * solve(r, z, 0, fixed, compressibility=compressibility)
+    if axis == "tilt":
+        fixed = [("bottom", 0, 0.0), ("bottom", 1, 0.0), *(("left", c, 0.0) for c in range(3))]
+        fixed += [("right", 0, lambda x: -x[1]), ("right", 1, lambda x: x[1]), ("right", 2, lambda x: x[0])]
+        return 2.0 * solve(r, z, 1, fixed, compressibility=compressibility)
     fixed = [("bottom", 2, 0.0), ("left", 0, 1.0), ("right", 0, 0.0)]
     if bonded:
         fixed += [("left", 1, -1.0), ("left", 2, 0.0), ("right", 1, 0.0), ("right", 2, 0.0)]
