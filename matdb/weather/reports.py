@@ -127,7 +127,7 @@ def _tokens(kind: str, text: object, words: tuple[str, ...] = ()) -> list[str]:
     if len(text) > _LONGEST:
         raise InputError(kind, f"{len(text)} characters", f"one {kind} of at most {_LONGEST} characters")
     tokens = text.upper().replace("=", " ").replace("\N{MINUS SIGN}", "-").split()
-    doubled = [False, *(a == b == "TAF" for a, b in pairwise(tokens))]
+    doubled = [False, *(a == b == "TAF" for a, b in pairwise(tokens))][: len(tokens)]
     if sum(t in words and not again for t, again in zip(tokens, doubled, strict=True)) > 1:
         raise InputError(kind, " ".join(tokens), f"one {kind} at a time", "give its lines alone")
     return tokens

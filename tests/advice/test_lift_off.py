@@ -62,9 +62,7 @@ def test_every_answer_has_the_frequency_of_what_acts(pair, squeeze_mm):
     assert hz == pytest.approx(natural, rel=5e-3)
     told = effective(pair.curve, pair.material, pair.part, 20.0, mass_kg=1.2, count=4, squeeze_mm=squeeze_mm)
     assert told.natural_frequency_hz.median == pytest.approx(hz, rel=5e-3)
-    asked = squeeze(
-        pair.curve, pair.material, pair.part, 1.2, 20.0, load_factors=MOUNTING.load_factors, squeeze_mm=squeeze_mm
-    )
+    asked = squeeze(pair, MOUNTING, 20.0, squeeze_mm=squeeze_mm)
     assert asked.point("asked").natural_frequency_hz.median[0] == pytest.approx(hz, rel=5e-3)
     # Bounce is one of the six and has the frequency of the one axis.
     six = six_axes(pair, MOUNTING, 20.0, squeeze_mm=squeeze_mm)
@@ -105,6 +103,7 @@ def test_a_reading_settles_what_lifts_off_in_some_draws(materials):
 def test_ranking_and_squeeze_shrink_the_same_rubber(pair, cold):
     # Gel shrinks 3.2e-4 per K by its family, not the 2e-4 of rubbers at large.
     row = suit([pair], MOUNTING, [cold], squeeze_mm=1.5)[0]
-    asked = squeeze(pair.curve, pair.material, pair.part, 1.2, cold, load_factors=(0.2, 2.0), squeeze_mm=1.5)
+    asked = squeeze(pair, MOUNTING, cold, squeeze_mm=1.5)
+    assert asked.point("asked").holds == row.probability
     high = float(asked.point("asked").lift_off_high.median[0])
     assert row.lift_off_margin == pytest.approx(high / 2.0 - 1.0, rel=1e-6)

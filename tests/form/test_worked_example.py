@@ -12,7 +12,7 @@ TEXT = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
 def test_the_worked_example_of_a_form_works(monkeypatch):
-    code = TEXT.split("```python\n")[1].split("```")[0]
+    code = next(b for b in TEXT.split("```python\n")[1:] if "class RubberBlock" in b).split("```")[0]
     module = types.ModuleType("worked_example")
     monkeypatch.setitem(sys.modules, "worked_example", module)
     known = dict(FORMS)
