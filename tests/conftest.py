@@ -6,9 +6,24 @@ import os
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
 
 settings.register_profile("deep", max_examples=7000, print_blob=True)
+
+
+def pytest_sessionfinish(session):
+    from examples import RUN
+
+    if hasattr(session.config, "workeroutput"):  # of a worker: handed to the one that sums up
+        session.config.workeroutput["examples"] = dict(RUN)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node, error):
+    from examples import RUN
+
+    RUN.update(getattr(node, "workeroutput", {}).get("examples", {}))
 
 
 def pytest_terminal_summary(terminalreporter):

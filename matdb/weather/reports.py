@@ -24,7 +24,7 @@ import numpy as np
 from matdb.errors import InputError
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, RANGE_STEPS, Forecast
 
-__all__ = ["Extreme", "Metar", "Taf", "metar_forecast", "parse_metar", "parse_taf", "report_forecast", "taf_forecast"]
+__all__ = ["Extreme", "Metar", "Taf", "metar_forecast", "parse_metar", "parse_taf", "taf_forecast"]
 
 _LONGEST = 4000
 #: A TAF is valid for at most 30 hours [2]_.
@@ -433,26 +433,3 @@ def taf_forecast(text: str, issued: dt.date | None = None) -> Forecast:
         at = hours
         notes.append("hours between the extremes follow half a cosine; outside them the extremes bound it")
     return Forecast(values, at, source=taf.label, notes=tuple(notes), start=start)
-
-
-def report_forecast(text: str, issued: dt.date | None = None) -> Forecast:
-    """A METAR, SPECI or TAF as a forecast: told apart by keyword, else by the validity that only a TAF has.
-
-    Parameters
-    ----------
-    text : str
-        One report.
-    issued : date or None
-        About when it was issued (within two weeks), to date it.
-
-    Raises
-    ------
-    InputError
-        As :func:`parse_metar` and :func:`parse_taf`.
-
-    """
-    tokens = _tokens("weather report", text)
-    if "METAR" in tokens or "SPECI" in tokens:
-        return metar_forecast(text, issued)
-    is_taf = "TAF" in tokens or any(_VALID.fullmatch(t) for t in tokens[:5])
-    return taf_forecast(text, issued) if is_taf else metar_forecast(text, issued)

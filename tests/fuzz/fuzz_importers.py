@@ -146,12 +146,13 @@ def forecast_csv(folder: Path) -> Target:
 def weather_report(folder: Path) -> Target:
     import datetime as dt
 
-    from matdb.weather.reports import report_forecast
+    from matdb.weather.reports import metar_forecast, taf_forecast
 
     def once(data: bytes) -> None:
         text = data.decode("utf-8", "replace")
+        read = taf_forecast if text.startswith("TAF") else metar_forecast
         for issued in (None, dt.date(2024, 2, 28)):
-            report_forecast(text, issued).label(0)
+            read(text, issued).label(0)
 
     return once
 

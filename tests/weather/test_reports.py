@@ -101,7 +101,7 @@ def test_generated_reports_are_parsed_or_refused(kind, text, truth):
             want = sorted((h - begin).total_seconds() / 3600 for _, _, h in extremes)
             assert [e.hours_on for e in got.extremes] == want
             assert sorted(e.temperature_c for e in got.extremes) == sorted(t for _, t, _ in extremes)
-    assert len(wr.report_forecast(text)) >= 1
+    assert len(wr.metar_forecast(text) if kind == "METAR" else wr.taf_forecast(text)) >= 1
 
 
 def test_the_generator_makes_every_kind():
@@ -115,10 +115,11 @@ def test_the_generator_makes_every_kind():
 @settings(max_examples=150, deadline=None)
 @given(st.text(alphabet="ATFMETRNIL XN/0123456789ZQKRM\n-=", max_size=80))
 def test_any_text_is_parsed_or_refused_with_one_line(text):
-    try:
-        wr.report_forecast(text)
-    except InputError as error:
-        assert "\n" not in str(error)  # noqa: PT017
+    for parse in (wr.metar_forecast, wr.taf_forecast):
+        try:
+            parse(text)
+        except InputError as error:
+            assert "\n" not in str(error)  # noqa: PT017
 
 
 @pytest.mark.parametrize(
