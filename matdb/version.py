@@ -1,3 +1,3 @@
 """The program's version; pyproject.toml says the same, and a test holds the two together."""
 
-VERSION = "0.1.0"
+VERSION = "0.2.0"

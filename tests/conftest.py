@@ -13,7 +13,7 @@ settings.register_profile("deep", max_examples=7000, print_blob=True)
 
 
 def pytest_sessionfinish(session):
-    from examples import RUN
+    from example_counts import RUN
 
     if hasattr(session.config, "workeroutput"):  # of a worker: handed to the one that sums up
         session.config.workeroutput["examples"] = dict(RUN)
@@ -21,13 +21,13 @@ def pytest_sessionfinish(session):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_testnodedown(node, error):
-    from examples import RUN
+    from example_counts import RUN
 
     RUN.update(getattr(node, "workeroutput", {}).get("examples", {}))
 
 
 def pytest_terminal_summary(terminalreporter):
-    from examples import DEEP, RUN  # after the profile was chosen
+    from example_counts import DEEP, RUN  # after the profile was chosen
 
     if DEEP:
         terminalreporter.write_line(f"examples run: {dict(RUN)}")

@@ -9,7 +9,7 @@ import json
 import numpy as np
 import pytest
 from command_line import dump
-from examples import RUN, trying
+from example_counts import RUN, trying
 from hypothesis import given
 from hypothesis import strategies as st
 

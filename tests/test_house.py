@@ -229,3 +229,9 @@ def test_no_path_of_a_machine_and_no_registry_host():
         ):
             found = bad.search(path.read_text(encoding="utf-8", errors="ignore"))
             assert not found, f"{name}: {found.group(0)}"
+
+
+def test_nothing_is_fetched_before_a_commit():
+    hooks = (TOP / ".pre-commit-config.yaml").read_text(encoding="utf-8")
+    assert set(re.findall(r"repo: (\S+)", hooks)) == {"local"}
+    assert set(re.findall(r"language: (\S+)", hooks)) == {"system"}

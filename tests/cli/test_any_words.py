@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from command_line import dump
-from examples import RUN, trying
+from example_counts import RUN, trying
 from generators.reference import each_command
 from hypothesis import given
 from hypothesis import strategies as st

@@ -2,8 +2,9 @@
 
 from pathlib import Path
 
-import matdb
 from contract.script import RECORDED, read
+
+import matdb
 
 REFERENCE = Path(matdb.__file__).parent / "cli" / "REFERENCE.md"
 #: Whose JSON is not recorded, and why.
