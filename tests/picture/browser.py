@@ -3,6 +3,7 @@
 import os
 import shutil
 import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -15,16 +16,24 @@ def _found():
     return next(filter(None, map(shutil.which, BROWSERS)), None), shutil.which("chromedriver")
 
 
+def _install():
+    quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    install = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium", "chromium-driver"]
+    if subprocess.run(install, env=quiet, capture_output=True, check=False).returncode:
+        subprocess.run(["apt-get", "update", "-qq"], env=quiet, capture_output=True, check=False)
+        subprocess.run(install, env=quiet, capture_output=True, check=False)
+
+
 def programs():
     """Paths of the browser and its driver; installed on Debian when the tests run as root."""
+    if not all(_found()) and Path("/etc/debian_version").exists() and os.geteuid() == 0:
+        import fcntl
+
+        with (Path(tempfile.gettempdir()) / "matdb-tests-install.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)  # tests run side by side
+            if not all(_found()):
+                _install()
     browser, driver = _found()
-    if not (browser and driver) and Path("/etc/debian_version").exists() and os.geteuid() == 0:
-        quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
-        install = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium", "chromium-driver"]
-        if subprocess.run(install, env=quiet, capture_output=True, check=False).returncode:
-            subprocess.run(["apt-get", "update", "-qq"], env=quiet, capture_output=True, check=False)
-            subprocess.run(install, env=quiet, capture_output=True, check=False)
-        browser, driver = _found()
     if not (browser and driver):
         pytest.fail(NEEDED)
     return browser, driver
