@@ -235,3 +235,16 @@ def test_nothing_is_fetched_before_a_commit():
     hooks = (TOP / ".pre-commit-config.yaml").read_text(encoding="utf-8")
     assert set(re.findall(r"repo: (\S+)", hooks)) == {"local"}
     assert set(re.findall(r"language: (\S+)", hooks)) == {"system"}
+
+
+def test_the_guide_names_files_that_exist():
+    text = (TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"(?<![\w/.])((?:\w+/)*\w+\.(?:py|sql|toml|md)|(?:\w+/)+)(?=[`) \]])", text))
+    files = {
+        str(path.relative_to(TOP))
+        for part in ("matdb", "tests", "data", "migrations")
+        for path in (TOP / part).rglob("*")
+    }
+    files |= {path.name for path in TOP.iterdir()}
+    missing = sorted(n for n in named if not any(f"/{f}".endswith(f"/{n.rstrip('/')}") for f in files))
+    assert not missing
