@@ -29,6 +29,8 @@ HERE = Path(__file__).parent
 RECORDED = HERE / "recorded"
 INPUTS = HERE / "inputs"
 WRITE = bool(os.environ.get("MATDB_WRITE_CONTRACT"))
+#: The version that made the fits of the recorded store.
+FITTED_BY = "0.1.0"
 REL, ABS = 1e-9, 1e-12
 #: Numbers known more coarsely than this may take more or less room on the screen.
 LAYOUT = 1e-2
@@ -221,7 +223,9 @@ def timeless(text):
 
 def normal(text, folder):
     """Text without what must vary: the time of now, the folder, the program's version; long rows of numbers summed."""
-    text = text.replace(str(folder), "<folder>").replace(matdb.__version__, "<version>")
+    text = text.replace(str(folder), "<folder>")
+    for version in (matdb.__version__, FITTED_BY):
+        text = text.replace(version, "<version>")
 
     def numbers(found):
         values = [float(v) for v in re.findall(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?", found[0])]
