@@ -7,6 +7,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 import matdb.advice
@@ -782,7 +783,19 @@ def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float]
     """A curve that knows all the evidence."""
     readings, numbers = [stored.reading for stored in seen.readings], [stored.id for stored in seen.readings]
     parts = {part.name: part for part in seen.parts}
-    return matdb.curve.fit.fit_curve(seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress)
+    try:
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # draws far from the truth
+            return matdb.curve.fit.fit_curve(
+                seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress
+            )
+    except FloatingPointError:
+        coldest = min(seen.readings, key=lambda stored: stored.reading.temperature_c)
+        raise InputError(
+            f"temperature of reading {coldest.id}",
+            f"{coldest.reading.temperature_c:g} degC",
+            f"a temperature at which a {seen.material.family} can be told",
+            f"correct or remove it: matdb reading remove {coldest.id}",
+        ) from None
 
 
 def _span(low_c: float, high_c: float) -> tuple[float, float]:

@@ -77,11 +77,24 @@ def temper(
     -------
     Population
         Draws of ``exp(base + layer)``; its ``log_evidence`` is that of the layer alone.
+
+    Raises
+    ------
+    FloatingPointError
+        The layer is a number nowhere.
     """
+
+    def added(u: Array) -> Array:
+        found = layer(u)
+        # A draw whose law gives no number at a reading, far below its glass transition, cannot be the truth.
+        return np.where(np.isnan(found), -np.inf, found)
+
     u = start.u.copy()
     n, d = u.shape
     density = start.base.copy()
-    likelihood = layer(u)
+    likelihood = added(u)
+    if likelihood.max() == -np.inf:
+        raise FloatingPointError("no draw gives a number at the readings")
     power, log_evidence = 0.0, 0.0
     for step in range(_MOST_STEPS):
         rise = _next_rise(likelihood, 1.0 - power, n) if step < _MOST_STEPS - 1 else 1.0 - power
@@ -103,7 +116,7 @@ def temper(
             white = (u - centre) @ inverse.T
             trial_white = np.sqrt(1.0 - reach**2) * white + reach * rng.standard_normal((n, d))
             trial = centre + trial_white @ root.T
-            trial_density, trial_likelihood = base(trial), layer(trial)
+            trial_density, trial_likelihood = base(trial), added(trial)
             gain = (trial_density - density) + power * (trial_likelihood - likelihood)
             gain += 0.5 * np.sum(trial_white**2 - white**2, axis=1)
             take = np.log(rng.random(n)) < gain
