@@ -7,7 +7,6 @@ from typing import Any
 
 from matdb.errors import MatdbError
 from matdb.store.connection import Reader
-from matdb.store.revisions import PUBLISHED
 from matdb.store.rows import BUILDERS, FIT, READING, SELECTS, as_json, fingerprint, fit_of, reading_of, whole
 from matdb.store.stored import Finding
 
@@ -61,9 +60,6 @@ def _structure(reader: Reader) -> Iterator[Finding]:
             yield Finding(level="error", what="file", says=" ".join(str(line).split()))
     for table, row, parent, _ in reader.rows("PRAGMA foreign_key_check"):
         yield Finding(level="error", what=f"{table} {row}", says=f"points to no {parent}")
-    for kind, name in reader.rows("SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')"):
-        if name not in PUBLISHED:
-            yield Finding(level="error", what=f"{kind} {name}", says="was not made by matdb")
 
 
 def _rows(reader: Reader) -> Iterator[Finding]:

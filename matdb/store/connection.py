@@ -123,6 +123,8 @@ def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
     connection.execute("PRAGMA trusted_schema = OFF")
     # No cell of a store is larger; a forged file could name one that fills the memory.
     connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _MOST_CELL)
+    # Python acts on Ctrl-C only while it runs itself: let it, now and then, also during a long statement.
+    connection.set_progress_handler(lambda: None, 100_000)
     return connection
 
 

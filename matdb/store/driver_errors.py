@@ -30,6 +30,8 @@ _CODES: dict[int | None, tuple[type[StoreError], str]] = {
     # no room for the file of locks that readers need too
     10 | 19 << 8: (StoreError, _FULL),
 }
+#: Only Ctrl-C ends a statement midway.
+_INTERRUPTED = 9
 _NEW_FILE_ONLY_READ = (StoreReadOnly, "it or its folder cannot be written; change the rights or name another file")
 #: The same for a file that SQLite was to write beside the store.
 _NEW_FILE_CODES: dict[int | None, tuple[type[StoreError], str]] = {
@@ -74,6 +76,8 @@ def translated_errors(place: Place) -> Iterator[None]:
     except MatdbError:
         raise
     except Exception as error:
+        if getattr(getattr(error, "orig", None) or error, "sqlite_errorcode", None) == _INTERRUPTED:
+            raise KeyboardInterrupt from None
         ours = _translated(error, place)
         if ours is None:
             raise

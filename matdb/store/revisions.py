@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-__all__ = ["APPLICATION_ID", "HEAD", "PUBLISHED", "REVISIONS"]
+__all__ = ["APPLICATION_ID", "HEAD", "PUBLISHED", "REVISIONS", "SCHEMAS"]
 
 REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
 HEAD = REVISIONS[-1]
 
+#: The mark of the schema that each of them makes in a file, as :mod:`matdb.store.schema` takes it.
+SCHEMAS: dict[str, str] = {
+    "0001": "c975d61c00f6722828df0e106d55b4431060bb98734c0cc00c1b152ba0b313b1",
+    "0002": "364baa5151d3a7f739db7f949adc1e4c065a7d9f28fbe12d68c532782258d382",
+}
+
 #: What ``PRAGMA application_id`` answers on a matdb store: the bytes "matd".
 APPLICATION_ID = 0x6D617464
 
-#: Views that the store publishes for other tools; every other view in a store was not made by matdb.
+#: Views that the store publishes for other tools.
 PUBLISHED = (
     "published_material",
     "published_part",

@@ -15,6 +15,8 @@ from contextlib import contextmanager
 from dataclasses import fields
 from typing import Any
 
+import numpy as np
+
 from matdb.bench.readings import READINGS, Reading
 from matdb.errors import MatdbError, NotFound, StoreError
 from matdb.form import Part, form_from_dict
@@ -84,6 +86,8 @@ READING = (
     "JOIN material m ON m.id = r.material_id LEFT JOIN part p ON p.id = r.part_id"
 )
 _COLUMN = {name: len(_ABOUT) + i for i, name in enumerate(("taken_at", *_FIGURES))}
+#: Fewer draws than any fit has; each band would rest on a handful.
+_LEAST_DRAWS = 50
 #: By kind: its fields, each with its column in :data:`READING`.
 _COLUMNS = {kind: [(name, _COLUMN[name]) for name in own_fields(cls)] for kind, cls in READINGS.items()}
 
@@ -134,15 +138,19 @@ def part_line_of(row: Sequence[Any], shown: str) -> PartLine:
 def fit_of(row: Sequence[Any], shown: str, reading_ids: tuple[int, ...] | None) -> FitRecord:
     """A row of :data:`FIT` as a fit; its arrays are checked against their checksum."""
     with whole(shown, "fit", row[0]):
+        meta, arrays = as_json(row[5]), unpack(row[7])
+        draws = arrays.get("draws", np.zeros(0))
+        if meta.get("format") == 1 and (len(draws) < _LEAST_DRAWS or not (draws != draws[0]).any()):
+            raise ValueError(f"{len(draws)} draws, or all the same, which would give bands without a width")
         return FitRecord(
             id=row[0],
             material=row[1],
             created_at=as_time(row[2]),
             program_version=row[3],
             seed=row[4],
-            meta=as_json(row[5]),
+            meta=meta,
             fingerprint=row[6],
-            arrays=unpack(row[7]),
+            arrays=arrays,
             reading_ids=reading_ids,
         )
 

@@ -2,22 +2,39 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from typing import TYPE_CHECKING
 
 from matdb.errors import NewerStore, NotAStore, StoreError, StoreReadOnly
 from matdb.shipped import migrations_folder
 from matdb.store.connection import Reader
 from matdb.store.location import Place, is_shut
-from matdb.store.revisions import APPLICATION_ID, HEAD, REVISIONS
+from matdb.store.revisions import APPLICATION_ID, HEAD, REVISIONS, SCHEMAS
+from matdb.store.rows import Rows
 
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-__all__ = ["TABLES", "TABLES_OF_SERVER", "check_known", "is_new", "migrate", "open_and_look", "revision_of"]
+__all__ = [
+    "TABLES",
+    "TABLES_OF_SERVER",
+    "check_known",
+    "is_new",
+    "made_now",
+    "mark_of",
+    "migrate",
+    "open_and_look",
+    "revision_of",
+]
 
 _OURS = {"material", "part", "reading"}
 #: Every table that matdb asks.
 TABLES = _OURS | {"alembic_version", "effective_stiffness", "fit", "fit_reading", "mounting", "replaced"}
+_VERSION_TABLE = (
+    "CREATE TABLE alembic_version ( version_num VARCHAR(32) NOT NULL, "
+    "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num) )"
+)
 TABLES_OF_SERVER = "SELECT tablename FROM pg_catalog.pg_tables WHERE schemaname = current_schema()"
 
 
@@ -76,20 +93,73 @@ def open_and_look(place: Place, wait_s: float) -> tuple[Reader, bool, str | None
     frozen = is_shut(place)
     reader = Reader(place, wait_s, immutable=frozen)
     try:
-        _check_tables(reader, place)
-        return reader, frozen, _version(reader)
+        return reader, frozen, _checked_version(reader, place)
     except BaseException:
         reader.close()
         raise
 
 
-def _check_tables(reader: Reader, place: Place) -> None:
-    """Refuse a file in which a view stands for a table: asking it would run what somebody else wrote."""
+def _checked_version(reader: Reader, place: Place) -> str | None:
+    """The revision that a file names, once its whole schema is as that revision makes it.
+
+    A view, a trigger, a virtual table, a generated column or a default of somebody else's would run when a table is
+    asked or changed. So nothing but SQLite's own list of the schema is asked before its text is known.
+    """
     if place.path is None:
+        return _version(reader)
+    there = _schema_of(reader.rows)
+    mark = mark_of(there)
+    known = next((revision for revision, made in SCHEMAS.items() if made == mark), None)
+    if known is None and there.get("alembic_version", ("",))[-1] != _VERSION_TABLE:
+        if set(there) >= _OURS:
+            raise NotAStore(place.shown, "its table alembic_version is not as matdb makes it; restore a backup")
+        return None
+    found = _version(reader)
+    if found in REVISIONS and found != known:
+        # Not as it was written down; the migrations themselves may word it otherwise with another SQLAlchemy.
+        _compare(there, made_now(found, place), place)
+    return found
+
+
+def mark_of(schema: dict[str, tuple[str, ...]]) -> str:
+    """64 hexadecimal digits that stand for a schema."""
+    return hashlib.sha256(json.dumps(sorted(schema.items())).encode()).hexdigest()
+
+
+def _schema_of(rows: Rows) -> dict[str, tuple[str, ...]]:
+    """Every object of a file's schema by its name: kind, table, text; whatever its kind is said to be."""
+    found = rows("SELECT name, type, tbl_name, sql FROM sqlite_master ORDER BY name, type", ())
+    plain = {str(row[0]): tuple(" ".join(str(cell or "").split()) for cell in row[1:]) for row in found}
+    if len(plain) < len(found):
+        plain["two of one name"] = ()
+    # What ANALYZE leaves for SQLite's own planning.
+    return {
+        n: v
+        for n, v in plain.items()
+        if not (n.startswith("sqlite_stat") and v[-1].startswith("CREATE TABLE sqlite_stat"))
+    }
+
+
+def made_now(revision: str, place: Place) -> dict[str, tuple[str, ...]]:
+    """The schema that the migrations make today."""
+    import sqlalchemy as sa
+
+    engine = sa.create_engine("sqlite://")
+    with engine.connect() as connection:
+        migrate(connection, revision, place)
+        return _schema_of(lambda sql, _: [tuple(row) for row in connection.exec_driver_sql(sql)])
+
+
+def _compare(there: dict[str, tuple[str, ...]], made: dict[str, tuple[str, ...]], place: Place) -> None:
+    """Refuse a file for the first object that is not as the migrations make it."""
+    name = next((n for n in sorted(there.keys() | made.keys()) if there.get(n) != made.get(n)), None)
+    if name is None:
         return
-    for (name,) in reader.rows("SELECT name FROM sqlite_master WHERE type = 'view'"):
-        if str(name).lower() in TABLES:
-            raise NotAStore(place.shown, f"has a view in the place of its table {name}; name another file")
+    says = "is not as matdb makes it;" if name in there else "is missing;"
+    if name not in made:
+        says = "was not made by matdb; drop it, or"
+    kind = (there.get(name) or made[name])[:1]
+    raise NotAStore(place.shown, f"{' '.join((*kind, repr(name)))} {says} restore a backup")
 
 
 def is_new(place: Place) -> bool:

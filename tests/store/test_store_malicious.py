@@ -1,7 +1,9 @@
 """A store file made to do harm: nothing of it runs, nothing of it fills the memory, and one line says so."""
 
+import signal
 import sqlite3
 import struct
+import time
 
 import pytest
 
@@ -9,7 +11,7 @@ import matdb
 from matdb.errors import MatdbError, NotAStore, StoreError
 from matdb.exchange.whole_store import store_text
 from matdb.material.record import Material
-from matdb.store import FitRecord, Records
+from matdb.store import FitRecord, Records, revisions, schema
 from matdb.store.connection import connect_sqlite
 from matdb.store.location import locate
 
@@ -57,19 +59,95 @@ ENDLESS = "WITH RECURSIVE c(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM c) SELEC
 @pytest.mark.parametrize("spelt", [str.lower, str.upper])
 def test_a_view_in_the_place_of_a_table_is_never_asked(file, table, spelt):
     forged(file, f"ALTER TABLE {table} RENAME TO away", f"CREATE VIEW {spelt(table)} AS {ENDLESS}")
-    with pytest.raises(NotAStore, match="a view in the place of its table"):
+    with pytest.raises(NotAStore, match=r"(was not made by matdb|not as matdb makes it).* restore a backup"):
         Records(file)
 
 
-def test_a_trigger_never_runs(file):
-    forged(file, 'CREATE TRIGGER "x\ny" AFTER INSERT ON material BEGIN DELETE FROM reading; END')
+TRIGGER = 'CREATE TRIGGER "x\ny" AFTER INSERT ON material BEGIN DELETE FROM reading; END'
+HARM = {
+    "trigger": (TRIGGER,),
+    "trigger by another letter case": (TRIGGER, "UPDATE sqlite_master SET type = 'Trigger' WHERE type = 'trigger'"),
+    "trigger that is called a table": (TRIGGER, "UPDATE sqlite_master SET type = 'table' WHERE type = 'trigger'"),
+    "view by another letter case": (
+        f"CREATE VIEW looks_like_one AS {ENDLESS}",
+        "UPDATE sqlite_master SET type = 'View' WHERE name = 'looks_like_one'",
+    ),
+    "generated column": ("ALTER TABLE material ADD COLUMN bomb AS (zeroblob(290000000))",),
+    "virtual table": ("CREATE VIRTUAL TABLE found USING fts5(words)",),
+    "published view": (
+        "DROP VIEW published_material",
+        "CREATE VIEW published_material AS SELECT name AS material, 999.0 AS stiffness FROM material",
+    ),
+    "lost check": (
+        "UPDATE sqlite_master SET sql = replace(sql, 'CHECK (temperature_c > -273.15)', 'CHECK (1)') "
+        "WHERE name = 'reading'",
+    ),
+    "lost index": ("DROP INDEX ix_reading_part_active",),
+}
+
+
+@pytest.mark.parametrize("harm", HARM)
+def test_a_schema_that_matdb_did_not_make_is_refused_unasked(file, harm):
+    forged(file, *HARM[harm])
+    with pytest.raises(StoreError, match="restore a backup") as told:  # a table that is none SQLite refuses itself
+        Records(file)
+    assert str(told.value).isprintable()
+
+
+def test_a_trigger_that_came_later_never_runs(file):
     with Records(file) as records:
         before = records.readings()
-        with pytest.raises(StoreError, match="has a trigger") as told:
+        forged(file, *HARM["trigger by another letter case"])
+        with pytest.raises(StoreError, match="has a trigger"):
             records.add(Material(name="new"))
-        assert str(told.value).isprintable()
         assert records.readings() == before
         assert "new" not in [m.name for m in records.materials()]
+
+
+@pytest.mark.parametrize("revision", revisions.REVISIONS)
+def test_the_mark_of_every_schema_is_what_its_migrations_make(revision, tmp_path):
+    """Run anew after a migration was added: the mark goes into ``store/revisions.py``."""
+    assert schema.mark_of(schema.made_now(revision, locate(tmp_path / "x"))) == revisions.SCHEMAS.get(revision)
+
+
+def test_a_schema_worded_otherwise_is_held_against_the_migrations_themselves(file, monkeypatch):
+    """Another SQLAlchemy may word the same tables otherwise; and what ANALYZE leaves is nobody's harm."""
+    forged(file, "ANALYZE")
+    monkeypatch.setattr(schema, "SCHEMAS", {})
+    with Records(file) as records:
+        assert records.check() == []
+
+
+@pytest.mark.parametrize("draws", [0, 1, 49, "same"])
+def test_a_fit_of_too_few_draws_is_refused(file, draws):
+    with matdb.open_store(file) as store:
+        meta, arrays = store.curve("amber 40A").to_meta_and_arrays()
+        rows = [0] * 100 if draws == "same" else range(draws)
+        few = {name: values[rows] for name, values in arrays.items()}
+        store.records.save_fit(FitRecord(material="amber 40A", program_version="0", meta=meta, arrays=few))
+        with pytest.raises(StoreError, match=r"fit 1 is damaged .* draws"):
+            store.curve("amber 40A")
+        assert any("draws" in finding.says for finding in store.records.check())
+
+
+INTERRUPTED = """
+import sys
+from matdb.store import Records
+with Records(sys.argv[1]) as records:
+    print("asked", flush=True)
+    try:
+        records._reader.rows(sys.argv[2])
+    except KeyboardInterrupt:
+        print("ended")
+"""
+
+
+def test_a_long_statement_ends_with_ctrl_c(file, python):
+    asking = python(INTERRUPTED, file, f"SELECT count(*) FROM ({ENDLESS})")
+    assert asking.stdout.readline() == "asked\n"
+    time.sleep(0.2)
+    asking.send_signal(signal.SIGINT)
+    assert asking.communicate(timeout=20)[0] == "ended\n"
 
 
 def test_functions_of_a_schema_are_not_trusted(file):
