@@ -171,3 +171,27 @@ def test_killing_a_fit_leaves_a_store_that_opens(store):
             assert len(kept.readings()) == 3
             assert kept.records.check() == []
             assert kept.curve("amber").basis in ("readings", "family prior")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_ctrl_c_at_any_moment_shows_no_traceback(store):
+    """While the program is loaded, while it works, and while it ends."""
+    code = "import sys; from matdb.__main__ import main; print('begun', flush=True); sys.exit(main())"
+    command = [sys.executable, "-c", code, "store", "info", "--store", str(store)]
+    ends = set()
+    for step in range(24):
+        process = subprocess.Popen(
+            command,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=os.environ | {"PYTHONPATH": str(TOP)},
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+        )
+        assert process.stdout.readline() == b"begun\n"
+        time.sleep(0.005 + 0.02 * step)
+        process.send_signal(signal.SIGINT)
+        err = process.communicate()[1]
+        ends.add(process.returncode)
+        assert err in (b"", b"matdb: stopped\n"), err.decode()
+    assert ends <= {0, 130, -signal.SIGINT}
+    assert ends - {0}
