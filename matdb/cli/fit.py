@@ -23,6 +23,7 @@ from matdb.curve.curve import Curve
 from matdb.curve.fit import UNNAMED
 from matdb.curve.low_temperature import COLDEST_C, LowTemperature
 from matdb.curve.parameters import LAWS
+from matdb.errors import InputError
 from matdb.units import counted
 
 #: What the fit calls a law with the four-parameter master curve.
@@ -62,11 +63,15 @@ def report(material: MaterialArgument, call: Call) -> None:
     with call.existing() as store:
         curve = store.curve(material)
         numbers = () if curve.fit_id is None else store.records.fit_reading_ids(curve.fit_id)
-        cold = store.low_temperature(material)
-    found = {key: value for key, value in curve.report.items() if key != "warnings"}
-    found["readings"] = [_numbered(row, numbers) for row in found.get("readings", [])]
-    content = summary(curve) | {"report": found, "low_temperature": cold.to_dict()}
-    call.answer(content, lambda: _show_report(curve, found, cold), notes(curve))
+        try:
+            cold = store.low_temperature(material)
+            found = {key: value for key, value in curve.report.items() if key != "warnings"}
+            found["readings"] = [_numbered(row, numbers) for row in found.get("readings", [])]
+            content = summary(curve) | {"report": found, "low_temperature": cold.to_dict()}
+            call.answer(content, lambda: _show_report(curve, found, cold), notes(curve))
+        except (TypeError, ValueError, LookupError, AttributeError, OverflowError) as error:
+            # What a fit says of itself is kept as it came; a store from elsewhere may hold anything there.
+            raise InputError(f"report of fit {curve.fit_id}", repr(error), "whole", f"matdb fit {material}") from None
 
 
 def _numbered(row: Mapping[str, Any], numbers: Sequence[int]) -> dict[str, Any]:

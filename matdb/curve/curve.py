@@ -418,6 +418,13 @@ class Curve:
             )
             if not isinstance(curve.seed, int) or curve.seed < 0 or not 0.0 <= curve.common_sd < math.inf:
                 raise ValueError(f"seed {curve.seed!r}, common sd {curve.common_sd!r}")
+            report, rows = curve.report, ("parameters", "readings")
+            if not all(isinstance(line, str) for line in report.get("warnings", ())):
+                raise ValueError("warnings that are no text")
+            if not all(isinstance(row, dict) for name in rows for row in report.get(name, ())) or not all(
+                isinstance(row["name"], str) for row in report.get("parameters", ())
+            ):
+                raise ValueError("a report in another form")
             if curve.basis not in (READINGS, FAMILY_PRIOR) or not isinstance(curve.family, str):
                 raise ValueError(f"basis {curve.basis!r}, family {curve.family!r}")
             return curve

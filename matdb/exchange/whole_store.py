@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import math
 import os
+import re
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -33,8 +34,10 @@ __all__ = ["FORMAT", "export_store", "import_store", "store_text"]
 FORMAT: Final = "matdb store"
 FORMAT_VERSION: Final = 1
 
-#: Largest file that is read, bytes.
-_MOST_BYTES: Final = 2_000_000_000
+#: Largest file that is read at once, bytes: parsed, brackets take thirty times as much. A larger one is read as it was
+#: written, a record a line, no longer than the second.
+_MOST_BYTES: Final = 8_000_000
+_MOST_LINE: Final = 16_000_000
 
 #: Table: the name of its list in the file.
 _LISTS: Final = {
@@ -146,37 +149,80 @@ def import_store(store: Store, path: str | os.PathLike[str]) -> dict[str, int]:
     StoreError
         The store is not empty, or the records do not fit together.
     """
-    whole = _read(Path(path).expanduser())
+    path = Path(path).expanduser()
     numbers: dict[str, dict[str, int]] = {"material": {}, "part": {}}
-    tables: dict[str, list[dict[str, Any]]] = {}
-    for table, title in _LISTS.items():
-        rows = whole.get(title)
-        if not isinstance(rows, list):
-            raise InputError("store file", path, f'one with a list "{title}"', "take a file of 'matdb export store'")
-        tables[table] = []
-        for row in rows:
-            where = f"{table} {row.get('id', '?') if isinstance(row, dict) else row!r} of {path}"
-            try:
-                taken = _taken(table, row, numbers)
-                _checked(table, row, numbers)
-            except (MatdbError, ValueError, TypeError, KeyError, AttributeError) as error:
-                says = f"missing {error}" if isinstance(error, KeyError) else str(error)
-                raise InputError(where, "this record", "one that matdb could have written", says) from None
-            tables[table].append(taken)
-            if table in numbers:
-                numbers[table][row["name"]] = row["id"]
-    counts = store.records.fill(tables)
+    rows = _each_row(path) if path.stat().st_size > _MOST_BYTES else _all_rows(path)
+    counts = store.records.fill({table: _taken_rows(table, rows, numbers, path) for table in _LISTS})
     store._curves.clear()
     return {_LISTS[name]: count for name, count in counts.items()}
 
 
-def _read(path: Path) -> dict[str, Any]:
+def _taken_rows(
+    table: str, rows: Iterator[tuple[str, Any]], numbers: dict[str, dict[str, int]], path: Path
+) -> Iterator[dict[str, Any]]:
+    """The rows of one table, each checked; they stand next in ``rows``, up to the list's end."""
+    for title, row in rows:
+        if title != _LISTS[table]:
+            break
+        if row is _END:
+            return
+        where = f"{table} {row.get('id', '?') if isinstance(row, dict) else row!r} of {path}"
+        try:
+            taken = _taken(table, row, numbers)
+            _checked(table, row, numbers)
+        except (MatdbError, ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
+            says = f"missing {error}" if isinstance(error, KeyError) else str(error)
+            raise InputError(where, "this record", "one that matdb could have written", says) from None
+        if table in numbers:
+            numbers[table][row["name"]] = row["id"]
+        yield taken
+    raise InputError("store file", path, f'one with a list "{_LISTS[table]}"', "take a file of 'matdb export store'")
+
+
+#: Stands behind the last row of a list.
+_END: Final = object()
+
+
+def _all_rows(path: Path) -> Iterator[tuple[str, Any]]:
+    """Each row of a file of any layout, with the title of its list."""
+    whole = _parsed(file_bytes(path, _MOST_BYTES), path)
+    _check_head(whole, path)
+    for title in _LISTS.values():
+        if not isinstance(whole.get(title), list):
+            return
+        yield from ((title, row) for row in whole[title])
+        yield title, _END
+
+
+def _each_row(path: Path) -> Iterator[tuple[str, Any]]:
+    """Each row of a large file as :func:`store_text` lays it out, a line at a time."""
+    head, title = "", ""
+    with path.open(encoding="utf-8", errors="surrogateescape") as file:
+        for line in iter(lambda: file.readline(_MOST_LINE), ""):
+            if len(line) == _MOST_LINE:
+                raise InputError("store file", f"a line over {_MOST_LINE} characters", "a record a line")
+            if opens := re.fullmatch(r' "(\w+)": \[\n', line):
+                if not title:
+                    _check_head(_parsed(head.rstrip(",\n") + "}", path), path)
+                title = opens[1]
+            elif line.startswith("  ") and title:
+                yield title, _parsed(line.rstrip(",\n"), path)
+            elif title:
+                yield title, _END
+            elif len(head) < _MOST_LINE:
+                head += line
+    if not title:
+        _check_head(None, path)
+
+
+def _parsed(text: str | bytes, path: Path) -> Any:
     try:
-        whole = json.loads(file_bytes(path, _MOST_BYTES))
-    except InputError:
-        raise
+        return json.loads(text)
     except (ValueError, RecursionError):
-        whole = None
+        _check_head(None, path)
+
+
+def _check_head(whole: Any, path: Path) -> None:
     if not isinstance(whole, dict) or whole.get("format") != FORMAT:
         raise InputError("store file", str(path), "a file that 'matdb export store' wrote")
     number = whole.get("format_version")
@@ -187,7 +233,6 @@ def _read(path: Path) -> dict[str, Any]:
             f"of format {FORMAT_VERSION} or older",
             "upgrade with: pip install --upgrade elastomer-matdb",
         )
-    return whole
 
 
 # -- a row and its line -----------------------------------------------------------------------------------------
@@ -223,9 +268,10 @@ def _taken(table: str, row: dict[str, Any], numbers: Mapping[str, Mapping[str, i
             if kind in out:
                 out[f"{kind}_id"] = numbers[kind][out.pop(kind)]
     for key in [k for k in out if k.endswith("_at")]:
-        out[key] = dt.datetime.fromisoformat(out[key])
-        if out[key].tzinfo is None:
+        time = dt.datetime.fromisoformat(out[key])
+        if time.tzinfo is None:
             raise ValueError(f"{key} has no time zone")
+        out[key] = time.astimezone(dt.UTC)  # which the ends of the calendar do not have everywhere
     if table == "fit":
         out["arrays"] = {name: np.array(values, dtype=float) for name, values in row["arrays"].items()}
     return out

@@ -144,13 +144,14 @@ def fill_tables(
     counts = {}
     for name in ENTERED:
         model = Base.metadata.tables[name]
-        rows, counts[name] = iter(tables[name]), 0
-        while batch := list(islice(rows, _BATCH)):
-            plain = ([_packed(column, row.get(column.name)) for column in model.columns] for row in batch)
-            ready = _bound(plain, connection)
+        rows = ([_packed(column, row.get(column.name)) for column in model.columns] for row in tables[name])
+        counts[name], size = 0, _BATCH if name in ("reading", "fit_reading") else 1  # the others may be large
+        while batch := list(islice(rows, size)):
             try:
+                ready = _bound(batch, connection)
                 insert_tuples(connection, name, model.columns.keys(), ready)
-            except (sa.exc.DBAPIError, OverflowError) as error:  # a whole number that no column holds
+            # A whole number that no column holds, half a character that no text holds.
+            except (sa.exc.DBAPIError, OverflowError, UnicodeError, RecursionError) as error:
                 reason = str(getattr(error, "orig", error)).splitlines()[0]
                 raise StoreError(shown, f"the rows of {name} do not fit ({reason}); nothing was kept") from None
             counts[name] += len(batch)

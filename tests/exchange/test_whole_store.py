@@ -1,12 +1,16 @@
 """The whole store as JSON: nothing lost, nothing let in that could not have been entered."""
 
 import json
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
 from store.sample_records import READINGS, fill
 
 import matdb
+from matdb.cli.run import run
 from matdb.exchange.whole_store import export_store, import_store, store_text
 from matdb.store import FitRecord
 
@@ -134,6 +138,9 @@ def spoil(whole, path, value):
         (("mountings", 0, "definition", "mass_kg"), 0.0, "mass_kg"),
         (("fits", 0, "arrays", "draws"), [[1.0], [1.0, 2.0]], "fit 1"),
         (("fits", 0, "material"), "nobody", "nobody"),
+        (("fits", 0, "arrays", "draws"), [10**400], "fit 1"),
+        (("readings", 0, "taken_at"), "0001-01-01T00:00:00+14:00", "out of range"),
+        (("readings", 0, "logged_at"), "9999-12-31T23:59:59-14:00", "out of range"),
     ],
 )
 def test_what_could_not_have_been_entered_is_refused_whole(path, value, says, exported, tmp_path):
@@ -160,6 +167,51 @@ def test_records_that_do_not_fit_together_leave_nothing(exported, tmp_path, fit,
         assert not any(store.records.counts().values())
 
 
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("fits", 0, "program_version"), "\ud800"),
+        (("fit_readings", 0, "reading_id"), "x\ud800"),
+        (("fits", 0, "seed"), 10**400),
+    ],
+)
+def test_values_that_no_column_holds_leave_nothing(path, value, exported, tmp_path):
+    whole = json.loads(exported.read_bytes())
+    spoil(whole, path, value)
+    bad = tmp_path / "bad.json"
+    bad.write_text(json.dumps(whole), encoding="utf-8")
+    with matdb.open_store(tmp_path / "new.sqlite") as store:
+        with pytest.raises(matdb.MatdbError) as told:
+            import_store(store, bad)
+        assert str(told.value).isprintable()
+        assert not any(store.records.counts().values())
+
+
+ODD = [False, 0, 10**400, "\ud800", {"a": 1}, [[]], [None], [True]]
+
+
+@pytest.mark.parametrize("key", ["parameters", "readings", "warnings", "laws", "weights"])
+def test_whatever_a_fit_says_of_itself_is_shown_or_refused(key, tmp_path, capsys):
+    with matdb.open_store(tmp_path / "first.sqlite") as store:
+        store.add(matdb.Material(name="amber", family="silicone"))
+        meta, arrays = store.curve("amber").to_meta_and_arrays()
+        store.records.save_fit(FitRecord(material="amber", program_version="0", meta=meta, arrays=arrays))
+        whole = json.loads("".join(store_text(store)))
+    for number, odd in enumerate(ODD):
+        told = whole["fits"][-1]["meta"]
+        (told if key == "weights" else told["report"])[key] = odd
+        (tmp_path / "odd.json").write_text(json.dumps(whole), encoding="utf-8")
+        store = tmp_path / f"{number}.sqlite"
+        with matdb.open_store(store) as kept:
+            import_store(kept, tmp_path / "odd.json")
+        for command in ("report", "curve"):
+            code = run([command, whole["fits"][-1]["material"], "--store", str(store)])
+            said = capsys.readouterr().err
+            assert code in (0, 1, 2)
+            assert "unexpected" not in said
+            assert said.count("\n") == (code != 0), said
+
+
 def test_a_file_of_something_else_is_refused(tmp_path):
     for content in (b"", b"[1]", b"\xff\xfe", b"{", b"[" * 100000):
         (tmp_path / "x.json").write_bytes(content)
@@ -170,7 +222,69 @@ def test_a_file_of_something_else_is_refused(tmp_path):
             import_store(store, tmp_path / "x.json")
 
 
-def test_a_file_that_is_too_large_is_refused(exported, tmp_path, monkeypatch):
+def test_a_large_file_is_read_a_record_at_a_time(exported, tmp_path, monkeypatch):
     monkeypatch.setattr("matdb.exchange.whole_store._MOST_BYTES", 100)
-    with matdb.open_store(tmp_path / "new.sqlite") as store, pytest.raises(matdb.InputError, match="at most 100 bytes"):
+    with matdb.open_store(tmp_path / "new.sqlite") as store:
         import_store(store, exported)
+        again = "".join(store_text(store))
+    assert again.encode() == exported.read_bytes()
+
+
+@pytest.mark.parametrize("spoilt", ["line", "list", "head", "row"])
+def test_a_large_file_of_another_layout_is_refused(exported, tmp_path, monkeypatch, spoilt):
+    monkeypatch.setattr("matdb.exchange.whole_store._MOST_BYTES", 100)
+    text = exported.read_text(encoding="utf-8")
+    bad = tmp_path / "bad.json"
+    bad.write_text(
+        {
+            "line": json.dumps(json.loads(text)),
+            "list": text.replace(' "fits": [', ' "fats": ['),
+            "head": text.replace('"matdb store"', '"another"'),
+            "row": text.replace('  {"id": 2', '  {"id": [[', 1),
+        }[spoilt],
+        encoding="utf-8",
+    )
+    with matdb.open_store(tmp_path / "new.sqlite") as store:
+        with pytest.raises(matdb.InputError, match="store file"):
+            import_store(store, bad)
+        assert not any(store.records.counts().values())
+
+
+BOMBS = """
+import resource, sys
+resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
+import matdb
+from matdb.exchange.whole_store import import_store
+with matdb.open_store(sys.argv[1]) as store:
+    try:
+        import_store(store, sys.argv[2])
+    except matdb.InputError as refused:
+        print("refused", str(refused)[:200])
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="limits of POSIX")
+@pytest.mark.parametrize("bomb", ["brackets", "brackets in one record", "brackets beside every record"])
+def test_a_file_that_would_fill_the_memory_is_refused_or_read(exported, tmp_path, bomb):
+    """30 MB of brackets took 854 MB as objects; a program of 1 GiB in all reads or refuses 30 to 300 MB of them."""
+    text = exported.read_text(encoding="utf-8")
+    many = "[" + "[]," * 10_000_000 + "[]]"
+    file = tmp_path / "bomb.json"
+    if bomb == "brackets":
+        file.write_text(many)
+    elif bomb == "brackets in one record":
+        file.write_text(text.replace('"note": ""', f'"note": {many}', 1))
+    else:
+        first = text.partition(' "readings": [\n')[2].partition(",\n")[0]
+        rows = (first.replace('"id": 1', f'"more": {many[:300_000]}[]], "id": {100 + k}', 1) for k in range(300))
+        file.write_text(text.replace(' "readings": [\n', ' "readings": [\n' + "".join(f"{row},\n" for row in rows)))
+    command = [sys.executable, "-c", BOMBS, str(tmp_path / "new.sqlite"), str(file)]
+    done = subprocess.run(
+        command,
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"},
+    )
+    assert done.stderr == ""
+    assert done.stdout.startswith("refused") or (bomb.endswith("every record") and done.stdout == "")
