@@ -146,6 +146,7 @@ def race(where, pair, rounds):
     """One pair of works, ``rounds`` times; answers confirmed, refused, and the faults."""
     with Records(where) as records:
         fill(records)
+        records.add_readings([ring_down("spare")] * (2 * rounds + 10))  # for those who remove
     context = multiprocessing.get_context("fork")
     gate, told = context.Barrier(2), context.Queue()
     orders = [context.Queue(), context.Queue()]
