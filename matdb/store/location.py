@@ -16,6 +16,11 @@ __all__ = ["Place", "default_store", "has_log", "is_shut", "locate", "masked"]
 
 _ALLOWED = "a file, sqlite:///file, or postgresql+psycopg://user@host/database"
 
+#: A file is hardly called so; who forgot a slash or wrote a driver's own words has a password in it.
+_ALMOST_A_URL = re.compile(r"(?i)^\s*(postgres|postgresql|mysql|mariadb|sqlite)(\+\w+)?:|pass\w*\s*=|^[^/\\]*:[^/\\]*@")
+#: A parameter with "pass" in its name, which an address may write by character codes.
+_PASSWORD = re.compile(r"(?i)((?:p|%[57]0)(?:a|%[46]1)(?:s|%[57]3){2}[^=&]*=)[^&]*")
+
 
 @dataclass(frozen=True)
 class Place:
@@ -76,8 +81,10 @@ def locate(where: str | os.PathLike[str] | None) -> Place:
         return Place(str(path), path)
     text = os.fspath(where) if isinstance(where, str | os.PathLike) else None
     if not isinstance(text, str) or not text or text.startswith(":memory:") or not text.isprintable():
-        raise InputError("store", where if isinstance(where, str) else str(where), _ALLOWED)
+        raise InputError("store", masked(str(where)), _ALLOWED)
     scheme, mark, rest = text.partition("://")
+    if not mark and _ALMOST_A_URL.search(text):
+        raise InputError("store", masked(text), _ALLOWED)
     if not mark or os.sep in scheme:
         path = Path(text).expanduser()
         return Place(str(path), path)
@@ -92,15 +99,16 @@ def locate(where: str | os.PathLike[str] | None) -> Place:
 
 def masked(url: str) -> str:
     """The URL without its password, wherever that stands."""
-    scheme, _, rest = url.partition("://")
+    scheme, mark, rest = url.partition("://")
+    if not mark:
+        scheme, rest = "", url
     # The last @ of all ends the credentials, even when a password holds an unescaped @, / or ?; rather too much is
     # hidden than too little.
     credentials, at, host = rest.rpartition("@")
     if at:
         user, colon, _ = credentials.partition(":")
         rest = f"{user}{':***' if colon else ''}@{host}"
-    rest = re.sub(r"(?i)([?&][^=&]*pass[^=&]*=)[^&]*", r"\1***", rest)
-    return f"{scheme}://{rest}"
+    return scheme + mark + _PASSWORD.sub(r"\1***", rest)
 
 
 def is_shut(place: Place) -> bool:
