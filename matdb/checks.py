@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,19 @@ def checked_name(field: str, value: object) -> str:
     if not isinstance(value, str) or not value or len(value) > 120 or not value.isprintable() or value != value.strip():
         raise InputError(field, value, "1 to 120 printable characters without a blank at either end")
     return value
+
+
+#: Letters of other scripts, and marks, that print like Latin ones (the commonest, from memory).
+_PRINTS_LIKE = str.maketrans(
+    "\u0430\u0435\u043e\u0440\u0441\u0443\u0445\u0456\u0458\u0455\u0501\u03bf\u03b1\u03bd\u03c1\u03b9\u0410\u0412\u0415\u041a\u041c\u041d\u041e\u0420\u0421\u0422"
+    "\u0425\u0391\u0392\u0395\u0396\u0397\u0399\u039a\u039c\u039d\u039f\u03a1\u03a4\u03a5\u03a7\u0131\u2010\u2011\u2012\u2013\u2014\u2212\u00d7\u2019",
+    "aeopcyxijsdoavpiABEKMHOPCTXABEZHIKMNOPTYXi------x'",
+)
+
+
+def printed_like(name: str) -> str:
+    """One spelling for all names that print alike: in another normal form, or with letters of another script."""
+    return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).translate(_PRINTS_LIKE))
 
 
 def checked_text(field: str, value: object, longest: int = 2000) -> str:

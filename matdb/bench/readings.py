@@ -166,6 +166,8 @@ class Reading(PlainRecord):
         check_record(self, owner=self.kind)
         if self.taken_at is not None and (not isinstance(self.taken_at, dt.datetime) or self.taken_at.tzinfo is None):
             raise InputError("taken_at", self.taken_at, "a date and time with a time zone")
+        if self.taken_at is not None and not 1 < self.taken_at.year < dt.MAXYEAR:  # where a zone may leave the calendar
+            raise InputError("taken_at", self.taken_at, "a date of this calendar")
 
     def to_dict(self) -> dict[str, Any]:
         """The reading as plain values, ``taken_at`` in ISO 8601."""

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from matdb.cli.options import Call, JsonOption, arg, argument_of, collects, option_of, replaced, with_fields
+from matdb.cli.options import Call, JsonOption, added, arg, argument_of, collects, option_of, replaced, with_fields
 from matdb.cli.screen import document, show, table
 from matdb.fields import record_fields
 from matdb.material.families import families as known_families
@@ -30,7 +30,7 @@ def add(given: dict[str, Any], call: Call) -> None:
         values[name] = parse(text, each.dimension, each.option) if text and each.dimension in UNITS else text
     material = Material(**values)
     with call.opened() as kept:
-        number = kept.add(material)
+        number = added(kept, material)
     label = ", " + material.hardness if material.hardness else ""
     text = f"added material {material.name} ({material.family}{label})"
     call.answer({"number": number, "material": material}, lambda: show(text))

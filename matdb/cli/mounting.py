@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from matdb.cli.mounting_options import OwnMounting
-from matdb.cli.options import Call, NoteOption, SourceOption, arg, collects, opt
+from matdb.cli.options import Call, NoteOption, SourceOption, added, arg, collects, opt
 from matdb.cli.screen import document, number_text, show, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
@@ -43,7 +43,7 @@ def add(
     else:
         wanted = own.made(name, source=source, note=note, orders=tuple(order or ()))
     with call.opened() as store:
-        number = store.add(wanted)
+        number = added(store, wanted)
     call.answer(
         {"number": number, "mounting": wanted.to_dict()}, lambda: show(f"added mounting {name}: {_sentence(wanted)}")
     )

@@ -17,11 +17,15 @@ import typer
 from numpy.typing import NDArray
 
 from matdb.api import Store, open_store
+from matdb.checks import printed_like
 from matdb.cli.screen import document
 from matdb.errors import InputError, StoreError
 from matdb.exchange.columns import value_of
 from matdb.exchange.csv_file import write_csv
 from matdb.fields import FieldInfo
+from matdb.form.part import Part
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting
 from matdb.store.location import locate
 from matdb.units import parse, parse_range
 
@@ -246,6 +250,16 @@ class Call(Place):
             document(" ".join(self.ctx.command_path.split()[1:3]), content, warnings)
         else:
             screen()
+
+
+def added(store: Store, record: Material | Part | Mounting) -> int:
+    """Add a record; warns of a name that prints like another one's. Answers its number; raises as Store.add."""
+    number = store.add(record)
+    for name in store.records.names_beside(record):
+        if printed_like(name) == printed_like(record.name):
+            _note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
+    assert isinstance(number, int)
+    return number
 
 
 def _note(text: str) -> None:

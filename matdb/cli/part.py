@@ -8,7 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import Call, JsonOption, NoteOption, arg, collects, opt, replaced
+from matdb.cli.options import Call, JsonOption, NoteOption, added, arg, collects, opt, replaced
 from matdb.cli.screen import Column, document, lines, number_text, records_table, show, table
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of
@@ -45,7 +45,7 @@ def add(
         given["--thread"] = thread
     part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
     with call.opened() as kept:
-        number = kept.add(part)
+        number = added(kept, part)
     warnings = part.form.warnings(part.form.axes[0])
 
     def screen() -> None:

@@ -119,10 +119,19 @@ def value_of(field: FieldInfo, text: str, label: str, unit: str = "", *, comma: 
 def _time(text: str, label: str) -> dt.datetime:
     try:
         when = dt.datetime.fromisoformat(text.strip())
+        if when.tzinfo is not None:
+            return when
         # A time without a zone is the clock on this wall.
-        return when if when.tzinfo is not None else when.astimezone()
+        first, second = when.astimezone(), when.replace(fold=1).astimezone()
     except (ValueError, OverflowError, OSError):
         raise InputError(label, text, "a date and time such as 2024-01-31T14:05 or 2024-01-31T14:05+01:00") from None
+    if first.utcoffset() != second.utcoffset():
+        shown = "twice" if first.replace(tzinfo=None) == when else "never"
+        zones = " or ".join(when.replace(tzinfo=each.tzinfo).isoformat() for each in (first, second))
+        raise InputError(
+            label, text, "a time that the clock here shows once", f"it shows it {shown}; say which: {zones}"
+        )
+    return first
 
 
 def _folded(text: str) -> str:

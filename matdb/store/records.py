@@ -159,6 +159,11 @@ class Records:
         """All mountings, by name."""
         return [self._built("mounting", row) for row in self._by_name(rows.SELECTS["mounting"])]
 
+    def names_beside(self, thing: Material | Part | Mounting) -> list[str]:
+        """The other names of its kind."""
+        sql = f"SELECT name FROM {rows.what_of(thing)} WHERE name <> ? ORDER BY name"
+        return [str(row[0]) for row in self._reader.rows(sql, (thing.name,))]
+
     def replace(self, name: str, new: Material | Part | Mounting, why: str) -> None:
         """Give the material, part or mounting called ``name`` a new definition, and perhaps a new name.
 

@@ -4,6 +4,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -259,3 +260,48 @@ def test_an_answer_that_cannot_be_written_is_told_and_the_record_kept(tmp_path, 
     with sqlite3.connect(file) as connection:
         assert connection.execute("SELECT name FROM material").fetchall() == [("amber",)]
     connection.close()
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="no way to move the clock's zone")
+@pytest.mark.parametrize(
+    ("at", "says"),
+    [
+        ("2026-03-29T02:30", ["never", "2026-03-29T02:30:00+01:00 or 2026-03-29T02:30:00+02:00"]),
+        ("2026-10-25T02:30", ["twice", "2026-10-25T02:30:00+02:00 or 2026-10-25T02:30:00+01:00"]),
+        ("2026-10-25T03:30", []),
+        ("2026-10-25T02:30+01:00", []),
+        ("0001-01-01T00:00+14:00", ["calendar"]),
+        ("9999-12-31T23:59:59-14:00", ["calendar"]),
+        ("0001-01-01T00:00", ["a date and time such as"]),
+    ],
+)
+def test_a_local_time_that_is_none_or_two_is_asked_back(matdb_says, monkeypatch, at, says):
+    """Central European summer time begins on 29 March and ends on 25 October 2026, at 1:00 UTC."""
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    try:
+        told = matdb_says(*RING_DOWN, *GOOD, "--at", at)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert told.code == (2 if says else 0), told.err
+    assert told.err.count("\n") == bool(says)
+    assert all(word in told.err for word in says), told.err
+
+
+@pytest.mark.parametrize(
+    ("name", "other"),
+    [("\u0430mber", "amber"), ("amb\u0435r", "amber"), ("\uff41mber", "amber"), ("t\u0430n", "tan")],
+)
+def test_a_name_that_looks_like_another_is_warned_of(matdb_says, name, other):
+    told = matdb_says("material", "add", name, "--family", "silicone")
+    assert told.code == 0
+    assert f"looks like {other!r}" in told.err
+    assert "\\u" in told.err
+
+
+def test_names_in_two_normal_forms_are_warned_of(matdb_says):
+    for name, warns in (("t\u00fcr", False), ("tu\u0308r", True), ("t\u00fcren", False), ("Amber", False)):
+        told = matdb_says("material", "add", name, "--family", "silicone")
+        assert ("looks like" in told.err) == warns
+        assert told.code == 0
