@@ -21,11 +21,14 @@ app = typer.Typer(help="The store: what it holds, check, backup, restore.", rich
 def info(call: Call) -> None:
     """Show where the store is and how much it holds."""
     with call.existing() as store:
-        address, counts, readonly = store.records.place.shown, store.records.counts(), store.records.readonly
+        place, counts, readonly = store.records.place, store.records.counts(), store.records.readonly
+    address = place.shown
 
     def screen() -> None:
         show(f"{address}{' (can only be read)' if readonly else ''}", wrap=False)
         table(["holds", ""], [[name, str(number)] for name, number in counts.items()], right=(1,))
+        if place.path is not None:
+            show("Copy it with 'matdb store backup FILE', never the file alone: the newest changes may lie beside it.")
 
     call.answer({"store": address, "read_only": readonly, "counts": counts}, screen)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import os
 from collections.abc import Sequence
@@ -59,7 +61,8 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
     if not low <= at <= high:
         raise InputError("at_c", at_c, f"{low:g} to {high:g} degC")
     own = files("matdb.picture")
-    style, script = (own.joinpath(name).read_text(encoding="utf-8") for name in ("page.css", "page.js"))
+    style, script = ("\n" + own.joinpath(name).read_text(encoding="utf-8") for name in ("page.css", "page.js"))
+    known = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     body = [
         *_head(page),
         *_steer(low, high, at),
@@ -84,12 +87,12 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
             '<!DOCTYPE html>\n<html lang="en" class="plain">\n<head>\n<meta charset="utf-8">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
-            "script-src 'unsafe-inline'; img-src data:\">",
+            f"script-src 'sha256-{known}'; img-src data:\">",
             f'<title>{escape(page.mounting.name)}: stiffness in the field</title>\n<link rel="icon" href="data:,">',
-            f"<style>\n{style}</style>\n</head>\n<body>",
+            f"<style>{style}</style>\n</head>\n<body>",
             *body,
             f'<script type="application/json" id="tables">{_json(_tables(page))}</script>',
-            f"<script>\n{script}</script>\n</body>\n</html>\n",
+            f"<script>{script}</script>\n</body>\n</html>\n",
         ]
     )
 

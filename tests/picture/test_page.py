@@ -2,6 +2,7 @@
 
 import base64
 import datetime as dt
+import hashlib
 import json
 import random
 import re
@@ -294,3 +295,13 @@ def test_what_cannot_be_is_refused(store, tables, tmp_path):
     (tmp_path / "there.html").touch()
     with pytest.raises(FileTaken, match="--force"):
         save_page(tables, tmp_path / "there.html", cautions=())
+
+
+def test_the_policy_knows_the_one_script_by_its_hash(file):
+    """Whatever else gets into the page, by a part's name or a browser's extension, does not run."""
+    html = file.read_text(encoding="utf-8")
+    (policy,) = re.findall(r'http-equiv="Content-Security-Policy" content="([^"]*)"', html)
+    (allowed,) = re.findall(r"script-src ([^;]*)", policy)
+    (script,) = re.findall(r"<script>(.*?)</script>", html, re.DOTALL)
+    assert allowed == f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
+    assert not re.search(r"<[^>]*\son\w+=", html.replace(script, ""))
