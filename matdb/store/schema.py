@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from matdb.errors import NewerStore, NotAStore, StoreError, StoreReadOnly
 from matdb.shipped import migrations_folder
 from matdb.store.connection import Reader
-from matdb.store.location import Place, is_shut
+from matdb.store.location import Place, has_log, is_shut
 from matdb.store.revisions import APPLICATION_ID, HEAD, REVISIONS, SCHEMAS
 from matdb.store.rows import Rows
 
@@ -91,11 +91,17 @@ def open_and_look(place: Place, wait_s: float) -> tuple[Reader, bool, str | None
 
     """
     frozen = is_shut(place)
-    reader = Reader(place, wait_s, immutable=frozen)
+    reader = None
     try:
+        reader = Reader(place, wait_s, immutable=frozen)
         return reader, frozen, _checked_version(reader, place)
-    except BaseException:
-        reader.close()
+    except BaseException as error:
+        if reader is not None:
+            reader.close()
+        if isinstance(error, StoreReadOnly) and place.path is not None and has_log(place.path):
+            log = f"{place.path.name}-wal"
+            why = f"its newest changes lie in {log}, which cannot be read without the right to write there"
+            raise StoreReadOnly(place.shown, f"{why}; get that right, or a copy made by 'matdb store backup'") from None
         raise
 
 

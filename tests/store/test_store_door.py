@@ -262,6 +262,32 @@ def test_a_locked_table_on_a_server_is_waited_for_then_refused(server, empty_sto
             records.add(Material(name="new"))
 
 
+def test_a_log_in_a_folder_that_can_only_be_read_is_told(file, tmp_path):
+    """A program was killed, or is at it elsewhere, and the folder is then mounted for reading only."""
+    shut = tmp_path / "shut"
+    shut.mkdir()
+    with Records(file) as records:
+        records.remove_reading(1, "the log now holds this")
+        for end in ("", "-wal"):
+            shutil.copy(f"{file}{end}", shut / f"bench.sqlite{end}")
+    shut.chmod(0o555)
+    command = [sys.executable, "-m", "matdb", "store", "info", "--store", str(shut / "bench.sqlite")]
+    try:
+        told = subprocess.run(
+            ordinary(command),
+            capture_output=True,
+            text=True,
+            check=False,
+            env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+        )
+    finally:
+        shut.chmod(0o755)
+    assert told.returncode == 1
+    assert told.stderr.count("\n") == 1
+    assert "bench.sqlite-wal, which cannot be read" in told.stderr
+    assert "matdb store backup" in told.stderr
+
+
 # -- servers and passwords ---------------------------------------------------------------------------------
 
 
