@@ -10,9 +10,11 @@ import csv
 import math
 import os
 import re
+from array import array
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +28,7 @@ __all__ = ["NumberTable", "Table", "file_bytes", "read_numbers", "read_table"]
 LONGEST = 50_000_000
 MOST_BYTES = 2 * LONGEST
 MOST_COLUMNS = 2000
-MOST_CELLS = 40_000_000
+MOST_CELLS = 10_000_000
 MOST_NUMBERS = 50_000_000
 
 _COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
@@ -261,35 +263,37 @@ def read_numbers(what: str, name: str, content: bytes) -> NumberTable:
         No text, no row of numbers, a cell that is no number (with its row and column), a row longer than those above
         it, more cells than fit.
     """
-    text = _decoded(what, content)
-    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]
+    # A long trace is millions of lines: numbers lie in arrays, each line is there once.
+    lines = _decoded(what, content).splitlines()
+    filled = array("l", (i for i, line in enumerate(lines, 1) if line.strip() and line.lstrip()[0] != "#"))
+    lines = [lines[i - 1] for i in filled]
     if not lines:
         raise InputError(what, name, "a table of readings", "the file holds no rows")
-    separator, comma = _dialect([line for _, line in lines])
-    first = next((k for k, (_, line) in enumerate(lines) if _is_row(_split(line, separator), comma)), None)
+    separator, comma = _dialect(lines)
+    first = next((k for k, line in enumerate(lines) if _is_row(_split(line, separator), comma)), None)
     if first is None:
         raise InputError(what, name, "a table with rows of numbers", "no row of numbers was found")
-    width = max(len(_split(line, separator)) for _, line in lines[first : first + 20])
+    width = max(len(_split(line, separator)) for line in lines[first : first + 20])
     if width * (len(lines) - first) > MOST_NUMBERS:
         most = f"at most {MOST_NUMBERS // 1_000_000} million cells"
         raise InputError(what, f"{len(lines) - first} rows of {width} columns", most, "cut it to the taps")
-    above = _split(lines[first - 1][1], separator) if first else []
+    above = _split(lines[first - 1], separator) if first else []
     header = tuple(above[i] if len(above) == width and above[i] else f"column {i + 1}" for i in range(width))
-    rows: list[list[float | None]] = []
-    for number, line in lines[first:]:
+    read = array("d")
+    for number, line in zip(filled[first:], islice(lines, first, None), strict=True):
         cells = _split(line, separator)
         if len(cells) > width:
             allowed = f"{width} columns as the rows above"
             raise InputError(f"{what} row {number}", f"{len(cells)} columns", allowed, f"see {name}")
         row = [_number(cell, comma) for cell in cells]
-        if None in row:
-            i = row.index(None)
+        for i in (i for i, value in enumerate(row) if value is None):
             field = f"{what} row {number}, column {header[i]!r}"
             raise InputError(field, cells[i], "a number", "mend or empty the cell")
-        rows.append(row + [math.nan] * (width - len(row)))
-    values = np.array(rows, dtype=float)
+        read.extend(value for value in row if value is not None)
+        read.extend([math.nan] * (width - len(row)))
+    values = np.array(read).reshape(-1, width)
     values[~np.isfinite(values)] = np.nan
-    return NumberTable(header, values, tuple(number for number, _ in lines[first:]))
+    return NumberTable(header, values, tuple(filled[first:]))
 
 
 def _split(line: str, separator: str) -> list[str]:

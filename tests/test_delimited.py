@@ -1,6 +1,7 @@
 """Text tables: separators, marks, comments, decimal commas, cells that are no numbers."""
 
 import os
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -80,3 +81,18 @@ def test_a_table_of_too_many_cells_is_refused(monkeypatch):
     monkeypatch.setattr("matdb.delimited.LONGEST", 100)
     with pytest.raises(InputError, match="at most 100 characters"):
         delimited.read_table("long.csv", "a,b\n" + "1,2\n" * 100)
+
+
+@pytest.mark.parametrize("quote", [b"", b'"'])
+def test_a_long_trace_takes_ten_times_its_size_at_most(quote):
+    """With one quote that is never closed, too: a list of lists of numbers took sixteen times."""
+    rows = b"".join(b"%.6f,%.8f\n" % (i * 1e-4, (i % 977) * 1e-3) for i in range(50_000))
+    content = b"time,acceleration\n" + quote + rows
+    tracemalloc.start()
+    try:
+        table = delimited.read_numbers("trace", "trace.csv", content)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert table.values.shape == (50_000, 2)
+    assert most < 10 * len(content)

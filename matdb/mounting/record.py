@@ -95,6 +95,10 @@ def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vec
     return tuple((corners[0][0] * step, side * corners[0][1], 0.0) for step in steps for side in (1.0, -1.0))
 
 
+#: Camera packages that take turns on one set of isolators; each is judged with every part.
+_MOST_PACKAGES = 100
+
+
 @dataclass(frozen=True, kw_only=True)
 class CameraPackage(_Sparse):
     """What the isolators carry: one camera with its gimbal, plate, lens and battery.
@@ -366,6 +370,8 @@ class Mounting(_Sparse):
     def _check_packages(self) -> None:
         if not isinstance(self.packages, Sequence) or not all(isinstance(p, CameraPackage) for p in self.packages):
             raise InputError("packages", self.packages, "a row of CameraPackage")
+        if len(self.packages) > _MOST_PACKAGES:
+            raise InputError("packages", f"{len(self.packages)} of them", f"at most {_MOST_PACKAGES}")
         _set(self, "packages", tuple(self.packages))
         names = ["main", *(p.name for p in self.packages)]
         for name in names:

@@ -151,3 +151,10 @@ def test_the_readme_s_file_makes_a_mounting_with_six_axes():
 def test_what_six_axes_lack_is_told_in_words():
     with pytest.raises(InputError, match=r"^inertia of bare: not known, but needed for six axes; give box_mm"):
         _ = CameraPackage(name="bare", mass_kg=0.5).inertia
+
+
+def test_more_packages_than_anybody_owns_are_refused():
+    """50,000 of them kept every command on the mounting busy for minutes."""
+    packages = tuple(CameraPackage(name=str(k), mass_kg=0.5) for k in range(101))
+    with pytest.raises(InputError, match=r"101 of them.* at most 100"):
+        Mounting(name="nose", mass_kg=0.9, count=4, rpm_idle=3600, rpm_full=7200, packages=packages)

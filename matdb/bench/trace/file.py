@@ -33,8 +33,6 @@ _BASE_NAME = re.compile(r"(^|[\W_])(base|ground|frame|input|reference|ref)([\W_]
 _ASIDE_NAME = re.compile(
     r"\b(abs(olute)?|mag(nitude)?|total|norm|index|no|nr|row|sample|count(er)?|accuracy|date|temp(erature)?)\b"
 )
-#: Beyond this a file is not a trace for one fit.
-_MOST_BYTES = 400_000_000
 
 
 def read_trace(
@@ -114,7 +112,7 @@ def read_trace(
 
 def _table(path: Path) -> NumberTable:
     try:
-        return read_numbers(_WHAT, path.name, file_bytes(path, _MOST_BYTES))
+        return read_numbers(_WHAT, path.name, file_bytes(path))
     except OSError as error:
         raise InputError(_WHAT, path.name, "a file that can be read", error.strerror or "") from None
 
