@@ -2,6 +2,7 @@
 """Kill a program at random moments of its work and look at the store that it leaves.
 
     python tests/store/kill_table.py 200        prints the table, SQLite and PostgreSQL
+    python tests/store/kill_table.py 400 --mixed    four works mixed on one store never reset, the server killed too
 
 Each work is done unharmed to learn how long it takes; then again and again on fresh stores, by a child that is killed
 (SIGKILL) after a random share of that time, until so many kills fell inside the work. After each the store must open,
@@ -52,6 +53,8 @@ HELD = 200 if SMALL else 3000  # readings in the store beforehand
 STEPS = 5 if SMALL else 20  # corrections, or readings logged one by one
 PUBLISHED = 1616  # rows of the table that comes with a fit
 MEASURED = 1 if SMALL else 3
+DRAWS = 20000
+SERVER_KILLS = 20
 BATCH = [RingDown(part="007", temperature_c=-18 + i * 1e-3, mass_kg=0.25, frequency_hz=31.2) for i in range(ROWS)]
 OLD = b"what was there before\n"
 
@@ -73,7 +76,7 @@ def importing(where, folder, ready, confirm):
 
 def fitting(where, folder, ready, confirm):
     """Keep a fit; finding it takes long but writes nothing."""
-    arrays = {"draws": np.ones((20000, 12))}
+    arrays = {"draws": np.ones((DRAWS, 12))}
     table = [("007", "axial", float(i), None, 0.5, *[2.0] * 7, "readings", 0) for i in range(PUBLISHED)]
     fit = FitRecord(material="amber 40A", program_version="0", arrays=arrays, reading_ids=(1, 2, 4))
     with Records(where) as records:
@@ -234,8 +237,11 @@ def fill_store(where, on, make_old):
 # -- one kill ----------------------------------------------------------------------------------------------------------
 
 
-def in_child(where, work, folder, delay=None):
-    """Do a work in a child; answers how long it took, how much it confirmed, and whether it ended by itself."""
+def in_child(where, work, folder, delay=None, kill=lambda pid: os.kill(pid, signal.SIGKILL)):
+    """Do a work in a child; answers how long it took, how much it confirmed, and whether it ended by itself.
+
+    After ``delay`` seconds ``kill`` is called with its number.
+    """
     answer, tell = os.pipe()
     pid = os.fork()
     if pid == 0:
@@ -246,7 +252,7 @@ def in_child(where, work, folder, delay=None):
             os.write(tell, b"end ")
             code = 0
         finally:
-            if code:
+            if code and kill.__name__ != "kill_server":
                 import traceback
 
                 traceback.print_exc()
@@ -262,7 +268,7 @@ def in_child(where, work, folder, delay=None):
     while True:
         left = None if until is None else max(until - time.perf_counter(), 0.0)
         if not select.select([answer], [], [], left)[0]:
-            os.kill(pid, signal.SIGKILL)
+            kill(pid)
             until = None
             continue
         more = os.read(answer, 1000)
@@ -445,6 +451,73 @@ def table(bench, kills, seed=1, works=tuple(WORKS)):
     return out
 
 
+MIXED = ("import", "fit", "correction", "logging")
+
+
+def mixed(bench, kills, server=None, seed=2):
+    """Four kinds of work on one store that is never reset, each killed midway; then the server itself; answers rows."""
+    global BATCH, ROWS, DRAWS
+    BATCH, ROWS, DRAWS = BATCH[:100], 100, 60  # the store is looked through after every kill
+    draw, times = random.Random(seed), {name: [] for name in MIXED}
+    where = bench.fresh("filled")
+
+    def kill_server(pid):
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(int((server.folder / "data" / "postmaster.pid").read_text().split()[0]), signal.SIGKILL)
+
+    rows = [(Row(bench.name, "mixed"), kills, None)]
+    if server is not None:
+        rows.append((Row(bench.name, "mixed, server killed"), SERVER_KILLS, kill_server))
+    with tempfile.TemporaryDirectory() as folder:
+        for name in MIXED * 3:
+            times[name].append(in_child(where, WORKS[name], folder)[0])
+        for row, wanted, kill in rows:
+            with Records(where) as records:
+                before = state(records)
+            while row.inside < wanted and row.tries < 6 * wanted:
+                name = draw.choice(MIXED)
+                lasts = statistics.median(times[name][-9:])
+                delay = draw.uniform(0.0, lasts)
+                spent, confirmed, ended = in_child(
+                    where, WORKS[name], folder, delay, **({"kill": kill} if kill else {})
+                )
+                if kill:
+                    restarted(server)
+                bench.settled(where)
+                row.tries += 1
+                row.inside += not ended
+                if ended:
+                    times[name].append(spent)
+                else:
+                    row.shares.append(delay / lasts)
+                with Records(where) as records:
+                    row.opened += 1
+                    errors = [f"{f.what}: {f.says}" for f in records.check() if f.level == "error"]
+                    after = state(records)
+                gone, wrong = lost(name, before, after, confirmed), half(name, before, after)
+                row.sound += not errors
+                row.kept += not gone
+                row.half += bool(wrong)
+                row.faults += [f"{name}: {f}" for f in (*errors[:1], gone, wrong) if f]
+                before = after
+            row.ms = round(1e3 * statistics.median([t for name in MIXED for t in times[name]]), 1)
+    return [row for row, _, _ in rows]
+
+
+def restarted(server):
+    """Start a killed server again; its last processes may still hold its memory."""
+    import psycopg
+
+    for _ in range(20):
+        try:
+            server.sql("SELECT 1")
+            return
+        except psycopg.Error:
+            time.sleep(0.5)
+            with contextlib.suppress(RuntimeError):
+                server.restart()
+
+
 def clean(folder, work):
     for path in folder.iterdir():
         path.unlink()
@@ -479,18 +552,21 @@ def main():
     reader.add_argument("--json", action="store_true")
     reader.add_argument("--small", action="store_true", help="less of everything, for the test suite")
     reader.add_argument("--works", default=",".join(WORKS))
+    reader.add_argument("--mixed", action="store_true", help="four works mixed on one store; the server killed too")
     given = reader.parse_args()
     works = tuple(given.works.split(","))
     rows = []
     with tempfile.TemporaryDirectory() as folder:
         if given.engine != "postgresql":
-            rows += table(Files(folder), given.kills, works=works)
+            bench = Files(folder)
+            rows += mixed(bench, given.kills) if given.mixed else table(bench, given.kills, works=works)
     if given.engine != "sqlite":
         from store.postgresql_server import Server, attached
 
         server = attached(given.server) if given.server else Server()
         try:
-            rows += table(Databases(server), given.kills, works=works)
+            bench = Databases(server)
+            rows += mixed(bench, given.kills, server) if given.mixed else table(bench, given.kills, works=works)
         finally:
             if not given.server:
                 server.stop()
