@@ -17,7 +17,7 @@ from matdb.advice.effective import Effective, effective
 from matdb.bench.readings import Reading, check_on_part
 from matdb.checks import checked_number
 from matdb.curve.curve import Curve
-from matdb.errors import InputError
+from matdb.errors import InputError, StoreError
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import LOAD_FACTORS, Mounting
@@ -46,7 +46,13 @@ __all__ = ["Store", "open_store"]
 _ASKED_C = (-273.0, 400.0, "degrees Celsius")
 
 
-def open_store(where: str | os.PathLike[str] | None = None, *, on_wait: Callable[[float], None] | None = None) -> Store:
+def open_store(
+    where: str | os.PathLike[str] | None = None,
+    *,
+    on_wait: Callable[[float], None] | None = None,
+    as_fitted: bool = False,
+    on_fit: Callable[[str, float], None] | None = None,
+) -> Store:
     """Open a store; create it and bring its schema up to date as needed.
 
     What an upgrade did, and where the store lies as it was before, stands in ``records.upgraded``.
@@ -57,13 +63,18 @@ def open_store(where: str | os.PathLike[str] | None = None, *, on_wait: Callable
         A file, an SQLAlchemy URL, or None for ``MATDB_STORE`` or else the user's default file.
     on_wait : callable, optional
         Called about once a second with the seconds waited so far while another program writes to the file.
+    as_fitted : bool
+        Answer by the newest fit even where readings are newer; else :meth:`Store.current_curve` fits first.
+    on_fit : callable, optional
+        Called with the material and the share done, 0 to 1, while an answer waits for such a fit.
 
     Raises
     ------
     NotAStore, NewerStore, StoreReadOnly, StoreBusy
         The store cannot be used; each says why and what to do.
     """
-    return Store(Records(where if where is not None else os.environ.get("MATDB_STORE") or None, on_wait=on_wait))
+    place = where if where is not None else os.environ.get("MATDB_STORE") or None
+    return Store(Records(place, on_wait=on_wait), as_fitted=as_fitted, on_fit=on_fit)
 
 
 class Store:
@@ -75,8 +86,17 @@ class Store:
         The records underneath: lists, corrections, removals, history.
     """
 
-    def __init__(self, records: Records) -> None:
+    def __init__(
+        self,
+        records: Records,
+        *,
+        as_fitted: bool = False,
+        on_fit: Callable[[str, float], None] | None = None,
+    ) -> None:
         self.records = records
+        self._as_fitted, self._on_fit = as_fitted, on_fit
+        #: By material, where a fit could not be kept: what it knew, and the curve.
+        self._unkept: dict[str, tuple[str, Curve]] = {}
         #: By material: what the curve rests on (number of the fit, record, whether stale), and the curve.
         self._curves: dict[str, tuple[tuple[int | None, Material, bool], Curve]] = {}
 
@@ -226,7 +246,10 @@ class Store:
         seen = self.records.evidence(material)
         if not seen.readings:
             return matdb.curve.fit.prior_curve(seen.material, seed=seed)
-        curve = _fitted(seen, seed=seed, progress=progress)
+        return self._kept(seen, _fitted(seen, seed=seed, progress=progress), seed)
+
+    def _kept(self, seen: MaterialEvidence, curve: Curve, seed: int) -> Curve:
+        """A fit with its number, once it is written."""
         meta, arrays = curve.to_meta_and_arrays()
         record = FitRecord(
             material=seen.material.name,
@@ -238,7 +261,7 @@ class Store:
             fingerprint=seen.fingerprint,
         )
         # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
-        rows = self._tabulated(material, self._curve_from(record, stale=False))
+        rows = self._tabulated(record.material, self._curve_from(record, stale=False))
         number = self.records.save_fit(record, rows)
         saved = self.records.fit(number)
         self._curves.clear()
@@ -269,7 +292,7 @@ class Store:
         names = [material] if material is not None else [m.name for m in self.records.materials()]
         count = 0
         for name in names:
-            curve = self._known(name)[1]
+            curve = self.current_curve(name)
             rows = self._tabulated(name, curve)  # before the store is locked for writing
             if rows is not None:
                 count += self.records.publish(name, curve.fit_id, rows)
@@ -292,6 +315,44 @@ class Store:
             No such material.
         """
         return self._known(material)[1]
+
+    def current_curve(self, material: str) -> Curve:
+        """The curve that every answer rests on: that of :meth:`curve`, once it knows every reading and record.
+
+        Where they are newer than the fit it is made anew and kept; in a store that cannot be written it serves this
+        store only while it is open. A store opened with ``as_fitted`` answers by the newest fit as it is.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        InputError
+            A reading does not fit its part's form.
+        """
+        return self._current(material)[1]
+
+    def _current(self, material: str) -> tuple[Material, Curve]:
+        known = self._known(material)
+        if self._as_fitted or not known[1].stale:
+            return known
+        seen = self.records.evidence(material)
+        name = seen.material.name
+        if self._unkept.get(name, ("",))[0] != seen.fingerprint:
+            told = self._on_fit or (lambda _material, _share: None)
+            told(name, 0.0)
+            try:
+                if not seen.readings:
+                    curve = matdb.curve.fit.prior_curve(seen.material)
+                else:
+                    curve = _fitted(seen, progress=lambda share: told(name, min(share, 0.99)))
+                    self._kept(seen, curve, 0)
+                    return self._known(name)
+            except StoreError:
+                pass
+            finally:
+                told(name, 1.0)
+            self._unkept[name] = (seen.fingerprint, curve)
+        return seen.material, self._unkept[name][1]
 
     def curve_of_fit(self, number: int) -> Curve:
         """The curve of an older fit, so that an old answer can be explained. Raises NotFound."""
@@ -588,7 +649,7 @@ class Store:
         NotFound
             No such material.
         """
-        return matdb.curve.low_temperature.low_temperature(self._known(material)[1])
+        return matdb.curve.low_temperature.low_temperature(self._current(material)[1])
 
     def prony(self, material: str, *, goal: float = 0.01) -> Prony:
         """A generalised Maxwell (Prony) series of the median curve; see :func:`matdb.curve.prony.prony_series`.
@@ -608,7 +669,7 @@ class Store:
             The goal is out of reach.
         """
         goal = checked_number("goal", goal, 0.0, 1.0, open_low=True)
-        return matdb.curve.prony.prony_series(self._known(material)[1], goal=goal)
+        return matdb.curve.prony.prony_series(self._current(material)[1], goal=goal)
 
     # -- the next reading ----------------------------------------------------------------------------------
 
@@ -763,7 +824,7 @@ class Store:
     def _about(self, part: str) -> tuple[Curve, Material, Part]:
         """What answers about a part rest on."""
         known = self.records.part(part)
-        record, curve = self._known(known.material)
+        record, curve = self._current(known.material)
         return curve, record, known
 
     def _candidates(
@@ -775,7 +836,7 @@ class Store:
             known = [self.records.part(name) for name in _names(parts)]
         else:
             known = [part for part in self.records.parts() if axis in part.form.axes]
-        curves = {material: self._known(material) for material in dict.fromkeys(part.material for part in known)}
+        curves = {material: self._current(material) for material in dict.fromkeys(part.material for part in known)}
         return [matdb.advice.judge.Candidate(part, *curves[part.material]) for part in known], wanted
 
 

@@ -51,13 +51,11 @@ def test_it_ends_well_with_the_ranked_answer(shown, ranking):
     assert (done.returncode, done.stderr) == (0, "")
     last = done.stdout[done.stdout.index("5. Which part suits tomorrow") :]
     best = min(ranking.values(), key=lambda row: row.rank)
-    assert re.search(rf"^1 +{re.escape(best.part)} +-6", last, re.M)
-    assert re.search(r"^ +suits \(\d+%\) ", last, re.M)
-    listed = re.findall(r"^(\d)\. (.+?): (.+?) \(", last, re.M)
-    assert [(int(rank), part, word) for rank, part, word in listed[-8:]] == [
-        (row.rank, row.part, row.verdict) for row in ranking.values()
-    ]
-    assert done.stdout.rstrip().splitlines()[-1].strip()
+    first = last.splitlines()[2]
+    assert first.startswith(f"{best.verdict.capitalize()}, ")
+    assert f"fit {best.part}" in first
+    listed = re.findall(r"^  - (.+?): (.+?) \(", last, re.M)
+    assert listed == [(row.part, row.verdict) for row in list(ranking.values())[1:]]
 
 
 def test_it_says_what_must_be_said(shown):
@@ -65,15 +63,15 @@ def test_it_says_what_must_be_said(shown):
     assert text.startswith("All materials, parts, readings and the craft of this demo are invented.\n")
     assert text.count("This is an estimate, never an airworthiness approval.") == 1
     assert "propellers off" in text
-    assert "family prior of natural rubber" in text
     # 0.57 mm of 10 mm is no 15 %, though it is so much of what buckling leaves.
     assert "tan tube 6x4x10: sags" not in text
 
 
 def test_the_parts_play_their_roles(ranking):
-    assert ranking["gel ring 14x5x7"].verdict == "suits"
+    assert ranking["gel ring 14x5x7"].verdict == "probably suits"
     assert ranking["gel ring 14x5x7"].basis == "readings"
-    assert ranking["gel pad 8x12"].reason.startswith("too soft")
+    pad = {need.name: need.probability for need in ranking["gel pad 8x12"].requirements}
+    assert max(pad["vertical"], pad["strain"]) < 0.02
     assert ranking["silicone ring 16x6x5"].reason.startswith("too stiff")
     leg = ranking["printed leg 4x3.4x22"]
     assert (leg.probability, leg.cold.probability) == (0.0, 0.0)

@@ -134,6 +134,8 @@ class Suitability(PlainRecord):
         What to know first.
     extrapolated : bool
         Whether one of the states told lies outside the measured temperatures or frequencies (always so for a prior).
+    rests_on : str
+        What the numbers rest on, in a builder's words.
     """
 
     rank: int
@@ -168,6 +170,7 @@ class Suitability(PlainRecord):
     shake: CameraShake | None = None
     warnings: tuple[str, ...] = ()
     extrapolated: bool = False
+    rests_on: str = ""
 
     def __str__(self) -> str:
         text = f"{self.rank}. {self.part}: {self.verdict} (probability {percent(self.probability)}): {self.reason}"
@@ -394,6 +397,7 @@ class _View:
             spacer_mm=None if pair is None else pair.stack_mm - found.squeeze_mm,
             warnings=self._warnings(found, states, travel, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),
+            rests_on=self.curve.rests_on(part.name, states["cold"].temperature_c, states["warm"].temperature_c),
         )
         key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
         return key, row, found.candidate

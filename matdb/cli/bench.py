@@ -57,7 +57,7 @@ def bench(said: BenchOptions, place: Place) -> None:
     Ctrl-C; start again to go on.
     """
     field_c = ends(said.field_temp, "temperature", "--for")
-    with place.existing() as store:
+    with place.existing(as_fitted=True) as store:
         part = store.part(said.part)
         part.form.stiffness_n_per_mm(1.0, **said.how)
         mass_kg = quantity(said.mass, "mass", "--mass")

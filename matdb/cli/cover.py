@@ -8,7 +8,7 @@ from typing import Annotated
 from matdb.advice.cover import Cover
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
-from matdb.cli.options import AxisOption, Call, collects, needed, opt, quantity
+from matdb.cli.options import AxisOption, Question, collects, needed, opt, quantity
 from matdb.cli.screen import Column, given_text, lines, number_text, records_table, show
 from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings, rests_on
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
@@ -26,7 +26,7 @@ def cover(
     part: PartsOption = None,
     axis: AxisOption = "axial",
     squeeze: BestSqueezeOption = None,
-    call: Call,
+    call: Question,
 ) -> None:
     """Find the fewest parts that hold the window over a season, and the temperatures at which to swap them."""
     wanted_share = needed(share, "dimensionless", "--share")

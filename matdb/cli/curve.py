@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 from matdb.cli import options
 from matdb.cli.fit import summary
-from matdb.cli.options import Call, collects, opt
+from matdb.cli.options import Question, collects, opt
 from matdb.cli.screen import Column, given_text, lines, records_table, show
 from matdb.cli.stiffness import row_band
 from matdb.errors import InputError
@@ -26,13 +26,13 @@ def curve(
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(t, len(f))
     with call.existing() as store:
-        found = store.curve(material) if fit_number is None else store.curve_of_fit(fit_number)
+        found = store.current_curve(material) if fit_number is None else store.curve_of_fit(fit_number)
         if found.material != material:
             raise InputError("--fit", fit_number, f"a fit of {material}", f"that one is of {found.material}")
         answer = curve_table(found, t, f)

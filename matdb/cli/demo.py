@@ -11,11 +11,12 @@ import numpy as np
 
 from matdb.advice.suit import temperatures_between
 from matdb.api import Store, open_store
+from matdb.cli.answering import show_answer
 from matdb.cli.fit import laws_text, summary
 from matdb.cli.options import Call, ForceOption, collects, opt, write_answer
 from matdb.cli.screen import Column, band_cell, block_table, progress, records_table, show
 from matdb.cli.stiffness import nested_rows, stiffness_rows
-from matdb.cli.suit import all_warnings, show_ranking, suit_content
+from matdb.cli.suit import all_warnings, answer_of, suit_content
 from matdb.curve.curve import Curve
 from matdb.errors import StoreError
 from matdb.exchange.demo_scenario import DemoScenario, demo_scenario
@@ -38,7 +39,7 @@ def demo(
     scenario = demo_scenario()
     mounting, hours = scenario.mounting, temperatures_between(*scenario.forecast_c)
     # MATDB_STORE is left alone: nobody wants invented readings among their own.
-    with open_store(call.own_store or _fresh_file()) as opened:
+    with open_store(call.own_store or _fresh_file(), as_fitted=True) as opened:
         address = opened.records.place.shown  # without its password
         _fill(opened, scenario)
         if not call.as_json:
@@ -64,7 +65,7 @@ def demo(
         show(f'matdb stiffness "{shown.name}" --temp -5C --mass 155g --store "{address}"', indent="  ", wrap=False)
         show(f'matdb report "{shown.material}" --store "{address}"', indent="  ", wrap=False)
         _title("5. Which part suits tomorrow")
-        show_ranking(mounting, hours, ranking)
+        show_answer(answer_of(mounting, hours, ranking), all_cautions=True)
 
     content = {
         "about": INVENTED,

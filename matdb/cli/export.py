@@ -10,7 +10,7 @@ import numpy as np
 import typer
 
 from matdb.cli import options
-from matdb.cli.options import Call, arg, collects, opt
+from matdb.cli.options import Question, arg, collects, opt
 from matdb.cli.screen import lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.exchange.documents import prony_rows, shift_rows, shift_warnings, write_table
@@ -43,7 +43,7 @@ def curve(
     step: options.StepOption = "1K",
     force: options.ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Write a material's curve.
 
@@ -52,7 +52,7 @@ def curve(
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(t, len(f))
     with call.existing() as store:
-        answer = curve_table(store.curve(material), t, f)
+        answer = curve_table(store.current_curve(material), t, f)
         written = str(write_table(store, csv, "curve", answer.header, answer.rows, force=force))
     _done(call, {"csv": written, "rows": len(answer.rows)}, answer.warnings)
 
@@ -67,7 +67,7 @@ def stiffness(
     ] = None,
     force: options.ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Write the stiffness of parts.
 
@@ -91,7 +91,7 @@ def readings(
     retired: options.RetiredOption = False,
     force: options.ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Write readings.
 
@@ -112,7 +112,7 @@ def shift(
     step: options.StepOption = "1K",
     force: options.ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Write a material's shift factors over temperature."""
     with call.existing() as store:
@@ -126,11 +126,11 @@ def shift(
 @app.command(short_help="Write the Prony terms of the median curve.")
 @collects
 def prony(
-    material: options.MaterialArgument, out: OutOption, force: options.ForceOption = False, *, call: Call
+    material: options.MaterialArgument, out: OutOption, force: options.ForceOption = False, *, call: Question
 ) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
-        found = store.curve(material)
+        found = store.current_curve(material)
         header, rows, more = prony_rows(found)
         warnings = curve_warnings(found, np.full(2, 23.0), np.array(more["range_hz"]))
         written = str(write_table(store, out, "prony", header, rows, more=more, force=force))
@@ -142,7 +142,7 @@ def prony(
     _done(call, {"file": written, "rows": len(rows), **more}, warnings, text)
 
 
-def _done(call: Call, content: dict[str, Any], warnings: Sequence[str] = (), text: str = "") -> None:
+def _done(call: Question, content: dict[str, Any], warnings: Sequence[str] = (), text: str = "") -> None:
     def screen() -> None:
         show(f"written: {content.get('csv') or content['file']} ({content['rows']} rows)", wrap=False)
         if text:

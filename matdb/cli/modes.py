@@ -7,7 +7,7 @@ from typing import Annotated
 
 from matdb.advice.camera import SixAxes
 from matdb.cli.cautions import ESTIMATE
-from matdb.cli.options import Call, arg, collects, needed, opt, quantity
+from matdb.cli.options import Question, arg, collects, needed, opt, quantity
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, share_text, show
 
 
@@ -19,7 +19,7 @@ def modes(
     squeeze: Annotated[str | None, opt("--squeeze", "LENGTH", "Static squeeze of each piece; none without it.")] = None,
     package: Annotated[str, opt("--package", "NAME", "The camera package.")] = "main",
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
     with call.existing() as store:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import functools
 import inspect
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 
 from matdb.api import Store, open_store
 from matdb.checks import printed_like
-from matdb.cli.screen import document
+from matdb.cli.screen import document, progress
 from matdb.errors import InputError, StoreError
 from matdb.exchange.columns import value_of
 from matdb.exchange.csv_file import write_csv
@@ -204,7 +205,7 @@ class Place:
         """The store that the command line named."""
         return self.store or self.ctx.find_root().params.get("store") or None
 
-    def opened(self) -> Store:
+    def opened(self, *, as_fitted: bool = False) -> Store:
         """Open the store, made where there is none; what takes time or changes it is said on the error stream.
 
         For a ``with`` block. Raises as :func:`matdb.api.open_store`.
@@ -216,14 +217,15 @@ class Place:
                 _note("another program is writing to the store; trying again until that ends, for 30 s at most")
             waits.append(seconds)
 
-        found = open_store(self.store_name, on_wait=waiting)
+        old = as_fitted or getattr(self, "as_fitted", False)
+        found = open_store(self.store_name, on_wait=waiting, as_fitted=old, on_fit=_Fitting())
         done = found.records.upgraded
         if done is not None:
             copy = f"as it was, it lies in {done.copy}"
             _note(f"the store was upgraded from schema {done.before} to {done.after}; {copy}")
         return found
 
-    def existing(self) -> Store:
+    def existing(self, **more: bool) -> Store:
         """Open a store that must be there already: a question must not make one.
 
         Raises
@@ -234,7 +236,7 @@ class Place:
         place = locate(self.store_name)
         if place.path is not None and not place.path.exists():
             raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
-        return self.opened()
+        return self.opened(**more)
 
 
 @dataclass(frozen=True)
@@ -260,6 +262,32 @@ def added(store: Store, record: Material | Part | Mounting) -> int:
             _note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
     assert isinstance(number, int)
     return number
+
+
+@dataclass(frozen=True)
+class Question(Call):
+    """A call that asks about materials: where readings are newer than the fit, that is made anew first."""
+
+    as_fitted: Annotated[
+        bool, typer.Option("--as-fitted", help="Answer by the newest fit, even where readings are newer.")
+    ] = False
+
+
+class _Fitting:
+    """Says on the error stream that an answer waits for a fit, and how far that is."""
+
+    def __init__(self) -> None:
+        self.bar: contextlib.ExitStack | None = None
+
+    def __call__(self, material: str, share: float) -> None:
+        if self.bar is None:
+            _note(f"{material} has readings or records newer than its fit; fitting them first")
+            self.bar = contextlib.ExitStack()
+            self.update = self.bar.enter_context(progress(f"fit of {material}"))
+        self.update(share)
+        if share >= 1.0:
+            self.bar.close()
+            self.bar = None
 
 
 def _note(text: str) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from matdb.cli.cautions import ESTIMATE, FLIGHT
-from matdb.cli.options import AxisOption, Call, ForceOption, arg, collects, needed, opt, quantity
+from matdb.cli.options import AxisOption, ForceOption, Question, arg, collects, needed, opt, quantity
 from matdb.cli.screen import show
 from matdb.files import new_file
 from matdb.picture.page import save_page
@@ -31,7 +31,7 @@ def page(
     axis: AxisOption = "axial",
     force: ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
     low, high = parse_range(temp, "temperature", "--temp")

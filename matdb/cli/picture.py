@@ -13,7 +13,7 @@ import typer
 from matdb.advice.judge import Candidate
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Call, Held, arg, collects, opt
+from matdb.cli.options import Held, Question, arg, collects, opt
 from matdb.cli.screen import show
 from matdb.form.thread import pitch_mm
 from matdb.picture.chart import Chart
@@ -47,7 +47,7 @@ class Drawing:
     out: OutOption = None
     force: options.ForceOption = False
 
-    def show(self, chart: Chart, call: Call) -> None:
+    def show(self, chart: Chart, call: Question) -> None:
         """Write the file, or print the chart as text or as its numbers."""
         written = None if self.out is None else str(save_picture(chart, self.out, force=self.force))
 
@@ -71,7 +71,7 @@ def modulus(
     frequency: Annotated[str, opt("--frequency", "FREQUENCY", "Frequency of the curve, such as 30Hz.")] = "30Hz",
     *,
     drawing: Drawing,
-    call: Call,
+    call: Question,
 ) -> None:
     """Draw the modulus over temperature.
 
@@ -80,14 +80,14 @@ def modulus(
     low, high = _range(temp)
     f = options.needed(frequency, "frequency", "--frequency")
     with call.existing() as store:
-        chart = modulus_chart(store.curve(material), low_c=low, high_c=high, frequency_hz=f)
+        chart = modulus_chart(store.current_curve(material), low_c=low, high_c=high, frequency_hz=f)
     drawing.show(chart, call)
 
 
 @app.command()
 @collects
 def master(
-    material: options.MaterialArgument, temp: RangeOption = "-30C..60C", *, drawing: Drawing, call: Call
+    material: options.MaterialArgument, temp: RangeOption = "-30C..60C", *, drawing: Drawing, call: Question
 ) -> None:
     """Draw the master curve.
 
@@ -95,19 +95,19 @@ def master(
     """
     low, high = _range(temp)
     with call.existing() as store:
-        chart = master_chart(store.curve(material), low_c=low, high_c=high)
+        chart = master_chart(store.current_curve(material), low_c=low, high_c=high)
     drawing.show(chart, call)
 
 
 @app.command()
 @collects
-def residuals(material: options.MaterialArgument, drawing: Drawing, call: Call) -> None:
+def residuals(material: options.MaterialArgument, drawing: Drawing, call: Question) -> None:
     """Draw the residuals of a fit.
 
     How far every reading lies from it.
     """
     with call.existing() as store:
-        chart = residual_chart(store.curve(material))
+        chart = residual_chart(store.current_curve(material))
     drawing.show(chart, call)
 
 
@@ -121,7 +121,7 @@ def frequency(
     *,
     held: Held,
     drawing: Drawing,
-    call: Call,
+    call: Question,
 ) -> None:
     """Draw natural frequency over temperature.
 
@@ -143,7 +143,7 @@ def frequency(
 @app.command()
 @collects
 def transmissibility(
-    mounting: MountingArgument, part: PartArgument, temp: FewTempsOption, held: Held, drawing: Drawing, call: Call
+    mounting: MountingArgument, part: PartArgument, temp: FewTempsOption, held: Held, drawing: Drawing, call: Question
 ) -> None:
     """Draw transmissibility.
 
@@ -168,7 +168,7 @@ def squeeze(
     ] = None,
     *,
     drawing: Drawing,
-    call: Call,
+    call: Question,
 ) -> None:
     """Draw stiffness over squeeze.
 
@@ -197,7 +197,7 @@ def squeeze(
 
 def _candidates(store: Store, names: Sequence[str] | None, axis: str) -> list[Candidate]:
     parts = [store.part(n) for n in names] if names else [p for p in store.parts() if axis in p.form.axes]
-    return [Candidate(p, store.material(p.material), store.curve(p.material)) for p in parts]
+    return [Candidate(p, store.material(p.material), store.current_curve(p.material)) for p in parts]
 
 
 def _range(text: str, option: str = "--temp") -> tuple[float, float]:

@@ -33,6 +33,7 @@ __all__ = [
     "lines",
     "mass_text",
     "number_text",
+    "one_line",
     "progress",
     "records_table",
     "share_text",
@@ -62,6 +63,12 @@ def show(text: str = "", *, indent: str = "", wrap: bool = True) -> None:
     else:
         text = indent + text
     print(text)
+
+
+def one_line(text: str, *, indent: str = "") -> None:
+    """Print a sentence on one line, cut where the screen ends."""
+    room = _width() - len(indent)
+    print(indent + (text if len(text) <= room else textwrap.shorten(text, room, placeholder=" ...")))
 
 
 def lines(title: str, items: Iterable[str]) -> None:

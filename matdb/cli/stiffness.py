@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Call, Held, arg, collects
+from matdb.cli.options import Held, Question, arg, collects
 from matdb.cli.screen import Column, band_text, given_text, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, stiffness_table
@@ -39,7 +39,7 @@ def stiffness(
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")

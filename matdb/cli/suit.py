@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 
 from matdb.advice.cover import Member
 from matdb.advice.suit import Suitability
+from matdb.advice.summary import Answer, summary
+from matdb.cli.answering import CautionsOption, WhyOption, explained, first_use, show_answer
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
-from matdb.cli.options import AxisOption, Call, collects, opt, quantity
+from matdb.cli.options import AxisOption, Question, collects, opt, quantity
 from matdb.cli.screen import band_cell, block_table, given_text, lines, number_text, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.curve.curve import READINGS
@@ -43,23 +45,30 @@ def suit(
     part: PartsOption = None,
     axis: AxisOption = "axial",
     squeeze: BestSqueezeOption = None,
+    why: WhyOption = None,
+    cautions: CautionsOption = False,
     *,
-    call: Call,
+    call: Question,
 ) -> None:
     """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
     flown = flight_of(air)
     squeeze_mm = quantity(squeeze, "length", "--squeeze")
     measured = None if spectrum is None else read_spectrum(file_bytes(spectrum), Path(spectrum).name)
     with call.existing() as store:
-        wanted = mounting.of(store)
+        wanted, first = mounting.of(store), cautions or first_use(store)
         ranking = store.suit(
             wanted, flown, parts=part or None, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=measured
         )
     hours = flown.flown.temperature_c
+    whys = explained(why, [row.part for row in ranking])
 
     def screen() -> None:
-        flight_lines(flown)
-        show_ranking(wanted, hours, ranking)
+        show_answer(answer_of(wanted, hours, ranking), all_cautions=first)
+        for note in () if whys else flown.flown.notes:
+            show(f"Air: {note}.")
+        if whys:
+            flight_lines(flown)
+            show_ranking(wanted, hours, [row for row in ranking if row.part in whys])
 
     content = suit_content(wanted, hours, ranking, axis, squeeze_mm) | {"air": flight_content(flown)}
     call.answer(content, screen, all_warnings(ranking))
@@ -75,6 +84,7 @@ def suit_content(
     """The ranking in plain values."""
     low, high = mounting.window_hz
     return {
+        "answer": answer_of(mounting, hours, ranking).to_dict(),
         "mounting": mounting.to_dict(),
         "temperature_c": {"low": float(hours.min()), "high": float(hours.max())},
         "axis": axis,
@@ -84,6 +94,11 @@ def suit_content(
         "ranking": [row.to_dict() for row in ranking],
         "cautions": [ESTIMATE, *FLIGHT],
     }
+
+
+def answer_of(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> Answer:
+    """The short answer."""
+    return summary(mounting, float(hours.min()), float(hours.max()), ranking)
 
 
 def rests_on(row: Suitability | Member) -> str:
@@ -104,10 +119,11 @@ def all_warnings(rows: Sequence[Suitability | Member]) -> list[str]:
 
 
 def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> None:
-    """Print warnings and cautions first, then the ranked table and the reasons: the answer comes last."""
+    """Print what is behind an answer: what was wanted, warnings, the ranked table and the reasons."""
     low, high = mounting.window_hz
     cold, warm = float(hours.min()), float(hours.max())
     span = f"{cold:g} to {warm:g} degC" if warm > cold else f"{cold:g} degC"
+    show()
     show(
         f"{mounting.mass_kg * 1e3:g} g on {counted(mounting.count, 'isolators')}, rotors {mounting.rpm_idle:g} to "
         f"{mounting.rpm_full:g} 1/min, flown at {span}."
@@ -118,11 +134,9 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
         f"{number_text(mounting.lowest_rotor_hz)} Hz."
     )
     if not ranking:
-        show("No part to judge; add one with 'matdb part add'.")
         return
     show()
     lines("Before you rely on it:", all_warnings(ranking))
-    lines("Cautions:", [ESTIMATE, *FLIGHT])
     show()
     through = f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz"
     headers = ["", "part, verdict", "at degC", "natural freq., Hz", "damping ratio", through, "inside"]

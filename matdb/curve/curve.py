@@ -311,6 +311,17 @@ class Curve:
             )
         return [*found, *self.age_notes]
 
+    def rests_on(self, part: str, low_c: float, high_c: float) -> str:
+        """What an answer about a part between two temperatures rests on, in a builder's words."""
+        if self.measured_c is None:
+            return "rests on its label only" + (", its readings are not fitted yet" if self.stale else "")
+        low, high = self.measured_c
+        beyond = [f"below {low:.3g}"] * (low_c < low - _MARGIN_K) + [f"above {high:.3g}"] * (high_c > high + _MARGIN_K)
+        guessed = f"; guessed {' and '.join(beyond)} degC" if beyond else ""
+        old = "; newer readings are not fitted yet" if self.stale else ""
+        on = "" if part in self.offsets else " on other parts of its material"
+        return f"measured at {self.measured_span}{on}{guessed}{old}"
+
     @property
     def age_notes(self) -> tuple[str, ...]:
         """That a fit is out of date, if it is; of a prior :meth:`without_readings` says it."""

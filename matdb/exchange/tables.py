@@ -169,7 +169,7 @@ def stiffness_table(
     bases = set()
     for name in parts:
         part = store.part(name)
-        material, curve = store.material(part.material), store.curve(part.material)
+        material, curve = store.material(part.material), store.current_curve(part.material)
         for t, f in _chunks(temperature_c, frequency_hz):
             found = store.effective(name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=squeeze_mm)
             every |= dict.fromkeys(found.warnings)

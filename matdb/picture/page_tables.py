@@ -197,7 +197,7 @@ def _probabilities(
     for name, squeeze in parts:
         part = store.part(name)
         material = store.material(part.material)
-        candidate = Candidate(part, material, store.curve(part.material))
+        candidate = Candidate(part, material, store.current_curve(part.material))
         exposed = exposure([(part, material)], t)
         ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=squeeze, axis=axis)
         found.append(np.asarray(judged.by_step, dtype=float))
@@ -205,7 +205,7 @@ def _probabilities(
 
 
 def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Array, axis: str) -> PartTable:
-    part, curve = store.part(row.part), store.curve(row.material)
+    part, curve = store.part(row.part), store.current_curve(row.material)
     found = store.effective(
         row.part, t, mass_kg=mounting.mass_kg, count=mounting.count, axis=axis, squeeze_mm=row.squeeze_mm
     )

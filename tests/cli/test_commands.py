@@ -176,13 +176,13 @@ def test_answers_from_the_prior_say_so_on_screen_in_json_and_in_csv(matdb_says, 
 
 
 def test_a_stale_fit_says_so_until_it_is_made_again(matdb_says):
-    ask = ("curve", "amber", "--temp", "0C")
+    ask = ("curve", "amber", "--temp", "0C", "--as-fitted")
     assert "older than the newest reading" not in matdb_says(*ask).out
     matdb_says("reading", "add", "hardness", "amber", "--temp", "23C", "--value", "41 A")
     assert "run 'matdb fit \"amber\"'" in matdb_says(*ask).out
     assert "stale" in matdb_says("material", "list").out
     assert matdb_says(*ask, "--json").json["stale"] is True
-    assert matdb_says("fit", "amber").code == 0
+    assert "fitting them first" in matdb_says(*ask[:-1]).err
     assert "older than the newest reading" not in matdb_says(*ask).out
     # The old answer can still be had.
     assert matdb_says(*ask, "--fit", "1", "--json").json["fit"] == 1
@@ -208,7 +208,7 @@ def test_report_names_each_reading(matdb_says):
 
 
 def test_suit_shows_probability_beside_every_verdict(matdb_says):
-    told = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..25C")
+    told = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..25C", "--why", "all", "--cautions")
     assert told.code == 0
     answer = matdb_says("suit", "--mounting", "cam", "--temp", "-10C..25C", "--json").json
     assert [r["rank"] for r in answer["ranking"]] == sorted(r["rank"] for r in answer["ranking"])
@@ -221,8 +221,11 @@ def test_suit_shows_probability_beside_every_verdict(matdb_says):
     prior = next(r for r in answer["ranking"] if r["part"] == "pad")
     assert prior["basis"] == "family prior"
     assert any(w.startswith("pad: ") and "not a measurement" in w for w in answer["warnings"])
-    # The answer comes last.
-    assert told.out.rindex("1. ") > told.out.rindex("Cautions:")
+    # The answer comes first, the same in JSON.
+    assert list(answer)[2] == "answer"
+    assert " ".join(told.out.split()).startswith(" ".join(answer["answer"]["lines"]))
+    for name in ("part", "verdict", "probability", "squeeze_mm", "turns", "spacer_mm", "deciding", "reason", "settle"):
+        assert answer["answer"][name] == answer["ranking"][0][name]
 
 
 def test_suit_without_a_stored_mounting_is_the_same(matdb_says):

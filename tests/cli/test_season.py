@@ -63,7 +63,7 @@ def test_a_forecast_counts_hours_and_names_the_worst(matdb_says, hourly):
     for row in answer["ranking"]:
         assert row["hours"] == 48.0
         assert row["worst_when"].startswith("2026-01-03")
-    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly).out
+    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly, "--why", "all").out
     assert "Air: hours.csv, -12.0 to 11.0 degC." in shown
     assert "(2026-01-03" in shown
     assert shown.count("margins: isolation") == len(answer["ranking"])
@@ -82,7 +82,8 @@ def test_take_off_hours_altitude_and_a_warm_car(matdb_says, hourly):
     for row in warm["ranking"]:
         assert row["warm"]["temperature_c"] == 22.0
         assert row["cold"]["temperature_c"] < 0.0
-    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly, "--take-off", "6..10", "--car", "22C").out
+    words = ("--forecast", hourly, "--take-off", "6..10", "--car", "22C", "--why", "0042")
+    shown = matdb_says("suit", "--mounting", "cam", *words).out
     assert "parts leave a car at 22 degC" in shown
 
 
@@ -99,12 +100,12 @@ def test_a_range_is_as_before(matdb_says):
     answer = suit(matdb_says, "--temp", "-5C..5C")
     assert answer["air"]["entries"] == 11
     assert answer["ranking"][0]["hours"] == 11.0
-    assert "Air:" not in matdb_says("suit", "--mounting", "cam", "--temp", "-5C..5C").out
+    assert "Air:" not in matdb_says("suit", "--mounting", "cam", "--temp", "-5C..5C", "--why", "all").out
 
 
 def test_every_row_shows_its_probability_and_straddling_ones_never_suit(matdb_says, hourly):
     answer = suit(matdb_says, "--forecast", hourly)
-    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly).out
+    shown = matdb_says("suit", "--mounting", "cam", "--forecast", hourly, "--why", "all").out
     low, high = answer["window_hz"]["low"], answer["window_hz"]["high"]
     for row in answer["ranking"]:
         assert 0.0 <= row["probability"] <= 1.0
@@ -223,7 +224,7 @@ def test_suit_tells_six_axes_packages_and_shake(matdb_says, six, tmp_path):
         assert row["shake"]["vertical_rms_px"]["median"] > 0.0
         assert row["shake"]["horizontal_rms_px"]["median"] == pytest.approx(0.0, abs=1e-9)
         assert {row["cold"]["package"], row["warm"]["package"]} == {"main", "zoom"}
-    shown = matdb_says(*words).out
+    shown = matdb_says(*words, "--why", "all").out
     assert shown.count("six axes at") == len(answer["ranking"])
     assert shown.count("shake left:") == len(answer["ranking"])
     json.dumps(answer, allow_nan=False)
@@ -238,7 +239,7 @@ def test_cover_and_suit_say_where_they_leave_the_readings(matdb_says):
         # All are of the one part, which each names or is headed by.
         assert [w for w in member["warnings"] if not any(w in text for text in told["warnings"])] == []
         assert any("outside the measured temperatures" in w for w in told["warnings"]) is leaves
-        cover, suit_ = matdb_says("cover", *asked).out, matdb_says("suit", *asked[:-2]).out
+        cover, suit_ = matdb_says("cover", *asked).out, matdb_says("suit", *asked[:-2], "--why", "all").out
         for shown in (cover, suit_):
             assert ("readings, extrapolated" in " ".join(shown.split())) is leaves
             if leaves:
@@ -250,7 +251,8 @@ def test_cover_and_suit_say_where_they_leave_the_readings(matdb_says):
 
 def test_one_is_singular(matdb_says):
     asked = ("--mass", "150g", "--count", "1", "--rotor", "4200rpm..8000rpm", "--temp", "20C", "--part", "0042")
-    suit_, cover = (" ".join(matdb_says(name, *asked).out.split()) for name in ("suit", "cover"))
+    words = {"suit": ("--why", "all"), "cover": ()}
+    suit_, cover = (" ".join(matdb_says(name, *asked, *more).out.split()) for name, more in words.items())
     assert "150 g on 1 isolator, rotors" in suit_
     assert "of 1 temperature;" in suit_
     assert "of 1 temperature" in cover

@@ -1,0 +1,202 @@
+"""The short answer: what to fit, how sure that is, what decides, what was assumed, in the order that a builder asks.
+
+Made once, by :func:`summary`; the screen, the page and the JSON document show the same record.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from matdb.advice.judge import Requirement
+from matdb.advice.verdict import VERDICTS, percent
+from matdb.mounting.directions import MOTIONS
+from matdb.mounting.record import LOAD_FACTORS
+from matdb.mounting.suspended import MANOEUVRE_HZ
+from matdb.plain import PlainRecord
+
+if TYPE_CHECKING:
+    from matdb.advice.suit import Suitability
+    from matdb.mounting.record import Mounting
+
+__all__ = ["Answer", "assumed", "how_to_fit", "summary"]
+
+#: Lines of an answer at the narrowest screen that it is made for; the others wait for ``--why``.
+LINES: Final = 10
+WIDTH: Final = 80
+#: Other parts told of by name.
+_OTHERS: Final = 12
+#: The verdicts that name a part to fit.
+_FIT: Final = ("suits", "probably suits")
+#: Warnings that the lines say in other words.
+_SAID: Final = ("no reading of", "outside the measured temperatures", "outside the frequencies")
+#: How a requirement of the craft fails.
+_FAILS: Final = {
+    "travel": "bottoms out",
+    "strain": "pressed too far",
+    "lift-off": "a half lifts off",
+    "buckling": "buckles",
+    "service": "outside its service range",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer(PlainRecord):
+    """What to fit.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        The answer in sentences, verdict first: at most ten lines at a width of 80.
+    others : tuple of str
+        One line for each other part, with what is against it.
+    part, verdict, probability
+        The best part, or the nearest miss; None and "" when there is no part at all.
+    squeeze_mm, turns, spacer_mm : float or None
+        How far it is squeezed, in turns past first touch, and by the spacer that stops it there.
+    low_c, high_c : float
+        Over which temperatures, degrees Celsius.
+    rests_on, deciding, reason : str
+        What the numbers rest on; the requirement that decides, and how.
+    all_directions : bool
+        False where only up-and-down motion could be judged.
+    isolates_from_rpm : float or None
+        Lowest rotor speed that it still isolates from, 1/min, median draw.
+    assumed : tuple of str
+        What the mounting took as usual or as estimated.
+    settle : str
+        What to measure next; empty when nothing is open.
+    warnings : tuple of str
+        What to know first of the best part.
+    """
+
+    lines: tuple[str, ...]
+    others: tuple[str, ...] = ()
+    part: str | None = None
+    verdict: str = ""
+    probability: float | None = None
+    squeeze_mm: float | None = None
+    turns: float | None = None
+    spacer_mm: float | None = None
+    low_c: float
+    high_c: float
+    rests_on: str = ""
+    deciding: str = ""
+    reason: str = ""
+    all_directions: bool = False
+    isolates_from_rpm: float | None = None
+    assumed: tuple[str, ...] = ()
+    settle: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) -> str:
+    """How far a part is squeezed, in a builder's words; empty when it is not."""
+    if turns is not None and spacer_mm is not None:
+        return f"{turns:.2g} turns past first touch, spacer {spacer_mm:.3g} mm"
+    if spacer_mm is not None:
+        return f"squeezed {squeeze_mm:.2g} mm, spacer {spacer_mm:.3g} mm"
+    return f"squeezed {squeeze_mm:.2g} mm" if squeeze_mm else ""
+
+
+def assumed(mounting: Mounting) -> tuple[str, ...]:
+    """What a mounting's answers take for granted; what was given as what is usual is called so too."""
+    rotor = f"rotors {mounting.rpm_idle:.0f} to {mounting.rpm_full:.0f} rpm"
+    low, high = mounting.load_factors
+
+    def usual(text: str, is_usual: bool) -> str:
+        return f"{text} (usual)" if is_usual else text
+
+    return (
+        f"{rotor} ({mounting.rotor_note})" if mounting.rotor_note else rotor,
+        usual(f"following to {mounting.manoeuvre_hz:g} Hz", mounting.manoeuvre_hz == MANOEUVRE_HZ),
+        usual(f"load factors {low:g} to {high:g}", (low, high) == LOAD_FACTORS),
+        usual(f"footage {mounting.footage}", mounting.footage == "as flown"),
+    )
+
+
+def summary(mounting: Mounting, low_c: float, high_c: float, ranking: Sequence[Suitability]) -> Answer:
+    """The short answer to a ranking.
+
+    Parameters
+    ----------
+    mounting : Mounting
+        The one that was ranked for.
+    low_c, high_c : float
+        Temperatures of the flight, degrees Celsius.
+    ranking : sequence of Suitability
+        Best first, as :func:`matdb.advice.suit.suit` gives it.
+    """
+    if not ranking:
+        nothing = "No part to judge; add one with 'matdb part add'."
+        return Answer(lines=(nothing,), low_c=low_c, high_c=high_c, assumed=assumed(mounting))
+    best = ranking[0]
+    span = f"{low_c:.3g} to {high_c:.3g} degC" if high_c > low_c else f"{low_c:.3g} degC"
+    lowest = mounting.rpm_idle / max(1.0 + best.isolation_margin, 1e-3)
+    taken = assumed(mounting)
+    still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"
+    told = [
+        _first(best),
+        f"At {span}; {best.rests_on}.",
+        f"Decides: {best.reason}.",
+        "" if best.all_directions else "Judged up and down only; give --spread and --box to judge roll and pitch.",
+        f"Assumed: {taken[0]}, {still}; {', '.join(taken[1:])}.",
+        f"Measure next: {best.settle}." if best.settle and best.settle not in best.reason else "",
+    ]
+    lines = [text for text in told if text]
+    room = LINES - sum(map(_height, lines))
+    for text in best.warnings:
+        beware = f"Beware: {text}."
+        if text.startswith(_SAID) or _height(beware) > room:
+            continue
+        lines.append(beware)
+        room -= _height(beware)
+    others = [_other(row) for row in ranking[1 : _OTHERS + 1]]
+    if len(ranking) > _OTHERS + 1:
+        others.append(f"and {len(ranking) - _OTHERS - 1} more")
+    return Answer(
+        lines=tuple(lines),
+        others=tuple(others),
+        low_c=low_c,
+        high_c=high_c,
+        isolates_from_rpm=lowest,
+        assumed=taken,
+        **{
+            name: getattr(best, name)
+            for name in (
+                *("part", "verdict", "probability", "squeeze_mm", "turns", "spacer_mm", "rests_on", "deciding"),
+                *("reason", "all_directions", "settle", "warnings"),
+            )
+        },
+    )
+
+
+def _height(text: str) -> int:
+    return len(textwrap.wrap(text, WIDTH, break_on_hyphens=False))
+
+
+def _first(best: Suitability) -> str:
+    """Verdict, part, turns and spacer."""
+    how = how_to_fit(best.squeeze_mm, best.turns, best.spacer_mm)
+    what = f"{best.part}, {how}" if how else best.part
+    if best.verdict in _FIT:
+        sure = "sure" if best.all_directions else "sure up and down"
+        return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: fit {what}."
+    word = "Open" if best.verdict == "open" else "Nothing suits"
+    return f"{word}; nearest ({percent(best.probability)}) is {what}."
+
+
+def _other(row: Suitability) -> str:
+    decides = row.requirements[0]
+    against = "" if decides.probability >= VERDICTS[0][0] else f": {against_it(decides, row.all_directions)}"
+    return f"{row.part}: {row.verdict} ({percent(row.probability)}){against}"
+
+
+def against_it(decides: Requirement, all_directions: bool) -> str:
+    """What a requirement that fails says against a part, in a few words."""
+    if decides.name not in MOTIONS:
+        return _FAILS[decides.name]
+    side = "too stiff" if decides.stiff else "too soft"
+    return f"{side} in {decides.name}" if all_directions else side
