@@ -131,8 +131,9 @@ def test_a_fit_of_too_few_draws_is_refused(file, draws):
 
 
 INTERRUPTED = """
-import sys
+import signal, sys
 from matdb.store import Records
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background has it ignored
 with Records(sys.argv[1]) as records:
     print("asked", flush=True)
     try:
