@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -191,6 +192,12 @@ class GrommetPair(TwoHalves):
         assert isinstance(self.lower, RoundPad)
         assert isinstance(self.upper, RoundPad)
         return self.lower, self.upper
+
+    def cautions(self, axis: str) -> Iterator[str]:
+        """See :meth:`FormBase.cautions`: what two plain rings leave out."""
+        if axis == "shear":
+            left_out = "a neck in the plate's hole, and a sleeve or screw that fills the bore"
+            yield f"two plain halves leave out {left_out}: 2 to 4 times as stiff sideways; form grommet has them"
 
     @property
     def pair(self) -> GrommetPair:

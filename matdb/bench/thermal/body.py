@@ -69,8 +69,7 @@ class Body:
     diameter_mm : float or None
         Outer diameter; None for a wide slab.
     bore_mm : float
-        Diameter of a bore, 0 without one. For the soak it is taken as filled (no air, no heat through it),
-        for the drift as open: each is the safe side.
+        Diameter of a bore, 0 without one; air goes through it.
 
     """
 
@@ -159,7 +158,6 @@ def body_theta(
     at: str = "core",
     *,
     terms: int = TERMS,
-    bore_open: bool = False,
 ) -> Callable[[Array], Array]:
     """Share of the temperature difference that a body has left, as a function of seconds.
 
@@ -173,8 +171,6 @@ def body_theta(
         ``"core"`` or ``"mean"``.
     terms : int
         Terms of the series.
-    bore_open : bool
-        Air in the bore: heat goes through it too.
 
     Returns
     -------
@@ -183,8 +179,9 @@ def body_theta(
 
     Notes
     -----
-    A disc is the product of slab and cylinder, exact for a uniform film; a ring takes the lesser of two upper
-    bounds, the full disc and a plate of its wall. Source: [1]_.
+    A disc is the product of slab and cylinder, exact for a uniform film. A ring with air in its bore takes the
+    cylinder whose radius is its wall, which has the same surface over volume: against the exact series of the hollow
+    cylinder it is up to 2 % slow for parts of 16 mm, 4 % for 30 mm. Source: [1]_.
 
     """
     h, k, alpha = film, conductivity, diffusivity
@@ -197,25 +194,15 @@ def body_theta(
     if body.height_mm is not None:
         product.append(shape("slab", 0.5 * body.height_mm))
     if body.diameter_mm is not None:
-        around = shape("cylinder", 0.5 * body.diameter_mm)
-        if body.bore_mm > 0.0:
-            wall = 0.5 * (body.diameter_mm - body.bore_mm)
-            full, plate = around, shape("slab", 0.5 * wall if bore_open else wall)
-
-            def around(seconds: Array) -> Array:
-                return np.minimum(full(seconds), plate(seconds))
-
-        product.append(around)
+        product.append(shape("cylinder", 0.5 * (body.diameter_mm - body.bore_mm)))
     return lambda seconds: np.asarray(math.prod(each(seconds) for each in product))
 
 
-def share_left(body: Body, film: Array, props: Thermal, seconds: Array, *, bore_open: bool = False) -> Share:
+def share_left(body: Body, film: Array, props: Thermal, seconds: Array) -> Share:
     """The exact series of a body as a :data:`Share`."""
 
     def left(at: str, film_by: float = 1.0, seconds_by: float = 1.0, later_s: float = 0.0) -> Array:
-        series = body_theta(
-            body, film * film_by, props.conductivity_w_mk, props.diffusivity_mm2_s, at, bore_open=bore_open
-        )
+        series = body_theta(body, film * film_by, props.conductivity_w_mk, props.diffusivity_mm2_s, at)
         return series(seconds * seconds_by + later_s)
 
     return left

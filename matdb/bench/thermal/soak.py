@@ -283,8 +283,8 @@ def drift(
     time = checked_array("seconds_out", seconds_out, 0.0, math.inf, "s")
     chamber, room = np.asarray(chamber_c, dtype=float), np.asarray(room_c, dtype=float)
     h, gap = film_coefficient(air, chamber, room), room - chamber
-    moved, variance = drifted(share_left(body, h, props, time, bore_open=True), gap, film_sd(air), props)
-    mean = body_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s, "mean", bore_open=True)
+    moved, variance = drifted(share_left(body, h, props, time), gap, film_sd(air), props)
+    mean = body_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s, "mean")
     far = np.abs(gap) > limit_k
     target = np.where(far, 1.0 - limit_k / np.where(far, np.abs(gap), 2.0 * limit_k), 1.0)
     left = np.where(far, np.maximum(_time_to(mean, target) - time, 0.0), np.inf)

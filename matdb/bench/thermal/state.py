@@ -201,7 +201,7 @@ def _moved(body: Body | None, states: Array, family: str) -> tuple[Array, Array]
     out = np.flatnonzero(~np.isnan(states[:, 3]))
     if out.size:
         film = film_coefficient("still", at[out], ROOM_C)
-        share = _between_films(seen, props, film, states[out, 3], bore_open=True)
+        share = _between_films(seen, props, film, states[out, 3])
         moved, doubt = drifted(share, ROOM_C - at[out], ln_film, props)
         at[out] += moved
         variance[out] += doubt
@@ -211,7 +211,7 @@ def _moved(body: Body | None, states: Array, family: str) -> tuple[Array, Array]
     return at, np.sqrt(variance)
 
 
-def _between_films(body: Body, props: Thermal, film: Array, seconds: Array, *, bore_open: bool = False) -> Share:
+def _between_films(body: Body, props: Thermal, film: Array, seconds: Array) -> Share:
     """Share of the difference left; between a few air films, so that many readings cost no more than one."""
 
     def left(at: str, film_by: float = 1.0, seconds_by: float = 1.0, later_s: float = 0.0) -> Array:
@@ -220,7 +220,7 @@ def _between_films(body: Body, props: Thermal, film: Array, seconds: Array, *, b
         share = np.empty(len(time))
         for node in np.unique(low):
             rows = np.flatnonzero(low == node)
-            ends = [_decay(body, props, int(node) + k, at, bore_open)(time[rows]) for k in (0, 1)]
+            ends = [_decay(body, props, int(node) + k, at)(time[rows]) for k in (0, 1)]
             weight = place[rows] - node
             share[rows] = (1.0 - weight) * ends[0] + weight * ends[1]
         return share
@@ -229,11 +229,9 @@ def _between_films(body: Body, props: Thermal, film: Array, seconds: Array, *, b
 
 
 @lru_cache(maxsize=512)
-def _decay(body: Body, props: Thermal, node: int, at: str, bore_open: bool) -> Callable[[Array], Array]:
+def _decay(body: Body, props: Thermal, node: int, at: str) -> Callable[[Array], Array]:
     film = math.exp(_FILM_STEP * node)
-    return body_theta(
-        body, film, props.conductivity_w_mk, props.diffusivity_mm2_s, at, terms=_TERMS, bore_open=bore_open
-    )
+    return body_theta(body, film, props.conductivity_w_mk, props.diffusivity_mm2_s, at, terms=_TERMS)
 
 
 def _typed_sd(reading: Any) -> float:

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
+from scipy.special import jv, yv
 
 from matdb.bench.thermal import soak as bench
 from matdb.bench.thermal.body import AIR, Body, body_theta, film_coefficient, share_left, thermal_of
@@ -73,7 +75,27 @@ def test_short_soak_is_flagged_with_the_core_temperature():
 def test_ring_soaks_faster_than_the_full_disc_and_bore_does_not_matter_when_tiny():
     full, ring = bench.soak(Body(20, 30), -20.0).minutes, bench.soak(Body(20, 30, 26), -20.0).minutes
     assert ring < 0.5 * full
-    assert bench.soak(Body(20, 30, 0.01), -20.0).minutes == pytest.approx(full)
+    assert bench.soak(Body(20, 30, 1e-6), -20.0).minutes == pytest.approx(full)
+
+
+@pytest.mark.parametrize(("outer", "bore"), [(10.0, 2.0), (16.0, 5.6), (16.0, 9.6), (30.0, 6.0)])
+def test_a_ring_follows_the_exact_series_of_the_hollow_cylinder(outer, bore):
+    # Carslaw and Jaeger, 2nd ed., 7.10 (from memory): -k u' = h u outside, k u' = h u in the bore; the first root.
+    large, small, h, k = outer / 2, bore / 2, 12e-3, 0.2
+
+    def wall(root):
+        inside = [k * root * f(1, root * small) + h * f(0, root * small) for f in (jv, yv)]
+        outside = [k * root * f(1, root * large) - h * f(0, root * large) for f in (jv, yv)]
+        return inside[0] * outside[1] - outside[0] * inside[1]
+
+    roots = np.linspace(1e-3, 3.2, 2000) / (large - small)
+    values = np.array([wall(x) for x in roots])
+    at = np.flatnonzero(np.sign(values[1:]) != np.sign(values[:-1]))[0]
+    exact = brentq(wall, roots[at], roots[at + 1]) ** 2
+    left = body_theta(Body(None, outer, bore), 12.0, k, 0.1)
+    late = np.array([300.0, 900.0]) * (large / 5.0) ** 2
+    rate = -np.diff(np.log(left(late)))[0] / np.diff(late)[0] / 0.1
+    assert -0.045 < rate / exact - 1.0 < 0.001
 
 
 def test_drift_corrects_and_widens():
@@ -104,7 +126,7 @@ def test_drift_uncertainty_covers_the_spread_of_films_and_heat_capacities():
     rng = np.random.default_rng(5)
     body, seconds = Body(8, 10), 15.0
     thermal, film = thermal_of("natural rubber"), film_coefficient("still", -20.0, 23.0)
-    left = share_left(body, film, thermal, np.array(seconds), bore_open=True)
+    left = share_left(body, film, thermal, np.array(seconds))
     _, variance = bench.doubted(left, "mean", AIR["still"][1], thermal.relative_sd)
     h = film * np.exp(rng.normal(0, AIR["still"][1], 400))
     alpha = thermal.diffusivity_mm2_s * np.exp(rng.normal(0, thermal.relative_sd, 400))
