@@ -249,7 +249,9 @@ def _six_axes(
         told = six_axes(candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)
     except InputError as error:
         return {"warnings": (*row.warnings, f"six axes cannot be told: {error}")}
-    more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *told.warnings)))}
+    # Whether a mode lies inside the window is no longer asked: what turns the camera was judged.
+    said = [text for text in told.warnings if " Hz lies " not in text]
+    more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *said)))}
     if spectrum is not None and mounting.has_camera:
         more["shake"] = camera_shake(
             candidate,
