@@ -150,6 +150,7 @@ def put_back(path, whole):
     path.write_bytes(whole)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", STORE)
 def test_any_arguments_to_a_method(name, sound):
     path, whole = sound

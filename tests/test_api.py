@@ -44,6 +44,7 @@ def test_without_readings_the_family_prior_answers_and_says_so(store):
     assert store.curve("amber 40A").fit_id is None
 
 
+@pytest.mark.slow
 def test_readings_narrow_the_band(store):
     before = store.effective("ring 16x6x5", temperature_c=-5.0, frequency_hz=30.0).stiffness_n_per_mm
     log(store)
@@ -59,6 +60,7 @@ def test_readings_narrow_the_band(store):
     assert 0.04 < got.damping_ratio.median < 0.12
 
 
+@pytest.mark.slow
 def test_arrays_broadcast_over_temperature_and_frequency(store):
     log(store)
     curve = store.fit("amber 40A")
@@ -73,6 +75,7 @@ def test_arrays_broadcast_over_temperature_and_frequency(store):
     assert effective.stiffness_n_per_mm.median.shape == (2,)
 
 
+@pytest.mark.slow
 def test_under_a_mass_frequency_and_stiffness_agree(store):
     log(store)
     store.fit("amber 40A")
@@ -82,6 +85,7 @@ def test_under_a_mass_frequency_and_stiffness_agree(store):
     assert got.frequency_hz == got.natural_frequency_hz.median
 
 
+@pytest.mark.slow
 def test_leaving_the_measured_range_is_said(store):
     log(store)
     curve = store.fit("amber 40A")
@@ -91,6 +95,7 @@ def test_leaving_the_measured_range_is_said(store):
     assert any("outside the measured temperatures (-18 to 50 degC)" in text for text in warnings)
 
 
+@pytest.mark.slow
 def test_a_fit_that_predates_a_reading_is_stale(store):
     log(store)
     store.fit("amber 40A")
@@ -114,6 +119,7 @@ def test_a_correction_keeps_the_old_reading(store):
     assert first.id not in {kept.id for kept in store.readings(part="ring 16x6x5")}
 
 
+@pytest.mark.slow
 def test_an_old_fit_can_be_read_again(store):
     log(store)
     old = store.fit("amber 40A")
@@ -127,6 +133,7 @@ def test_an_old_fit_can_be_read_again(store):
     assert again.report["readings"]
 
 
+@pytest.mark.slow
 def test_the_store_survives_closing(store, tmp_path):
     log(store)
     curve = store.fit("amber 40A")
@@ -161,6 +168,7 @@ def test_an_unknown_part_offers_close_names(store):
         store.effective("ring 16x6x6", temperature_c=0.0, frequency_hz=30.0)
 
 
+@pytest.mark.slow
 def test_suit_takes_a_mounting_and_temperatures(store):
     log(store)
     store.fit("amber 40A")
@@ -171,6 +179,7 @@ def test_suit_takes_a_mounting_and_temperatures(store):
     assert 0.0 <= rows[0].probability <= 1.0
 
 
+@pytest.mark.slow
 def test_a_fit_that_cannot_be_tabulated_is_not_kept(tmp_path, monkeypatch):
     """A fit and the table for SQL readers are one transaction: both, or neither."""
     from matdb.store import writer

@@ -101,6 +101,7 @@ def dead():
     return _dead()
 
 
+@pytest.mark.slow
 def test_nothing_is_there_that_only_tests_call(dead):
     left = sorted(f"{module}.{name}" for module, name in dead if name not in ALLOWED)
     assert not left, f"delete these, or move what is an independent reference to tests/oracles: {left}"
@@ -110,6 +111,7 @@ def test_every_exception_from_the_rule_is_still_needed(dead):
     assert set(ALLOWED) <= {name for _, name in dead}
 
 
+@pytest.mark.slow
 def test_the_search_finds_what_is_only_offered():
     more = '__all__ = ["merely_offered"]\n\n\ndef merely_offered():\n    return 1\n'
     assert ("more", "merely_offered") in _dead(more)

@@ -46,6 +46,7 @@ def ranking(shown):
         return {row.part: row for row in store.suit("demo camera", temperatures_between(*scenario.forecast_c))}
 
 
+@pytest.mark.slow
 def test_it_ends_well_with_the_ranked_answer(shown, ranking):
     _, done = shown
     assert (done.returncode, done.stderr) == (0, "")
@@ -94,6 +95,7 @@ def test_the_curve_is_written_only_when_asked(shown, tmp_path):
     assert rows[5]["extrapolated"] == "false"
 
 
+@pytest.mark.slow
 def test_a_file_that_is_there_is_refused_before_any_work(shown, tmp_path):
     folder, _ = shown
     done = demo("--store", tmp_path / "other.sqlite", "--csv", folder / "gel.csv")
@@ -101,6 +103,7 @@ def test_a_file_that_is_there_is_refused_before_any_work(shown, tmp_path):
     assert not (tmp_path / "other.sqlite").exists()
 
 
+@pytest.mark.slow
 def test_a_second_demo_in_the_same_store_is_refused(shown):
     folder, _ = shown
     before = (folder / "demo.sqlite").read_bytes()
@@ -111,6 +114,7 @@ def test_a_second_demo_in_the_same_store_is_refused(shown):
     assert (folder / "demo.sqlite").read_bytes() == before
 
 
+@pytest.mark.slow
 def test_json_and_a_store_of_its_own(tmp_path, capsys, monkeypatch):
     from matdb.api import Store
     from matdb.cli.run import run

@@ -24,6 +24,7 @@ def block(language):
     return text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("example", [pytest.param(p, id=p.name) for p in sorted(EXAMPLES.glob("*.py"))])
 def test_an_example_runs_and_says_something(example, tmp_path):
     environment = {name: value for name, value in os.environ.items() if not name.startswith("MATDB")}

@@ -47,6 +47,7 @@ def test_format():
     assert done.returncode == 0, done.stdout
 
 
+@pytest.mark.slow
 def test_types():
     done = run("-m", "mypy", "--cache-dir", os.devnull)
     assert done.returncode == 0, done.stdout
@@ -63,6 +64,7 @@ def house():
     return list(house_size.modules())
 
 
+@pytest.mark.slow
 def test_no_function_is_too_long_to_read_at_once(house):
     found = {
         f"{name}.{node.name}"
@@ -172,6 +174,7 @@ def test_public_functions_are_documented(where, node):
     assert text, f"{where} has no docstring"
 
 
+@pytest.mark.slow
 def test_documented_parameters_exist():
     pattern = re.compile(r"^(\w+(?:, \w+)*) : ", re.M)
     for where, node in _functions():

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 import matdb
 
 TOP = Path(__file__).parents[1]
@@ -35,6 +37,7 @@ def test_every_name_of_the_stub_is_there_and_no_other():
         assert getattr(matdb, name) is getattr(importlib.import_module(f"matdb.{module}"), name)
 
 
+@pytest.mark.slow
 def test_a_type_checker_sees_the_names(tmp_path):
     file = tmp_path / "client.py"
     file.write_text(CLIENT, encoding="utf-8")

@@ -32,6 +32,7 @@ def test_it_carries_migrations_and_data_and_nothing_else(wheel):
     assert not [n for n in names if "__pycache__" in n or n.endswith(".sqlite")]
 
 
+@pytest.mark.slow
 def test_it_does_the_main_job_in_another_folder(wheel, tmp_path):
     # The environment sees this one's packages for the dependencies, and matdb from the wheel alone.
     home = tmp_path / "env"

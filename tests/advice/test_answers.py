@@ -42,6 +42,7 @@ def off(value, band):
     return ln, ln / np.log(band.high / band.low)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("part", "axis"), [(RING, "axial"), (RING, "shear"), (OTHER, "lateral"), (PAIR, "axial")])
 def test_medians_at_a_frequency_are_those_with_bands(curve, part, axis):
     loaded = PartAnswers(curve, SILICONE, part, axis=axis)

@@ -39,6 +39,7 @@ def gel(materials):
     )
 
 
+@pytest.mark.slow
 def test_bounce_of_a_centred_camera_is_the_one_axis_answer(gel):
     told = six_axes(gel, CAMERA, -5.0)
     bounce = next(m for m in told.modes if m.word == "bounce")

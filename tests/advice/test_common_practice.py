@@ -22,6 +22,7 @@ def ratio(family, hardness, cold_c, hertz, form=None, warm_c=23.0):
     return float(got[0] / got[1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("family", ["thermoplastic polyurethane ester", "thermoplastic polyurethane ether"])
 @pytest.mark.parametrize("hardness", ["70 A", "85 A", "95 A"])
 @pytest.mark.parametrize("hertz", HERTZ)
@@ -30,12 +31,14 @@ def test_a_polyurethane_leg_is_at_least_twice_as_stiff_at_minus_5(family, hardne
     assert ratio(family, hardness, -5.0, hertz, leg) >= 2.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hardness", ["10 OO", "30 OO", "50 OO", None])
 @pytest.mark.parametrize("hertz", HERTZ)
 def test_a_silicone_gel_hardly_notices_minus_10(hardness, hertz):
     assert ratio("silicone gel", hardness, -10.0, hertz) == pytest.approx(1.0, abs=0.25)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hardness", ["30 A", "40 A", "60 A"])
 @pytest.mark.parametrize("hertz", HERTZ)
 def test_silicone_is_somewhat_stiffer_cold_and_softer_warm(hardness, hertz):

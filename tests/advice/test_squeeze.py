@@ -39,6 +39,7 @@ def asked(curve, mass_kg, **more):
     return squeeze(curve, AMBER, PAIR, mass_kg, COLD_TO_WARM, **more)
 
 
+@pytest.mark.slow
 def test_the_recommended_squeeze_holds_and_lies_between(curve):
     answer = asked(curve, 0.6)
     chosen = answer.point("recommended")
@@ -60,6 +61,7 @@ def test_the_recommended_squeeze_holds_and_lies_between(curve):
 
 
 # Common practice, no source: heavier needs more.
+@pytest.mark.slow
 def test_the_recommended_squeeze_rises_with_the_payload(curve):
     found = [asked(curve, m).recommended_mm for m in (0.1, 0.3, 0.6, 0.8, 1.0)]
     assert (np.diff(found) >= 0.0).all()
@@ -108,6 +110,7 @@ def test_sag_is_what_the_physics_says_of_each_draw(curve):
     assert point.sag_mm.median[-1] == pytest.approx(band(sag).median, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_backwards_from_turns(curve):
     by_turns, by_mm = asked(curve, 0.6, turns=1.5), asked(curve, 0.6, squeeze_mm=0.75)
     assert by_turns.point("asked").to_dict() == by_mm.point("asked").to_dict()
@@ -129,6 +132,7 @@ def test_colder_needs_more(curve):
     assert not any("shrinks" in text for text in warm.reasons)
 
 
+@pytest.mark.slow
 def test_a_prior_says_that_it_is_one_and_how_sure():
     answer = asked(prior_curve(AMBER), 1.5)
     assert answer.basis == "family prior"

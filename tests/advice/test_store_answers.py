@@ -45,6 +45,7 @@ def test_cover_of_a_store(store):
         store.cover("cram", HOURS)
 
 
+@pytest.mark.slow
 def test_the_reading_that_is_asked_for_settles_the_verdict(store):
     before = {r.part: r for r in store.suit("cam", HOURS, squeeze_mm=0.0)}["ring"]
     assert 0.02 <= before.probability < 0.98

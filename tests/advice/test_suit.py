@@ -46,6 +46,7 @@ def without_names(row):
     return json.dumps(told, sort_keys=True)
 
 
+@pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(order=st.permutations(range(12)), names=st.permutations(range(12)))
 def test_neither_order_nor_names_matter(candidates, order, names):
@@ -174,6 +175,7 @@ def test_outside_the_service_range_nothing_suits(sure):
     assert row.worst.temperature_c == -4.0
 
 
+@pytest.mark.slow
 def test_the_best_squeeze_is_kept(candidates, mounting):
     best = {r.part: r for r in suit(candidates, mounting, HOURS)}
     for each in candidates:

@@ -44,6 +44,7 @@ def ring_down(curve, temperature_c, mass_kg, factor=1.0, **more):
     return matdb.RingDown(part="ring", temperature_c=temperature_c, mass_kg=mass_kg, frequency_hz=hz, **more)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("factor", "said"), [(3.1, "3.1"), (0.3, "0.3"), (1000.0, "1000"), (1e-3, "0.001")])
 def test_a_reading_far_off_is_told_by_how_much(curve, factor, said):
     found = surprise(curve, RING, ring_down(curve, 10.0, 0.25, factor))
@@ -63,6 +64,7 @@ def test_usual_slips_are_caught(curve):
     assert surprise(curve, RING, sag).ratio < 1e-2
 
 
+@pytest.mark.slow
 def test_honest_readings_pass(curve):
     # 3 % of frequency is what a ring-down scatters by: one in a thousand may be told of.
     rng = np.random.default_rng(1)
@@ -107,6 +109,7 @@ def test_width_amplification_and_loss_factor_are_compared_too(curve):
         assert f"check the {word}" in text
 
 
+@pytest.mark.slow
 def test_honest_damping_passes_on_specimens_outside_the_family():
     # At most about one in 200; the fit knows three ring-downs, the truth is no member of its family.
     told, slips, count = 0, 0, 0

@@ -3,11 +3,13 @@
 import dataclasses
 
 import numpy as np
+import pytest
 
 import matdb
 from matdb.exchange.tables import curve_warnings
 
 
+@pytest.mark.slow
 def test_readings_that_are_not_fitted_are_told_of(tmp_path):
     with matdb.open_store(tmp_path / "bench.sqlite", as_fitted=True) as store:
         store.add(matdb.Material(name="gel", family="silicone gel"))

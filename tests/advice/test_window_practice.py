@@ -48,6 +48,7 @@ def test_the_rotor_turns_at_least_two_and_a_half_times_faster_than_the_camera_sw
     assert (low, high) == (10.0, 30.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("ratio", "holds"), [(2.45, False), (2.55, True), (3.0, True)])
 def test_the_stiff_end_of_the_window(sure, ratio, holds):
     part = steady(sure, "silicone", RING)
@@ -56,6 +57,7 @@ def test_the_stiff_end_of_the_window(sure, ratio, holds):
     assert any("below 2.5" in text for text in row.warnings) is not holds
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("ratio", "holds"), [(1.95, False), (2.05, True), (3.0, True)])
 def test_the_soft_end_of_the_window(sure, ratio, holds):
     part = steady(sure, "silicone", RING)
@@ -76,6 +78,7 @@ def test_one_cold_hour_below_the_ratio_is_enough_for_a_warning(sure):
     assert any("below 2.5" in text for text in row.warnings)
 
 
+@pytest.mark.slow
 def test_a_polyurethane_leg_tuned_in_the_shop_is_too_stiff_in_the_frost_and_gel_is_not(sure):
     leg = steady(sure, "urethane", Pad(diameter_mm=4, height_mm=20))
     gel = steady(sure, "gel", RING)
@@ -105,6 +108,7 @@ def test_squeezing_stiffens(sure):
     assert f[2] / f[0] > 1.08
 
 
+@pytest.mark.slow
 def test_more_than_15_percent_of_sag_and_25_of_squeeze_are_warned_of(sure):
     part = steady(sure, "gel", RING)
     soft = suit([part], tuned(part, 9.5, manoeuvre_hz=4.0), [23.0], squeeze_mm=0.0)[0]

@@ -24,6 +24,7 @@ def _record(seed, f0, eta, *, rate=400.0, seconds=60.0, noise=0.05, tones=(), ba
     return Trace(np.arange(n) / rate, payload + 9.81, (), base + 9.81)
 
 
+@pytest.mark.slow
 def test_truth_is_found_within_its_intervals():
     z, errors = [], []
     rng = np.random.default_rng(4)

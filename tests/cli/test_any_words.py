@@ -239,6 +239,7 @@ FIRST = (
 _BEFORE = re.compile(r"line \d+, column .*|\.\.\. and \d+ more|.*\d+ %.*|matdb: waiting .*")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", COMMANDS, ids=" ".join)
 def test_any_words_are_answered_or_refused_in_one_line(path, bench):
     top, field, there, eye = bench

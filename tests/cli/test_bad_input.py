@@ -101,6 +101,7 @@ BAD = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("words", "code", "says"), BAD.values(), ids=BAD)
 @pytest.mark.parametrize("as_json", [False, True], ids=["text", "json"])
 def test_one_line_one_code_and_nothing_changed(matdb_says, dump, words, code, says, as_json, tmp_path, monkeypatch):
@@ -141,6 +142,7 @@ def test_a_file_that_is_not_a_store(matdb_says, tmp_path):
     assert file.read_text(encoding="utf-8") == "Dear aunt,\n" * 200
 
 
+@pytest.mark.slow
 def test_a_read_only_folder(tmp_path_factory):
     import tempfile
 
@@ -227,6 +229,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(matdb_says, monkeypatch, tmp
     assert not list(tmp_path.glob("*curve.csv*"))
 
 
+@pytest.mark.slow
 def test_a_reader_that_goes_away_is_no_fault(store):
     environment = os.environ | {"PYTHONPATH": str(TOP), "MATDB_STORE": str(store)}
     pipe = subprocess.Popen(
@@ -242,6 +245,7 @@ def test_a_reader_that_goes_away_is_no_fault(store):
     assert err == b""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("where", "why"), [(">&-", "standard output is closed"), (">/dev/full", "No space left")])
 def test_an_answer_that_cannot_be_written_is_told_and_the_record_kept(tmp_path, where, why):
     file = tmp_path / "bench.sqlite"

@@ -97,6 +97,7 @@ def test_a_frequency_far_from_the_curve_is_doubted(piped):
     )
 
 
+@pytest.mark.slow
 def test_the_band_tightens_and_the_next_reading_is_named(piped):
     told = piped(*COLD, "q", words=("bench", "pad", "--for", "-10C..25C"))
     assert told.code == 0
@@ -105,6 +106,7 @@ def test_the_band_tightens_and_the_next_reading_is_named(piped):
     assert told.out.count("next: a ") == 2
 
 
+@pytest.mark.slow
 def test_a_part_of_unknown_stiffness_gets_no_invented_mass(piped, matdb_says):
     matdb_says("part", "add", "bought", "--material", "tan", "--form", "measured")
     told = piped("q", words=("bench", "bought"))
@@ -171,6 +173,7 @@ def finished(child):
     return child
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("at", range(len(PROMPTS)), ids=[p.split(" ", 1)[0].lower() for p in PROMPTS])
 def test_killed_at_a_prompt_nothing_confirmed_is_lost(store, at):
     child = terminal(store)
@@ -191,6 +194,7 @@ def test_killed_at_a_prompt_nothing_confirmed_is_lost(store, at):
         connection.close()
 
 
+@pytest.mark.slow
 def test_killed_as_soon_as_it_is_told_and_gone_on_with(store):
     child = terminal(store)
     answer(child, *COLD)
@@ -232,6 +236,7 @@ def test_control_c_ends_with_a_word(store, at):
     assert len(readings(store)) == 1
 
 
+@pytest.mark.slow
 def test_the_terminal_hung_up(store):
     child = terminal(store)
     answer(child, *COLD)
@@ -241,6 +246,7 @@ def test_the_terminal_hung_up(store):
     assert len(readings(store)) == 1
 
 
+@pytest.mark.slow
 def test_as_a_process_through_a_pipe(store):
     done = subprocess.run(
         [sys.executable, "-m", "matdb", *QUICK],

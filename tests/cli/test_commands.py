@@ -32,6 +32,7 @@ def python(code, **environment):
 HEAVY = ("scipy", "sqlalchemy", "alembic", "matplotlib")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [["--version"], ["--help"], ["suit", "--help"], ["part", "add", "--help"]])
 def test_nothing_heavy_is_imported_to_say_little(words):
     code = (
@@ -55,6 +56,7 @@ def test_no_words_show_the_help(matdb_says):
     assert told.out == matdb_says("--help").out
 
 
+@pytest.mark.slow
 def test_the_whole_way_by_hand(matdb_says, tmp_path):
     new = ("--store", tmp_path / "new.sqlite")
     steps = """
@@ -175,6 +177,7 @@ def test_answers_from_the_prior_say_so_on_screen_in_json_and_in_csv(matdb_says, 
     assert "not a measurement" in row["warnings"]
 
 
+@pytest.mark.slow
 def test_a_stale_fit_says_so_until_it_is_made_again(matdb_says):
     ask = ("curve", "amber", "--temp", "0C", "--as-fitted")
     assert "older than the newest reading" not in matdb_says(*ask).out
@@ -293,6 +296,7 @@ def test_json_is_one_document_with_warnings(matdb_says, words):
 GROUPS = {"material", "part", "reading", "mounting", "export"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii"])
 def test_old_consoles_get_what_they_can_show(store, encoding):
     done = subprocess.run(

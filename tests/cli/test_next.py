@@ -16,6 +16,7 @@ def quick(monkeypatch):
     monkeypatch.setattr("matdb.curve.next_reading._DRAWS", 900)
 
 
+@pytest.mark.slow
 def test_the_ranking_in_words_and_in_json(matdb_says, store, dump):
     before = dump()
     words = ("next", "0042", *AT, "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
@@ -52,6 +53,7 @@ def test_one_temperature_and_one_kind(matdb_says):
     assert "-5 to -5" not in rows[0]["why"]
 
 
+@pytest.mark.slow
 def test_minutes_say_what_they_are_for(matdb_says):
     words = ("next", "0042", "--temp", "20C", "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
     told = " ".join(matdb_says(*words).out.split())
@@ -63,6 +65,7 @@ def test_minutes_say_what_they_are_for(matdb_says):
     assert "soaking through" in matdb_says(*words, "--json").json["minutes_hold"]
 
 
+@pytest.mark.slow
 def test_a_reading_that_brings_next_to_nothing_is_not_asked_for(matdb_says, store):
     # Read often where it is asked: one more like them narrows by less than 3 %.
     with matdb.open_store(store) as kept:
@@ -99,6 +102,7 @@ def test_for_a_mounting_the_parts_compete(matdb_says, store):
         assert kept._unsettled(kept.mounting("cam"), -10.0, 25.0, 1, "axial") == [open_first]
 
 
+@pytest.mark.slow
 def test_readings_after_the_fit_count(store):
     with matdb.open_store(store) as kept:
         able = matdb_affordable()

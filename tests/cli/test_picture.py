@@ -12,6 +12,7 @@ WORDS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", WORDS)
 def test_every_kind_shows_as_text_and_as_numbers(kind, matdb_says):
     told = matdb_says("picture", *WORDS[kind])
@@ -25,6 +26,7 @@ def test_every_kind_shows_as_text_and_as_numbers(kind, matdb_says):
         assert all(len(s["x"]) == len(s["y"]) for s in panel["series"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["png", "svg"])
 def test_out_writes_a_file_and_guards_it(ending, matdb_says, tmp_path):
     target = tmp_path / f"a.{ending}"

@@ -17,6 +17,7 @@ def pair(store):
 ASK = ("--mass", "600g", "--count", "4", "--temp", "-10C..25C", "--load", "-1..3")
 
 
+@pytest.mark.slow
 def test_the_answer_in_words_and_in_json(matdb_says, store, pair):
     told = matdb_says("squeeze", pair, *ASK, "--turns", "1.5")
     assert told.code == 0, told.err
@@ -50,6 +51,7 @@ def test_a_mounting_brings_payload_count_and_load(matdb_says, pair):
     assert "stiff" in stored["reason"]
 
 
+@pytest.mark.slow
 def test_the_best_compromise_is_not_called_recommended(matdb_says, store):
     with matdb.open_store(store) as kept:
         kept.add(matdb.Material(name="label", family="silicone", hardness="40 A"))

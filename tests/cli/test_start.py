@@ -16,6 +16,7 @@ TOP = Path(__file__).parents[2]
 HEAVY = ("scipy", "sqlalchemy", "alembic", "matplotlib")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [

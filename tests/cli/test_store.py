@@ -110,6 +110,7 @@ def test_a_file_that_is_there_is_refused_and_a_folder_is_wrong_usage(matdb_says,
     assert list((tmp_path / "folder.svg").iterdir()) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["backup", "restore"])
 def test_a_target_that_cannot_be_written_is_named(store, tmp_path_factory, command):
     """The store is well: its name must not stand in the message."""
@@ -186,6 +187,7 @@ def server():
     running.stop()
 
 
+@pytest.mark.slow
 def test_no_command_shows_the_password_of_a_server(matdb_says, server, tmp_path, monkeypatch):
     """The server of the tests asks for no password, so that one in the address does no harm."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
@@ -224,6 +226,7 @@ def test_no_command_shows_the_password_of_a_server(matdb_says, server, tmp_path,
         assert SECRET not in repr(records) + repr(records.place)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("more", [(), ("--json",)])
 @pytest.mark.parametrize("traceback", ["", "1"])
 def test_an_address_that_fails_shows_no_password(matdb_says, server, monkeypatch, more, traceback):

@@ -57,6 +57,7 @@ def test_the_figures_and_their_json(matdb_says, tapped):
     assert told.json["number"] is None
 
 
+@pytest.mark.slow
 def test_one_tap_and_clipped_readings_are_told(matdb_says, tapped, tmp_path):
     whole = " ".join(matdb_says("reading", "trace", tapped).out.split())
     assert "only 1 tap" not in whole
@@ -121,6 +122,7 @@ def test_a_shaken_record_becomes_a_resonance(matdb_says, tmp_path, store):
     assert "loss factor" in plain.out
 
 
+@pytest.mark.slow
 def test_a_picture_of_record_and_fit(matdb_says, tapped, tmp_path):
     pytest.importorskip("matplotlib")
     for end, mark in (("png", b"\x89PNG"), ("svg", b"<?xml")):
@@ -132,6 +134,7 @@ def test_a_picture_of_record_and_fit(matdb_says, tapped, tmp_path):
     assert (again.code, again.err.count("\n")) == (1, 1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "says"),
     [

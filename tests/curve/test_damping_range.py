@@ -27,6 +27,7 @@ def curve(readings):
     return fit_curve(MATERIAL, PARTS, readings)
 
 
+@pytest.mark.slow
 def test_deflections_widen_the_range_of_stiffness_but_not_that_of_damping(curve):
     low, high = curve.measured_ln_hz
     assert curve.measured_loss_ln_hz[0] == curve.measured_loss_ln_hz[1] == pytest.approx(math.log(30.0), abs=0.2)
@@ -58,12 +59,14 @@ def test_a_fit_stored_before_damping_had_a_range_takes_that_of_the_stiffness(cur
     assert old.measured_loss_ln_hz == old.measured_ln_hz
 
 
+@pytest.mark.slow
 def test_deflections_alone_tell_nothing_of_damping_and_the_fit_says_so(readings):
     curve = fit_curve(MATERIAL, PARTS, readings[:-1])
     assert curve.measured_loss_ln_hz is None
     assert any("no reading tells of damping" in warning for warning in curve.report["warnings"])
 
 
+@pytest.mark.slow
 def test_a_reading_that_does_not_fit_is_named_by_its_number(readings):
     wrong = dataclasses.replace(readings[2], mass_kg=10.0 * readings[2].mass_kg)
     given = [*readings[:2], wrong, *readings[3:]]

@@ -47,6 +47,7 @@ def test_ring_down_is_predicted_by_the_characteristic_equation():
     assert near > 10
 
 
+@pytest.mark.slow
 def test_order_of_readings_and_names_of_parts_change_nothing():
     rng = np.random.default_rng(5)
     truth = virtual.specimen(4)
@@ -67,6 +68,7 @@ def test_order_of_readings_and_names_of_parts_change_nothing():
         assert getattr(here.loss_factor, name) == pytest.approx(getattr(there.loss_factor, name), rel=1e-6)
 
 
+@pytest.mark.slow
 def test_seeds_agree_within_monte_carlo_error():
     readings = three(2)
     curves = [fit_curve(MATERIAL, {"virtual": virtual.PART}, readings, seed=s).modulus(*STATES) for s in range(4)]
@@ -76,6 +78,7 @@ def test_seeds_agree_within_monte_carlo_error():
     assert np.all(medians.std(axis=0) < 0.06 * widths.mean(axis=0))
 
 
+@pytest.mark.slow
 def test_a_fumbled_reading_is_named_and_hardly_moves_the_answer():
     truth = virtual.specimen(0)
     readings = virtual.readings(truth, virtual.DESIGNS[1], np.random.default_rng(0))
@@ -89,6 +92,7 @@ def test_a_fumbled_reading_is_named_and_hardly_moves_the_answer():
     assert moved == pytest.approx(np.ones(4), abs=0.08)
 
 
+@pytest.mark.slow
 def test_readings_on_a_part_overrule_its_geometry():
     # Twice as soft as drawn, read three times: the part's own offset takes it, not the curve of the laboratory.
     truth = virtual.specimen(7)
@@ -118,6 +122,7 @@ def test_hardness_alone_says_so():
     assert got.high / got.low > 1.5
 
 
+@pytest.mark.slow
 def test_every_kind_of_reading_counts():
     truth = virtual.specimen(3)
     e = complex(truth.at(20.0, 10.0))
@@ -150,6 +155,7 @@ def test_no_reading_is_refused_with_the_command_that_cures_it():
         fit_curve(MATERIAL, {}, [])
 
 
+@pytest.mark.slow
 def test_progress_runs_from_nought_to_one():
     seen = []
     fit_curve(MATERIAL, {"virtual": virtual.PART}, three(1), progress=seen.append)
@@ -157,6 +163,7 @@ def test_progress_runs_from_nought_to_one():
     assert seen[-1] == pytest.approx(1.0)
 
 
+@pytest.mark.slow
 def test_bands_are_calibrated_on_specimens_outside_the_family():
     # A small version of tests/benchmarks/calibration.py.
     inside = np.array([-12.0, 0.0, 12.0, 35.0])
@@ -176,6 +183,7 @@ def test_bands_are_calibrated_on_specimens_outside_the_family():
     assert np.median(widths) <= 1.45
 
 
+@pytest.mark.slow
 def test_a_reading_that_does_not_fit_widens_no_measured_range():
     truth = virtual.specimen(0)
     readings = virtual.readings(truth, virtual.DESIGNS[1], np.random.default_rng(0))

@@ -61,6 +61,7 @@ def test_the_glass_transition_of_a_prior_is_called_one():
     assert "nothing was read" in found.note
 
 
+@pytest.mark.slow
 def test_a_sweep_through_the_transition_tells_the_indices():
     truth = virtual.specimen(2, "near glass")
     rows = []

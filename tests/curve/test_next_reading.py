@@ -45,6 +45,7 @@ def started():
     return readings, fit_curve(MATERIAL, PARTS, readings)
 
 
+@pytest.mark.slow
 def test_a_cold_question_is_answered_by_a_cold_reading(started):
     readings, curve = started
     ranked = rank_next_readings(curve, MATERIAL, virtual.PART, PARTS, readings, (-20.0, 0.0), HERTZ, affordable=ABLE)
@@ -70,6 +71,7 @@ def test_bands_and_words_agree(started):
     assert json.loads(json.dumps(best.to_dict()))["band_after"]["low"] == best.band_after.low.tolist()
 
 
+@pytest.mark.slow
 def test_same_question_same_answer(started):
     readings, curve = started
     one, two = (
@@ -97,6 +99,7 @@ def test_a_part_of_its_own_geometry_can_be_asked_about(started):
     assert max(r.narrowing for r in ranked if r.temperature_c == 23.0) > 0.15
 
 
+@pytest.mark.slow
 def test_readings_that_strain_too_far_or_ring_too_fast_are_left_out(started):
     readings, curve = started
     heavy = Affordable(temperatures_c=(23.0,), masses_kg=(900.0,), kinds=("deflection",))

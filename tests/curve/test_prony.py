@@ -23,6 +23,7 @@ def curve(request):
     return fit_curve(MATERIAL, {"virtual": virtual.PART}, readings[1:2] if request.param == "one" else readings)
 
 
+@pytest.mark.slow
 def test_the_series_meets_the_median_curve_to_one_per_cent(curve):
     series = prony_series(curve)
     assert (series.moduli_mpa > 0.0).all()
@@ -52,6 +53,7 @@ def test_the_range_covers_the_readings_and_terms_are_few(curve):
     assert series.extrapolated == (curve.measured_c is None)
 
 
+@pytest.mark.slow
 def test_with_its_shift_table_it_follows_the_curve_over_temperature():
     # Within the bands rather than to 1 %: a median of products is not the product of medians.
     readings = virtual.readings(virtual.specimen(1), virtual.DESIGNS[1], np.random.default_rng(1))

@@ -121,6 +121,7 @@ def test_cells_take_distinct_temperatures_apart_first():
     assert [np.ptp(places[cell, 0]) for cell in cells] == [0.0, 0.0, 0.0]
 
 
+@pytest.mark.slow
 def test_a_long_sweep_is_fitted_right():
     truth = virtual.specimen(1)
     rows = sweep(truth, np.linspace(-40.0, 60.0, 11), np.geomspace(0.1, 100.0, 90))

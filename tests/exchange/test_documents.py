@@ -49,6 +49,7 @@ def tables(store):
 WHAT = ("curve", "stiffness", "shift", "prony", "readings")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", WHAT)
 def test_pandas_reads_numbers_as_numbers(what, store, tables, tmp_path):
     header, rows = tables[what]

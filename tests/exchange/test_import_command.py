@@ -69,6 +69,7 @@ def fitted(store):
     return store
 
 
+@pytest.mark.slow
 def test_a_slip_is_told_with_its_line(fitted, tmp_path, capsys):
     file = tmp_path / "slip.csv"
     rows = "ring-down;0042;10;250;28,9;0,4\nring-down;0042;11;250000;28,9;0,4\nring-down;0042;12;250;28,9;4\n"
@@ -87,6 +88,7 @@ def test_a_slip_is_told_with_its_line(fitted, tmp_path, capsys):
     assert "line 2" not in plain
 
 
+@pytest.mark.slow
 def test_many_slips_are_counted_and_a_long_file_is_sampled(fitted, tmp_path, capsys, monkeypatch):
     file = tmp_path / "slips.csv"
     rows = [f"ring-down;0042;{t / 10:.1f};250000;28,9;0,4\n" for t in range(25)]
@@ -121,6 +123,7 @@ def test_export_imports_into_another_store(store, tmp_path, capsys):
         assert [r.reading.to_dict() for r in a.readings()] == [r.reading.to_dict() for r in b.readings()]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
 @pytest.mark.parametrize("sent", [signal.SIGKILL, signal.SIGINT])
 def test_killing_an_import_leaves_all_or_nothing(store, tmp_path, sent):

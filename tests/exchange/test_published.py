@@ -89,6 +89,7 @@ def ask_psql(server):
     return ask
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reader", ["ask_sqlite", "ask_psql"])
 def test_one_query_gives_the_library_s_answer(reader, file, request):
     ask = request.getfixturevalue(reader)
@@ -147,6 +148,7 @@ def count(file, where="1 = 1"):
         connection.close()
 
 
+@pytest.mark.slow
 def test_a_fit_and_a_change_keep_it_true(file, tmp_path):
     copy = shutil.copy(file, tmp_path / "copy.sqlite")
     rows = count(copy, "part = 'leg'")

@@ -76,6 +76,7 @@ def test_export_import_export_gives_the_same_bytes(exported, full, tmp_path):
         assert second.add(READINGS[0]) == 9
 
 
+@pytest.mark.slow
 def test_it_is_the_same_from_a_server(exported, tmp_path, request):
     server = pytest.importorskip("store.postgresql_server").Server()
     request.addfinalizer(server.stop)
@@ -120,6 +121,7 @@ def spoil(whole, path, value):
         whole[last] = value
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("path", "value", "says"),
     [

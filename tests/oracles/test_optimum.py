@@ -43,6 +43,7 @@ def test_a_start_without_finite_residuals_is_refused():
         least_squares(lambda x: np.log(x), np.array([-1.0]))
 
 
+@pytest.mark.slow
 def test_most_probable_beats_every_particle_and_is_stationary(fitted):
     prior, evidence, posterior = fitted
     best = most_probable(prior, evidence, posterior)

@@ -21,6 +21,7 @@ def line(panel, style="line", colour=None):
     return next(s for s in panel.series if s.style == style and colour in (None, s.colour))
 
 
+@pytest.mark.slow
 def test_the_modulus_chart_is_the_curve(store):
     curve = store.curve("amber 40A")
     chart = modulus_chart(curve, low_c=-30.0, high_c=60.0, frequency_hz=20.0)

@@ -26,6 +26,7 @@ def charts(store, candidate):
     }
 
 
+@pytest.mark.slow
 def test_every_picture_draws_its_data_and_says_units(charts):
     for name, chart in charts.items():
         figure = draw(chart)
@@ -45,6 +46,7 @@ def test_every_picture_draws_its_data_and_says_units(charts):
             assert labels == {s.label for s in panel.series if s.label} | {s.label for s in panel.spans}, name
 
 
+@pytest.mark.slow
 def test_text_stays_inside_and_is_big_enough(charts):
     for name, chart in charts.items():
         figure = draw(chart)

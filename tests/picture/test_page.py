@@ -170,6 +170,7 @@ def test_squeeze_is_told_in_turns(store, opened, tmp_path):
     assert "0.6 mm (10\u00a0%), 1.2 turns of M3 past first touch" in field_page(page, cautions=())
 
 
+@pytest.mark.slow
 def test_a_pair_says_how_far_to_turn(picture_file, tmp_path):
     from shutil import copy
 
@@ -284,6 +285,7 @@ def test_without_script_it_can_be_read(opened, file, tables):
 # -- what is refused ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_what_cannot_be_is_refused(store, tables, tmp_path):
     for bad in ({"low_c": 5.0, "high_c": 5.0}, {"low_c": -150.0, "high_c": 50.0}, {"most": 13}, {"parts": []}):
         with pytest.raises(InputError):

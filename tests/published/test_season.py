@@ -37,6 +37,7 @@ def parts():
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("city", CITIES)
 def test_a_year_of_hours_is_ranked_and_covered(parts, city):
     package = pytest.importorskip("vega_datasets")

@@ -95,6 +95,7 @@ def test_every_shipped_problem_has_its_model():
     assert len(MODELS) == 27
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("start", [0, 1])
 @pytest.mark.parametrize("name", sorted(MODELS))
 def test_certified_values_and_standard_deviations(name, start):

@@ -16,6 +16,7 @@ NUMBERS = hnp.arrays(
 )
 
 
+@pytest.mark.slow
 @given(st.dictionaries(st.text(max_size=10), NUMBERS, max_size=4))
 def test_what_goes_in_comes_out(arrays):
     out = unpack(pack(arrays))

@@ -52,6 +52,7 @@ def everything(records):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
 def test_a_copy_holds_the_same(full, engine, server, tmp_path):
     target = tmp_path / "copy.sqlite" if engine == "sqlite" else server.url(server.database())

@@ -190,6 +190,7 @@ def told_to_nobody(empty_store_file):
         shutil.rmtree(shelf)
 
 
+@pytest.mark.slow
 def test_a_read_only_folder_without_a_store(told_to_nobody):
     kind, line = told_to_nobody["new"]
     assert kind == "StoreReadOnly"

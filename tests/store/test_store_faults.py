@@ -36,6 +36,7 @@ def may_mount(tmp_path_factory):
     return True
 
 
+@pytest.mark.slow
 def test_a_full_disk_under_a_file(python, may_mount):
     """Where nothing can be mounted, a limit on the size of files takes its place."""
     rows = run(python, "--engine", "sqlite", "--skip", "read-only", *([] if may_mount else ["--limit"]))
@@ -46,12 +47,14 @@ def test_a_full_disk_under_a_file(python, may_mount):
         assert not may_mount or all("disk is full" in s or "No space left" in s for s in row["says"]), row
 
 
+@pytest.mark.slow
 def test_files_that_may_not_grow(python):
     rows = run(python, "--engine", "sqlite", "--skip", "read-only", "--limit", "--works", "import,backup")
     judge(rows)
     assert all(row["refused"] > 0 for row in rows)
 
 
+@pytest.mark.slow
 def test_no_right_to_write_a_file(python):
     rows = run(python, "--engine", "sqlite", "--skip", "full", "--works", "upgrade 0001,export csv")
     judge(rows)
@@ -59,6 +62,7 @@ def test_no_right_to_write_a_file(python):
     assert refused == {"upgrade 0001": (2, 0), "export csv": (2, 2)}
 
 
+@pytest.mark.slow
 def test_a_server_without_room_or_rights(python, may_mount):
     if not may_mount:
         pytest.skip("a full server needs a small file system, and this user may mount none")

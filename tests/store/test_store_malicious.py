@@ -173,6 +173,7 @@ def test_a_cell_that_would_fill_the_memory_is_refused(file, monkeypatch):
 VALUES = [b"\xff\x00", "\n\x1b[31m\x00", "x" * 5000, -1, 2**62, 1e308, float("inf"), None, "[]", "{}"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "cell",
     [

@@ -214,6 +214,7 @@ class StoreMachine(RuleBasedStateMachine):
 
 
 TestStore = StoreMachine.TestCase
+TestStore.pytestmark = [pytest.mark.slow]
 TestStore.settings = settings(
     max_examples=int(os.environ.get("MATDB_EXAMPLES", 8)),
     stateful_step_count=20,

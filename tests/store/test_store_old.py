@@ -42,6 +42,7 @@ def old(request, server, tmp_path):
     return server.url(server_store(revision, server)), revision, server.url(server.database())
 
 
+@pytest.mark.slow
 def test_an_old_store_answers_the_same_numbers(old):
     where, revision, again = old
     recorded = json.loads(ANSWERS.read_text(encoding="utf-8"))

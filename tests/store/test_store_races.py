@@ -12,6 +12,7 @@ from matdb.store import FitRecord, Records
 PAIRS = [("log", "move"), ("move", "move"), ("edit", "edit"), ("fit", "fit"), ("correct", "correct")]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pair", PAIRS, ids=" | ".join)
 def test_two_at_once_lose_and_double_nothing(where, pair):
     done, refused, faults = race_table.race(where, [getattr(race_table, work) for work in pair], 12)

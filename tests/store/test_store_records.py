@@ -223,6 +223,7 @@ def test_a_fit_comes_back_whole(records):
     assert records.newest_fit("coral 00") is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "wrong",
     [

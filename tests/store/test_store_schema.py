@@ -330,6 +330,7 @@ def test_a_row_left_without_its_parent_stops_an_upgrade(file, newer_program):
     assert rows_of(file, "SELECT count(*) FROM material") == [(2,)]
 
 
+@pytest.mark.slow
 def test_a_killed_upgrade_is_as_if_it_never_began(file, newer_program, python):
     folder = newer_program(pause=0.15)
     code = (
@@ -363,6 +364,7 @@ def test_a_store_of_a_newer_program_is_refused_and_untouched(where, newer_progra
     assert before is None or Path(where).read_bytes() == before
 
 
+@pytest.mark.slow
 def test_two_programs_that_make_the_same_store_make_one(tmp_path, server, python):
     for where in (str(tmp_path / "new.sqlite"), server.url(server.database())):
         code = (
@@ -381,6 +383,7 @@ def test_two_programs_that_make_the_same_store_make_one(tmp_path, server, python
             assert (out, said) == ("[]\n", "")
 
 
+@pytest.mark.slow
 def test_the_wheel_carries_the_migrations(tmp_path, python):
     """What the build file ships, laid out as in a wheel, makes a store without the checkout."""
     root = migrations_folder().parent

@@ -43,6 +43,7 @@ print(json.dumps(told))
 """
 
 
+@pytest.mark.slow
 def test_programs_at_once_lose_and_double_nothing(records, where, python):
     """Both log, correct the same readings and take the same names: each is done once, by one of them."""
     records.add_readings([records.readings(part="007")[0].reading] * 20)
@@ -70,6 +71,7 @@ def test_programs_at_once_lose_and_double_nothing(records, where, python):
     assert records.check() == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
 def test_a_killed_program_leaves_all_or_nothing(engine, request, python):
     """See kill_table.py, which does the same two hundred times."""
@@ -178,6 +180,7 @@ with Records(sys.argv[1]) as records:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(shutil.which("strace") is None, reason="needs strace to see what the system is asked")
 def test_a_change_is_on_the_disk_before_it_is_confirmed(file, tmp_path):
     """A power cut takes what was not synced: between any two confirmations stands a sync."""

@@ -66,6 +66,7 @@ def test_a_part_without_dimensions_is_doubted_not_moved():
     assert "dimensions of bought are not known" in said.warnings[0]
 
 
+@pytest.mark.slow
 def test_many_readings_agree_with_one_by_one():
     rng = np.random.default_rng(4)
     readings = [

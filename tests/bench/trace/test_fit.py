@@ -22,6 +22,7 @@ def _decays(f=20.0, decrement=0.3, *, noise=0.02, starts=(0.4, 1.4, 2.4, 3.4), s
     return signal + noise * np.random.default_rng(seed).normal(size=TIME.size)
 
 
+@pytest.mark.slow
 def test_random_records_are_right_or_say_so():
     z, within, silent = [], [], 0
     for seed in (1001, 1002, 1003, 1004, 1007, 1008):
@@ -65,6 +66,7 @@ def test_two_close_modes_are_separated():
     assert fit.modes[0].share > fit.modes[1].share
 
 
+@pytest.mark.slow
 def test_clipped_peaks_do_not_bias_the_decrement():
     free, clipped = _decays(noise=0.05), np.clip(_decays(noise=0.05), -0.55, 0.55)
     fit = fit_trace(Trace(TIME, clipped))
@@ -92,6 +94,7 @@ def test_readings_at_the_limit_count_as_beyond_it():
             assert abs(score[rows] @ column) < 0.15 * sigma * np.linalg.norm(column)
 
 
+@pytest.mark.slow
 def test_clipped_and_noisy_decays_keep_their_taps_and_intervals():
     z = []
     for seed in range(8):
@@ -106,6 +109,7 @@ def test_clipped_and_noisy_decays_keep_their_taps_and_intervals():
     assert np.all(np.sqrt(np.mean(np.square(z), axis=0)) < 1.6)
 
 
+@pytest.mark.slow
 def test_clean_slow_record_keeps_its_only_mode():
     # Nearly no noise: what the drift's polynomial leaves over must not become a mode.
     fit = fit_trace(record(20307).trace)
@@ -127,6 +131,7 @@ def test_uneven_sampling_missing_rows_and_axes():
     assert np.all(fit.modes[0].amplitude[:, 0] > 2 * fit.modes[0].amplitude[:, 1])
 
 
+@pytest.mark.slow
 def test_softening_with_amplitude_is_reported():
     signal, size, phase = np.zeros(TIME.size), 0.0, 0.0
     for i in range(TIME.size):
@@ -148,6 +153,7 @@ def test_softening_with_amplitude_is_reported():
     assert not steady.amplitude.significant
 
 
+@pytest.mark.slow
 def test_moving_base_is_taken_off():
     # payload 0.3 kg at 20 Hz on a 2 kg base that stands on its own spring
     m, base, f0, zeta = 0.3, 2.0, 20.0, 0.06
