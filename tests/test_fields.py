@@ -25,11 +25,11 @@ from matdb.units import UNITS
 
 
 @dataclass(frozen=True, kw_only=True)
-class TapWithAmplitude(RingDown):
+class TapWithSwing(RingDown):
     """A free vibration whose amplitude was read too: a kind with one field more, and nothing else."""
 
     kind: ClassVar[str] = "tap"
-    amplitude_mm: float | None = field(
+    swing_mm: float | None = field(
         default=None,
         metadata=info(0.0, 50.0, open_low=True, aliases=("swing",), shown="swinging {} mm", help="How far it swung."),
     )
@@ -37,21 +37,21 @@ class TapWithAmplitude(RingDown):
 
 @pytest.fixture
 def taps(monkeypatch):
-    monkeypatch.setitem(readings.READINGS, "tap", TapWithAmplitude)
+    monkeypatch.setitem(readings.READINGS, "tap", TapWithSwing)
 
 
 def test_a_new_field_is_one_line_in_its_class(taps):
     # The option of "reading add".
-    options = inspect.signature(_command(TapWithAmplitude)).parameters
-    (about,) = options["amplitude_mm"].annotation.__metadata__
+    options = inspect.signature(_command(TapWithSwing)).parameters
+    (about,) = options["swing_mm"].annotation.__metadata__
     assert about.help == "How far it swung."
-    assert "--amplitude" in (about.default, *(about.param_decls or ()))
+    assert "--swing" in (about.default, *(about.param_decls or ()))
     # The columns of files, whatever their unit and name.
-    assert "amplitude_mm" in columns()
+    assert "swing_mm" in columns()
     found = heading_of("Swing (in)")
-    assert (found.field.name, value_of(found.field, "0.1", "swing", "in")) == ("amplitude_mm", pytest.approx(2.54))
+    assert (found.field.name, value_of(found.field, "0.1", "swing", "in")) == ("swing_mm", pytest.approx(2.54))
     # In and out of a CSV and of JSON.
-    tap = TapWithAmplitude(part="ring", temperature_c=20, mass_kg=0.2, frequency_hz=30, amplitude_mm=0.5)
+    tap = TapWithSwing(part="ring", temperature_c=20, mass_kg=0.2, frequency_hz=30, swing_mm=0.5)
     names = [name for name in columns() if hasattr(tap, name) and getattr(tap, name) is not None]
     text = csv_text(names, [[getattr(tap, name) for name in names]])
     parts = {"ring": Part(name="ring", material="gel", form=Ring(outer_mm=16, inner_mm=6, height_mm=5))}
@@ -59,9 +59,9 @@ def test_a_new_field_is_one_line_in_its_class(taps):
     assert read_readings("taps.csv", text, parts=parts, materials=["gel"]).readings == [tap]
     assert reading_from_dict(json.loads(json.dumps(tap.to_dict()))) == tap
     # Its limits, and an error in the words of whoever typed it.
-    with pytest.raises(InputError, match=r"amplitude_mm: 80 is not allowed; it must be above 0 and at most 50 mm") as e:
-        TapWithAmplitude(part="ring", temperature_c=20, mass_kg=0.2, frequency_hz=30, amplitude_mm=80)
-    assert as_typed(e.value, ["--amplitude", "80mm"]).field == "--amplitude"
+    with pytest.raises(InputError, match=r"swing_mm: 80 is not allowed; it must be above 0 and at most 50 mm") as e:
+        TapWithSwing(part="ring", temperature_c=20, mass_kg=0.2, frequency_hz=30, swing_mm=80)
+    assert as_typed(e.value, ["--swing", "80mm"]).field == "--swing"
 
 
 def test_every_field_of_every_reading_has_an_option_and_a_column():
