@@ -59,8 +59,10 @@ def bench(said: BenchOptions, place: Place) -> None:
     field_c = ends(said.field_temp, "temperature", "--for")
     with place.existing(as_fitted=True) as store:
         part = store.part(said.part)
-        part.form.stiffness_n_per_mm(1.0, **said.how)
+        part.form.stiffness_n_per_mm(1.0, **said.how(part))
         mass_kg = quantity(said.mass, "mass", "--mass")
+        if said.said(part):
+            show(f"{said.said(part)}.")
         Session(store, part, store.material(part.material), field_c, said, mass_kg).run()
 
 
@@ -147,7 +149,7 @@ class Session:
     def _ask(self, temperature_c: float) -> Reading | None:
         said = self.said
         common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": said.count}
-        common |= self.said.how | {"who": said.who}
+        common |= self.said.how(self.part) | {"who": said.who}
         if self._chilled(temperature_c):
             common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _or_none(_minutes))
         if said.mass is None:
@@ -182,7 +184,11 @@ class Session:
             return []
         try:
             now = self.store.effective(
-                self.part.name, reading.temperature_c, mass_kg=self.mass_kg, count=self.said.count, **self.said.how
+                self.part.name,
+                reading.temperature_c,
+                mass_kg=self.mass_kg,
+                count=self.said.count,
+                **self.said.how(self.part),
             ).natural_frequency_hz
         except ValueError:
             return []
@@ -215,9 +221,9 @@ class Session:
                 load: dict[str, Any] = {"frequency_hz": 30.0}
                 if self.mass_kg is not None:
                     load = {"mass_kg": self.mass_kg, "count": self.said.count}
-                now = self.store.effective(self.part.name, states, **self.said.how, **load)
+                now = self.store.effective(self.part.name, states, **self.said.how(self.part), **load)
                 load.setdefault("count", self.said.count)
-                ranked = self.store.next_readings(self.part.name, low_c, high_c, **self.said.how, **load)
+                ranked = self.store.next_readings(self.part.name, low_c, high_c, **self.said.how(self.part), **load)
         except MatdbError as error:
             self.advised = None
             show(f"no advice: {error}")

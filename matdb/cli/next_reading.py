@@ -42,13 +42,13 @@ class NextOptions(Held):
 
     def check(self) -> None:
         """Refuse what does not go together. Raises InputError."""
-        squeeze_mm = self.how["squeeze_mm"]
         if self.mass is not None and self.frequency is not None:
             raise InputError("--frequency and --mass", "both", "one of the two")
         if self.mounting is not None:
             refuse_beside_mounting({"mass": self.mass, "count": self.count, "frequency": self.frequency})
-            if squeeze_mm:
-                raise InputError("--squeeze", self.squeeze, "left out with --mounting", "ask for one part instead")
+            for name, value in (("--squeeze", self.squeeze), ("--turns", self.turns)):
+                if value is not None:
+                    raise InputError(name, value, "left out with --mounting", "ask for one part instead")
         elif len(self.part or ()) != 1:
             raise InputError("PART", ", ".join(self.part or ()) or None, "one part, or any number with --mounting")
         elif self.count is not None and self.mass is None:
@@ -79,7 +79,7 @@ class NextOptions(Held):
             count=1 if self.count is None else self.count,
             frequency_hz=quantity(self.frequency, "frequency", "--frequency"),
             affordable=able,
-            **self.how,
+            **self.how(store.part((self.part or [""])[0])),
         )
 
 
@@ -100,6 +100,7 @@ def next_reading(said: NextOptions, call: Call) -> None:
     said.check()
     with call.existing() as store:
         ranking = said.ranking(store, low, high, able)
+        squeezed = "" if said.mounting is not None else said.said(store.part((said.part or [""])[0]))
     shown = without_near_duplicates(ranking)[: said.top]
     worth = any(each.worth_taking for each in ranking)
     quick = _quick(ranking) if worth else None
@@ -108,6 +109,8 @@ def next_reading(said: NextOptions, call: Call) -> None:
     refusal = [_not_worth(shown[0])] if shown and not worth else []
 
     def screen() -> None:
+        if squeezed:
+            show(f"{squeezed}.")
         if shown:
             _show(shown, low, high, said.mounting, len(parts) > 1)
             away = any(not 10.0 <= each.temperature_c <= 35.0 for each in shown)

@@ -25,6 +25,7 @@ from matdb.exchange.columns import value_of
 from matdb.exchange.csv_file import write_csv
 from matdb.fields import FieldInfo
 from matdb.form.part import Part
+from matdb.form.thread import pitch_mm
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
@@ -64,7 +65,6 @@ FrequenciesOption = Annotated[
 MassOption = Annotated[str | None, opt("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
 CountOption = Annotated[int, opt("--count", "NUMBER", "How many equal parts share the mass.")]
 AxisOption = Annotated[str, opt("--axis", "AXIS", "Direction of the part: axial, shear, radial or lateral.")]
-SqueezeOption = Annotated[str, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")]
 ReadPartOption = Annotated[str | None, opt("--part", "NAME", "Only readings on this part.")]
 KindOption = Annotated[str | None, opt("--kind", "KIND", "Only this kind, such as ring-down.")]
 RetiredOption = Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")]
@@ -299,12 +299,35 @@ class Held:
     """How a part is held."""
 
     axis: AxisOption = "axial"
-    squeeze: SqueezeOption = "0mm"
+    squeeze: Annotated[str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")] = None
+    turns: Annotated[
+        float | None, opt("--turns", "NUMBER", "The same in turns of the screw past first touch, such as 3.")
+    ] = None
 
-    @property
-    def how(self) -> dict[str, Any]:
+    def on(self, part: Part) -> tuple[float, str]:
+        """Squeeze of a part in mm and where it comes from. Raises as :meth:`matdb.form.part.Part.squeeze_at`."""
+        return part.squeeze_at(quantity(self.squeeze, "length", "--squeeze"), self.turns)
+
+    def how(self, part: Part) -> dict[str, Any]:
         """Axis and static squeeze as the library takes them. Raises UnitError, InputError."""
-        return {"axis": self.axis, "squeeze_mm": parse(self.squeeze, "length", "--squeeze")}
+        return {"axis": self.axis, "squeeze_mm": self.on(part)[0]}
+
+    def how_all(self, parts: Sequence[Part]) -> dict[str, Any]:
+        """As :meth:`how`, for parts that are squeezed alike. Raises UnitError, InputError."""
+        if len(parts) == 1:
+            return self.how(parts[0])
+        if self.turns is not None:
+            raise InputError("--turns", self.turns, "given for one part", "for several give --squeeze")
+        return {"axis": self.axis, "squeeze_mm": quantity(self.squeeze, "length", "--squeeze") or 0.0}
+
+    def said(self, part: Part) -> str:
+        """Which squeeze of a part was used, in one sentence without a full stop; empty for none."""
+        mm, source = self.on(part)
+        if not mm:
+            return ""
+        how = "" if source == "asked" else f" ({source})"
+        turns = f", {mm / pitch_mm(part.screw):.2g} turns past first touch" if part.screw else ""
+        return f"{part.name} squeezed by {mm:.3g} mm{turns}{how}"
 
 
 # -- words to numbers -----------------------------------------------------------------------------------------------

@@ -129,13 +129,14 @@ def frequency(
     """
     low, high = _range(temp)
     with call.existing() as store:
+        candidates = _candidates(store, part, held.axis)
         chart = frequency_chart(
-            _candidates(store, part, held.axis),
+            candidates,
             store.mounting(mounting),
             low_c=low,
             high_c=high,
             forecast_c=_range(forecast, "--forecast") if forecast else None,
-            **held.how,
+            **held.how_all([each.part for each in candidates]),
         )
     drawing.show(chart, call)
 
@@ -153,7 +154,7 @@ def transmissibility(
         wanted = store.mounting(mounting)
         (candidate,) = _candidates(store, [part], held.axis)
         at = [options.needed(t, "temperature", "--temp") for t in temp]
-        chart = transmissibility_chart(candidate, wanted, at, **held.how)
+        chart = transmissibility_chart(candidate, wanted, at, **held.how(candidate.part))
     drawing.show(chart, call)
 
 

@@ -84,9 +84,10 @@ def _plan(
     store: Store, part: Part, material: Material, temperature_c: list[float], said: ProtocolOptions
 ) -> tuple[list[ProtocolStep], str, list[str]]:
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
-    notes = []
+    notes: list[str] = []
     frequency_hz = options.needed(said.frequency, "frequency", "--frequency")
-    how = said.how
+    how = said.how(part)
+    notes += [text] if (text := said.said(part)) else []
     mass_kg = options.quantity(said.mass, "mass", "--mass")
     if mass_kg is None:
         middle = store.effective(part.name, float(np.median(temperature_c)), frequency_hz=frequency_hz, **how)

@@ -45,9 +45,10 @@ def stiffness(
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
     with call.existing() as store:
         answer = stiffness_answer(store, [part], states)
+        squeezed = states.said(store.part(part))
     written = options.write_answer(csv, answer.header, answer.rows, force)
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
-    call.answer(content, lambda: _show(part, states.axis, answer, written), answer.warnings)
+    call.answer(content, lambda: _show(squeezed or part, states.axis, answer, written), answer.warnings)
 
 
 def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> AnswerTable:
@@ -56,7 +57,16 @@ def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> Answ
     f = options.frequencies(states.frequency) if states.frequency else None
     options.few_states(t, (1 if f is None else len(f)) * len(parts))
     mass_kg = options.quantity(states.mass, "mass", "--mass")
-    return stiffness_table(store, parts, t, frequency_hz=f, mass_kg=mass_kg, count=states.count, **states.how)
+    return stiffness_table(
+        store,
+        parts,
+        t,
+        frequency_hz=f,
+        mass_kg=mass_kg,
+        count=states.count,
+        axis=states.axis,
+        squeeze_mm=lambda part: states.on(part)[0],
+    )
 
 
 def _show(part: str, axis: str, answer: AnswerTable, written: str | None) -> None:

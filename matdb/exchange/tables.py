@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,7 @@ from matdb.exchange.columns import columns
 if TYPE_CHECKING:
     from matdb.api import Store
     from matdb.curve.curve import Curve
+    from matdb.form.part import Part
     from matdb.store.stored import StoredReading
 
 Array = NDArray[np.float64]
@@ -138,7 +139,7 @@ def stiffness_table(
     mass_kg: float | None = None,
     count: int = 1,
     axis: str = "axial",
-    squeeze_mm: float = 0.0,
+    squeeze_mm: Callable[[Part], float] | float = 0.0,
 ) -> AnswerTable:
     """Effective stiffness and damping ratio of parts over temperatures, at frequencies or under a mass.
 
@@ -153,7 +154,7 @@ def stiffness_table(
     frequency_hz : ndarray, shape (m,), optional
         Hz; give this or ``mass_kg``.
     mass_kg, count, axis, squeeze_mm
-        As :meth:`matdb.api.Store.effective`.
+        As :meth:`matdb.api.Store.effective`; the squeeze may also be a function of the part.
 
     Raises
     ------
@@ -170,18 +171,19 @@ def stiffness_table(
     for name in parts:
         part = store.part(name)
         material, curve = store.material(part.material), store.current_curve(part.material)
+        mm = squeeze_mm(part) if callable(squeeze_mm) else squeeze_mm
         for t, f in _chunks(temperature_c, frequency_hz):
-            found = store.effective(name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=squeeze_mm)
+            found = store.effective(name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=mm)
             every |= dict.fromkeys(found.warnings)
             bases.add(found.basis)
             hertz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), t.shape)
             notes = [
-                "; ".join(state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=squeeze_mm))
+                "; ".join(state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=mm))
                 for at in (slice(i, i + 1) for i in range(len(t)))
             ]
             rows += table_rows(
                 len(t),
-                *(part.name, part.material, axis, squeeze_mm, t, hertz),
+                *(part.name, part.material, axis, mm, t, hertz),
                 *((None, None) if mass_kg is None else (mass_kg, count)),
                 *(found.stiffness_n_per_mm, found.damping_ratio),
                 *((None,) * 3 if found.natural_frequency_hz is None else (found.natural_frequency_hz,)),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from matdb.checks import checked_name, checked_text
 from matdb.errors import InputError
 from matdb.form.base import FormBase
+from matdb.form.thread import pitch_mm
 
 __all__ = ["Part"]
 
@@ -43,3 +44,35 @@ class Part:
             raise InputError("part form", self.form, "a form such as matdb.Ring(outer_mm=16, inner_mm=6, height_mm=5)")
         if self.thread is not None:
             checked_name("part thread", self.thread)
+
+    @property
+    def screw(self) -> str | None:
+        """The screw that squeezes it: its form's own, else its thread."""
+        return getattr(self.form, "thread", None) or self.thread
+
+    def squeeze_at(self, squeeze_mm: float | None = None, turns: float | None = None) -> tuple[float, str]:
+        """The squeeze in mm that is asked for, and where it comes from: "asked", "spacer", "a tenth of its height".
+
+        Without either, two halves are taken at their spacer's squeeze, else at a tenth of their height; any other part
+        without squeeze ("none").
+
+        Raises
+        ------
+        InputError
+            Both, turns below 0, or turns without a screw whose pitch is known.
+        """
+        if turns is not None:
+            if squeeze_mm is not None:
+                raise InputError("turns", turns, "left out beside a squeeze", "give one of the two")
+            if self.screw is None:
+                raise InputError("turns", turns, f"given for a part with a thread, which {self.name} has not")
+            if not turns >= 0.0:
+                raise InputError("turns", turns, "0 or more past first touch")
+            return turns * pitch_mm(self.screw), "asked"
+        if squeeze_mm is not None:
+            return squeeze_mm, "asked"
+        if self.form.pair is None:
+            return 0.0, "none"
+        if self.form.fixed_squeeze_mm is not None:
+            return self.form.fixed_squeeze_mm, "spacer"
+        return round(0.1 * (self.form.squeezable_height_mm or 0.0), 6), "a tenth of its height"
