@@ -123,7 +123,7 @@ def test_it_shows_without_error_or_request(width, opened, file):
     sent = [json.loads(entry["message"])["message"] for entry in opened.get_log("performance")]
     asked = {m["params"]["request"]["url"] for m in sent if m["method"] == "Network.requestWillBeSent"}
     # The browser's own start page may still be loading its parts.
-    assert {url for url in asked if not url.startswith(("data:", "chrome:"))} == {file.as_uri()}
+    assert {url for url in asked if not url.startswith(("data:", "chrome:", "chrome-untrusted:"))} == {file.as_uri()}
     # Nothing sticks out sideways.
     assert opened.execute_script("return document.documentElement.scrollWidth") <= width
     assert opened.find_element(By.CSS_SELECTOR, "#part0 .word").is_displayed()
