@@ -632,6 +632,8 @@ class Store:
             known = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
             more = {"assembly_c": assembly_c, "set_share": set_share}
             wanted = matdb.advice.squeeze.carried(known, count, load_factors, **more)
+        # What cannot be answered is refused before anything is fitted.
+        matdb.advice.squeeze.halves_of(self.records.part(part), squeeze_mm, turns)
         curve, material, asked = self._about(part)
         candidate = matdb.advice.judge.Candidate(asked, material, curve)
         return matdb.advice.squeeze.squeeze(candidate, wanted, temperature_c, squeeze_mm=squeeze_mm, turns=turns)

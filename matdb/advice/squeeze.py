@@ -40,7 +40,7 @@ from matdb.mounting.squeeze import (
 from matdb.mounting.suspended import ln_storage
 from matdb.plain import PlainRecord
 
-__all__ = ["Squeeze", "SqueezePoint", "carried", "squeeze"]
+__all__ = ["Squeeze", "SqueezePoint", "carried", "halves_of", "squeeze"]
 
 Array = NDArray[np.float64]
 
@@ -197,21 +197,26 @@ def squeeze(
     The physics and its sources: :mod:`matdb.mounting.squeeze`.
     """
     part = candidate.part
-    form = part.form.pair
-    if form is None:
-        raise InputError("part", part.name, "a grommet-pair: two halves that a screw squeezes", _as_a_pair(part))
-    if form.thread is None and part.thread is not None:
-        form = replace(form, thread=part.thread)
+    form, asked = halves_of(part, squeeze_mm, turns)
     t = np.unique(checked_state(np.ravel(temperature_c), 1.0)[0])
     if not t.size:
         raise InputError("temperature_c", "none", "at least one temperature")
-    asked = _asked(form, squeeze_mm, turns)
     exposed = exposure([(part, candidate.material)], t)
     tried = sorted({*replace(form, spacer_mm=None).squeezes_to_try("axial"), *([] if asked is None else [asked])})
     if form.fixed_squeeze_mm is not None:
         tried = sorted({*tried, form.fixed_squeeze_mm})
     (judged,) = judge([candidate], mounting, exposed, squeeze_mm=tried, every_squeeze=True)
     return _Bench(candidate, form, {each.squeeze_mm: each for each in judged}).answer(asked)
+
+
+def halves_of(part: Part, squeeze_mm: float | None, turns: float | None) -> tuple[GrommetPair, float | None]:
+    """The two halves of a part, its thread with them, and the squeeze to look at in mm. Raises as :func:`squeeze`."""
+    form = part.form.pair
+    if form is None:
+        raise InputError("part", part.name, "a grommet-pair: two halves that a screw squeezes", _as_a_pair(part))
+    if form.thread is None and part.thread is not None:
+        form = replace(form, thread=part.thread)
+    return form, _asked(form, squeeze_mm, turns)
 
 
 def carried(mass_kg: float, count: int, load_factors: tuple[float, float], **more: Any) -> Mounting:

@@ -16,7 +16,8 @@
   };
   const degrees = (t) => String(Math.round(t * 10) / 10).replace("-", "\u2212");
   const share = (p) => (p > 0 && p < 0.01 ? "below 1 %" : p > 0.99 && p < 1 ? "above 99 %" : Math.round(100 * p) + " %");
-  const word = (p) => page.verdicts.findIndex((v) => p >= v[0]);
+  // Judged up and down only, no part is better than the second word.
+  const word = (p, i) => Math.max(page.verdicts.findIndex((v) => p >= v[0]), page.parts[i].d ? 0 : 1);
   const band = (node, three, t) => {
     const [m, l, h] = three.map((values) => digits(at(values, t, true)));
     node.querySelector("b").textContent = m;
@@ -25,7 +26,7 @@
   const show = (t) => {
     let best = -1, most = -1;
     page.parts.forEach((part, i) => {
-      const card = $("part" + i), p = at(part.p, t, false), v = word(p);
+      const card = $("part" + i), p = at(part.p, t, false), v = word(p, i);
       card.querySelector(".verdict").className = "verdict v" + v;
       card.querySelector(".sign b").textContent = page.verdicts[v][2];
       card.querySelector(".word").textContent = page.verdicts[v][1] + ", " + share(p);
@@ -39,7 +40,7 @@
     slid.setAttribute("aria-valuetext", degrees(t) + " degrees Celsius");
     const ends = t === page.low || t === high ? " This page knows " + degrees(page.low) + " to " + degrees(high) + " °C." : "";
     told.textContent = "At " + degrees(t) + " °C: " + (most < page.verdicts[2][0]
-      ? "nothing suits; nearest is " : "best is ") + (best + 1) + " " + page.parts[best].name + " (" + page.verdicts[word(most)][1] + ", " + share(most) + ")." + ends;
+      ? "nothing suits; nearest is " : "best is ") + (best + 1) + " " + page.parts[best].name + " (" + page.verdicts[word(most, best)][1] + ", " + share(most) + ")." + ends;
   };
   const set = (t, from) => {
     t = Math.min(Math.max(t, page.low), high);

@@ -230,8 +230,8 @@ def _sure(page: PageTables) -> list[str]:
     t = page.temperature_c
     out = [
         '<section id="sure"><h2>How sure</h2>',
-        '<p class="quiet">The probability is that of holding at that temperature: inside the window, without bottoming '
-        f"out, within the material’s service range. Words: {words}; less is “{VERDICTS[-1][1]}”. Bands hold 95 % of "
+        '<p class="quiet">The probability is that of holding at that temperature all that camera and craft ask. '
+        f"Words: {words}; less is “{VERDICTS[-1][1]}”. Bands hold 95 % of "
         "what the readings allow.</p><ol>",
     ]
     span = f"{signed(float(t[0]))} to {signed(float(t[-1]))} °C"
@@ -268,6 +268,7 @@ def _tables(page: PageTables) -> dict[str, Any]:
                 "k": _band(part.stiffness_n_per_mm),
                 "z": _band(part.damping_ratio),
                 "x": [int(v) for v in part.extrapolated],
+                "d": int(part.all_directions),
             }
             for part in page.parts
         ],

@@ -52,6 +52,8 @@ class PartTable:
         Of one piece; under the mounting's mass on all pieces; arrays of shape (steps,).
     extrapolated : ndarray of bool, shape (steps,)
         Outside the readings.
+    all_directions : bool
+        Whether roll, pitch, yaw and sideways motion were judged too.
     verdict, reason, settle : str
         Over the whole range of the page.
     probability_throughout : float
@@ -76,6 +78,7 @@ class PartTable:
     natural_frequency_hz: Band
     extrapolated: NDArray[np.bool_]
     verdict: str
+    all_directions: bool
     reason: str
     settle: str
     probability_throughout: float
@@ -227,6 +230,7 @@ def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Arr
         natural_frequency_hz=found.natural_frequency_hz,
         extrapolated=np.broadcast_to(np.asarray(found.extrapolated), t.shape),
         verdict=row.verdict,
+        all_directions=row.all_directions,
         reason=row.reason,
         settle=row.settle,
         probability_throughout=row.probability,
