@@ -297,7 +297,7 @@ class _Bench:
         ln_unit = np.log(np.where(known, state.unit_stiffness, 1.0)) + self.offset[:, None]
         swinging = suspended(self.curve, ln_unit, case.payload_kg / case.count, t)
         low, high = lift_off_load_factors(case, squeeze_mm)
-        judged = self.judged[min(self.judged, key=lambda q: abs(q - squeeze_mm))]
+        judged = self.judgement(squeeze_mm)
         chance = {each.name: each.probability for each in judged.requirements}
         pair = self.pair
         return SqueezePoint(
@@ -327,7 +327,7 @@ class _Bench:
         height = case.pair.squeezable_height_mm
         at = f"{chosen.squeeze_mm:.2f} mm{_turns(chosen.turns, case.pair.thread)}"
         if chosen.name == _POOR:
-            judged = self.judged[min(self.judged, key=lambda q: abs(q - chosen.squeeze_mm))]
+            judged = self.judgement(chosen.squeeze_mm)
             broken = [each for each in judged.requirements if each.probability < _LIKELY] or [judged.deciding]
             what = ", ".join(f"{each.name} ({_percent(1.0 - each.probability)})" for each in broken)
             out = [f"no squeeze holds everything; {at} is the best compromise and fails in {what}"]
@@ -427,9 +427,13 @@ class _Bench:
         out.extend(state_warnings(self.curve, self.material, self.part, t, hertz, axis="axial", squeeze_mm=0.0))
         return tuple(dict.fromkeys(out))
 
+    def judgement(self, squeeze_mm: float) -> Judgement:
+        """What the judge says of the nearest squeeze that was tried."""
+        return self.judged[min(self.judged, key=lambda q: abs(q - squeeze_mm))]
+
     def why(self, point: SqueezePoint) -> str:
         """What decides at a squeeze."""
-        return reason(self.judged[min(self.judged, key=lambda q: abs(q - point.squeeze_mm))])
+        return reason(self.judgement(point.squeeze_mm))
 
     def _near(self, point: SqueezePoint) -> tuple[int, float]:
         """The shown temperature that is nearest to assembly."""

@@ -358,7 +358,7 @@ class _View:
         travel = margins.get("travel", margins.get("buckling"))
         rotor_through, rotor_worst = self._through_rotor(found, worst.package)
         pair = part.form.pair
-        thread = (pair.thread if pair else None) or part.thread
+        screw = part.known_screw
         deciding = found.deciding
         row = Suitability(
             rank=0,
@@ -395,7 +395,7 @@ class _View:
             deciding=deciding.name,
             requirements=found.requirements,
             all_directions=found.all_directions,
-            turns=found.squeeze_mm / pitch_mm(thread) if pair is not None and thread else None,
+            turns=found.squeeze_mm / pitch_mm(screw) if pair is not None and screw else None,
             spacer_mm=None if pair is None else pair.stack_mm - found.squeeze_mm,
             warnings=self._warnings(found, states, travel, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),

@@ -20,7 +20,6 @@ from matdb.picture.chart import Chart
 from matdb.picture.figure import save_picture
 from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
-from matdb.picture.page_tables import screw_of
 from matdb.picture.terminal import chart_text
 from matdb.units import parse_range
 
@@ -179,7 +178,7 @@ def squeeze(
         wanted = store.mounting(mounting)
         (candidate,) = _candidates(store, [part], "axial")
         at = [options.needed(t, "temperature", "--temp") for t in temp]
-        screw = screw_of(candidate.part)
+        screw = candidate.part.known_screw
         limits: dict[str, Any] = {}
         if candidate.part.form.pair is not None:
             advice = store.squeeze(part, temperature_c=at, mounting=wanted)

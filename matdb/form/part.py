@@ -50,6 +50,17 @@ class Part:
         """The screw that squeezes it: its form's own, else its thread."""
         return getattr(self.form, "thread", None) or self.thread
 
+    @property
+    def known_screw(self) -> str | None:
+        """The first of the form's own screw and the thread whose pitch is known; None without one."""
+        for name in (getattr(self.form, "thread", None), self.thread):
+            try:
+                if name is not None and pitch_mm(name) > 0.0:
+                    return str(name)
+            except InputError:
+                continue
+        return None
+
     def squeeze_at(self, squeeze_mm: float | None = None, turns: float | None = None) -> tuple[float, str]:
         """The squeeze in mm that is asked for, and where it comes from: "asked", "spacer", "a tenth of its height".
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-__all__ = ["PageTables", "PartTable", "page_tables", "screw_of"]
+__all__ = ["PageTables", "PartTable", "page_tables"]
 
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161
@@ -214,7 +214,7 @@ def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Arr
     )
     assert found.natural_frequency_hz is not None
     height = part.form.squeezable_height_mm
-    screw = screw_of(part)
+    screw = part.known_screw
     return PartTable(
         name=part.name,
         material=part.material,
@@ -239,22 +239,11 @@ def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Arr
     )
 
 
-def screw_of(part: Part) -> str | None:
-    """The name of the screw that squeezes a part, when its pitch is known; the form's own goes first."""
-    for name in (getattr(part.form, "thread", None), part.thread):
-        try:
-            if name is not None and pitch_mm(name) > 0.0:
-                return str(name)
-        except InputError:
-            continue
-    return None
-
-
 def _screw_range(store: Store, mounting: Mounting, part: Part, t: Array) -> str:
     if part.form.pair is None:
         return ""
     found = store.squeeze(part.name, temperature_c=t, mounting=mounting)
-    screw = screw_of(part)
+    screw = part.known_screw
 
     def told(mm: float) -> str:
         return f"{mm:.3g} mm" + (f" ({mm / pitch_mm(screw):.2g} turns)" if screw else "")

@@ -178,3 +178,14 @@ def test_a_light_payload_stops_near_first_touch_and_a_heavier_one_is_turned_furt
         assert hard.rotor_transmissibility.median > 1.5 * soft.rotor_transmissibility.median
         assert soft.follow_margin > 0.0
     assert rows["silicone gel", 0.5].probability == 1.0
+
+
+def test_a_pair_whose_screw_has_no_known_pitch_is_ranked_without_turns(known):
+    material, curve = known["silicone gel"]
+    part = matdb.Part(
+        name="g", material=material.name, form=matdb.GrommetPair(matdb.Ring(12.0, 4.2, 4.0)), thread="wood screw"
+    )
+    wanted = Mounting(name="m", mass_kg=0.3, count=4, rpm_idle=9000, rpm_full=18000, manoeuvre_hz=6.0)
+    (row,) = suit([Candidate(part, material, curve)], wanted, [20.0])
+    assert row.turns is None
+    assert row.squeeze_mm > 0.0

@@ -12,7 +12,6 @@ from matdb.errors import InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
-from matdb.picture.page_tables import screw_of
 
 PAIR = GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2.0, thread="M3")
 
@@ -169,7 +168,7 @@ def test_what_cannot_be_drawn_is_refused_in_one_line(store, candidate):
     ("thread", "screw"), [("M3", "M3"), ("M3x0.35", "M3x0.35"), (None, None), ("1/4-20", None), ("M99", None)]
 )
 def test_a_screw_counts_when_its_pitch_is_known(thread, screw):
-    assert screw_of(matdb.Part(name="a", material="b", form=matdb.Pad(10, 5), thread=thread)) == screw
+    assert matdb.Part(name="a", material="b", form=matdb.Pad(10, 5), thread=thread).known_screw == screw
 
 
 def test_a_pair_shows_where_it_holds(candidate):
