@@ -40,8 +40,6 @@ if TYPE_CHECKING:
     from matdb.curve.prony import Prony
     from matdb.mounting.shake import AirframeSpectrum
 
-__all__ = ["Store", "open_store"]
-
 #: Temperatures that a question may name, degrees Celsius.
 _ASKED_C = (-273.0, 400.0, "degrees Celsius")
 
@@ -87,11 +85,7 @@ class Store:
     """
 
     def __init__(
-        self,
-        records: Records,
-        *,
-        as_fitted: bool = False,
-        on_fit: Callable[[str, float], None] | None = None,
+        self, records: Records, *, as_fitted: bool = False, on_fit: Callable[[str, float], None] | None = None
     ) -> None:
         self.records = records
         self._as_fitted, self._on_fit = as_fitted, on_fit

@@ -11,16 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
 
-__all__ = [
-    "ABSOLUTE_ZERO_C",
-    "allowed_span",
-    "checked_array",
-    "checked_name",
-    "checked_number",
-    "checked_text",
-    "checked_whole",
-]
-
 ABSOLUTE_ZERO_C = -273.15
 
 
@@ -61,14 +51,7 @@ def allowed_span(low: float, high: float, unit: str = "", *, open_low: bool = Fa
 
 
 def checked_number(
-    field: str,
-    value: object,
-    low: float,
-    high: float,
-    unit: str = "",
-    *,
-    open_low: bool = False,
-    cure: str = "",
+    field: str, value: object, low: float, high: float, unit: str = "", *, open_low: bool = False, cure: str = ""
 ) -> float:
     """A finite number from ``low`` (not included with ``open_low``) to ``high``, as a float.
 

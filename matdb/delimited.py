@@ -21,8 +21,6 @@ from numpy.typing import NDArray
 
 from matdb.errors import InputError
 
-__all__ = ["NumberTable", "Table", "file_bytes", "read_numbers", "read_table"]
-
 #: The longest text that is read, in characters; the largest file, in bytes; the largest table. A short line below a
 #: long header takes as much memory as a long one.
 LONGEST = 50_000_000

@@ -25,23 +25,6 @@ import pickle
 from collections.abc import Sequence
 from typing import Any
 
-__all__ = [
-    "AlreadyExists",
-    "FileTaken",
-    "FitError",
-    "InputError",
-    "MatdbError",
-    "MissingExtra",
-    "NewerStore",
-    "NotAStore",
-    "NotFound",
-    "StoreBusy",
-    "StoreError",
-    "StoreReadOnly",
-    "UnitError",
-    "plain_line",
-]
-
 #: Longest message, in characters.
 _LONGEST = 1000
 

@@ -17,19 +17,6 @@ from typing import Any, Final, NamedTuple
 from matdb.checks import checked_name, checked_number, checked_text, checked_whole
 from matdb.errors import InputError
 
-__all__ = [
-    "ENDINGS",
-    "Ending",
-    "FieldInfo",
-    "check_record",
-    "checked_field",
-    "dimension_of",
-    "info",
-    "record_fields",
-    "stem_of",
-    "unit_of",
-]
-
 
 class Ending(NamedTuple):
     """What the ending of a field's name says.

@@ -12,8 +12,6 @@ from pathlib import Path
 
 from matdb.errors import FileTaken, InputError, MatdbError
 
-__all__ = ["new_file", "whole_file", "write_bytes", "write_text"]
-
 #: An unfinished file that nobody has written to for so long belongs to a program that was killed, seconds.
 _DEAD_S = 3600.0
 

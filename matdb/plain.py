@@ -13,8 +13,6 @@ from typing import Any, TypeVar
 
 from matdb.errors import InputError
 
-__all__ = ["PlainRecord", "fields_of", "from_plain", "plain", "unknown_fields"]
-
 Record = TypeVar("Record")
 
 

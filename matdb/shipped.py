@@ -5,8 +5,6 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-__all__ = ["CHECKSUMS", "changed_data", "data_checksums", "data_folder", "migrations_folder"]
-
 _PACKAGE = Path(__file__).resolve().parent
 
 #: The list of checksums among the shipped data, as ``sha256sum --check`` reads it.

@@ -16,8 +16,6 @@ from collections.abc import Iterator
 
 from matdb.errors import InputError, UnitError
 
-__all__ = ["STANDARD_GRAVITY_M_S2", "UNITS", "allowed_units", "counted", "parse", "parse_range", "parse_sizes"]
-
 #: Standard acceleration of free fall, m/s2 (3rd CGPM, 1901; ISO 80000-3).
 STANDARD_GRAVITY_M_S2 = 9.80665
 

@@ -16,8 +16,6 @@ from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.suspended import natural_ln_omega
 
-__all__ = ["MedianAnswer", "PartAnswers"]
-
 Array = NDArray[np.float64]
 
 #: Nodes of the table of medians: every kelvin, and every half neper of frequency (13 of them from 1 to 500 Hz).

@@ -20,8 +20,6 @@ from matdb.mounting.shake import AirframeSpectrum, residual_shake
 from matdb.mounting.six_axis import coupling_warnings, modes, suspension
 from matdb.plain import PlainRecord, fields_of, plain
 
-__all__ = ["CameraShake", "Mode", "SixAxes", "camera_shake", "cross_axis", "six_axes"]
-
 Array = NDArray[np.float64]
 
 
@@ -158,12 +156,7 @@ def _units(
 
 
 def six_axes(
-    candidate: Candidate,
-    mounting: Mounting,
-    temperature_c: float,
-    *,
-    squeeze_mm: float = 0.0,
-    package: str = "main",
+    candidate: Candidate, mounting: Mounting, temperature_c: float, *, squeeze_mm: float = 0.0, package: str = "main"
 ) -> SixAxes:
     """Natural frequencies, damping ratios and motions of all six modes at a temperature.
 

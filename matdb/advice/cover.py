@@ -25,8 +25,6 @@ from matdb.mounting.record import Mounting
 from matdb.plain import PlainRecord
 from matdb.units import counted
 
-__all__ = ["Cover", "Member", "SizeBest", "Swap", "cover"]
-
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 

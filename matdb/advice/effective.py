@@ -27,20 +27,6 @@ from matdb.mounting.suspended import ln_storage
 from matdb.plain import PlainRecord
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = [
-    "STATIC_HZ",
-    "Effective",
-    "Suspended",
-    "effective",
-    "lifted_share",
-    "ln_scale_at_rest",
-    "ln_scale_draws",
-    "pair_case",
-    "state_warnings",
-    "static_modulus",
-    "suspended",
-]
-
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
@@ -289,12 +275,7 @@ def effective(
                 ()
                 if share_kg is None or not t.size
                 else _load_warnings(
-                    part,
-                    min(b.softest for b in blocks),
-                    share_kg,
-                    axis,
-                    squeeze_mm,
-                    max(b.loose for b in blocks),
+                    part, min(b.softest for b in blocks), share_kg, axis, squeeze_mm, max(b.loose for b in blocks)
                 )
             ),
             *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),

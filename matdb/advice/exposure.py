@@ -23,8 +23,6 @@ from matdb.weather.hourly import hourly_csv, monthly_csv
 from matdb.weather.lag import part_temperature
 from matdb.weather.reports import metar_forecast, taf_forecast
 
-__all__ = ["Exposure", "Flight", "Temperatures", "exposure", "flight", "temperature_steps", "temperatures_between"]
-
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 

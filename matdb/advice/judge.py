@@ -40,8 +40,6 @@ from matdb.units import STANDARD_GRAVITY_M_S2
 if TYPE_CHECKING:
     from matdb.mounting.squeeze import SqueezeCase
 
-__all__ = ["CRAFT", "SERVICE_K", "Candidate", "Judge", "Judgement", "Payload", "Requirement", "Rest", "judge"]
-
 Array = NDArray[np.float64]
 
 #: Requirements of the craft; the others are motions that the picture must not show.

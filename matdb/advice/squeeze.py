@@ -40,8 +40,6 @@ from matdb.mounting.squeeze import (
 from matdb.mounting.suspended import ln_storage
 from matdb.plain import PlainRecord
 
-__all__ = ["Squeeze", "SqueezePoint", "carried", "halves_of", "squeeze"]
-
 Array = NDArray[np.float64]
 
 #: Up to this share of the height a squeeze counts as at or just past first touch; common practice, no source.

@@ -18,8 +18,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Best", "best_set", "undominated"]
-
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
-from matdb.advice.exposure import Temperatures, exposure, temperature_steps, temperatures_between
+from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import CRAFT, SERVICE_K, Candidate, Judge, Judgement, Payload, Requirement, judge
-from matdb.advice.verdict import VERDICTS, percent, reason, sags, settle, verdict
+from matdb.advice.verdict import percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
@@ -24,18 +24,6 @@ from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.mounting.suspended import follow_error, transmissibility
 from matdb.plain import PlainRecord, fields_of, plain
-
-__all__ = [
-    "ROTOR_FREQUENCIES",
-    "VERDICTS",
-    "Candidate",
-    "State",
-    "Suitability",
-    "suit",
-    "temperature_steps",
-    "temperatures_between",
-    "verdict",
-]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -254,12 +242,7 @@ def _six_axes(
     more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *said)))}
     if spectrum is not None and mounting.has_camera:
         more["shake"] = camera_shake(
-            candidate,
-            mounting,
-            spectrum,
-            row.worst.temperature_c,
-            squeeze_mm=row.squeeze_mm,
-            package=package,
+            candidate, mounting, spectrum, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package
         )
     return more
 

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from matdb.advice.suit import Suitability
     from matdb.mounting.record import Mounting
 
-__all__ = ["Answer", "assumed", "how_to_fit", "summary"]
-
 #: Lines of an answer at the narrowest screen that it is made for; the others wait for ``--why``.
 LINES: Final = 10
 WIDTH: Final = 80

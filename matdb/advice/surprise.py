@@ -17,8 +17,6 @@ from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 
-__all__ = ["MENDS", "Surprise", "all_doubts", "doubts", "surprises"]
-
 Array = NDArray[np.float64]
 
 #: A reading outside this share of what is expected of it is told; choice.

@@ -14,8 +14,6 @@ from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.part import Part
 
-__all__ = ["COLUMNS", "FREQUENCIES_HZ", "TEMPERATURES_C", "stiffness_rows"]
-
 Array = NDArray[np.float64]
 
 #: Every kelvin, so that a straight line between two rows stays within 0.5 % of the curve.

@@ -12,8 +12,6 @@ from matdb.curve.curve import FAMILY_PRIOR
 from matdb.material.record import service_range
 from matdb.mounting.directions import MOTIONS, TURNS
 
-__all__ = ["VERDICTS", "percent", "reason", "sags", "settle", "verdict"]
-
 #: Verdict words with the least probability that earns each. "suits" asks for so much that no 95 % band of a part that
 #: earns it reaches past an end of the window.
 VERDICTS: Final = (

@@ -18,8 +18,6 @@ from matdb.advice.effective import STATIC_HZ
 from matdb.curve.curve import Curve
 from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
 
-__all__ = ["LOAD_HZ", "Window"]
-
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 

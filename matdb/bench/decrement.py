@@ -12,8 +12,6 @@ import math
 
 from matdb.errors import InputError
 
-__all__ = ["damping_ratio_from_decrement", "decrement_from_amplitudes", "decrement_from_damping_ratio"]
-
 
 def decrement_from_amplitudes(first: float, last: float, cycles: float) -> float:
     r"""Logarithmic decrement per cycle from two amplitudes ``cycles`` apart.

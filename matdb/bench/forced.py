@@ -21,8 +21,6 @@ from matdb.bench.readings import Resonance
 from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
-__all__ = ["ForcedFit", "TransferFunction", "fit_forced", "transfer_function"]
-
 Array = NDArray[np.float64]
 
 #: A loss factor less certain than this is flagged, then refused (relative standard deviation).

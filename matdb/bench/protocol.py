@@ -10,8 +10,6 @@ from typing import Final
 from matdb.checks import checked_number
 from matdb.errors import InputError
 
-__all__ = ["ProtocolStep", "bench_mass_kg", "protocol_markdown"]
-
 #: Steps of handy masses within a decade: two equal figures never differ by more than a tenth of a frequency.
 _HANDY: Final = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2, 10.0)
 #: Taps on one record, and records on one state (common practice, no source).

@@ -18,19 +18,6 @@ from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
 from matdb.plain import PlainRecord, from_plain
 
-__all__ = [
-    "READINGS",
-    "Deflection",
-    "HardnessReading",
-    "ModulusPoint",
-    "Reading",
-    "Resonance",
-    "RingDown",
-    "check_on_part",
-    "reading_fields",
-    "reading_from_dict",
-]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Reading(PlainRecord):
@@ -255,12 +242,7 @@ _AMPLITUDE = info(
 
 def _frequency(most: float = 1e5) -> Any:
     return info(
-        0.0,
-        most,
-        open_low=True,
-        aliases=("freq", "f"),
-        shown="{} Hz",
-        help="The frequency read, such as 31.2Hz.",
+        0.0, most, open_low=True, aliases=("freq", "f"), shown="{} Hz", help="The frequency read, such as 31.2Hz."
     )
 
 
@@ -395,10 +377,7 @@ class Deflection(_OnPart):
     """
 
     kind: ClassVar[str] = "deflection"
-    logged_as: ClassVar[tuple[str, ...]] = (
-        "Log a static deflection.",
-        "A weight on the part, read after a dwell.",
-    )
+    logged_as: ClassVar[tuple[str, ...]] = ("Log a static deflection.", "A weight on the part, read after a dwell.")
 
     deflection_mm: float = field(
         metadata=info(
@@ -453,12 +432,7 @@ class ModulusPoint(Reading):
     loss_factor: float | None = field(
         default=None,
         metadata=info(
-            0.0,
-            10.0,
-            open_low=True,
-            aliases=("tan_delta",),
-            shown="loss factor {}",
-            help="Loss factor, such as 0.12.",
+            0.0, 10.0, open_low=True, aliases=("tan_delta",), shown="loss factor {}", help="Loss factor, such as 0.12."
         ),
     )
     storage_sd: float | None = field(

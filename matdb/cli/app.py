@@ -12,8 +12,6 @@ from typer.core import TyperGroup
 from matdb.cli.options import StoreOption
 from matdb.version import VERSION
 
-__all__ = ["root_command"]
-
 #: Command -> the module of this folder that has it, its function there, and its short help.
 _SINGLE: Final = {
     "demo": ("demo", "demo", "Walk the main job on an invented scenario."),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-__all__ = ["BENCH", "ESTIMATE", "FLIGHT"]
-
 #: Once in the output of whatever might be taken for a permission.
 ESTIMATE = "This is an estimate, never an airworthiness approval."
 

@@ -9,7 +9,7 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from matdb.advice.suit import temperatures_between
+from matdb.advice.exposure import temperatures_between
 from matdb.api import Store, open_store
 from matdb.cli.answering import show_answer
 from matdb.cli.fit import laws_text, summary

@@ -21,8 +21,6 @@ from matdb.form import FORMS
 from matdb.form.base import FormBase
 from matdb.units import parse
 
-__all__ = ["form_from_words", "form_options", "split_words"]
-
 #: What a field holds, where it is no quantity.
 _SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
 #: Between repeated points; no quantity has it.

@@ -25,14 +25,12 @@ def add(
     name: NameArgument,
     own: OwnMounting,
     order: Annotated[
-        list[float] | None,
-        opt("--order", "NUMBER", "Rotor order to isolate from. May be given several times."),
+        list[float] | None, opt("--order", "NUMBER", "Rotor order to isolate from. May be given several times.")
     ] = None,
     source: SourceOption = "",
     note: NoteOption = "",
     definition: Annotated[
-        str | None,
-        opt("--from", "FILE", "Read the mounting from a JSON file instead of options."),
+        str | None, opt("--from", "FILE", "Read the mounting from a JSON file instead of options.")
     ] = None,
     *,
     call: Call,

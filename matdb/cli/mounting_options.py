@@ -12,8 +12,6 @@ from matdb.mounting.record import Mounting
 from matdb.mounting.rotor import full_speed_rpm, speeds_in_flight
 from matdb.units import parse, parse_range, parse_sizes
 
-__all__ = ["MountingOptions", "OwnMounting", "refuse_beside_mounting"]
-
 
 @dataclass(frozen=True)
 class OwnMounting:

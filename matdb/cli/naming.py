@@ -10,8 +10,6 @@ from matdb.bench.readings import reading_fields
 from matdb.errors import InputError
 from matdb.fields import stem_of
 
-__all__ = ["as_typed"]
-
 #: Options whose name does not follow from a field's, of records that do not say so themselves.
 _OPTION_OF: Final = {
     "rpm_idle": "--rotor",

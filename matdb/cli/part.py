@@ -67,9 +67,7 @@ _COLUMNS: Final = (
 @app.command("list")
 @collects
 def list_(
-    material: Annotated[str | None, opt("--material", "NAME", "Only parts of this material.")] = None,
-    *,
-    call: Call,
+    material: Annotated[str | None, opt("--material", "NAME", "Only parts of this material.")] = None, *, call: Call
 ) -> None:
     """List the parts.
 

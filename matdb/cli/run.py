@@ -16,8 +16,6 @@ from matdb.cli.app import root_command
 from matdb.cli.naming import as_typed
 from matdb.errors import InputError, MatdbError
 
-__all__ = ["run"]
-
 
 def run(argv: Sequence[str] | None = None) -> int:
     """Run one command.
@@ -80,8 +78,7 @@ def _unforeseen(error: Exception) -> int:
     if isinstance(error, MemoryError):
         return _say("not enough memory for this; ask for fewer rows at once", 1)
     return _say(
-        f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave",
-        1,
+        f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave", 1
     )
 
 

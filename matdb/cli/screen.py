@@ -22,25 +22,6 @@ from matdb.advice.verdict import percent
 from matdb.plain import plain
 from matdb.version import VERSION
 
-__all__ = [
-    "Column",
-    "band_cell",
-    "band_text",
-    "block_table",
-    "counts_text",
-    "document",
-    "given_text",
-    "lines",
-    "mass_text",
-    "number_text",
-    "one_line",
-    "progress",
-    "records_table",
-    "share_text",
-    "show",
-    "table",
-]
-
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 110
 
@@ -81,11 +62,7 @@ def lines(title: str, items: Iterable[str]) -> None:
 
 
 def table(
-    headers: Sequence[str],
-    rows: Iterable[Sequence[str]],
-    *,
-    right: Collection[int] = (),
-    breaks: Collection[int] = (),
+    headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: Collection[int] = (), breaks: Collection[int] = ()
 ) -> None:
     """Print a table.
 
@@ -104,10 +81,7 @@ def table(
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for index, width in enumerate(_widths([headers, *rows], _width())):
         drawn.add_column(
-            Text(headers[index]),
-            justify="right" if index in right else "left",
-            overflow="fold",
-            width=width,
+            Text(headers[index]), justify="right" if index in right else "left", overflow="fold", width=width
         )
     for index, row in enumerate(rows):
         drawn.add_row(*(Text(cell) for cell in row), end_section=index in breaks)

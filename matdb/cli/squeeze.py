@@ -58,9 +58,7 @@ class SqueezeOptions:
 
 @collects
 def squeeze(
-    part: Annotated[str, arg("PART", "The part's name; its form is a grommet-pair.")],
-    said: SqueezeOptions,
-    call: Call,
+    part: Annotated[str, arg("PART", "The part's name; its form is a grommet-pair.")], said: SqueezeOptions, call: Call
 ) -> None:
     """Say how far to turn the screw of a grommet pair.
 

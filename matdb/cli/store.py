@@ -80,8 +80,7 @@ def backup(file: Annotated[str, arg("FILE", "The new file to write the store to.
 @app.command()
 @collects
 def restore(
-    file: Annotated[str, arg("FILE", "A backup, or what an upgrade kept of an older store.")],
-    call: Call,
+    file: Annotated[str, arg("FILE", "A backup, or what an upgrade kept of an older store.")], call: Call
 ) -> None:
     """Make a store from a backup.
 

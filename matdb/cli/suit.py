@@ -75,11 +75,7 @@ def suit(
 
 
 def suit_content(
-    mounting: Mounting,
-    hours: NDArray[np.float64],
-    ranking: Sequence[Suitability],
-    axis: str,
-    squeeze_mm: float | None,
+    mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability], axis: str, squeeze_mm: float | None
 ) -> dict[str, Any]:
     """The ranking in plain values."""
     low, high = mounting.window_hz

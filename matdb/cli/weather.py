@@ -15,8 +15,6 @@ from matdb.cli.screen import lines, show
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 
-__all__ = ["AirOptions", "FlightOptions", "clock_hours", "flight_content", "flight_lines", "flight_of"]
-
 
 @dataclass(frozen=True)
 class AirOptions:

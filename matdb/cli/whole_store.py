@@ -18,10 +18,7 @@ app = typer.Typer(help="Read what 'matdb export' wrote.", rich_markup_mode=None)
 @export.app.command("store", short_help="Write the whole store as one JSON file.")
 @collects
 def export_store(
-    out: Annotated[str, opt("--out", "FILE", "The JSON file to write.")],
-    force: ForceOption = False,
-    *,
-    call: Call,
+    out: Annotated[str, opt("--out", "FILE", "The JSON file to write.")], force: ForceOption = False, *, call: Call
 ) -> None:
     """Write the whole store as one JSON file: records, history, fits, with units and fingerprint."""
     with call.existing() as store:

@@ -10,8 +10,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Average", "average", "split"]
-
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 

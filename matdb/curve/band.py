@@ -12,8 +12,6 @@ from numpy.typing import NDArray
 
 from matdb.plain import PlainRecord
 
-__all__ = ["Band", "band", "median"]
-
 _LEVELS = (0.025, 0.975)
 
 

@@ -35,8 +35,6 @@ from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
 from matdb.mounting.suspended import ln_storage, natural_ln_omega
 
-__all__ = ["DAMPING_UNREAD", "FAMILY_PRIOR", "READINGS", "Curve", "ModulusBands"]
-
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
@@ -527,11 +525,7 @@ class Curve:
     def _waves(self) -> tuple[Array, Array, Array]:
         rng = np.random.default_rng([self.seed, 3])
         shape = (_MISFIT_WAVES, len(self.draws))
-        return (
-            rng.standard_normal(shape),
-            rng.standard_normal(shape),
-            rng.uniform(0.0, 2.0 * np.pi, (2, *shape)),
-        )
+        return (rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, 2.0 * np.pi, (2, *shape)))
 
     @cached_property
     def _standard_normals(self) -> Array:

@@ -31,8 +31,6 @@ from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = ["Evidence", "gather"]
-
 Array = NDArray[np.float64]
 
 #: Usual noise of a bench reading: 3 % of frequency (6 % of stiffness), 15 % of loss factor.
@@ -61,13 +59,7 @@ _MOST_ALONE: Final = 8
 
 #: Noise that is learned, as the report names it, and the ln standard deviation of its factor before any reading:
 #: benches differ little, laboratories much.
-GROUPS: Final = {
-    "bench stiffness": 0.2,
-    "bench loss": 0.2,
-    "sweep stiffness": 0.8,
-    "sweep loss": 0.8,
-    "hardness": 0.2,
-}
+GROUPS: Final = {"bench stiffness": 0.2, "bench loss": 0.2, "sweep stiffness": 0.8, "sweep loss": 0.8, "hardness": 0.2}
 _BENCH, _BENCH_LOSS, _SWEEP, _SWEEP_LOSS, HARDNESS = range(len(GROUPS))
 #: Where the noise of a row's loss stands, by the row's group.
 _LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, HARDNESS])

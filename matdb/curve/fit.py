@@ -23,8 +23,6 @@ from matdb.material.crystallisation import crystallisation_of
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C
 
-__all__ = ["UNNAMED", "fit_curve", "prior_curve"]
-
 Array = NDArray[np.float64]
 
 #: A reading is named as fumbled from this probability on, and from this factor on; a loss that no other reading
@@ -59,12 +57,7 @@ def prior_curve(material: Material, *, seed: int = 0) -> Curve:
         crystallises=crystallisation_of(material.family) is not None,
         weights=posterior.weights,
         seed=seed,
-        report={
-            "parameters": _parameters(posterior, None),
-            "laws": posterior.weights,
-            "readings": [],
-            "warnings": [],
-        },
+        report={"parameters": _parameters(posterior, None), "laws": posterior.weights, "readings": [], "warnings": []},
     )
 
 

@@ -16,8 +16,6 @@ from matdb.curve.parameters import GLASS, PARAMETERS
 from matdb.material.shift import ZERO_C
 from matdb.plain import PlainRecord
 
-__all__ = ["INDEX_RATIOS", "GlassTransition", "Index", "LowTemperature", "low_temperature", "stiffening_temperature"]
-
 Array = NDArray[np.float64]
 
 #: T2, T5, T10 and T100: how many times as stiff as at 23 degC (ISO 1432, ASTM D1053; from memory).

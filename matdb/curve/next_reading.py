@@ -34,8 +34,6 @@ from matdb.mounting.suspended import ln_storage
 from matdb.plain import PlainRecord
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = ["MINUTES_HOLD", "Affordable", "NextReading", "rank_next_readings", "without_near_duplicates"]
-
 Array = NDArray[np.float64]
 
 #: Particles of each run and draws in total that the ranking is computed over; outcomes simulated a candidate.

@@ -17,18 +17,6 @@ from numpy.typing import NDArray
 
 from matdb.material.shift import ZERO_C, arrhenius_ln_shift, wlf_ln_shift
 
-__all__ = [
-    "COLUMNS",
-    "LAWS",
-    "MISFIT_LOSS",
-    "PARAMETERS",
-    "REFERENCE_K",
-    "Parameter",
-    "ShiftLaws",
-    "ln_shift",
-    "ln_time",
-]
-
 Array = NDArray[np.float64]
 
 LN10: Final = math.log(10.0)

@@ -16,8 +16,6 @@ from matdb.curve.parameters import DIMENSION, LAWS
 from matdb.curve.prior import Prior
 from matdb.curve.sampler import Population, temper
 
-__all__ = ["DRAWS", "PARTICLES", "Posterior", "fit_posterior", "prior_population"]
-
 Array = NDArray[np.float64]
 
 #: Particles of one run, and draws kept of all laws together.
@@ -36,6 +34,7 @@ class Variant:
 
     @property
     def name(self) -> str:
+        """The law as reports name it."""
         return tuple(LAWS)[self.law] + ("" if self.skewed else ", four parameters")
 
     def draws(self, prior: Prior, u: Array) -> Array:

@@ -39,8 +39,6 @@ from matdb.material.modulus import ln_steady_modulus
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C, wlf_ln_shift
 
-__all__ = ["Fact", "Prior", "prior_of"]
-
 Array = NDArray[np.float64]
 
 #: A hardness reading speaks for about this frequency (a reading after some 1.5 s), Hz.

@@ -15,8 +15,6 @@ from matdb.errors import FitError
 from matdb.material.modulus import maxwell_modulus
 from matdb.plain import PlainRecord
 
-__all__ = ["Prony", "prony_series"]
-
 Array = NDArray[np.float64]
 
 REFERENCE_C: Final = 23.0

@@ -18,8 +18,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Population", "temper"]
-
 Array = NDArray[np.float64]
 LogDensity = Callable[[Array], Array]
 

@@ -14,8 +14,6 @@ from matdb.exchange.csv_file import unguarded
 from matdb.fields import FieldInfo
 from matdb.units import UNITS, parse
 
-__all__ = ["Heading", "columns", "heading_of", "value_of"]
-
 _KIND = FieldInfo(name="kind", stem="kind", dimension="text", aliases=("type", "reading"))
 _BRACKETED = re.compile(r"(.+?)\s*[(\[]\s*(.*?)\s*[)\]]")
 

@@ -12,8 +12,6 @@ from typing import Any
 
 from matdb.files import write_text
 
-__all__ = ["cell", "csv_text", "guarded", "unguarded", "write_csv"]
-
 #: Text that begins with one of these, also in its wide form, is a formula to a spreadsheet; the apostrophe itself is
 #: among them so that the guard can be undone.
 _RISKY = "=+@\\-'\t\r＝＋－＠"
@@ -65,11 +63,7 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
 
 
 def write_csv(
-    path: str | os.PathLike[str],
-    header: Sequence[str],
-    rows: Iterable[Sequence[Any]],
-    *,
-    force: bool = False,
+    path: str | os.PathLike[str], header: Sequence[str], rows: Iterable[Sequence[Any]], *, force: bool = False
 ) -> Path:
     """Write a table to a file, whole or not at all.
 

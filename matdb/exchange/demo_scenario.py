@@ -13,8 +13,6 @@ from matdb.material.record import Material
 from matdb.mounting.record import Mounting, mounting_from_dict
 from matdb.shipped import data_folder
 
-__all__ = ["DemoScenario", "demo_scenario"]
-
 
 @dataclass(frozen=True)
 class DemoScenario:

@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-__all__ = ["prony_rows", "shift_rows", "shift_warnings", "table_document", "units_of", "write_table"]
-
 _TEXT: Final = frozenset(
     {"material", "part", "axis", "basis", "warnings", "kind", "who", "note", "source", "matdb_version", "value",
      "store_fingerprint", "taken_at", "logged_at", "retired_at", "retired_why", "extrapolated", "term", "law"}

@@ -12,8 +12,6 @@ from matdb.plain import fields_of
 if TYPE_CHECKING:
     from matdb.api import Store
 
-__all__ = ["store_fingerprint"]
-
 
 def store_fingerprint(store: Store) -> str:
     """Sixteen hexadecimal digits over every material, part, mounting, reading, and number of the newest fits.

@@ -11,8 +11,6 @@ from matdb.delimited import read_table
 from matdb.errors import InputError, UnitError
 from matdb.units import STANDARD_GRAVITY_M_S2, parse
 
-__all__ = ["as_point", "read_points"]
-
 _LENGTH, _FORCE, _MASS = "length", "force", "mass"
 _ALLOWED: Final = "a table with one column of deflections and one of forces or masses, the units in the header"
 _CURE: Final = "for instance deflection_mm,force_n"

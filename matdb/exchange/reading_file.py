@@ -16,8 +16,6 @@ from matdb.fields import checked_field, record_fields
 from matdb.form.part import Part
 from matdb.plain import fields_of, unknown_fields
 
-__all__ = ["Problem", "ReadingFile", "duplicate_key", "read_readings"]
-
 #: Columns that an export adds and an import may carry along; they say nothing of the reading itself.
 IGNORED: Final = frozenset({"number", "on", "subject", "logged_at", "counts", "retired_at", "retired_why", "corrects"})
 #: More problems than this are counted but not told.

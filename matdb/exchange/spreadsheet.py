@@ -18,8 +18,6 @@ from typing import Any, Final
 from matdb.delimited import Table, rectangle
 from matdb.errors import InputError, MissingExtra
 
-__all__ = ["is_spreadsheet", "read_spreadsheet"]
-
 #: Largest file, largest content once unpacked (bytes), entries, rows, columns, cells, characters of text.
 MOST_BYTES: Final = 60_000_000
 MOST_UNPACKED: Final = 200_000_000
@@ -31,9 +29,7 @@ MOST_TEXT: Final = 1_000_000_000
 
 #: The start tag of a row or a cell, under any prefix; without its attributes where they do not end as they should. No
 #: match reaches past the next "<", so that none hides another.
-_TAG = re.compile(
-    rb"""<(?:[^\s<>/:"'=]++:)?(row|c)(?=[\s/>])(?:((?:[^<>"']++|"[^"<]*+"|'[^'<]*+')*+)>)?""",
-)
+_TAG = re.compile(rb"""<(?:[^\s<>/:"'=]++:)?(row|c)(?=[\s/>])(?:((?:[^<>"']++|"[^"<]*+"|'[^'<]*+')*+)>)?""")
 _ATTRIBUTE = re.compile(rb"""([^\s="'/]++)\s*+=\s*+(?:"([^"]*+)"|'([^']*+)')""")
 _PLACE = re.compile(rb"([A-Za-z]{1,3})?(\d{1,9})")
 _SHARED = re.compile(rb"<(?:\w+:)?si\b")

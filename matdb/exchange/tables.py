@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-__all__ = ["AnswerTable", "curve_table", "curve_warnings", "readings_table", "stiffness_table", "table_rows"]
-
 #: States computed at once; bounds the memory that the draws take.
 _CHUNK = 400
 

@@ -28,8 +28,6 @@ from matdb.version import VERSION
 if TYPE_CHECKING:
     from matdb.api import Store
 
-__all__ = ["FORMAT", "export_store", "import_store", "store_text"]
-
 #: Name and number of the format; the number rises when a reader of the old one could not read the new.
 FORMAT: Final = "matdb store"
 FORMAT_VERSION: Final = 1

@@ -18,17 +18,6 @@ from matdb.plain import PlainRecord, from_plain
 if TYPE_CHECKING:
     from matdb.form.grommet_pair import GrommetPair
 
-__all__ = [
-    "FORMS",
-    "MAX_SQUEEZE_SHARE",
-    "SQUEEZE_SHARES",
-    "FormBase",
-    "form_from_dict",
-    "form_from_text",
-    "label_of",
-    "register",
-]
-
 Array = NDArray[np.float64]
 
 #: Largest squeeze over free height that any form answers for; far beyond what a mount should carry.

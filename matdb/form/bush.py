@@ -13,8 +13,6 @@ from numpy.typing import ArrayLike
 from matdb.form.base import Array, FormBase, register
 from matdb.form.tables import table
 
-__all__ = ["Bush"]
-
 
 @register
 @dataclass(frozen=True)

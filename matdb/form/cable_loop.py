@@ -12,8 +12,6 @@ from matdb.errors import InputError
 from matdb.form.base import Array, FormBase, register
 from matdb.form.squeeze_law import LoadCurve, checked_load_points
 
-__all__ = ["CableLoop"]
-
 
 @register
 @dataclass(frozen=True)

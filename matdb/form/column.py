@@ -12,8 +12,6 @@ import numpy as np
 
 from matdb.form.tables import table
 
-__all__ = ["column_axial", "column_covered", "column_sideways", "column_tilting", "shape_factor"]
-
 
 def shape_factor(slenderness: Any, hole: Any) -> Any:
     """Loaded over free area of a round column, dimensionless."""

@@ -16,8 +16,6 @@ from matdb.form.grommet_pair import GrommetPair, TwoHalves
 from matdb.form.grommet_table import UNEVEN, grommet_covered, grommet_linear
 from matdb.form.round_pad import RoundPad
 
-__all__ = ["Grommet"]
-
 _NECKS = ("loose", "pressed", "none")
 
 

@@ -14,8 +14,6 @@ from matdb.form.pair_balance import balance
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
 
-__all__ = ["GrommetPair", "TwoHalves"]
-
 
 class TwoHalves(FormBase):
     """A plate held between two halves that one screw squeezes; a subclass gives them and what screw and plate are."""

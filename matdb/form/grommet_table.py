@@ -18,16 +18,6 @@ from numpy.typing import NDArray
 from matdb.form.column import column_axial, column_sideways
 from matdb.form.tables import Axis, read_tables
 
-__all__ = [
-    "GROMMET_COMPRESSIBILITY",
-    "UNEVEN",
-    "KernelTable",
-    "grommet_covered",
-    "grommet_linear",
-    "none_trend",
-    "quadratic",
-]
-
 Array = NDArray[np.float64]
 
 #: E / B at which the tables are solved.

@@ -7,8 +7,6 @@ from typing import Any, ClassVar
 
 from matdb.form.base import Array, FormBase, register
 
-__all__ = ["Measured"]
-
 
 @register
 @dataclass(frozen=True)

@@ -9,8 +9,6 @@ import numpy as np
 from matdb.form.base import MAX_SQUEEZE_SHARE, Array
 from matdb.form.round_pad import RoundPad
 
-__all__ = ["balance", "squeeze_for_force"]
-
 
 def balance(
     lower: RoundPad, upper: RoundPad, squeeze_mm: Any, load_mm2: Any, compressibility: Any = 0.0

@@ -9,8 +9,6 @@ from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.form.thread import pitch_mm
 
-__all__ = ["Part"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Part:

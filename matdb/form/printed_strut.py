@@ -13,8 +13,6 @@ from matdb.form.column import column_axial, column_sideways
 from matdb.form.squeeze_law import FRICTIONLESS
 from matdb.form.strut import RoundLeg
 
-__all__ = ["PrintedStrut"]
-
 #: Exponent n of E / Es = φⁿ by what the infill's members do under load (Gibson and Ashby, from memory).
 PATTERN_EXPONENT = {"stretch": 1.0, "mixed": 1.5, "bend": 2.0}
 

@@ -15,8 +15,6 @@ from matdb.form.base import Array, FormBase, register
 from matdb.form.column import column_axial, column_covered, column_sideways, column_tilting
 from matdb.form.squeeze_law import FRICTIONLESS, LoadCurve, SqueezeLaw, checked_load_points, tabulated_law
 
-__all__ = ["Pad", "Ring", "RoundPad"]
-
 
 class RoundPad(FormBase):
     """A round body of height h between two flat faces; a subclass gives its diameters."""

@@ -15,8 +15,6 @@ from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.tables import squeeze_table
 
-__all__ = ["FRICTIONLESS", "LoadCurve", "SqueezeLaw", "checked_load_points", "tabulated_law"]
-
 Array = NDArray[np.float64]
 
 

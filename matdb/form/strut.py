@@ -14,8 +14,6 @@ from matdb.form.base import Array, FormBase, register
 from matdb.form.column import column_axial, column_covered, column_sideways, column_tilting
 from matdb.form.squeeze_law import FRICTIONLESS
 
-__all__ = ["RoundLeg", "Strut"]
-
 
 class RoundLeg(FormBase):
     """What a solid and a printed leg share: its dimensions, and how it buckles."""

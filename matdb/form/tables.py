@@ -23,8 +23,6 @@ from matdb.errors import MatdbError
 from matdb.form.trends import TRENDS
 from matdb.shipped import data_folder
 
-__all__ = ["MAPS", "Axis", "SqueezeTable", "Table", "checksum", "read_tables", "squeeze_table", "table", "tables"]
-
 Array = NDArray[np.float64]
 
 #: E / B at which a body's softening sets in: the scale of the logarithmic map of compressibility.

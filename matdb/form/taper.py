@@ -11,8 +11,6 @@ from matdb.form.column import column_axial, column_tilting, shape_factor
 from matdb.form.squeeze_law import tabulated_law
 from matdb.form.tables import table
 
-__all__ = ["Taper"]
-
 
 @register
 @dataclass(frozen=True)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from matdb.errors import InputError
 
-__all__ = ["COARSE_PITCH_MM", "pitch_mm"]
-
 #: ISO metric coarse pitches in mm (ISO 261 and ISO 724, from memory).
 COARSE_PITCH_MM: dict[str, float] = {
     "M1.6": 0.35,

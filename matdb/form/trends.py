@@ -16,8 +16,6 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["TRENDS", "bush_axial", "bush_radial", "disc_axial", "sideways", "strut_axial"]
-
 
 def disc_axial(shape: Any) -> Any:
     """Apparent over true Young's modulus of a bonded solid disc.

@@ -14,8 +14,6 @@ from typing import Any, Final
 
 import numpy as np
 
-__all__ = ["CRYSTALLISATION", "Crystallisation", "crystallisation_of"]
-
 
 @dataclass(frozen=True)
 class Crystallisation:

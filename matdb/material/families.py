@@ -17,8 +17,6 @@ from types import MappingProxyType
 from matdb.errors import InputError
 from matdb.shipped import data_folder
 
-__all__ = ["Family", "FamilyProperty", "families", "family_named"]
-
 
 @dataclass(frozen=True)
 class FamilyProperty:

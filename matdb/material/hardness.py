@@ -14,18 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.errors import InputError
 
-__all__ = [
-    "SCALES",
-    "Hardness",
-    "hardness_text",
-    "modulus_from_hardness",
-    "modulus_from_shore_a",
-    "modulus_from_shore_a_or_d",
-    "modulus_from_sphere_indentation",
-    "parse_hardness",
-    "spring_force_n",
-]
-
 SCALES = ("A", "D", "OO", "OOO")
 
 #: Full travel of the indenter at hardness 0, mm (ASTM D2240, from memory).

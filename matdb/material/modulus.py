@@ -7,8 +7,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["ln_fractional_modulus", "ln_steady_modulus", "maxwell_modulus"]
-
 Complex = NDArray[np.complex128]
 
 

@@ -12,8 +12,6 @@ from matdb.material.families import family_named
 from matdb.material.hardness import hardness_text
 from matdb.plain import PlainRecord
 
-__all__ = ["Material", "service_range"]
-
 
 def _family_name(name: str) -> str:
     return family_named(name).name
@@ -68,12 +66,7 @@ class Material(PlainRecord):
     )
     relative_density: float | None = field(
         default=None,
-        metadata=info(
-            0.0,
-            1.0,
-            open_low=True,
-            help="Of a foam: its density over that of the solid, such as 0.25.",
-        ),
+        metadata=info(0.0, 1.0, open_low=True, help="Of a foam: its density over that of the solid, such as 0.25."),
     )
     service_min_c: float | None = field(
         default=None, metadata=_temperature("Lowest service temperature, such as -60C.", "service from")

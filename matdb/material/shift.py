@@ -10,8 +10,6 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["GAS_CONSTANT", "ZERO_C", "arrhenius_ln_shift", "wlf_ln_shift"]
-
 #: J/(mol K), CODATA 2018 (exact).
 GAS_CONSTANT = 8.31446261815324
 ZERO_C = 273.15
@@ -42,11 +40,7 @@ def arrhenius_ln_shift(
 
 
 def wlf_ln_shift(
-    temperature_k: ArrayLike,
-    glass_transition_k: ArrayLike,
-    c1: ArrayLike,
-    c2: ArrayLike,
-    upper_k: ArrayLike = np.inf,
+    temperature_k: ArrayLike, glass_transition_k: ArrayLike, c1: ArrayLike, c2: ArrayLike, upper_k: ArrayLike = np.inf
 ) -> NDArray[np.float64]:
     """Ln of the WLF shift factor relative to the glass transition, with tangent Arrhenius ends.
 

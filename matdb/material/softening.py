@@ -11,8 +11,6 @@ from typing import Any, Final
 
 import numpy as np
 
-__all__ = ["ln_softening"]
-
 #: Kraus' exponent m; 0.5 to 0.6 for filled rubber (from memory).
 _EXPONENT: Final = 0.55
 

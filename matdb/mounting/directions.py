@@ -28,8 +28,6 @@ from numpy.typing import NDArray
 from matdb.mounting.record import Mounting
 from matdb.mounting.six_axis import Suspension, cross_matrix, modes, stiffness_matrix, suspension
 
-__all__ = ["MOTIONS", "NO_LIMIT", "TURNS", "AllowedStiffness", "Turning", "turning"]
-
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 

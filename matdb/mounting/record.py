@@ -16,23 +16,8 @@ import numpy as np
 
 from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
-from matdb.mounting.suspended import (
-    FOLLOW_LEAST,
-    ISOLATION_LEAST,
-    MANOEUVRE_HZ,
-    RotorBand,
-    rotor_bands,
-    window_limits,
-)
+from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
 from matdb.plain import PlainRecord
-
-__all__ = [
-    "CameraPackage",
-    "Mounting",
-    "mounting_from_dict",
-    "rectangle_positions",
-    "spread_positions",
-]
 
 Vector = tuple[float, float, float]
 
@@ -347,18 +332,12 @@ class Mounting(_Sparse):
         _set(self, "positions_mm", places)
 
     def _check_isolators(self) -> None:
-        _set(
-            self,
-            "positions_mm",
-            tuple(_vector("positions_mm", p) for p in _rows("positions_mm", self.positions_mm)),
-        )
+        _set(self, "positions_mm", tuple(_vector("positions_mm", p) for p in _rows("positions_mm", self.positions_mm)))
         _set(self, "directions", tuple(_vector("directions", d) for d in _rows("directions", self.directions)))
         for name in ("positions_mm", "directions"):
             if getattr(self, name) and len(getattr(self, name)) != self.count:
                 raise InputError(
-                    name,
-                    f"{len(getattr(self, name))} entries",
-                    f"one per isolator ({self.count}), or left out",
+                    name, f"{len(getattr(self, name))} entries", f"one per isolator ({self.count}), or left out"
                 )
         if any(math.hypot(*d) < 1e-9 for d in self.directions):
             raise InputError("directions", "(0, 0, 0)", "a direction in space, of any length above 0")
@@ -468,10 +447,7 @@ def _known(what: str, values: object, cls: type[Any]) -> dict[str, Any]:
     for name in values:
         if name not in names:
             raise InputError(f"{what} field", name, "one of " + ", ".join(names))
-    needed = {
-        "mounting": ("name", "mass_kg", "count", "rpm_idle", "rpm_full"),
-        "package": ("name", "mass_kg"),
-    }[what]
+    needed = {"mounting": ("name", "mass_kg", "count", "rpm_idle", "rpm_full"), "package": ("name", "mass_kg")}[what]
     for name in needed:
         if name not in values:
             raise InputError(f"{what} {name}", None, "given")

@@ -11,8 +11,6 @@ from typing import Final
 
 from matdb.checks import checked_number, checked_whole
 
-__all__ = ["full_speed_rpm", "speeds_in_flight"]
-
 #: Volts of a cell in flight; speed under the propeller over that without load; lowest speed in flight over hover.
 _CELL_V, _LOADED, _LOWEST = 3.7, 0.78, 0.75
 #: Share of full thrust that hovering takes when it is not told.

@@ -27,8 +27,6 @@ from matdb.mounting.six_axis import Suspension, camera_transmissibility
 from matdb.mounting.suspended import bands_per_frame, rolling_shutter_shear
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = ["AirframeSpectrum", "Shake", "read_spectrum", "residual_shake"]
-
 Array = NDArray[np.float64]
 
 _AXIS_NAMES = {
@@ -139,9 +137,7 @@ def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> Airfram
     if frequency < 0 or not columns:
         given = ", ".join(table.header)
         raise InputError(
-            what,
-            given,
-            "a table with the columns frequency (Hz) and one or more of x, y, z, roll, pitch, yaw",
+            what, given, "a table with the columns frequency (Hz) and one or more of x, y, z, roll, pitch, yaw"
         )
     if len(kinds) > 1:
         raise InputError(what, "amplitudes and densities", "either amplitudes or densities in all columns")

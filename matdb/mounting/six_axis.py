@@ -26,20 +26,6 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 
-__all__ = [
-    "MODE_NAMES",
-    "Modes",
-    "Suspension",
-    "camera_transmissibility",
-    "coupling_warnings",
-    "cross_matrix",
-    "elastic_centre_mm",
-    "mode_words",
-    "modes",
-    "stiffness_matrix",
-    "suspension",
-]
-
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
@@ -202,8 +188,7 @@ def stiffness_matrix(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm
     """
     n = body.positions_mm.shape[0]
     axial, shear = np.broadcast_arrays(
-        _per_isolator("axial stiffness", axial_n_per_mm, n),
-        _per_isolator("shear stiffness", shear_n_per_mm, n),
+        _per_isolator("axial stiffness", axial_n_per_mm, n), _per_isolator("shear stiffness", shear_n_per_mm, n)
     )
     along = np.einsum("nj,njk->nk", body.directions, body.arms)
     unit_axial = np.einsum("nj,nk->njk", along, along).reshape(n, 36)
@@ -322,10 +307,7 @@ def _pivot(shape: Any, move: int, turn: int) -> str:
 
 
 def camera_transmissibility(
-    body: Suspension,
-    axial_n_per_mm: ArrayLike,
-    shear_n_per_mm: ArrayLike,
-    frequency_hz: Array,
+    body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike, frequency_hz: Array
 ) -> Complex:
     r"""Motion of the camera point per motion of the airframe at the same point, every axis to every axis.
 

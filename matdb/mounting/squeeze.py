@@ -31,18 +31,6 @@ from matdb.form.pair_balance import balance, squeeze_for_force
 from matdb.form.round_pad import RoundPad
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-__all__ = [
-    "SqueezeCase",
-    "SqueezeState",
-    "least_squeeze",
-    "lift_off_load_factors",
-    "lifted_at_rest",
-    "ln_lower_half_stiffness",
-    "most_squeeze",
-    "spacer_warnings",
-    "squeeze_state",
-]
-
 Array = NDArray[np.float64]
 
 #: Static compression above which rubber creeps noticeably, and squeeze above which it should not be held.

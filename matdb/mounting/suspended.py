@@ -24,24 +24,6 @@ from numpy.typing import NDArray
 
 from matdb.errors import InputError
 
-__all__ = [
-    "FOLLOW_LEAST",
-    "FREQUENCIES_HZ",
-    "ISOLATION_LEAST",
-    "MANOEUVRE_HZ",
-    "NaturalTable",
-    "RotorBand",
-    "bands_per_frame",
-    "follow_error",
-    "ln_storage",
-    "ln_w_at",
-    "natural_ln_omega",
-    "rolling_shutter_shear",
-    "rotor_bands",
-    "transmissibility",
-    "window_limits",
-]
-
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 

@@ -13,8 +13,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-__all__ = ["Chart", "Mark", "Panel", "Series", "Span", "signed"]
-
 Style = Literal["line", "dashed", "points", "crosses"]
 
 

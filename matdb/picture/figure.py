@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
     from matdb.picture.chart import Chart, Panel, Series
 
-__all__ = ["FORMATS", "draw", "picture_bytes", "save_picture"]
-
 FORMATS: Final = ("png", "svg")
 
 #: Inches and points: at 360 px wide the smallest text is about 9 px high, in print 8 points.

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-__all__ = ["DEGC", "master_chart", "modulus_chart", "residual_chart", "rests_on"]
-
 DEGC: Final = "temperature, °C"
 _POINTS: Final = 161
 _LN10: Final = math.log(10.0)

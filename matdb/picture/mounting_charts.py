@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from matdb.advice.effective import Effective, effective, ln_scale_at_rest
-from matdb.advice.suit import Candidate
+from matdb.advice.judge import Candidate
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.mounting.suspended import transmissibility
@@ -19,8 +19,6 @@ from matdb.picture.material_charts import DEGC, rests_on
 
 if TYPE_CHECKING:
     from matdb.mounting.record import Mounting
-
-__all__ = ["frequency_chart", "squeeze_chart", "transmissibility_chart"]
 
 _MOST_PARTS: Final = 5
 _POINTS: Final = 111

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from matdb.advice.suit import VERDICTS
+from matdb.advice.verdict import VERDICTS
 from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
 from matdb.picture.chart import signed
@@ -23,8 +23,6 @@ from matdb.picture.window_svg import ACROSS, LEFT, window_svg
 if TYPE_CHECKING:
     from matdb.curve.band import Band
     from matdb.picture.page_tables import PageTables, PartTable
-
-__all__ = ["MOST_BYTES", "field_page", "save_page"]
 
 MOST_BYTES: Final = 300_000
 #: A sign beside each verdict word, so that nothing rests on colour alone.

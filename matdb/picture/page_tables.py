@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-__all__ = ["PageTables", "PartTable", "page_tables"]
-
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161
 

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["DASHES", "FAINT", "GRID", "INK", "MARKERS", "PAPER", "SERIES", "SPANS"]
-
 INK: Final = "#16191d"
 FAINT: Final = "#5a626c"
 GRID: Final = "#d9dde2"

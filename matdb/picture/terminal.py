@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-__all__ = ["chart_text"]
-
 #: Quarter blocks by the sum of upper left 1, upper right 2, lower left 4, lower right 8.
 _QUARTERS: Final = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
 #: Signs of (band, wanted, forecast or rotor, points, cross, vertical, corner, horizontal).

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-__all__ = ["forced_chart", "trace_chart"]
-
 #: Points that a line is drawn with.
 _MOST_POINTS: Final = 4000
 _MOST_CYCLES: Final = 12.0

@@ -13,8 +13,6 @@ from matdb.picture.chart import signed
 if TYPE_CHECKING:
     from matdb.picture.page_tables import PageTables
 
-__all__ = ["ACROSS", "LEFT", "window_svg"]
-
 #: Of a drawing 360 wide, so that its text is 11 px high on a narrow phone.
 LEFT: Final = 38
 ACROSS: Final = 300

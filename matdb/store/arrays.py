@@ -16,8 +16,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["pack", "unpack"]
-
 _MAGIC = b"MATDB\x00\x01\n"
 _MOST = 256 * 1024 * 1024
 _DIGEST = 32

@@ -19,8 +19,6 @@ from matdb.store.location import Place, is_shut, locate
 from matdb.store.revisions import APPLICATION_ID, HEAD
 from matdb.store.schema import migrate
 
-__all__ = ["backup", "copies_folder", "copy_before_upgrade", "unused_file", "vacuum_into"]
-
 
 def backup(place: Place, to: str | os.PathLike[str]) -> None:
     """Write a store as it is at this instant to a new SQLite file, while others go on reading and writing.

@@ -10,8 +10,6 @@ from matdb.store.connection import Reader
 from matdb.store.rows import BUILDERS, FIT, READING, SELECTS, as_json, fingerprint, fit_of, reading_of, whole
 from matdb.store.stored import Finding
 
-__all__ = ["check"]
-
 
 def check(reader: Reader) -> list[Finding]:
     """Look through the whole store.

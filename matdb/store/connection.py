@@ -17,9 +17,6 @@ from matdb.errors import MissingExtra
 from matdb.store.driver_errors import translated_errors
 from matdb.store.location import Place
 
-__all__ = ["Reader", "connect_postgresql", "connect_sqlite"]
-
-
 #: Largest cell that is read or written, bytes: the largest block of arrays, and room to spare.
 _MOST_CELL = 300_000_000
 
@@ -114,11 +111,7 @@ class Reader:
 def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
     """A driver connection to the file with nothing of the file trusted."""
     connection = sqlite3.connect(
-        f"file:{quote(str(place.file))}?{mode}",
-        uri=True,
-        timeout=wait_s,
-        isolation_level=None,
-        check_same_thread=False,
+        f"file:{quote(str(place.file))}?{mode}", uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
     )
     connection.execute("PRAGMA trusted_schema = OFF")
     # No cell of a store is larger; a forged file could name one that fills the memory.

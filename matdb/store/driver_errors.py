@@ -8,8 +8,6 @@ from contextlib import contextmanager
 from matdb.errors import MatdbError, NotAStore, StoreBusy, StoreError, StoreReadOnly
 from matdb.store.location import Place
 
-__all__ = ["READ_ONLY_CURE", "is_busy", "translated_errors", "unwritten"]
-
 READ_ONLY_CURE = "it or its folder cannot be written; change the rights or name another store"
 _BUSY_CURE = "another program is writing to it; wait until that ends, then try again"
 _FULL = "the disk is full; nothing of this change was kept"

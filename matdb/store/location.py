@@ -12,8 +12,6 @@ import platformdirs
 
 from matdb.errors import InputError, StoreError, StoreReadOnly
 
-__all__ = ["Place", "default_store", "has_log", "is_shut", "locate", "masked"]
-
 _ALLOWED = "a file, sqlite:///file, or postgresql+psycopg://user@host/database"
 
 #: A file is hardly called so; who forgot a slash or wrote a driver's own words has a password in it.

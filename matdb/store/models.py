@@ -14,19 +14,6 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from matdb.bench.readings import Reading, reading_fields
 from matdb.fields import FieldInfo, record_fields
 
-__all__ = [
-    "Base",
-    "EffectiveStiffnessRow",
-    "FitReadingRow",
-    "FitRow",
-    "MaterialRow",
-    "MountingRow",
-    "PartRow",
-    "ReadingRow",
-    "ReplacedRow",
-    "UtcTime",
-]
-
 #: Constraint names, so that a later migration can drop by name on every engine.
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",

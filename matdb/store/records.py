@@ -22,8 +22,6 @@ from matdb.store.upgrading import open_reader
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-__all__ = ["Records"]
-
 
 class Records:
     """A store, open.
@@ -192,8 +190,7 @@ class Records:
         number = self._id(what, name)
         found = []
         for replaced_at, why, before in self._reader.rows(
-            "SELECT replaced_at, why, before FROM replaced WHERE what = ? AND record_id = ? ORDER BY id",
-            (what, number),
+            "SELECT replaced_at, why, before FROM replaced WHERE what = ? AND record_id = ? ORDER BY id", (what, number)
         ):
             with rows.whole(self._shown, "the history of", why):
                 when = rows.as_time(replaced_at)

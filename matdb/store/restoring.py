@@ -13,8 +13,6 @@ from matdb.store.location import locate
 from matdb.store.records import Records
 from matdb.store.schema import revision_of
 
-__all__ = ["copy_store", "restore"]
-
 
 def copy_store(source: Records, target: Records) -> dict[str, int]:
     """Copy everything from one store into another, empty one; SQLite and PostgreSQL in any pairing.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-__all__ = ["APPLICATION_ID", "HEAD", "PUBLISHED", "REVISIONS", "SCHEMAS"]
-
 REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
 HEAD = REVISIONS[-1]
 

@@ -26,29 +26,6 @@ from matdb.plain import plain
 from matdb.store.arrays import unpack
 from matdb.store.stored import FitRecord, PartLine, StoredReading
 
-__all__ = [
-    "BUILDERS",
-    "FIT",
-    "PART_LINE",
-    "READING",
-    "SELECTS",
-    "Rows",
-    "as_json",
-    "as_time",
-    "definition_of",
-    "fingerprint",
-    "fit_of",
-    "not_found",
-    "own_fields",
-    "part_line_of",
-    "plain_json",
-    "reading_of",
-    "row_of",
-    "stamp",
-    "what_of",
-    "whole",
-]
-
 #: Runs one statement with ``?`` parameters and answers all rows.
 Rows = Callable[[str, Sequence[object]], list[tuple[Any, ...]]]
 

@@ -16,18 +16,6 @@ from matdb.store.rows import Rows
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-__all__ = [
-    "TABLES",
-    "TABLES_OF_SERVER",
-    "check_known",
-    "is_new",
-    "made_now",
-    "mark_of",
-    "migrate",
-    "open_and_look",
-    "revision_of",
-]
-
 _OURS = {"material", "part", "reading"}
 #: Every table that matdb asks.
 TABLES = _OURS | {"alembic_version", "effective_stiffness", "fit", "fit_reading", "mounting", "replaced"}

@@ -16,8 +16,6 @@ from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.plain import plain
 
-__all__ = ["Finding", "FitRecord", "MaterialEvidence", "PartLine", "StoredReading", "Upgraded"]
-
 
 @dataclass(frozen=True, slots=True)
 class StoredReading:

@@ -17,8 +17,6 @@ from matdb.store.connection import Reader
 from matdb.store.models import Base
 from matdb.store.rows import as_json, as_time, stamp
 
-__all__ = ["ENTERED", "advance_numbers", "copy_table", "copy_tables", "fill_tables", "insert_tuples", "table_rows"]
-
 #: The tables that hold what was entered or fitted, parents first; what is computed from them is left out.
 ENTERED = ("material", "part", "mounting", "reading", "fit", "fit_reading", "replaced")
 

@@ -14,8 +14,6 @@ from matdb.store.connection import connect_postgresql, connect_sqlite
 from matdb.store.driver_errors import is_busy, translated_errors
 from matdb.store.location import Place
 
-__all__ = ["make_engine", "writing"]
-
 #: Seconds that one attempt to start writing waits inside the database before the caller hears of it.
 _ATTEMPT_S = 1.0
 #: Chosen at random once. One program at a time writes to a server's store, as to a file: what a change reads first
@@ -44,10 +42,7 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
         )
     else:
         engine = sa.create_engine(
-            "sqlite://",
-            creator=lambda: _sqlite(place, create, attempt_s),
-            poolclass=sa.pool.QueuePool,
-            pool_size=2,
+            "sqlite://", creator=lambda: _sqlite(place, create, attempt_s), poolclass=sa.pool.QueuePool, pool_size=2
         )
 
     @sa.event.listens_for(engine, "begin")

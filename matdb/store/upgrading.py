@@ -17,8 +17,6 @@ from matdb.store.stored import Upgraded
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-__all__ = ["open_reader", "upgrade"]
-
 
 def open_reader(
     place: Place, *, wait_s: float, create: bool = True, on_wait: Callable[[float], None] | None = None
@@ -55,11 +53,7 @@ def open_reader(
         if found == HEAD:
             return reader, frozen, None
         check_known(reader, place, found)
-        _must(
-            create and not frozen,
-            place,
-            f"its schema {found} is older than this program; open it for writing once",
-        )
+        _must(create and not frozen, place, f"its schema {found} is older than this program; open it for writing once")
     except Exception:
         reader.close()
         raise

@@ -31,17 +31,6 @@ from matdb.store.rows import definition_of, fingerprint, not_found, own_fields, 
 from matdb.store.stored import FitRecord
 from matdb.store.tables import insert_tuples
 
-__all__ = [
-    "add_named",
-    "add_readings",
-    "correct_reading",
-    "publish",
-    "remove_reading",
-    "replace",
-    "rows_of",
-    "save_fit",
-]
-
 _BATCH = 20000
 _TABLES: dict[str, type[Base]] = {"material": MaterialRow, "part": PartRow, "mounting": MountingRow}
 

@@ -18,8 +18,6 @@ from numpy.typing import NDArray
 from matdb.checks import checked_number, checked_text
 from matdb.errors import InputError
 
-__all__ = ["COLDEST_C", "HOTTEST_C", "Forecast", "at_altitude", "forecast_range", "take_off_window"]
-
 Array = NDArray[np.float64]
 
 #: No air on Earth is colder or hotter, rounded outward; what is beyond is a wrong unit or a missing value.
@@ -238,9 +236,7 @@ def take_off_window(forecast: Forecast, begin_hour: float, end_hour: float, *, d
     chosen = np.unique(np.concatenate([hours[inside], np.array(extra)]))
     if chosen.size == 0:
         raise InputError(
-            "take-off window",
-            f"{begin:g} to {end:g} h",
-            f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}",
+            "take-off window", f"{begin:g} to {end:g} h", f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}"
         )
     what = "every day" if daily else "since its start"
     return forecast.with_note(

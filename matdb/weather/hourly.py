@@ -19,8 +19,6 @@ from matdb.errors import InputError, UnitError
 from matdb.units import counted, parse
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 
-__all__ = ["hourly_csv", "monthly_csv"]
-
 Array = NDArray[np.float64]
 
 _TEMPERATURE = re.compile(r"temp|^t$|^t[_ (\[]|^t2m|^tt|°\s*[cf]|^deg ?[cf]$|dry.?bulb|^tmp|^ta$|^air$|^tair")

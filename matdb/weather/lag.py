@@ -21,8 +21,6 @@ from matdb.bench.thermal.conduction import Decay
 from matdb.checks import checked_number
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 
-__all__ = ["part_temperature", "response_rates"]
-
 Array = NDArray[np.float64]
 
 _TERMS = 8
@@ -73,12 +71,7 @@ def response_rates(body: Body, thermal: Thermal, film_w_m2k: float) -> tuple[Arr
 
 
 def part_temperature(
-    forecast: Forecast,
-    body: Body,
-    *,
-    start_c: float,
-    thermal: Thermal,
-    air: str | ArrayLike = "still",
+    forecast: Forecast, body: Body, *, start_c: float, thermal: Thermal, air: str | ArrayLike = "still"
 ) -> Forecast:
     """The part's mean temperature in the forecast's air, from leaving the car at the forecast's first hour.
 

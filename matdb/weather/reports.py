@@ -24,8 +24,6 @@ import numpy as np
 from matdb.errors import InputError
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, RANGE_STEPS, Forecast
 
-__all__ = ["Extreme", "Metar", "Taf", "metar_forecast", "parse_metar", "parse_taf", "taf_forecast"]
-
 _LONGEST = 4000
 #: A TAF is valid for at most 30 hours [2]_.
 LONGEST_TAF_H = 30

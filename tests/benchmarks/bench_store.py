@@ -32,12 +32,7 @@ ROUNDS = 3
 def readings(rows):
     return [
         RingDown(
-            part="007",
-            temperature_c=-18 + i * 1e-5,
-            mass_kg=0.25,
-            frequency_hz=31.2,
-            log_decrement=0.5,
-            who="bench",
+            part="007", temperature_c=-18 + i * 1e-5, mass_kg=0.25, frequency_hz=31.2, log_decrement=0.5, who="bench"
         )
         for i in range(rows)
     ]

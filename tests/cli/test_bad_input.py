@@ -294,8 +294,7 @@ def test_a_local_time_that_is_none_or_two_is_asked_back(matdb_says, monkeypatch,
 
 
 @pytest.mark.parametrize(
-    ("name", "other"),
-    [("\u0430mber", "amber"), ("amb\u0435r", "amber"), ("\uff41mber", "amber"), ("t\u0430n", "tan")],
+    ("name", "other"), [("\u0430mber", "amber"), ("amb\u0435r", "amber"), ("\uff41mber", "amber"), ("t\u0430n", "tan")]
 )
 def test_a_name_that_looks_like_another_is_warned_of(matdb_says, name, other):
     told = matdb_says("material", "add", name, "--family", "silicone")

@@ -134,10 +134,7 @@ def test_killing_an_import_leaves_all_or_nothing(store, tmp_path, sent):
     left = set()
     for wait_s in (0.2, 0.6, 0.9, 1.2, 1.6):
         process = subprocess.Popen(
-            command,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            env=os.environ | {"PYTHONPATH": str(TOP)},
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env=os.environ | {"PYTHONPATH": str(TOP)}
         )
         time.sleep(wait_s)
         process.send_signal(sent)
@@ -162,10 +159,7 @@ def test_killing_a_fit_leaves_a_store_that_opens(store):
     command = [sys.executable, "-m", "matdb", "fit", "amber", "--store", str(store)]
     for wait_s in (0.2, 0.5, 0.9):
         process = subprocess.Popen(
-            command,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            env=os.environ | {"PYTHONPATH": str(TOP)},
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ | {"PYTHONPATH": str(TOP)}
         )
         time.sleep(wait_s)
         process.kill()

@@ -159,12 +159,7 @@ def test_a_tall_pad_is_a_strut():
 
 
 @settings(deadline=None)
-@given(
-    outer=st.floats(4, 40),
-    share=st.floats(0.0, 0.95),
-    height=st.floats(0.3, 100),
-    size=st.floats(0.2, 5),
-)
+@given(outer=st.floats(4, 40), share=st.floats(0.0, 0.95), height=st.floats(0.3, 100), size=st.floats(0.2, 5))
 def test_stiffness_depends_on_shape_times_size(outer, share, height, size):
     one = Ring(outer, max(share * outer, 1e-3), height)
     other = Ring(size * one.outer_mm, size * one.inner_mm, size * height)

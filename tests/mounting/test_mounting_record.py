@@ -8,12 +8,7 @@ from pathlib import Path
 import pytest
 
 from matdb.errors import InputError
-from matdb.mounting.record import (
-    CameraPackage,
-    Mounting,
-    mounting_from_dict,
-    rectangle_positions,
-)
+from matdb.mounting.record import CameraPackage, Mounting, mounting_from_dict, rectangle_positions
 
 PLAIN = {"name": "quad", "mass_kg": 0.5, "count": 4, "rpm_idle": 3000, "rpm_full": 7200}
 FULL = Mounting(
@@ -41,10 +36,7 @@ FULL = Mounting(
 
 def test_the_simplest_mounting_has_orders_and_a_lowest_frequency():
     m = Mounting(**PLAIN)
-    assert [(b.label, b.low_hz, b.high_hz) for b in m.rotor_bands] == [
-        ("1/rev", 50, 120),
-        ("2/rev", 100, 240),
-    ]
+    assert [(b.label, b.low_hz, b.high_hz) for b in m.rotor_bands] == [("1/rev", 50, 120), ("2/rev", 100, 240)]
     assert m.lowest_rotor_hz == 50
     assert not m.has_six_axes
     assert not m.has_camera

@@ -70,11 +70,7 @@ def test_a_low_centre_of_gravity_turns_surge_into_shake():
 def test_near_scenes_see_translation():
     m = mounting()
     body = sa.suspension(m)
-    for view, axis, name in (
-        ("forward", 2, "vertical_px"),
-        ("down", 0, "vertical_px"),
-        ("down", 1, "horizontal_px"),
-    ):
+    for view, axis, name in (("forward", 2, "vertical_px"), ("down", 0, "vertical_px"), ("down", 1, "horizontal_px")):
         got = residual_shake(body, 10.0, 4.0, line(82.0, axis, 9.81), m, view=view, distance_m=5.0)
         k = 40.0 if axis == 2 else 16.0
         moved = sus.transmissibility(0.5, k, 82.0) * 9810 / (2 * np.pi * 82) ** 2

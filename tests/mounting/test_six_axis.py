@@ -180,21 +180,12 @@ def test_inclination_lifts_the_elastic_centre():
 
 @settings(max_examples=25, deadline=None)
 @given(
-    st.floats(0.05, 5),
-    st.floats(0.2, 50),
-    st.floats(0.1, 30),
-    st.floats(-30, 30),
-    st.floats(0, 60),
-    st.floats(20, 150),
+    st.floats(0.05, 5), st.floats(0.2, 50), st.floats(0.1, 30), st.floats(-30, 30), st.floats(0, 60), st.floats(20, 150)
 )
 def test_sum_of_squares_and_rigid_following_hold_for_any_box(m, axial, shear, drop, tilt, side):
     body = sa.suspension(
         mounting(
-            mass_kg=m,
-            centre_mm=(3, -2, drop),
-            inclination_deg=tilt,
-            box_mm=(side, 60, 50),
-            camera_point_mm=(40, 5, 0),
+            mass_kg=m, centre_mm=(3, -2, drop), inclination_deg=tilt, box_mm=(side, 60, 50), camera_point_mm=(40, 5, 0)
         )
     )
     f = sa.modes(body, axial, shear).frequency_hz

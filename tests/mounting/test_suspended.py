@@ -104,10 +104,7 @@ def test_a_viscous_damper_is_one_complex_stiffness():
 
 def test_rotor_bands_come_in_order_and_twice_given_orders_once():
     bands = sus.rotor_bands(3000, 7200, 3)
-    assert [(b.label, b.low_hz, b.high_hz) for b in bands] == [
-        ("1/rev", 50.0, 120.0),
-        ("3/rev", 150.0, 360.0),
-    ]
+    assert [(b.label, b.low_hz, b.high_hz) for b in bands] == [("1/rev", 50.0, 120.0), ("3/rev", 150.0, 360.0)]
     assert [b.order for b in sus.rotor_bands(3000, 7200, 2, [4, 1, 4])] == [1.0, 4.0]
 
 

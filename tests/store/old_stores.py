@@ -78,12 +78,7 @@ def answers(where):
                 at_30 = store.effective(part.name, t, 30.0)
                 under = store.effective(part.name, t, mass_kg=0.6, count=4)
                 told[f"{part.name} at {t:g} degC"] = [
-                    float(x)
-                    for x in (
-                        at_30.stiffness_n_per_mm.median,
-                        at_30.damping_ratio.median,
-                        under.frequency_hz,
-                    )
+                    float(x) for x in (at_30.stiffness_n_per_mm.median, at_30.damping_ratio.median, under.frequency_hz)
                 ]
     return told
 

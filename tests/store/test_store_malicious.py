@@ -31,10 +31,7 @@ def everything(path, *, answers=True):
     """Ask all that a store answers; each question may be refused in one line, and nothing else may happen."""
     refused = []
     with matdb.open_store(path) as store:
-        curve = [
-            lambda: store.curve("amber 40A").modulus(0.0, 30.0),
-            lambda: store.effective("007", 0.0, mass_kg=0.2),
-        ]
+        curve = [lambda: store.curve("amber 40A").modulus(0.0, 30.0), lambda: store.effective("007", 0.0, mass_kg=0.2)]
         for question in (
             store.materials,
             store.parts,

@@ -21,8 +21,6 @@ from matdb.checks import ABSOLUTE_ZERO_C, checked_array, checked_number
 from matdb.errors import InputError
 from matdb.material.families import family_named
 
-__all__ = ["AIR", "Body", "Share", "Thermal", "body_theta", "film_coefficient", "film_sd", "share_left", "thermal_of"]
-
 Array = NDArray[np.float64]
 
 #: Share of a temperature difference left at the ``"core"`` or in the ``"mean"``; then, where they are doubted, factors

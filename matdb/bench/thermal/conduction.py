@@ -23,8 +23,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.checks import checked_array
 
-__all__ = ["TERMS", "Decay", "cylinder_roots", "slab_roots"]
-
 Array = NDArray[np.float64]
 
 #: Terms of the series; enough for 1e-6 from a Fourier number of 1e-3 on.

@@ -18,33 +18,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.thermal.body import (
-    Body,
-    Share,
-    Thermal,
-    body_theta,
-    film_coefficient,
-    film_sd,
-    share_left,
-    thermal_of,
-)
+from matdb.bench.thermal.body import Body, Share, Thermal, body_theta, film_coefficient, film_sd, share_left, thermal_of
 from matdb.checks import checked_array
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
-
-__all__ = [
-    "ROOM_C",
-    "Drift",
-    "Soak",
-    "SoakCheck",
-    "check_soak",
-    "crystallisation_note",
-    "doubted",
-    "drift",
-    "drifted",
-    "service_note",
-    "soak",
-]
 
 Array = NDArray[np.float64]
 

@@ -31,8 +31,6 @@ from matdb.bench.thermal.soak import (
 from matdb.form.base import FormBase
 from matdb.form.part import Part
 
-__all__ = ["LONG_SOAK_MIN", "USUAL_SD_K", "BenchState", "actual_temperatures", "bench_state", "body_of"]
-
 Array = NDArray[np.float64]
 
 #: Usual standard deviation of a bench thermometer, K.

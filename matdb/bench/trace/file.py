@@ -14,8 +14,6 @@ from matdb.checks import checked_number
 from matdb.delimited import NumberTable, file_bytes, read_numbers
 from matdb.errors import InputError
 
-__all__ = ["read_trace"]
-
 Array = NDArray[np.float64]
 
 _WHAT = "trace file"

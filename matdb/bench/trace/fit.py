@@ -35,8 +35,6 @@ from matdb.bench.trace.separation import all_modes
 from matdb.bench.trace.state import State, find_hum, opened, why_not
 from matdb.bench.trace.taps import first_mode, strongest_line, worth
 
-__all__ = ["fit_trace"]
-
 Array = NDArray[np.float64]
 
 #: Mains frequencies whose hum is looked for, Hz, and the most modes that are separated.

@@ -21,11 +21,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "Block", "Moving", "Solution", "basis", "columns_of", "energy", "evaluate", "expected", "grid_gain",
-    "mode_energies", "pole_grid", "solve", "solve_moving", "stacked", "tap_energies",
-]  # fmt: skip
-
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
 

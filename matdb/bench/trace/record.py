@@ -12,8 +12,6 @@ from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
 from matdb.errors import InputError
 
-__all__ = ["AmplitudeDependence", "Trace", "TraceFit", "TraceMode"]
-
 Array = NDArray[np.float64]
 
 

@@ -22,8 +22,6 @@ from matdb.bench.trace.modes import (
 from matdb.bench.trace.state import State, predict, stretches, update_noise_and_hum
 from matdb.bench.trace.taps import add_missed_taps, drop_false_taps, refine_starts
 
-__all__ = ["all_modes"]
-
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
 

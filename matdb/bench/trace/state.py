@@ -19,18 +19,6 @@ from matdb.bench.trace.modes import Block, Moving, Solution
 from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
-__all__ = [
-    "State",
-    "even",
-    "find_hum",
-    "one_sided",
-    "opened",
-    "predict",
-    "stretches",
-    "update_noise_and_hum",
-    "why_not",
-]
-
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
 
@@ -160,13 +148,7 @@ def why_not(state: State) -> str:
     return ""
 
 
-def stretches(
-    state: State,
-    poles: Poles,
-    *,
-    only: int | None = None,
-    until: float | None = None,
-) -> list[Block]:
+def stretches(state: State, poles: Poles, *, only: int | None = None, until: float | None = None) -> list[Block]:
     """Stretches after the taps, thinned by averaging, in units of the noise.
 
     ``only`` makes one tap's stretch, which lasts ``until`` so many seconds after its start, over the next tap too.

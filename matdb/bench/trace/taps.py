@@ -26,8 +26,6 @@ from matdb.bench.trace.modes import (
 )
 from matdb.bench.trace.state import State, even, one_sided, stretches
 
-__all__ = ["add_missed_taps", "drop_false_taps", "first_mode", "refine_starts", "strongest_line", "worth"]
-
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
 

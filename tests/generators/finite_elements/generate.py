@@ -87,11 +87,7 @@ def _shear(shape: float, hole: float, *, fineness: Fineness) -> float:
 CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
     "pad axial": ("k h / (E A), bonded, incompressible", (_SHAPE, _HOLE), _pad("axial")),
     "pad shear": ("k h / (G A), bonded, faces parallel, incompressible", (_SHAPE, _HOLE), _shear),
-    "pad softening": (
-        "k h / (E A), bonded, by E / B",
-        (_with(_SHAPE, 9), _with(_HOLE, 10), _SOFT),
-        _pad("axial"),
-    ),
+    "pad softening": ("k h / (E A), bonded, by E / B", (_with(_SHAPE, 9), _with(_HOLE, 10), _SOFT), _pad("axial")),
     "strut axial": ("k L / (E A), bonded, incompressible", (_SLENDER, _with(_HOLE, 10)), _strut("axial")),
     "strut lateral": (
         "k L / (E A), bonded, ends parallel, incompressible",
@@ -297,11 +293,7 @@ def _design(shape: Array, hole: Array, share: Array) -> Array:
     bases = [
         np.polynomial.chebyshev.chebvander(x, degree)
         for x, degree in zip(
-            (
-                _SQUEEZE_SHAPE.reduced(shape),
-                _SQUEEZE_HOLE.reduced(hole),
-                2.0 * share / _SQUEEZE_MOST - 1.0,
-            ),
+            (_SQUEEZE_SHAPE.reduced(shape), _SQUEEZE_HOLE.reduced(hole), 2.0 * share / _SQUEEZE_MOST - 1.0),
             _DEGREES,
             strict=True,
         )

@@ -153,12 +153,7 @@ def solve(
 
 
 def column_stiffness(
-    slenderness: float,
-    hole: float,
-    axis: str,
-    *,
-    compressibility: float = 0.0,
-    fineness: Fineness = FINE,
+    slenderness: float, hole: float, axis: str, *, compressibility: float = 0.0, fineness: Fineness = FINE
 ) -> float:
     """Stiffness over E·A/h, turning over E·I/h, of a round column (pad, ring, strut) with bonded faces.
 
