@@ -51,7 +51,7 @@ def page(
         "file": str(written),
         "bytes": size,
         "fingerprint": tables.fingerprint,
-        "parts": [p.name for p in tables.parts],
+        "parts": [p.part.name for p in tables.parts],
         "left_out": tables.left_out,
     }
     call.answer(content, screen)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from matdb.curve.band import Band
+from matdb.curve.band import Band
+from matdb.plain import fields_of
 
 Array = NDArray[np.float64]
 
@@ -19,6 +19,29 @@ Style = Literal["line", "dashed", "points", "crosses"]
 def signed(value: float) -> str:
     """A number as text with a true minus sign."""
     return f"{value:g}".replace("-", "−")
+
+
+@dataclass(frozen=True)
+class Scale:
+    """One axis: its ends, low below high, and whether it is logarithmic."""
+
+    low: float
+    high: float
+    log: bool = False
+
+    def share(self, value: Any) -> Array:
+        """Where values lie between the ends, 0 to 1; below 0 and above 1 outside."""
+        value = np.asarray(value, dtype=float)
+        if not self.log:
+            return np.asarray((value - self.low) / (self.high - self.low))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(np.log(value / self.low) / np.log(self.high / self.low))
+
+    def at(self, share: Any) -> Array:
+        """The values at shares of the way: what :meth:`share` undoes."""
+        if self.log:
+            return np.asarray(self.low * (self.high / self.low) ** share)
+        return np.asarray(self.low + share * (self.high - self.low))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -40,11 +63,11 @@ class Series:
     """
 
     label: str
+    style: Style = "line"
     x: Array
     y: Array
     low: Array | None = None
     high: Array | None = None
-    style: Style = "line"
     colour: int = 0
 
     @classmethod
@@ -154,13 +177,9 @@ class Chart:
                 {
                     "x": panel.x_label,
                     "y": panel.y_label,
-                    "series": [_fields(s, "label", "style", "x", "y", "low", "high") for s in panel.series],
-                    "ranges": [_fields(s, "axis", "low", "high", "label", "kind") for s in panel.spans],
+                    "series": [{k: v for k, v in fields_of(s).items() if k != "colour"} for s in panel.series],
+                    "ranges": [fields_of(s) for s in panel.spans],
                 }
                 for panel in self.panels
             ],
         }
-
-
-def _fields(record: Series | Span, *names: str) -> dict[str, Any]:
-    return {name: getattr(record, name) for name in names}

@@ -171,24 +171,16 @@ def _card(i: int, part: PartTable) -> str:
         return f'<dt>{label}</dt><dd class="{key}"><b>–</b> {unit} <span class="quiet"></span></dd>'
 
     return (
-        f'<li class="part" id="part{i}"><h3><span class="number">{i + 1}</span> {escape(part.name)}</h3>'
+        f'<li class="part" id="part{i}"><h3><span class="number">{i + 1}</span> {escape(part.part.name)}</h3>'
         '<p class="verdict"><span class="sign" aria-hidden="true"><b></b></span><span class="word">–</span></p><dl>'
         + row("natural frequency", "f", "Hz")
         + row("stiffness, each", "k", "N/mm")
         + row("damping ratio", "z", "")
-        + f"<dt>squeeze</dt><dd>{escape(_squeeze(part))}</dd></dl>"
+        + f"<dt>squeeze</dt><dd>{escape(part.squeeze)}</dd></dl>"
         + (f"<p>Screw: {escape(part.screw_range)}.</p>" if part.screw_range else "")
         + '<p class="beyond" hidden>Not measured at this temperature: extrapolated.</p>'
         + f'<p class="quiet">{escape(part.sure)}</p></li>'
     )
-
-
-def _squeeze(part: PartTable) -> str:
-    if part.squeeze_mm == 0.0:
-        return "none"
-    share = f" ({100 * part.squeeze_share:.0f}\u00a0%)" if part.squeeze_share is not None else ""
-    turns = f", {part.turns:.2g} turns of {part.thread} past first touch" if part.turns is not None else ""
-    return f"{part.squeeze_mm:.3g} mm{share}{turns}"
 
 
 def _table(page: PageTables) -> list[str]:
@@ -207,16 +199,16 @@ def _table(page: PageTables) -> list[str]:
     for i, part in enumerate(page.parts):
         cells = []
         for k in steps:
-            star = " *" if part.extrapolated[k] else ""
+            star = " *" if part.state.extrapolated[k] else ""
             lines = (
                 f"{_three(part.natural_frequency_hz.median[k])} Hz{star}",
-                f"{_three(part.stiffness_n_per_mm.median[k])} N/mm",
-                f"ζ {_three(part.damping_ratio.median[k])}",
+                f"{_three(part.state.stiffness_n_per_mm.median[k])} N/mm",
+                f"ζ {_three(part.state.damping_ratio.median[k])}",
                 _share(float(part.probability[k])),
             )
             cells.append(f"<td>{'<br>'.join(lines)}</td>")
         out.append(
-            f'<tr><th scope="row">{i + 1} {escape(part.name)}, squeeze {escape(_squeeze(part))}</th>'
+            f'<tr><th scope="row">{i + 1} {escape(part.part.name)}, squeeze {escape(part.squeeze)}</th>'
             + "".join(cells)
             + "</tr>"
         )
@@ -234,14 +226,14 @@ def _sure(page: PageTables) -> list[str]:
     ]
     span = f"{signed(float(t[0]))} to {signed(float(t[-1]))} °C"
     for part in page.parts:
-        said = f"From {span}: {part.verdict}, {_share(part.probability_throughout)}: {part.reason}."
-        if part.settle:
-            said += f" To settle it: {part.settle}."
+        said = f"From {span}: {part.row.verdict}, {_share(part.row.probability)}: {part.row.reason}."
+        if part.row.settle:
+            said += f" To settle it: {part.row.settle}."
         # What the sentence before says already is not said twice.
-        more = [text for text in part.warnings if not text.startswith(_SAID)]
+        more = [text for text in part.row.warnings if not text.startswith(_SAID)]
         said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
-        rests = escape(f"{part.material}. {part.sure} {said}".replace(" degC", " °C"))
-        out.append(f'<li class="quiet"><b>{escape(part.name)}</b>, {rests}</li>')
+        rests = escape(f"{part.part.material}. {part.sure} {said}".replace(" degC", " °C"))
+        out.append(f'<li class="quiet"><b>{escape(part.part.name)}</b>, {rests}</li>')
     left = (
         f'<p class="quiet">{page.left_out} more parts of the store rank lower and are not on this page.</p>'
         if page.left_out
@@ -260,13 +252,13 @@ def _tables(page: PageTables) -> dict[str, Any]:
         "verdicts": [[least, word, sign] for (least, word), sign in zip(VERDICTS, _SIGNS, strict=True)],
         "parts": [
             {
-                "name": part.name,
+                "name": part.part.name,
                 "p": [round(float(v), 4) for v in part.probability],
                 "f": _band(part.natural_frequency_hz),
-                "k": _band(part.stiffness_n_per_mm),
-                "z": _band(part.damping_ratio),
-                "x": [int(v) for v in part.extrapolated],
-                "d": int(part.all_directions),
+                "k": _band(part.state.stiffness_n_per_mm),
+                "z": _band(part.state.damping_ratio),
+                "x": [int(v) for v in part.state.extrapolated],
+                "d": int(part.row.all_directions),
             }
             for part in page.parts
         ],

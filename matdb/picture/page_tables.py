@@ -6,23 +6,26 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
+from matdb.advice.effective import Effective
+from matdb.advice.exposure import exposure
+from matdb.advice.judge import Candidate, judge
+from matdb.advice.suit import Suitability
+from matdb.api import Store
+from matdb.curve.band import Band
 from matdb.errors import InputError
+from matdb.exchange.fingerprint import store_fingerprint
+from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
+from matdb.mounting.record import Mounting
 from matdb.units import counted
+from matdb.version import VERSION
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from matdb.api import Store
-    from matdb.curve.band import Band
-    from matdb.form.part import Part
-    from matdb.mounting.record import Mounting
-
-    Array = NDArray[np.float64]
+Array = NDArray[np.float64]
 
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161
@@ -34,54 +37,42 @@ class PartTable:
 
     Attributes
     ----------
-    name, material, basis : str
-        The part, what it is made of, "readings" or "family prior".
-    squeeze_mm : float
-        Static squeeze of each piece that everything else holds for.
-    squeeze_share : float or None
-        The same over the height.
-    thread, turns : str or None, float or None
-        The screw, and its turns past first touch that give the squeeze on one piece.
-    screw_range : str
-        For two halves squeezed by a screw: which squeeze holds over the whole page; else empty.
+    part : Part
+        The record.
+    row : Suitability
+        The judgement over the whole range of the page; its squeeze is what everything else holds for.
+    state : Effective
+        One piece at every temperature, and all of them under the mounting's mass: arrays of shape (steps,).
     probability : ndarray, shape (steps,)
         That the part holds at that temperature.
-    stiffness_n_per_mm, damping_ratio, natural_frequency_hz : Band
-        Of one piece; under the mounting's mass on all pieces; arrays of shape (steps,).
-    extrapolated : ndarray of bool, shape (steps,)
-        Outside the readings.
-    all_directions : bool
-        Whether roll, pitch, yaw and sideways motion were judged too.
-    verdict, reason, settle : str
-        Over the whole range of the page.
-    probability_throughout : float
-        That it holds at every temperature of the page.
+    screw_range : str
+        For two halves squeezed by a screw: which squeeze holds over the whole page; else empty.
     sure : str
         What the numbers rest on, in one sentence.
-    warnings : tuple of str
-        What to know first.
     """
 
-    name: str
-    material: str
-    basis: str
-    squeeze_mm: float
-    squeeze_share: float | None
-    thread: str | None
-    turns: float | None
-    screw_range: str
+    part: Part
+    row: Suitability
+    state: Effective
     probability: Array
-    stiffness_n_per_mm: Band
-    damping_ratio: Band
-    natural_frequency_hz: Band
-    extrapolated: NDArray[np.bool_]
-    verdict: str
-    all_directions: bool
-    reason: str
-    settle: str
-    probability_throughout: float
+    screw_range: str
     sure: str
-    warnings: tuple[str, ...]
+
+    @property
+    def natural_frequency_hz(self) -> Band:
+        """Under the mounting's mass on all pieces, shape (steps,)."""
+        assert self.state.natural_frequency_hz is not None
+        return self.state.natural_frequency_hz
+
+    @property
+    def squeeze(self) -> str:
+        """The squeeze in words: mm, share of the height, and turns of the screw where its pitch is known."""
+        mm, height, screw = self.row.squeeze_mm, self.part.form.squeezable_height_mm, self.part.known_screw
+        if mm == 0.0:
+            return "none"
+        share = f" ({100 * mm / height:.0f}\u00a0%)" if height else ""
+        turns = f", {mm / pitch_mm(screw):.2g} turns of {screw} past first touch" if screw else ""
+        return f"{mm:.3g} mm{share}{turns}"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -156,9 +147,6 @@ def page_tables(
     InputError
         A value out of range, or no part to judge.
     """
-    from matdb.exchange.fingerprint import store_fingerprint
-    from matdb.version import VERSION
-
     if not -150.0 <= low_c < high_c <= 300.0 or math.ceil(high_c) - math.floor(low_c) >= _MOST_STEPS:
         raise InputError(
             "temperature range", f"{low_c:g} to {high_c:g} degC", f"from lower to higher, at most {_MOST_STEPS - 1} K"
@@ -174,12 +162,11 @@ def page_tables(
         raise InputError("parts", "none", "at least one part with this axis", "add one with 'matdb part add'")
     kept = ranking if parts is not None else ranking[:most]
     low, high = record.window_hz
-    chances = _probabilities(store, record, [(r.part, r.squeeze_mm) for r in kept], t, axis)
     return PageTables(
         mounting=record,
         temperature_c=t,
         window_hz=(float(low), float(high)),
-        parts=tuple(_part(store, record, row, chance, t, axis) for row, chance in zip(kept, chances, strict=True)),
+        parts=tuple(_part(store, record, row, t, axis) for row in kept),
         left_out=len(ranking) - len(kept),
         fingerprint=store_fingerprint(store),
         version=VERSION,
@@ -187,53 +174,19 @@ def page_tables(
     )
 
 
-def _probabilities(
-    store: Store, mounting: Mounting, parts: Sequence[tuple[str, float]], t: Array, axis: str
-) -> list[Array]:
-    """That a part holds, temperature by temperature: what :meth:`Store.suit` answers for each alone."""
-    from matdb.advice.exposure import exposure
-    from matdb.advice.judge import Candidate, judge
-
-    found = []
-    for name, squeeze in parts:
-        part = store.part(name)
-        material = store.material(part.material)
-        candidate = Candidate(part, material, store.current_curve(part.material))
-        exposed = exposure([(part, material)], t)
-        ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=squeeze, axis=axis)
-        found.append(np.asarray(judged.by_step, dtype=float))
-    return found
-
-
-def _part(store: Store, mounting: Mounting, row: Any, probability: Array, t: Array, axis: str) -> PartTable:
-    part, curve = store.part(row.part), store.current_curve(row.material)
-    found = store.effective(
-        row.part, t, mass_kg=mounting.mass_kg, count=mounting.count, axis=axis, squeeze_mm=row.squeeze_mm
-    )
-    assert found.natural_frequency_hz is not None
-    height = part.form.squeezable_height_mm
-    screw = part.known_screw
+def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: str) -> PartTable:
+    part, material, curve = store.part(row.part), store.material(row.material), store.current_curve(row.material)
+    # That it holds, temperature by temperature: what Store.suit answers for each alone.
+    candidate, exposed = Candidate(part, material, curve), exposure([(part, material)], t)
+    ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=row.squeeze_mm, axis=axis)
+    under: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count}
     return PartTable(
-        name=part.name,
-        material=part.material,
-        basis=found.basis,
-        squeeze_mm=row.squeeze_mm,
-        squeeze_share=row.squeeze_mm / height if height else None,
-        thread=screw,
-        turns=row.squeeze_mm / pitch_mm(screw) if screw else None,
+        part=part,
+        row=row,
+        state=store.effective(row.part, t, axis=axis, squeeze_mm=row.squeeze_mm, **under),
+        probability=np.asarray(judged.by_step, dtype=float),
         screw_range=_screw_range(store, mounting, part, t),
-        probability=probability,
-        stiffness_n_per_mm=found.stiffness_n_per_mm,
-        damping_ratio=found.damping_ratio,
-        natural_frequency_hz=found.natural_frequency_hz,
-        extrapolated=np.broadcast_to(np.asarray(found.extrapolated), t.shape),
-        verdict=row.verdict,
-        all_directions=row.all_directions,
-        reason=row.reason,
-        settle=row.settle,
-        probability_throughout=row.probability,
         sure=_sure(curve, part.name),
-        warnings=tuple(row.warnings),
     )
 
 

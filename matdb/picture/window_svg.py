@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from html import escape
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
-from matdb.picture.chart import signed
-
-if TYPE_CHECKING:
-    from matdb.picture.page_tables import PageTables
+from matdb.picture.chart import Scale, signed
+from matdb.picture.page_tables import PageTables
 
 #: Of a drawing 360 wide, so that its text is 11 px high on a narrow phone.
 LEFT: Final = 38
@@ -41,11 +39,13 @@ def window_svg(page: PageTables, at_c: float) -> str:
     seen = np.concatenate([[max(low_hz, 0.1), high_hz], *([b.low.min(), b.high.max()] for b in bands)])
     # A part far outside must not flatten the window to a line.
     floor, ceiling = max(0.8 * seen.min(), 0.25 * max(low_hz, 1.0)), min(1.25 * seen.max(), 5.0 * high_hz)
-    x = LEFT + (t - t[0]) / (t[-1] - t[0]) * ACROSS
+    temperatures, frequencies = Scale(t[0], t[-1]), Scale(floor, ceiling, log=True)
 
-    def y(hz: object) -> Any:
-        place = np.log(np.asarray(hz, dtype=float) / floor) / math.log(ceiling / floor)
-        return _TOP + _DOWN * (1.0 - np.clip(place, 0.0, 1.0))
+    def x(degrees: Any) -> Any:
+        return LEFT + temperatures.share(degrees) * ACROSS
+
+    def y(hz: Any) -> Any:
+        return _TOP + _DOWN * (1.0 - np.clip(frequencies.share(hz), 0.0, 1.0))
 
     out = [
         f'<svg viewBox="0 0 {_WIDE} {_TALL}" role="img" aria-labelledby="pt pd">',
@@ -55,29 +55,27 @@ def window_svg(page: PageTables, at_c: float) -> str:
     if low_hz <= high_hz:
         top, foot = (float(v) for v in y([high_hz, low_hz]))
         out.append(f'<rect class="wanted" x="{LEFT}" y="{top:.1f}" width="{ACROSS}" height="{foot - top:.1f}"/>')
-    for hz in _round_values(floor, ceiling):
+    for hz in (k * 10.0**e for e in range(-2, 6) for k in (1, 2, 5) if floor <= k * 10.0**e <= ceiling):
         place = float(y(hz))
         out.append(f'<line class="grid" x1="{LEFT}" x2="{LEFT + ACROSS}" y1="{place:.1f}" y2="{place:.1f}"/>')
         out.append(f'<text x="{LEFT - 4}" y="{place + 4:.1f}" text-anchor="end">{hz:g}</text>')
     for degrees in range(10 * math.ceil(t[0] / 10), int(t[-1]) + 1, 10 if t[-1] - t[0] <= 100 else 20):
-        place = LEFT + (degrees - t[0]) / (t[-1] - t[0]) * ACROSS
+        place = x(degrees)
         out.append(f'<line class="grid" x1="{place:.1f}" x2="{place:.1f}" y1="{_TOP}" y2="{_TOP + _DOWN}"/>')
         out.append(f'<text x="{place:.1f}" y="{_TOP + _DOWN + 13}" text-anchor="middle">{signed(degrees)}</text>')
     out.append(f'<path class="edge" d="M{LEFT} {_TOP}V{_TOP + _DOWN}H{LEFT + ACROSS}"/>')
     out.append(f'<text x="{LEFT}" y="{_TOP - 4}" text-anchor="middle">Hz</text>')
     out.append(f'<text x="{LEFT + ACROSS // 2}" y="{_TALL - 4}" text-anchor="middle">temperature, °C</text>')
     for i, found in enumerate(bands):
-        upper, lower, middle = y(found.high), y(found.low), y(found.median)
-        edge = _path(x, upper) + "L" + _path(x[::-1], lower[::-1])[1:] + "Z"
+        edge = _path(x(t), y(found.high)) + "L" + _path(x(t[::-1]), y(found.low[::-1]))[1:] + "Z"
         out.append(f'<path class="band f{i % 5}" d="{edge}"/>')
         dashes = f' stroke-dasharray="{_DASHES[i % 5]}"' if i % 5 else ""
-        out.append(f'<path class="curve c{i % 5}"{dashes} d="{_path(x, middle)}"/>')
+        out.append(f'<path class="curve c{i % 5}"{dashes} d="{_path(x(t), y(found.median))}"/>')
     ends = _apart([float(y(found.median[-1])) for found in bands])
     out.extend(f'<text x="{LEFT + ACROSS + 4}" y="{place + 4:.1f}">{i + 1}</text>' for i, place in enumerate(ends))
-    place = LEFT + (at_c - t[0]) / (t[-1] - t[0]) * ACROSS
     out.append(
         f'<line id="cursor" class="live" x1="0" x2="0" y1="{_TOP}" y2="{_TOP + _DOWN}" '
-        f'transform="translate({place:.1f} 0)"/>'
+        f'transform="translate({x(at_c):.1f} 0)"/>'
     )
     return "\n".join([*out, "</svg>"])
 
@@ -86,10 +84,9 @@ def _apart(places: list[float], least: float = 11.0) -> list[float]:
     """Move labels apart, in their order, without leaving the field at the foot."""
     order = sorted(range(len(places)), key=lambda i: places[i])
     found = list(places)
-    above = -math.inf
+    above, below = -math.inf, float(_TOP + _DOWN) + least
     for i in order:
         above = found[i] = max(found[i], above + least)
-    below = float(_TOP + _DOWN) + least
     for i in reversed(order):
         below = found[i] = min(found[i], below - least)
     return found
@@ -98,19 +95,12 @@ def _apart(places: list[float], least: float = 11.0) -> list[float]:
 def _described(page: PageTables) -> str:
     low_hz, high_hz = page.window_hz
     names = "; ".join(
-        f"{i + 1} {part.name}, {part.natural_frequency_hz.median[0]:.3g} Hz in the cold, "
+        f"{i + 1} {part.part.name}, {part.natural_frequency_hz.median[0]:.3g} Hz in the cold, "
         f"{part.natural_frequency_hz.median[-1]:.3g} Hz in the warmth"
         for i, part in enumerate(page.parts)
     )
     return f"Wanted between {low_hz:.3g} and {high_hz:.3g} Hz. {names}."
 
 
-def _path(x: object, y: object) -> str:
-    points = [f"{a:.1f} {b:.1f}" for a, b in zip(np.asarray(x), np.asarray(y), strict=True)]
-    return "M" + "L".join(points)
-
-
-def _round_values(low: float, high: float) -> list[float]:
-    """1, 2, 5 and their tenfolds between the ends."""
-    found = [k * 10.0**e for e in range(-2, 6) for k in (1, 2, 5)]
-    return [v for v in found if low <= v <= high]
+def _path(x: Any, y: Any) -> str:
+    return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in zip(x, y, strict=True))
