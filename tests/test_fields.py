@@ -11,8 +11,8 @@ import pytest
 
 from matdb.bench import readings
 from matdb.bench.readings import READINGS, RingDown, reading_fields, reading_from_dict
-from matdb.cli.naming import as_typed
 from matdb.cli.reading_add import _command
+from matdb.cli.run import as_typed
 from matdb.errors import InputError
 from matdb.exchange.columns import columns, heading_of, value_of
 from matdb.exchange.csv_file import csv_text

@@ -9,14 +9,14 @@ from typing import Annotated, Any, Final
 import typer
 from typer.core import TyperGroup
 
-from matdb.cli.options import StoreOption
+from matdb.cli.options import Group, StoreOption
 from matdb.version import VERSION
 
 #: Command -> the module of this folder that has it, its function there, and its short help.
 _SINGLE: Final = {
     "demo": ("demo", "demo", "Walk the main job on an invented scenario."),
     "bench": ("bench", "bench", "Read one part, step by step."),
-    "soak": ("soak", "soak", "Tell how long to soak a part."),
+    "soak": ("protocol", "soak", "Tell how long to soak a part."),
     "protocol": ("protocol", "protocol", "Write a bench protocol sheet."),
     "fit": ("fit", "fit", "Fit all readings of a material."),
     "report": ("fit", "report", "Tell what a fit rests on."),
@@ -30,33 +30,27 @@ _SINGLE: Final = {
     "page": ("page", "page", "Write a page for the field."),
 }
 
-#: Group -> the modules that add commands to it; the first has it, as ``app``.
+#: Group -> the module of this folder that has it, and its name there.
 _GROUPS: Final = {
-    "material": ("material",),
-    "part": ("part",),
-    "reading": ("reading",),
-    "mounting": ("mounting",),
-    "export": ("export", "whole_store"),
-    "import": ("whole_store",),
-    "store": ("store",),
-    "picture": ("picture",),
+    "material": ("material", "app"),
+    "part": ("part", "app"),
+    "reading": ("reading", "app"),
+    "mounting": ("mounting", "app"),
+    "export": ("export", "app"),
+    "import": ("export", "import_app"),
+    "store": ("store", "app"),
+    "picture": ("picture", "app"),
 }
 
 
-def _module(name: str) -> Any:
-    return import_module(f"matdb.cli.{name}")
-
-
-def _single(name: str) -> Any:
-    module, function, short_help = _SINGLE[name]
-    alone = typer.Typer(rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False)
-    alone.command(name, short_help=short_help)(getattr(_module(module), function))
-    return typer.main.get_command(alone)
-
-
-def _group(name: str) -> Any:
-    first, *_ = [_module(module) for module in _GROUPS[name]]
-    group = typer.main.get_group(first.app)
+def _command(name: str) -> Any:
+    module, what, *short_help = _SINGLE.get(name) or _GROUPS[name]
+    found = getattr(import_module(f"matdb.cli.{module}"), what)
+    if short_help:
+        alone = Group()
+        alone.command(name, short_help=short_help[0])(found)
+        return typer.main.get_command(alone)
+    group = typer.main.get_group(found)
     group.name = name
     return group
 
@@ -66,7 +60,7 @@ class _Commands(TyperGroup):
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         if cmd_name in self.commands and self.commands[cmd_name] is None:
-            self.commands[cmd_name] = _single(cmd_name) if cmd_name in _SINGLE else _group(cmd_name)
+            self.commands[cmd_name] = _command(cmd_name)
         return self.commands.get(cmd_name)
 
 

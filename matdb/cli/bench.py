@@ -16,7 +16,7 @@ from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
 from matdb.checks import checked_number
-from matdb.cli.options import CountOption, Held, Place, arg, collects, ends, opt, option, quantity
+from matdb.cli.options import CountOption, Held, Place, arg, ends, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards
 from matdb.cli.screen import band_cell, lines, progress, show
@@ -39,16 +39,13 @@ class BenchOptions(Held):
     """What is read, how, and at which temperatures it is to be known."""
 
     part: Annotated[str, arg("PART", "The part on the bench.")]
-    field_temp: Annotated[str, opt("--for", "RANGE", "The field temperatures whose stiffness is to be known.")] = (
-        "-10C..30C"
-    )
+    field_temp: str = option("RANGE", "The field temperatures whose stiffness is to be known.", "-10C..30C", "--for")
     mass: str | None = option("MASS", "The mass on the bench, such as 250g; asked without it.")
     count: CountOption = 1
     who: str = option("NAME", "Who takes the readings.", "")
-    advise: Annotated[bool, typer.Option("--advice/--no-advice", help="Fit and advise after each reading.")] = True
+    advise: bool = option(None, "Fit and advise after each reading.", True, "--advice/--no-advice")
 
 
-@collects
 def bench(said: BenchOptions, place: Place) -> None:
     """Read one part, step by step.
 

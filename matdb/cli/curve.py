@@ -3,38 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Any
 
 from matdb.cli import options
 from matdb.cli.fit import summary
-from matdb.cli.options import Question, collects, opt
+from matdb.cli.options import Question, option
 from matdb.cli.screen import Column, given_text, lines, records_table, show
 from matdb.cli.stiffness import row_band
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table
 
 
-@collects
 def curve(
+    call: Question,
     material: options.MaterialArgument,
     temp: options.TempsOption,
     frequency: options.FrequenciesOption = None,
     step: options.StepOption = "5K",
-    fit_number: Annotated[
-        int | None, opt("--fit", "NUMBER", "Answer from this older fit instead of the newest.", min=1)
-    ] = None,
+    fit: int | None = option("NUMBER", "Answer from this older fit instead of the newest.", min=1),
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
-    *,
-    call: Question,
 ) -> None:
     """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(t, len(f))
     with call.existing() as store:
-        found = store.current_curve(material) if fit_number is None else store.curve_of_fit(fit_number)
+        found = store.current_curve(material) if fit is None else store.curve_of_fit(fit)
         if found.material != material:
-            raise InputError("--fit", fit_number, f"a fit of {material}", f"that one is of {found.material}")
+            raise InputError("--fit", fit, f"a fit of {material}", f"that one is of {found.material}")
         answer = curve_table(found, t, f)
     written = options.write_answer(csv, answer.header, answer.rows, force)
     content = summary(found) | {"csv": written, "rows": answer.records()}

@@ -1,29 +1,30 @@
-"""``matdb export``: rows for a spreadsheet, and what simulators take."""
+"""``matdb export`` and ``matdb import``: rows for a spreadsheet, what simulators take, and whole stores as files."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
 import numpy as np
 import typer
 
+from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Question, arg, collects, opt
-from matdb.cli.screen import lines, show
+from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, opt, option
+from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
+from matdb.exchange import whole_store
 from matdb.exchange.documents import prony_rows, shift_rows, shift_warnings, write_table
+from matdb.exchange.fingerprint import store_fingerprint
 from matdb.exchange.tables import curve_table, curve_warnings, readings_table
 
-app = typer.Typer(help="Write curves, readings or stiffness to CSV.", rich_markup_mode=None)
+app = Group("Write curves, readings or stiffness to CSV.")
+import_app = Group("Read what 'matdb export' wrote.")
 
 _FILE = "The file to write: CSV, or JSON when its name ends in .json."
 FileOption = Annotated[str, opt("--csv", "FILE", _FILE)]
 OutOption = Annotated[str, typer.Option("--csv", "--out", metavar="FILE", help=_FILE)]
-RangeOption = Annotated[
-    list[str], opt("--temp", "TEMPERATURE", "A temperature such as -5C, or a range such as -20C..50C.")
-]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,17 +34,46 @@ class StatesByKelvin(States):
     step: options.StepOption = "1K"
 
 
+@dataclass(frozen=True)
+class Writing(Question):
+    """A call that writes a table and says so."""
+
+    force: ForceOption = False
+
+    def write(
+        self,
+        store: Store,
+        file: str,
+        what: str,
+        table: tuple[Sequence[str], Sequence[Any]],
+        warnings: Sequence[str] = (),
+        more: Mapping[str, Any] | None = None,
+        *,
+        key: str = "csv",
+        text: str = "",
+    ) -> None:
+        """Write a table as :func:`write_table`, and answer with the file's name as ``key`` and the number of rows."""
+        written = str(write_table(store, file, what, *table, more=more, force=self.force))
+        content = {key: written, "rows": len(table[1]), **(more or {})}
+        content.pop("shift", None)
+
+        def screen() -> None:
+            show(f"written: {written} ({len(table[1])} rows)", wrap=False)
+            if text:
+                show(text)
+            lines("Before you rely on it:", warnings)
+
+        self.answer(content, screen, warnings)
+
+
 @app.command()
-@collects
 def curve(
+    call: Writing,
     material: options.MaterialArgument,
     temp: options.TempsOption,
     csv: FileOption,
     frequency: options.FrequenciesOption = None,
     step: options.StepOption = "1K",
-    force: options.ForceOption = False,
-    *,
-    call: Question,
 ) -> None:
     """Write a material's curve.
 
@@ -53,21 +83,17 @@ def curve(
     options.few_states(t, len(f))
     with call.existing() as store:
         answer = curve_table(store.current_curve(material), t, f)
-        written = str(write_table(store, csv, "curve", answer.header, answer.rows, force=force))
-    _done(call, {"csv": written, "rows": len(answer.rows)}, answer.warnings)
+        call.write(store, csv, "curve", (answer.header, answer.rows), answer.warnings)
 
 
 @app.command()
-@collects
 def stiffness(
+    call: Writing,
     csv: FileOption,
     states: StatesByKelvin,
     part: Annotated[
         list[str] | None, arg("[PART]...", "The parts; all that have the direction when none is named.")
     ] = None,
-    force: options.ForceOption = False,
-    *,
-    call: Question,
 ) -> None:
     """Write the stiffness of parts.
 
@@ -77,76 +103,76 @@ def stiffness(
     with call.existing() as store:
         names = part or [p.name for p in store.parts() if states.axis in p.form.axes]
         answer = stiffness_answer(store, names, states)
-        written = str(write_table(store, csv, "stiffness", answer.header, answer.rows, force=force))
-    _done(call, {"csv": written, "rows": len(answer.rows)}, answer.warnings)
+        call.write(store, csv, "stiffness", (answer.header, answer.rows), answer.warnings)
 
 
 @app.command()
-@collects
 def readings(
+    call: Writing,
     csv: FileOption,
-    material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material.")] = None,
+    material: str | None = option("NAME", "Only readings of this material."),
     part: options.ReadPartOption = None,
     kind: options.KindOption = None,
     retired: options.RetiredOption = False,
-    force: options.ForceOption = False,
-    *,
-    call: Question,
 ) -> None:
     """Write readings.
 
     In the form that 'matdb reading import' takes back.
     """
     with call.existing() as store:
-        header, rows = readings_table(store.records.each_reading(material, part, kind, retired))
-        written = str(write_table(store, csv, "readings", header, rows, force=force))
-    _done(call, {"csv": written, "rows": len(rows)})
+        found = store.records.each_reading(material, part, kind, retired)
+        call.write(store, csv, "readings", readings_table(found))
 
 
 @app.command(short_help="Write shift factors over temperature.")
-@collects
 def shift(
+    call: Writing,
     material: options.MaterialArgument,
-    temp: RangeOption,
     out: OutOption,
+    temp: list[str] = option("TEMPERATURE", "A temperature such as -5C, or a range such as -20C..50C.", NEEDED),
     step: options.StepOption = "1K",
-    force: options.ForceOption = False,
-    *,
-    call: Question,
 ) -> None:
     """Write a material's shift factors over temperature."""
     with call.existing() as store:
         found, at = store.curve(material), options.temperatures(temp, step)
-        header, rows = shift_rows(found, at)
-        warnings = shift_warnings(found, at)
-        written = str(write_table(store, out, "shift", header, rows, force=force))
-    _done(call, {"file": written, "rows": len(rows)}, warnings)
+        call.write(store, out, "shift", shift_rows(found, at), shift_warnings(found, at), key="file")
 
 
 @app.command(short_help="Write the Prony terms of the median curve.")
-@collects
-def prony(
-    material: options.MaterialArgument, out: OutOption, force: options.ForceOption = False, *, call: Question
-) -> None:
+def prony(call: Writing, material: options.MaterialArgument, out: OutOption) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
         found = store.current_curve(material)
         header, rows, more = prony_rows(found)
         warnings = curve_warnings(found, np.full(2, 23.0), np.array(more["range_hz"]))
-        written = str(write_table(store, out, "prony", header, rows, more=more, force=force))
-    del more["shift"]
-    text = (
-        f"Meets the {more['fitted_to']} from {more['range_hz'][0]:.3g} to {more['range_hz'][1]:.3g} Hz at 23 degC "
-        f"within {100 * max(more['storage_error'], more['loss_error']):.2g} %."
-    )
-    _done(call, {"file": written, "rows": len(rows), **more}, warnings, text)
+        text = (
+            f"Meets the {more['fitted_to']} from {more['range_hz'][0]:.3g} to {more['range_hz'][1]:.3g} Hz at 23 degC "
+            f"within {100 * max(more['storage_error'], more['loss_error']):.2g} %."
+        )
+        call.write(store, out, "prony", (header, rows), warnings, more, key="file", text=text)
 
 
-def _done(call: Question, content: dict[str, Any], warnings: Sequence[str] = (), text: str = "") -> None:
-    def screen() -> None:
-        show(f"written: {content.get('csv') or content['file']} ({content['rows']} rows)", wrap=False)
-        if text:
-            show(text)
-        lines("Before you rely on it:", warnings)
+@app.command("store", short_help="Write the whole store as one JSON file.")
+def export_store(
+    call: Call, out: str = option("FILE", "The JSON file to write.", NEEDED), force: ForceOption = False
+) -> None:
+    """Write the whole store as one JSON file: records, history, fits, with units and fingerprint."""
+    with call.existing() as store:
+        written = whole_store.export_store(store, out, force=force)
+        mark = store_fingerprint(store)
+    size = written.stat().st_size
+    content = {"file": str(written), "bytes": size, "fingerprint": mark}
+    call.answer(content, lambda: show(f"written: {written} ({size / 1e3:.0f} kB, fingerprint {mark})", wrap=False))
 
-    call.answer(content, screen, warnings)
+
+@import_app.command("store")
+def import_store(file: Annotated[str, arg("FILE", "A file that 'matdb export store' wrote.")], call: Call) -> None:
+    """Fill a new, empty store from the JSON file of another one.
+
+    Numbers, times, history and fits stay what they were. A store that holds something is refused.
+    """
+    with call.opened() as store:
+        counts = whole_store.import_store(store, file)
+        address = store.records.place.shown
+    text = counts_text({name.replace("_", " "): number for name, number in counts.items()})
+    call.answer({"store": address, "counts": counts}, lambda: show(f"{address}: {text}", wrap=False))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, Final
+from typing import Any, Final
 
-from matdb.cli.options import Call, MaterialArgument, collects, opt
+from matdb.cli.options import Call, MaterialArgument, option
 from matdb.cli.screen import (
     Column,
     band_cell,
@@ -30,12 +30,8 @@ from matdb.units import counted
 _FOUR: Final = ", four parameters"
 
 
-@collects
 def fit(
-    material: MaterialArgument,
-    seed: Annotated[int, opt("--seed", "NUMBER", "Seed of the random draws.", min=0)] = 0,
-    *,
-    call: Call,
+    call: Call, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
 ) -> None:
     """Fit all readings of a material and keep the fit."""
     with call.existing() as store, progress(f"fit of {material}") as update:
@@ -53,7 +49,6 @@ def fit(
     call.answer(summary(curve), screen, warnings)
 
 
-@collects
 def report(material: MaterialArgument, call: Call) -> None:
     """Report on the newest fit: what it rests on, and how it stiffens in the cold.
 

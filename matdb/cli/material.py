@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-import typer
-
-from matdb.cli.options import Call, JsonOption, added, arg, argument_of, collects, option_of, replaced, with_fields
+from matdb.cli.options import Call, Group, JsonOption, added, arg, argument_of, option_of, replaced, with_fields
 from matdb.cli.screen import document, show, table
 from matdb.fields import record_fields
 from matdb.material.families import families as known_families
@@ -14,7 +12,7 @@ from matdb.material.record import Material
 from matdb.plain import fields_of
 from matdb.units import UNITS, parse
 
-app = typer.Typer(help="Materials: family, label, service range.", rich_markup_mode=None)
+app = Group("Materials: family, label, service range.")
 
 NameArgument = Annotated[str, arg("NAME", "The material's name.")]
 _KNOWN = record_fields(Material)
@@ -37,7 +35,6 @@ def add(given: dict[str, Any], call: Call) -> None:
 
 
 @app.command("list")
-@collects
 def list_(call: Call) -> None:
     """List the materials.
 
@@ -67,7 +64,6 @@ def list_(call: Call) -> None:
 
 
 @app.command("show")
-@collects
 def show_(name: NameArgument, call: Call) -> None:
     """Show a material.
 

@@ -7,19 +7,17 @@ from typing import Annotated
 
 from matdb.advice.camera import SixAxes
 from matdb.cli.cautions import ESTIMATE
-from matdb.cli.options import Question, arg, collects, needed, opt, quantity
-from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, share_text, show
+from matdb.cli.options import NEEDED, Question, arg, needed, option, quantity
+from matdb.cli.screen import Column, band_cell, lines, records_table, share_text, show, span_text
 
 
-@collects
 def modes(
+    call: Question,
     mounting: Annotated[str, arg("MOUNTING", "The mounting's name.")],
     part: Annotated[str, arg("PART", "The part's name.")],
-    temp: Annotated[str, opt("--temp", "TEMPERATURE", "A temperature such as -5C.")],
-    squeeze: Annotated[str | None, opt("--squeeze", "LENGTH", "Static squeeze of each piece; none without it.")] = None,
-    package: Annotated[str, opt("--package", "NAME", "The camera package.")] = "main",
-    *,
-    call: Question,
+    temp: str = option("TEMPERATURE", "A temperature such as -5C.", NEEDED),
+    squeeze: str | None = option("LENGTH", "Static squeeze of each piece; none without it."),
+    package: str = option("NAME", "The camera package.", "main"),
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
     with call.existing() as store:
@@ -46,6 +44,6 @@ def _show(title: str, found: SixAxes, warnings: Sequence[str]) -> None:
     )
     follows, isolates, inside = map(share_text, (found.follows, found.isolates, found.inside))
     show(
-        f"Wanted {number_text(low)} to {number_text(high)} Hz: the lowest mode follows with {follows}, the highest is "
+        f"Wanted {span_text(low, high)} Hz: the lowest mode follows with {follows}, the highest is "
         f"isolated with {isolates}, all lie inside with {inside}."
     )

@@ -3,37 +3,29 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any
-
-import typer
+from typing import Annotated, Any, Final
 
 from matdb.cli.mounting_options import OwnMounting
-from matdb.cli.options import Call, NoteOption, SourceOption, added, arg, collects, opt
-from matdb.cli.screen import document, number_text, show, table
+from matdb.cli.options import Call, Group, NoteOption, SourceOption, added, arg, option
+from matdb.cli.screen import Column, records_table, show, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.mounting.record import mounting_from_dict
 
-app = typer.Typer(help="Mountings: payload, isolators, rotors.", rich_markup_mode=None)
+app = Group("Mountings: payload, isolators, rotors.")
 
 NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
 
 
 @app.command()
-@collects
 def add(
+    call: Call,
     name: NameArgument,
     own: OwnMounting,
-    order: Annotated[
-        list[float] | None, opt("--order", "NUMBER", "Rotor order to isolate from. May be given several times.")
-    ] = None,
+    order: list[float] | None = option("NUMBER", "Rotor order to isolate from. May be given several times."),
     source: SourceOption = "",
     note: NoteOption = "",
-    definition: Annotated[
-        str | None, opt("--from", "FILE", "Read the mounting from a JSON file instead of options.")
-    ] = None,
-    *,
-    call: Call,
+    definition: str | None = option("FILE", "Read the mounting from a JSON file instead of options.", name="--from"),
 ) -> None:
     """Add a mounting."""
     if definition is not None:
@@ -42,42 +34,31 @@ def add(
         wanted = own.made(name, source=source, note=note, orders=tuple(order or ()))
     with call.opened() as store:
         number = added(store, wanted)
-    call.answer(
-        {"number": number, "mounting": wanted.to_dict()}, lambda: show(f"added mounting {name}: {_sentence(wanted)}")
-    )
+    rotors = f"rotors {wanted.rpm_idle:g} to {wanted.rpm_full:g} 1/min"
+    text = f"added mounting {name}: {wanted.mass_kg * 1e3:g} g on {wanted.count} isolators, {rotors}"
+    call.answer({"number": number, "mounting": wanted}, lambda: show(text))
+
+
+_COLUMNS: Final = (
+    Column("mounting", lambda m: str(m.name)),
+    Column("mass, g", lambda m: f"{m.mass_kg * 1e3:g}", right=True),
+    Column("isolators", lambda m: str(m.count), right=True),
+    Column("rotors, 1/min", lambda m: f"{m.rpm_idle:g} to {m.rpm_full:g}"),
+    Column("manoeuvres, Hz", lambda m: f"{m.manoeuvre_hz:g}", right=True),
+    Column("wanted, Hz", lambda m: span_text(*m.window_hz)),
+)
 
 
 @app.command("list")
-@collects
 def list_(call: Call) -> None:
     """List the mountings."""
     with call.opened() as kept:
-        mountings = kept.mountings()
-    if call.as_json:
-        document("mounting list", {"mountings": [m.to_dict() for m in mountings]})
-        return
-    if not mountings:
-        show("no mounting yet; add one with 'matdb mounting add'")
-        return
-    table(
-        ["mounting", "mass, g", "isolators", "rotors, 1/min", "manoeuvres, Hz", "wanted, Hz"],
-        [
-            [
-                m.name,
-                f"{m.mass_kg * 1e3:g}",
-                str(m.count),
-                f"{m.rpm_idle:g} to {m.rpm_full:g}",
-                f"{m.manoeuvre_hz:g}",
-                " to ".join(number_text(f) for f in m.window_hz),
-            ]
-            for m in mountings
-        ],
-        right=(1, 2, 4),
-    )
+        found = kept.mountings()
+    empty = "no mounting yet; add one with 'matdb mounting add'"
+    call.answer({"mountings": found}, lambda: records_table(found, _COLUMNS, empty=empty))
 
 
 @app.command("show")
-@collects
 def show_(name: NameArgument, call: Call) -> None:
     """Show a mounting.
 
@@ -86,31 +67,23 @@ def show_(name: NameArgument, call: Call) -> None:
     with call.existing() as kept:
         wanted = kept.mounting(name)
     low, high = wanted.window_hz
-    bands = [(b.order, b.low_hz, b.high_hz) for b in wanted.rotor_bands]
-    if call.as_json:
-        content = {
-            "mounting": wanted.to_dict(),
-            "window_hz": {"low": low, "high": high},
-            "rotor_orders": [{"order": o, "low_hz": a, "high_hz": b} for o, a, b in bands],
-        }
-        document("mounting show", content)
-        return
-    rows = [[k, str(v)] for k, v in wanted.to_dict().items() if k != "name"]
-    rows += [[f"rotor order {o:g}, Hz", f"{number_text(a)} to {number_text(b)}"] for o, a, b in bands]
-    table([wanted.name, ""], [*rows, ["wanted natural frequency, Hz", f"{number_text(low)} to {number_text(high)}"]])
+    bands = wanted.rotor_bands
 
+    def screen() -> None:
+        rows = [(k, str(v)) for k, v in wanted.to_dict().items() if k != "name"]
+        rows += [(f"rotor order {b.order:g}, Hz", span_text(b.low_hz, b.high_hz)) for b in bands]
+        table([wanted.name, ""], [*rows, ("wanted natural frequency, Hz", span_text(low, high))])
 
-def _sentence(m: Any) -> str:
-    return f"{m.mass_kg * 1e3:g} g on {m.count} isolators, rotors {m.rpm_idle:g} to {m.rpm_full:g} 1/min"
+    content = {"mounting": wanted, "window_hz": {"low": low, "high": high}, "rotor_orders": bands}
+    call.answer(content, screen)
 
 
 def _from_file(file: str, name: str, given: tuple[Any, ...]) -> Any:
     if any(value is not None for value in given):
         raise InputError("--from", file, "given alone", "put everything into the file")
+    content = file_bytes(file, 10_000_000)
     try:
-        values = json.loads(file_bytes(file, 10_000_000))
-    except InputError:
-        raise
+        values = json.loads(content)
     except (ValueError, RecursionError):
         raise InputError("--from", file, "a file of JSON") from None
     if not isinstance(values, dict):

@@ -11,7 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, get_type_hints
+from typing import Annotated, Any, Final, TypeVar, get_type_hints
 
 import numpy as np
 import typer
@@ -73,8 +73,14 @@ CsvOption = Annotated[str | None, opt("--csv", "FILE", "Also write the rows to t
 # -- records of options ---------------------------------------------------------------------------------------------
 
 
-def option(metavar: str | None, text: str, default: Any = None, **more: Any) -> Any:
-    """A field of a record of options. The option has the field's name; ``more`` goes to Typer.
+_Command = TypeVar("_Command", bound=Callable[..., None])
+
+#: The default of an option that must be given.
+NEEDED: Final = dataclasses.MISSING
+
+
+def option(metavar: str | None, text: str, default: Any = None, name: str = "", **more: Any) -> Any:
+    """An option: the default of a parameter of a command, or of a field of a record of options.
 
     Parameters
     ----------
@@ -83,16 +89,39 @@ def option(metavar: str | None, text: str, default: Any = None, **more: Any) -> 
     text : str
         The help.
     default : object
-        Without the option; ``dataclasses.MISSING`` where it must be given.
+        Without the option; :data:`NEEDED` where it must be given.
+    name : str
+        The option, where it is not called as the parameter or field is.
+    **more
+        Goes to Typer.
     """
-    return dataclasses.field(default=default, metadata={"metavar": metavar, "help": text, **more})
+    names = {"names": (name,)} if name else {}
+    return dataclasses.field(default=default, metadata={"metavar": metavar, "help": text, **names, **more})
+
+
+class Group(typer.Typer):
+    """Commands of one group; each may take records, see :func:`collects`."""
+
+    def __init__(self, text: str | None = None) -> None:
+        super().__init__(help=text, rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False)
+
+    def command(self, *args: Any, **more: Any) -> Callable[[_Command], _Command]:
+        """As Typer has it."""
+        add = super().command(*args, **more)
+
+        def added(function: _Command) -> _Command:
+            add(collects(function))
+            return function
+
+        return added
 
 
 def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] = ()) -> Callable[..., None]:
     """Let a command take records: Typer sees what is in them as options of the command itself.
 
-    A field of a dataclass is annotated as Typer has it, or made by :func:`option`. What ``fields`` say (see
-    :func:`with_fields`) reaches the command's ``given`` as one mapping.
+    A parameter, or a field of a dataclass, is annotated as Typer has it, or made by :func:`option`. What ``fields`` say
+    (see :func:`with_fields`) reaches the command's ``given`` as one mapping. The help has the options of a
+    :class:`Place` last, wherever the command takes it.
     """
     taken = inspect.signature(command, eval_str=True).parameters
     groups: dict[str, tuple[Any, Sequence[inspect.Parameter]]] = {
@@ -102,33 +131,38 @@ def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] =
     }
     if fields:
         groups["given"] = dict, fields
-    shown = [each for name, p in taken.items() for each in (groups[name][1] if name in groups else (p,))]
+    shown: list[inspect.Parameter] = []
+    for name in sorted(taken, key=lambda name: name in groups and issubclass(groups[name][0], Place)):
+        p = taken[name]
+        shown += groups[name][1] if name in groups else (_keyword(name, p.annotation, p.default),)
 
     @functools.wraps(command)
     def collected(**values: Any) -> None:
         made = {name: make(**{p.name: values.pop(p.name) for p in of}) for name, (make, of) in groups.items()}
         command(**values, **made)
 
-    keyword_only = [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in shown]
-    collected.__signature__ = inspect.Signature(keyword_only)  # type: ignore[attr-defined]
+    collected.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]
     return collected
 
 
 def _options_of(record: Any) -> list[inspect.Parameter]:
     hints = get_type_hints(record, include_extras=True)
-    found = []
-    for f in dataclasses.fields(record):
-        hint = hints[f.name]
-        if f.metadata:
-            hint = Annotated[hint, typer.Option("--" + f.name.replace("_", "-"), **f.metadata)]
-        default = inspect.Parameter.empty if f.default is dataclasses.MISSING else f.default
-        found.append(inspect.Parameter(f.name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=hint))
-    return found
+    return [_keyword(f.name, hints[f.name], f) for f in dataclasses.fields(record)]
+
+
+def _keyword(name: str, hint: Any, default: Any = inspect.Parameter.empty) -> inspect.Parameter:
+    """A parameter as Typer takes it; its default may be a field of a record, also one made by :func:`option`."""
+    if isinstance(default, dataclasses.Field):
+        about = dict(default.metadata)
+        if about:
+            hint = Annotated[hint, typer.Option(*about.pop("names", ("--" + name.replace("_", "-"),)), **about)]
+        default = inspect.Parameter.empty if default.default is NEEDED else default.default
+    return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=hint)
 
 
 def argument_of(each: FieldInfo) -> inspect.Parameter:
     """A field as a needed word of a command."""
-    return _parameter(each, typer.Argument(metavar=each.name.upper(), help=each.help), needed=True)
+    return _keyword(each.name, Annotated[str, arg(each.name.upper(), each.help)])
 
 
 def option_of(each: FieldInfo, words: str | None = None, *, optional: bool = False) -> inspect.Parameter:
@@ -143,21 +177,12 @@ def option_of(each: FieldInfo, words: str | None = None, *, optional: bool = Fal
     optional : bool
         Take None for "not said", whatever the field has by default.
     """
-    about = typer.Option(each.option, metavar=each.metavar, help=each.help if words is None else words)
-    return _parameter(each, about, needed=each.needed and not optional, default=None if optional else each.default)
-
-
-def _parameter(each: FieldInfo, about: Any, *, needed: bool, default: Any = None) -> inspect.Parameter:
-    default = default if isinstance(default, int | str) else None
-    kind: Any = int if isinstance(default, int) else str
-    if not needed and default is None:
-        kind = kind | None
-    return inspect.Parameter(
-        each.name,
-        inspect.Parameter.KEYWORD_ONLY,
-        default=inspect.Parameter.empty if needed else default,
-        annotation=Annotated[kind, about],
-    )
+    about = opt(each.option, each.metavar, each.help if words is None else words)
+    if each.needed and not optional:
+        return _keyword(each.name, Annotated[str, about])
+    default = each.default if isinstance(each.default, int | str) and not optional else None
+    kind: Any = str | None if default is None else type(default)
+    return _keyword(each.name, Annotated[kind, about], default)
 
 
 def with_fields(*parameters: inspect.Parameter) -> Callable[[Callable[..., None]], Callable[..., None]]:
@@ -210,15 +235,10 @@ class Place:
 
         For a ``with`` block. Raises as :func:`matdb.api.open_store`.
         """
-        waits: list[float] = []
-
-        def waiting(seconds: float) -> None:
-            if not waits:
-                _note("another program is writing to the store; trying again until that ends, for 30 s at most")
-            waits.append(seconds)
-
+        once = functools.cache(_note)
+        waits = "another program is writing to the store; trying again until that ends, for 30 s at most"
         old = as_fitted or getattr(self, "as_fitted", False)
-        found = open_store(self.store_name, on_wait=waiting, as_fitted=old, on_fit=_Fitting())
+        found = open_store(self.store_name, on_wait=lambda _: once(waits), as_fitted=old, on_fit=_Fitting())
         done = found.records.upgraded
         if done is not None:
             copy = f"as it was, it lies in {done.copy}"

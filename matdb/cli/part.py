@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
-from typing import Annotated, Final
-
-import typer
+from typing import Annotated, Any, Final
 
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import Call, JsonOption, NoteOption, added, arg, collects, opt, replaced
+from matdb.cli.options import NEEDED, Call, Group, JsonOption, NoteOption, added, arg, option, replaced
 from matdb.cli.screen import Column, document, lines, number_text, records_table, show, table
+from matdb.fields import record_fields
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of
 from matdb.plain import plain
 
-app = typer.Typer(help="Parts: form, dimensions, material.", rich_markup_mode=None)
+app = Group("Parts: form, dimensions, material.")
 
 
 _WORDS: Final = "The part's name, and the dimensions of its form: 'matdb part forms' lists them."
@@ -28,19 +26,17 @@ _WORDS: Final = "The part's name, and the dimensions of its form: 'matdb part fo
     "points: matdb part add loop --material steel --form cable-loop --height 30mm --point 5N:0.6mm --point 10N:1.5mm, "
     "or --points FILE with columns such as deflection_mm and force_n.",
 )
-@collects
 def add(
-    words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", _WORDS)],
-    material: Annotated[str, opt("--material", "NAME", "The material it is made of.")],
-    form: Annotated[str, opt("--form", "FORM", "Its form, such as ring or strut.")],
-    thread: Annotated[str | None, opt("--thread", "THREAD", "The screw that squeezes it, such as M3.")] = None,
-    note: NoteOption = "",
-    *,
     call: Call,
+    words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", _WORDS)],
+    material: str = option("NAME", "The material it is made of.", NEEDED),
+    form: str = option("FORM", "Its form, such as ring or strut.", NEEDED),
+    thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
+    note: NoteOption = "",
 ) -> None:
     """Add a part."""
     name, given = split_words(words)
-    if thread is not None and form in FORMS and any(f.name == "thread" for f in fields(FORMS[form])):
+    if thread is not None and form in FORMS and "thread" in record_fields(FORMS[form]):
         # A form that knows of the screw turns it into squeeze.
         given["--thread"] = thread
     part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
@@ -65,10 +61,7 @@ _COLUMNS: Final = (
 
 
 @app.command("list")
-@collects
-def list_(
-    material: Annotated[str | None, opt("--material", "NAME", "Only parts of this material.")] = None, *, call: Call
-) -> None:
+def list_(call: Call, material: str | None = option("NAME", "Only parts of this material.")) -> None:
     """List the parts.
 
     With how much was read of each.
@@ -80,7 +73,6 @@ def list_(
 
 
 @app.command("show")
-@collects
 def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Call) -> None:
     """Show a part.
 
@@ -101,14 +93,9 @@ def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Call) -> 
         warnings |= dict.fromkeys(part.form.warnings(axis))
 
     def screen() -> None:
-        entries = {
-            "material": part.material,
-            "form, mm": part.form.label(),
-            "thread": part.thread,
-            "note": part.note,
-            "readings": str(readings),
-            **{f"stiffness {axis}, N/mm per MPa": number_text(k) for axis, k in unit.items()},
-        }
+        entries = {"material": part.material, "form, mm": part.form.label(), "thread": part.thread, "note": part.note}
+        entries["readings"] = str(readings)
+        entries |= {f"stiffness {axis}, N/mm per MPa": number_text(k) for axis, k in unit.items()}
         table([part.name, ""], [(title, text) for title, text in entries.items() if text])
         lines("Before you rely on it:", warnings)
 
@@ -119,13 +106,12 @@ def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Call) -> 
 @app.command()
 def forms(as_json: JsonOption = False) -> None:
     """List the forms and their dimensions."""
-    rows = [
-        (kind, (cls.__doc__ or "").partition("\n")[0].rstrip("."), form_options(kind), cls.axes)
-        for kind, cls in sorted(FORMS.items())
-    ]
+    rows: list[dict[str, Any]] = []
+    for kind, cls in sorted(FORMS.items()):
+        what = (cls.__doc__ or "").partition("\n")[0].rstrip(".")
+        rows.append({"form": kind, "what": what, "dimensions": form_options(kind), "axes": cls.axes})
     if as_json:
-        keys = ("form", "what", "dimensions", "axes")
-        document("part forms", {"forms": [dict(zip(keys, row, strict=True)) for row in rows]})
+        document("part forms", {"forms": rows})
         return
-    cells = [(*texts, ", ".join(axes)) for *texts, axes in rows]
+    cells = [(*texts, ", ".join(axes)) for *texts, axes in (row.values() for row in rows)]
     table(["form", "what it is", "dimensions", "directions"], cells, breaks=range(len(rows) - 1))

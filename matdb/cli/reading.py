@@ -8,14 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
-import typer
-
 from matdb.advice.surprise import MENDS, all_doubts
 from matdb.bench.readings import Reading, check_on_part, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import options, reading_add
 from matdb.cli import trace as record
-from matdb.cli.options import Call, arg, collects, opt, option_of, values_of, with_fields
+from matdb.cli.options import Call, Group, arg, opt, option, option_of, values_of, with_fields
 from matdb.cli.screen import Column, given_text, lines, progress, records_table, show
 from matdb.delimited import Table, file_bytes
 from matdb.errors import InputError
@@ -28,7 +26,7 @@ from matdb.units import counted
 if TYPE_CHECKING:
     from matdb.api import Store
 
-app = typer.Typer(help="Readings: log, list, correct, import.", rich_markup_mode=None)
+app = Group("Readings: log, list, correct, import.")
 app.add_typer(reading_add.app, name="add")
 app.command("trace", short_help="Read frequency and damping from a record.")(record.trace)
 
@@ -37,22 +35,18 @@ WhyOption = Annotated[str, opt("--why", "TEXT", "The reason; it is kept.")]
 
 
 @app.command("list")
-@collects
 def list_(
-    material: Annotated[str | None, opt("--material", "NAME", "Only readings of this material and its parts.")] = None,
+    call: Call,
+    material: str | None = option("NAME", "Only readings of this material and its parts."),
     part: options.ReadPartOption = None,
     kind: options.KindOption = None,
     retired: options.RetiredOption = False,
-    *,
-    call: Call,
 ) -> None:
     """List readings."""
     with call.opened() as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
-    call.answer(
-        {"readings": found},
-        lambda: records_table(found, _COLUMNS, empty="no reading; log one with 'matdb reading add'"),
-    )
+    empty = "no reading; log one with 'matdb reading add'"
+    call.answer({"readings": found}, lambda: records_table(found, _COLUMNS, empty=empty))
 
 
 def _of_reading(reading_in: Callable[[Any], Reading]) -> list[Column]:
@@ -114,7 +108,6 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
 
 
 @app.command()
-@collects
 def remove(number: NumberArgument, why: WhyOption, call: Call) -> None:
     """Let a reading count no more.
 
@@ -128,21 +121,15 @@ def remove(number: NumberArgument, why: WhyOption, call: Call) -> None:
 
 
 @app.command("import")
-@collects
 def import_(
-    file: Annotated[str, arg("FILE", "A CSV or XLSX file with one reading a row.")],
-    sheet: Annotated[str | None, opt("--sheet", "NAME", "The sheet of an XLSX file; its first without it.")] = None,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Show what would be logged and every problem; log nothing.")
-    ] = False,
-    kind: Annotated[str | None, opt("--kind", "KIND", "The kind where the file does not say it.")] = None,
-    part: Annotated[str | None, opt("--part", "NAME", "The part where the file does not say it.")] = None,
-    material: Annotated[str | None, opt("--material", "NAME", "The material where the file does not say it.")] = None,
-    keep_duplicates: Annotated[
-        bool, typer.Option("--keep-duplicates", help="Log also what the store knows already.")
-    ] = False,
-    *,
     call: Call,
+    file: Annotated[str, arg("FILE", "A CSV or XLSX file with one reading a row.")],
+    sheet: str | None = option("NAME", "The sheet of an XLSX file; its first without it."),
+    dry_run: bool = option(None, "Show what would be logged and every problem; log nothing.", False),
+    kind: str | None = option("KIND", "The kind where the file does not say it."),
+    part: str | None = option("NAME", "The part where the file does not say it."),
+    material: str | None = option("NAME", "The material where the file does not say it."),
+    keep_duplicates: bool = option(None, "Log also what the store knows already.", False),
 ) -> None:
     """Log the readings of a CSV or XLSX file.
 

@@ -149,6 +149,11 @@ def number_text(value: float | None, digits: int = 3) -> str:
     return f"{round(value, digits - 1 - size):.{max(digits - 1 - size, 0)}f}"
 
 
+def span_text(low: float, high: float) -> str:
+    """Two numbers as ``2.1 to 35``."""
+    return f"{number_text(low)} to {number_text(high)}"
+
+
 def given_text(value: float | None) -> str:
     """A number that somebody gave, not computed: as short as it was written."""
     return "-" if value is None else f"{value:.4g}"

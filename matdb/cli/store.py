@@ -6,35 +6,32 @@ from typing import Annotated
 
 import typer
 
-from matdb.cli.options import Call, arg, collects, opt
+from matdb.cli.options import Call, Group, arg, option
 from matdb.cli.screen import counts_text, lines, show, table
 from matdb.shipped import changed_data
 from matdb.store import Records
 from matdb.store import restore as make
 from matdb.store.revisions import PUBLISHED
 
-app = typer.Typer(help="The store: what it holds, check, backup, restore.", rich_markup_mode=None)
+app = Group("The store: what it holds, check, backup, restore.")
 
 
 @app.command()
-@collects
 def info(call: Call) -> None:
     """Show where the store is and how much it holds."""
     with call.existing() as store:
         place, counts, readonly = store.records.place, store.records.counts(), store.records.readonly
-    address = place.shown
 
     def screen() -> None:
-        show(f"{address}{' (can only be read)' if readonly else ''}", wrap=False)
+        show(f"{place.shown}{' (can only be read)' if readonly else ''}", wrap=False)
         table(["holds", ""], [[name, str(number)] for name, number in counts.items()], right=(1,))
         if place.path is not None:
             show("Copy it with 'matdb store backup FILE', never the file alone: the newest changes may lie beside it.")
 
-    call.answer({"store": address, "read_only": readonly, "counts": counts}, screen)
+    call.answer({"store": place.shown, "read_only": readonly, "counts": counts}, screen)
 
 
 @app.command()
-@collects
 def check(call: Call) -> None:
     """Look for damage in the store.
 
@@ -55,20 +52,13 @@ def check(call: Call) -> None:
             show("pip install --force-reinstall elastomer-matdb", indent="  ", wrap=False)
         lines("Found:", said)
 
-    content = {
-        "store": address,
-        "sound": not bad,
-        "findings": findings,
-        "shipped_sound": not shipped,
-        "shipped": shipped,
-    }
-    call.answer(content, screen, said)
+    content = {"store": address, "sound": not bad, "findings": findings}
+    call.answer(content | {"shipped_sound": not shipped, "shipped": shipped}, screen, said)
     if bad or shipped:
         raise typer.Exit(1)
 
 
 @app.command()
-@collects
 def backup(file: Annotated[str, arg("FILE", "The new file to write the store to.")], call: Call) -> None:
     """Write the store as it is now to a new file."""
     with call.existing() as store:
@@ -78,9 +68,8 @@ def backup(file: Annotated[str, arg("FILE", "The new file to write the store to.
 
 
 @app.command()
-@collects
 def restore(
-    file: Annotated[str, arg("FILE", "A backup, or what an upgrade kept of an older store.")], call: Call
+    call: Call, file: Annotated[str, arg("FILE", "A backup, or what an upgrade kept of an older store.")]
 ) -> None:
     """Make a store from a backup.
 
@@ -94,12 +83,7 @@ def restore(
 
 
 @app.command(short_help="Compute the stiffness table for SQL readers.")
-@collects
-def publish(
-    material: Annotated[str | None, opt("--material", "NAME", "Only this material; every one without it.")] = None,
-    *,
-    call: Call,
-) -> None:
+def publish(call: Call, material: str | None = option("NAME", "Only this material; every one without it.")) -> None:
     """Compute the stiffness table that other tools read with SQL.
 
     A fit does so for its material by itself; ask for it after adding parts or mountings. The views are named

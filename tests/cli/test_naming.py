@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from matdb.cli.naming import as_typed
+from matdb.cli.run import as_typed
 from matdb.errors import InputError, UnitError
 
 BASE = {"--temp": "-18C", "--mass": "150g", "--frequency": "23Hz"}
