@@ -14,9 +14,8 @@ from matdb.bench.readings import READINGS, RingDown, reading_fields, reading_fro
 from matdb.cli.reading_add import _command
 from matdb.cli.run import as_typed
 from matdb.errors import InputError
-from matdb.exchange.columns import columns, heading_of, value_of
 from matdb.exchange.csv_file import csv_text
-from matdb.exchange.reading_file import read_readings
+from matdb.exchange.reading_file import columns, heading_of, read_readings, value_of
 from matdb.fields import dimension_of, info, record_fields, stem_of, unit_of
 from matdb.form import Part, Ring
 from matdb.material.record import Material

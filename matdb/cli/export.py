@@ -15,9 +15,16 @@ from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, o
 from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.exchange import whole_store
-from matdb.exchange.documents import prony_rows, shift_rows, shift_warnings, write_table
-from matdb.exchange.fingerprint import store_fingerprint
-from matdb.exchange.tables import curve_table, curve_warnings, readings_table
+from matdb.exchange.tables import (
+    curve_table,
+    curve_warnings,
+    prony_rows,
+    readings_table,
+    shift_rows,
+    shift_warnings,
+    write_table,
+)
+from matdb.exchange.whole_store import store_fingerprint
 
 app = Group("Write curves, readings or stiffness to CSV.")
 import_app = Group("Read what 'matdb export' wrote.")

@@ -21,8 +21,8 @@ from matdb.api import Store, open_store
 from matdb.checks import printed_like
 from matdb.cli.screen import document, progress
 from matdb.errors import InputError, StoreError
-from matdb.exchange.columns import value_of
 from matdb.exchange.csv_file import write_csv
+from matdb.exchange.reading_file import value_of
 from matdb.fields import FieldInfo
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm

@@ -6,9 +6,10 @@ import sys
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import Annotated, Any, Final
 
 from matdb.advice.surprise import MENDS, all_doubts
+from matdb.api import Store
 from matdb.bench.readings import Reading, check_on_part, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import options, reading_add
@@ -22,9 +23,6 @@ from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 from matdb.fields import FieldInfo, record_fields
 from matdb.form.part import Part
 from matdb.units import counted
-
-if TYPE_CHECKING:
-    from matdb.api import Store
 
 app = Group("Readings: log, list, correct, import.")
 app.add_typer(reading_add.app, name="add")

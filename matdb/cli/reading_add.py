@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from matdb.api import Store
 from matdb.bench.readings import READINGS, Reading, check_on_part
 from matdb.bench.thermal.state import bench_state
 from matdb.cli.cautions import BENCH
 from matdb.cli.options import Call, Group, argument_of, option_of, values_of, with_fields
 from matdb.cli.screen import lines, show
 from matdb.fields import FieldInfo, record_fields
-
-if TYPE_CHECKING:
-    from matdb.api import Store
 
 app = Group("Log one reading.")
 

@@ -3,30 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
 import math
 import os
 import re
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
+from matdb.api import Store
 from matdb.bench.readings import READINGS, reading_from_dict
 from matdb.delimited import file_bytes
 from matdb.errors import InputError, MatdbError, StoreError
-from matdb.exchange.fingerprint import store_fingerprint
 from matdb.fields import ENDINGS, record_fields
 from matdb.files import write_text
 from matdb.form import Part, form_from_dict
 from matdb.material.record import Material
 from matdb.mounting.record import mounting_from_dict
+from matdb.plain import fields_of
 from matdb.store.revisions import HEAD
 from matdb.version import VERSION
-
-if TYPE_CHECKING:
-    from matdb.api import Store
 
 #: Name and number of the format; the number rises when a reader of the old one could not read the new.
 FORMAT: Final = "matdb store"
@@ -52,6 +51,38 @@ _BARE: Final = {"seconds_out": "s", "storage_sd": "relative", "loss_factor_sd": 
 #: No record of a store has a field that ends so.
 _UNUSED: Final = ("_k", "_ms", "_n_per_mm", "_n", "_m")
 UNITS: Final = {name: ending.label for name, ending in ENDINGS.items() if name not in _UNUSED} | _BARE
+
+
+def store_fingerprint(store: Store) -> str:
+    """Sixteen hexadecimal digits over every material, part, mounting, reading, and number of the newest fits.
+
+    Parameters
+    ----------
+    store : Store
+        Open.
+
+    Returns
+    -------
+    str
+        The beginning of a SHA-256; it changes when a record is added, corrected, removed or replaced, or a material
+        fitted again, and stays the same through backup, copy, export and import.
+    """
+    mark = hashlib.sha256()
+    for values in _content(store):
+        mark.update(json.dumps(values, sort_keys=True, ensure_ascii=True, default=repr).encode() + b"\n")
+    return mark.hexdigest()[:16]
+
+
+def _content(store: Store) -> Iterator[list[Any]]:
+    for material in store.materials():
+        newest = store.records.newest_fit(material.name, reading_ids=False)
+        yield ["material", fields_of(material), newest.id if newest else None]
+    for part in store.parts():
+        yield ["part", part.name, part.material, part.form.to_dict(), part.thread, part.note]
+    for mounting in store.mountings():
+        yield ["mounting", mounting.to_dict()]
+    for kept in store.records.each_reading(include_retired=True):
+        yield ["reading", kept.id, kept.reading.to_dict(), kept.retired_why, kept.corrects_id]
 
 
 def store_text(store: Store) -> Iterator[str]:

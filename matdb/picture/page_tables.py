@@ -18,7 +18,7 @@ from matdb.advice.suit import Suitability
 from matdb.api import Store
 from matdb.curve.band import Band
 from matdb.errors import InputError
-from matdb.exchange.fingerprint import store_fingerprint
+from matdb.exchange.whole_store import store_fingerprint
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
 from matdb.mounting.record import Mounting

@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 import matdb
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Resonance, RingDown
 from matdb.errors import InputError
-from matdb.exchange.columns import columns, heading_of, value_of
 from matdb.exchange.csv_file import csv_text
-from matdb.exchange.reading_file import read_readings
+from matdb.exchange.reading_file import columns, heading_of, read_readings, value_of
 from matdb.exchange.tables import readings_table
 from matdb.store.stored import StoredReading
 

@@ -102,7 +102,7 @@ def test_it_says_when_from_what_and_how_sure(tables, opened, file):
 def test_the_fingerprint_follows_the_content(picture_file, store, tmp_path):
     from shutil import copy
 
-    from matdb.exchange.fingerprint import store_fingerprint
+    from matdb.exchange.whole_store import store_fingerprint
 
     with matdb.open_store(copy(picture_file, tmp_path / "copy.sqlite")) as other:
         assert store_fingerprint(other) == store_fingerprint(store)

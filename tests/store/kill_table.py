@@ -38,8 +38,7 @@ from store.sample_records import fill
 
 from matdb.api import Store
 from matdb.bench.readings import RingDown
-from matdb.exchange.documents import write_table
-from matdb.exchange.tables import readings_table
+from matdb.exchange.tables import readings_table, write_table
 from matdb.exchange.whole_store import export_store
 from matdb.store import FitRecord, Records, revisions
 

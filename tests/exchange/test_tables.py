@@ -8,9 +8,16 @@ import pandas
 import pytest
 
 import matdb
-from matdb.exchange.documents import prony_rows, shift_rows, units_of, write_table
-from matdb.exchange.fingerprint import store_fingerprint
-from matdb.exchange.tables import curve_table, readings_table, stiffness_table
+from matdb.exchange.tables import (
+    curve_table,
+    prony_rows,
+    readings_table,
+    shift_rows,
+    stiffness_table,
+    units_of,
+    write_table,
+)
+from matdb.exchange.whole_store import store_fingerprint
 
 
 @pytest.fixture(scope="module")
