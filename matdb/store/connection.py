@@ -19,6 +19,8 @@ from matdb.store.location import Place
 
 #: Largest cell that is read or written, bytes: the largest block of arrays, and room to spare.
 _MOST_CELL = 300_000_000
+#: Longest statement, characters, those of a file's schema included; matdb's own have some thousands.
+_LONGEST_SQL = 100_000
 
 
 class Reader:
@@ -116,9 +118,16 @@ def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
     connection.execute("PRAGMA trusted_schema = OFF")
     # No cell of a store is larger; a forged file could name one that fills the memory.
     connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _MOST_CELL)
+    connection.setlimit(sqlite3.SQLITE_LIMIT_SQL_LENGTH, _LONGEST_SQL)
     # Python acts on Ctrl-C only while it runs itself: let it, now and then, also during a long statement.
     connection.set_progress_handler(lambda: None, 100_000)
+    connection.set_authorizer(_asked_directly)
     return connection
+
+
+def _asked_directly(*asked: Any) -> int:
+    """Refuse what a view or a trigger (named last) would ask or change; matdb goes through none, even a late one."""
+    return sqlite3.SQLITE_DENY if asked[-1] else sqlite3.SQLITE_OK
 
 
 def connect_postgresql(place: Place, wait_s: float, **more: Any) -> Any:

@@ -23,7 +23,7 @@ _CODES: dict[int | None, tuple[type[StoreError], str]] = {
     13: (StoreError, _FULL),
     14: (StoreReadOnly, "it cannot be opened; " + READ_ONLY_CURE),
     18: (StoreError, "holds a value larger than any of matdb's; restore a backup"),
-    23: (StoreReadOnly, READ_ONLY_CURE),
+    23: (NotAStore, "has a view or a trigger, not made by matdb, that this would run; drop it or restore a backup"),
     26: (NotAStore, "is not a matdb store; name another file"),
     # no room for the file of locks that readers need too
     10 | 19 << 8: (StoreError, _FULL),

@@ -68,12 +68,6 @@ def _sqlite(place: Place, create: bool, attempt_s: float) -> Any:
     # FULL: a change is on the disk, not only in the system's memory, before it is confirmed; a power cut takes nothing.
     for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}")
-    # By its text: what the list calls it is anybody's to write. A trigger may have come since the store was opened.
-    found = connection.execute("SELECT name FROM sqlite_master WHERE sql LIKE '%trigger%'").fetchone()
-    if found is not None:
-        connection.close()
-        why = f"has a trigger {found[0]!r}, which matdb did not make and which a change would run"
-        raise StoreError(place.shown, f"{why}; drop it or restore a backup")
     return connection
 
 

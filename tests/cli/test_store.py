@@ -245,3 +245,50 @@ def test_an_address_that_fails_shows_no_password(matdb_says, server, monkeypatch
         told = matdb_says("store", "info", "--store", url, *more)
         assert (told.code in (1, 2), told.out, told.err.count("\n")) == (True, "", 1), told.err
         assert SECRET not in told.err, url
+
+
+AT = ("--temp", "0C")
+#: Every command that may replace a file, up to that file's name.
+WRITES = {
+    "demo": ("--csv",),
+    "protocol": ("0042", "--out"),
+    "curve": ("amber", *AT, "--csv"),
+    "stiffness": ("0042", *AT, "--frequency", "30Hz", "--csv"),
+    "page": ("cam", "--out"),
+    "reading trace": ("TRACE", "--picture"),
+    "export curve": ("amber", *AT, "--csv"),
+    "export stiffness": ("0042", *AT, "--frequency", "30Hz", "--csv"),
+    "export readings": ("--csv",),
+    "export shift": ("amber", *AT, "--out"),
+    "export prony": ("amber", "--out"),
+    "export store": ("--out",),
+    "picture modulus": ("amber", "--out"),
+    "picture master": ("amber", "--out"),
+    "picture residuals": ("amber", "--out"),
+    "picture frequency": ("cam", "--out"),
+    "picture transmissibility": ("cam", "0042", *AT, "--out"),
+    "picture squeeze": ("cam", "pad", *AT, "--out"),
+}
+
+
+def test_every_command_that_may_replace_a_file_is_known_here():
+    sections = (TOP / "matdb" / "cli" / "REFERENCE.md").read_text(encoding="utf-8").split("\n## matdb ")
+    assert set(WRITES) == {text.partition("\n")[0] for text in sections[1:] if "`--force`" in text}
+
+
+@pytest.mark.parametrize("command", WRITES)
+def test_no_command_writes_over_the_store_whatever_it_is_called(matdb_says, store, command, tmp_path):
+    """By another name of the same file, and by that of its journal; even with --force."""
+    trace = tmp_path / "trace.csv"
+    wave = ((i / 1000, 2.7 ** (-i / 200) * (-1) ** (i // 16)) for i in range(1000))
+    trace.write_text("time_s,a\n" + "".join(f"{t},{a}\n" for t, a in wave))
+    os.link(store, tmp_path / "linked.svg")
+    (tmp_path / "journal.svg").symlink_to(f"{store}-wal")
+    before = store.read_bytes()
+    for name in ("linked.svg", "journal.svg"):
+        words = [str(trace) if word == "TRACE" else word for word in WRITES[command]]
+        told = matdb_says(*command.split(), *words, tmp_path / name, "--force")
+        assert (told.code, told.err.count("\n")) == (2, 1), told.err
+        assert "another file than a store" in told.err
+    assert store.read_bytes() == before
+    assert not (tmp_path / "bench.sqlite-wal").exists()

@@ -95,10 +95,30 @@ def test_a_trigger_that_came_later_never_runs(file):
     with Records(file) as records:
         before = records.readings()
         forged(file, *HARM["trigger by another letter case"])
-        with pytest.raises(StoreError, match="has a trigger"):
-            records.add(Material(name="new"))
+        for _ in range(2):
+            with pytest.raises(StoreError, match="has a view or a trigger"):
+                records.add(Material(name="new"))
         assert records.readings() == before
         assert "new" not in [m.name for m in records.materials()]
+
+
+@pytest.mark.parametrize("asked_before", [False, True])
+def test_a_view_that_took_a_tables_place_later_is_never_asked(file, asked_before):
+    with Records(file) as records:
+        if asked_before:
+            assert records.materials()
+        view = f"CREATE VIEW material AS SELECT away.* FROM away, ({ENDLESS})"
+        forged(file, "ALTER TABLE material RENAME TO away", view)
+        with pytest.raises(StoreError, match="has a view or a trigger"):
+            records.material("amber 40A")
+        with pytest.raises(StoreError, match="has a view or a trigger"):
+            records.add(Material(name="new"))
+
+
+def test_a_schema_longer_than_any_of_matdbs_is_refused(file):
+    forged(file, f"CREATE VIEW long AS SELECT '{'x' * 200_000}'")
+    with pytest.raises(StoreError, match="restore a backup"):
+        Records(file)
 
 
 @pytest.mark.parametrize("revision", revisions.REVISIONS)
@@ -141,7 +161,8 @@ with Records(sys.argv[1]) as records:
 
 
 def test_a_long_statement_ends_with_ctrl_c(file, python):
-    asking = python(INTERRUPTED, file, f"SELECT count(*) FROM ({ENDLESS})")
+    product = ", ".join(f"sqlite_master t{i}" for i in range(9))
+    asking = python(INTERRUPTED, file, f"SELECT count(*) FROM {product}")
     assert asking.stdout.readline() == "asked\n"
     time.sleep(0.2)
     asking.send_signal(signal.SIGINT)
