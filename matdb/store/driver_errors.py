@@ -45,6 +45,7 @@ _STATES: dict[str, tuple[type[StoreError], str]] = {
     "42501": (StoreReadOnly, "this user may not write to it; ask its owner for the right"),
     "25006": (StoreReadOnly, "the server takes no writes now"),
     "55P03": (StoreBusy, _BUSY_CURE),
+    **dict.fromkeys(("57P01", "57P02", "57P03"), (StoreError, "the server broke off; try again when it runs")),
     "57014": (StoreBusy, "the server ended the statement for its time limit; try again"),
     "40001": (StoreBusy, "another program changed the same records; try again"),
     "40P01": (StoreBusy, "another program changed the same records; try again"),

@@ -2,10 +2,15 @@
 """Fill the disk, or take the right to write away, and look at what the commands say and leave.
 
     python tests/store/fault_table.py           prints the table; as root, to mount small file systems
+    python tests/store/fault_table.py --mixed 400    four works mixed on one store never reset, a fault in each
 
 Every command runs on a fresh store on a small file system with a given rest of room, or on one that may only be read.
 It must end with exit code 0 and its work wholly done, or with exit code 1, one line on the error stream and nothing
 done. Once there is room again the store must open, be sound and hold what it held; no half file may lie about.
+
+Mixed, each command meets one fault at random: a full disk, Ctrl-C or an ended connection at a random moment, no
+standard output, a full one, or nobody who reads it. What it said must be so: done once, or not at all, and all that
+was there before still there.
 
 Where no file system can be mounted, a limit on the size of files takes the place of the full disk (``--limit``).
 """
@@ -15,13 +20,19 @@ import contextlib
 import io
 import json
 import os
+import random
 import re
 import resource
+import select
 import shutil
+import signal
 import sqlite3
+import statistics
 import subprocess
 import sys
 import tempfile
+import time
+import traceback
 import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -35,6 +46,7 @@ from rights import ordinary
 from store.old_stores import grow, server_store, sqlite_store
 
 import matdb.curve.fit
+from matdb.__main__ import main as main_of_matdb
 from matdb.api import Store
 from matdb.cli.run import run
 from matdb.store import Records, revisions
@@ -347,6 +359,166 @@ def full_disk(bench, disk, folder, name, works, levels):
         yield row
 
 
+# -- faults of every kind, mixed on one store -------------------------------------------------------------------------
+
+MIXED = ("import", "fit", "logging", "correction")
+MIXED_ROWS = 40
+UNREAD = ("stdout closed", "stdout full", "reader gone")
+#: The exit codes that each fault may end in; a program that ends by Ctrl-C is ended by the signal, or says that it was.
+CODES = {
+    "disk full": (0, 1),
+    "Ctrl-C": (0, 130, -signal.SIGINT),
+    "connection ended": (0, 1),
+    **dict.fromkeys(UNREAD, (1,)),
+}
+
+
+def told_by_child(words, fault, delay, harm):
+    """Run the command line in a child as a shell does; answers exit code, what it said on the error stream, seconds."""
+    answer, tell = os.pipe()
+    unread, gone = os.pipe()
+    os.close(unread)
+    started = time.perf_counter()
+    pid = os.fork()
+    if pid == 0:
+        code = 99
+        try:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+            os.close(answer)
+            os.dup2(tell, 2)
+            os.dup2({"stdout full": os.open("/dev/full", os.O_WRONLY), "reader gone": gone}.get(fault, tell), 1)
+            sys.stdout, sys.stderr = open(1, "w"), open(2, "w")  # noqa: SIM115
+            if fault == "stdout closed":
+                sys.stdout.close()
+                sys.stdout = None
+            elif fault not in UNREAD:
+                sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+            matdb.curve.fit.fit_curve = lambda material, *_, **__: CURVE
+            sys.argv = ["matdb", *words]
+            code = main_of_matdb()
+        except KeyboardInterrupt:  # before the program began
+            code = 130
+        except BaseException:
+            traceback.print_exc()
+        finally:
+            os._exit(code)
+    os.close(tell)
+    os.close(gone)
+    said, until = b"", None if delay is None else started + delay
+    while True:
+        if not select.select([answer], [], [], until and max(until - time.perf_counter(), 0.0))[0]:
+            harm(pid)
+            until = None
+        elif more := os.read(answer, 10000):
+            said += more
+        else:
+            break
+    code = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+    os.close(answer)
+    return code, said.decode(), time.perf_counter() - started
+
+
+def mixed_words(work, where, turn, folder):
+    """The command line of a work that differs from every other turn's."""
+    at = -20 + turn * 0.01
+    if work == "import":
+        rows = "".join(f"ring-down,0042,{at:.2f},150,{23 + i * 1e-3:.3f}\n" for i in range(MIXED_ROWS))
+        (folder / "rows.csv").write_text("kind,part,temperature_c,mass_g,frequency_hz\n" + rows)
+        return ["reading", "import", str(folder / "rows.csv"), "--store", where]
+    if work == "fit":
+        return ["fit", "amber", "--store", where]
+    if work == "logging":
+        words = ["reading", "add", "ring-down", "0042", "--temp", f"{at:.2f}C", "--mass", "150g"]
+        return [*words, "--frequency", "22Hz", "--store", where]
+    with Records(where) as records:
+        newest = records._reader.rows("SELECT max(id) FROM reading WHERE kind = 'ring-down' AND retired_at IS NULL")
+    return ["reading", "correct", str(newest[0][0]), "--why", "typo", "--temp", f"{at:.2f}C", "--store", where]
+
+
+def mixed_adds(work, before):
+    """What a work that was done adds to the store as it was."""
+    if work == "import":
+        return {"readings": MIXED_ROWS}
+    if work == "fit":
+        return {"fits": 1, "links": before["readings"] - before["retired readings"]}
+    return ADDS[work]
+
+
+def mixed(bench, disk, tries, seed=3):
+    """Four works on one store that is never reset, each under a fault drawn for it; answers a row per fault."""
+    draw, times, lasts = random.Random(seed), {work: [] for work in MIXED}, 0.0
+    faults = [fault for fault in CODES if bench.name != "SQLite" or fault != "connection ended"]
+    rows = {fault: Row(fault, bench.name, "mixed") for fault in ("none", *faults)}
+    scratch = Path(tempfile.mkdtemp(prefix="matdb-mixed-"))
+    where = bench.fresh("import", disk.folder)
+    before, _ = state(where)
+    tables = {before["published"]}
+
+    def interrupt(pid):
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGINT)
+
+    def end_connection(pid):
+        name = where.partition("?")[0].rpartition("/")[2]
+        bench.server.sql(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'")
+
+    harms = {"Ctrl-C": interrupt, "connection ended": end_connection}
+    for turn in range(tries + 2 * len(MIXED)):
+        unharmed = turn < 2 * len(MIXED)
+        fault = "none" if unharmed else draw.choices(faults, [1 if each in UNREAD else 3 for each in faults])[0]
+        work = MIXED[turn % len(MIXED)] if fault == "none" else draw.choice(MIXED)
+        words, row = mixed_words(work, where, turn, scratch), rows[fault]
+        lasts = statistics.median(times[work][-9:] or [0.0])
+        delay = draw.uniform(0.0, lasts) if fault in harms else None
+        if fault == "disk full":
+            disk.fill(draw.choice(LEVELS[:6]))
+        code, err, spent = told_by_child(words, fault, delay, harms.get(fault))
+        disk.room()
+        bench.recover()
+        if fault == "none":
+            times[work].append(spent)
+        before = judged(row, work, fault, where, code, err, before, tables)
+    bench.drop(where)
+    shutil.rmtree(scratch)
+    return list(rows.values())
+
+
+def judged(row, work, fault, where, code, err, before, tables):
+    """Look at what a command said and left, and count it in; answers what the store holds now.
+
+    ``tables`` are the sizes that the published table of one fit has.
+    """
+    row.tries += 1
+    row.refused += code != 0
+    row.done += code == 0
+    if err:
+        row.says.setdefault(re.sub(r"\S*(/|SERVER)\S+", "STORE", err.strip()), f"{work}:")
+    lines = int((code == 1 and fault != "reader gone") or code == 130)
+    if code not in CODES.get(fault, (0,)) or err.count("\n") > lines or "Traceback" in err or "unexpected" in err:
+        row.faults.append(f"{work}: exit code {code}: {err.strip()[-500:]}")
+    try:
+        after, errors = state(where)
+    except Exception as error:
+        row.faults.append(f"{work}: cannot be opened: {error}")
+        return before
+    row.opened += 1
+    row.sound += not errors
+    row.faults += errors[:1]
+    adds = mixed_adds(work, before)
+    grown = {k: after[k] - before[k] for k in before if k != "published" and after[k] != before[k]}
+    if fault == "none":
+        tables.add(after["published"])
+    if after["published"] not in tables or grown not in ({}, adds):
+        row.half += 1
+        row.faults.append(f"{work}: half of it is there: {before} -> {after}")
+    told = code == 0 or (fault in UNREAD and code == 1)
+    if (told and grown != adds) or min(grown.values(), default=0) < 0:
+        row.faults.append(f"{work}: lost: exit code {code}, {before} -> {after}")
+    else:
+        row.kept += 1
+    return after
+
+
 # -- no right to write -----------------------------------------------------------------------------------------------
 
 MODES = {"file 444": (0o755, 0o444), "folder 555": (0o555, 0o644), "both": (0o555, 0o444)}
@@ -459,6 +631,7 @@ def main():
     reader.add_argument("--small", action="store_true", help="fewer levels, for the test suite")
     reader.add_argument("--skip", choices=("full", "read-only"), help="without this one")
     reader.add_argument("--json", action="store_true")
+    reader.add_argument("--mixed", type=int, metavar="TRIES", help="four works mixed on one store that is never reset")
     reader.add_argument("--works", default=",".join(WORKS))
     given = reader.parse_args()
     works = tuple(given.works.split(","))
@@ -481,6 +654,12 @@ def on_files(scratch, works, given):
     bench = Files(scratch)
     prepare(scratch, bench)
     rows = []
+    if given.mixed:
+        disk = SmallDisk(120)
+        try:
+            return mixed(bench, disk, given.mixed)
+        finally:
+            disk.close()
     if given.skip != "full":
         disk = Limited() if given.limit else SmallDisk(40)
         try:
@@ -505,6 +684,9 @@ def on_server(scratch, works, given):
             try:
                 bench = Databases(server)
                 prepare(scratch, bench)
+                if given.mixed:
+                    rows += mixed(bench, disk, given.mixed) if log is None or SMALL else []
+                    continue
                 if given.skip != "full":
                     rows += full_disk(bench, disk, mine.folder, name, works, LEVELS)
                 if given.skip != "read-only" and log is not None:

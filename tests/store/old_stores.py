@@ -54,16 +54,9 @@ def grow(where, rows):
         row = dict(connection.exec_driver_sql("SELECT * FROM reading WHERE id = 2").mappings().one())
         row = {name: value for name, value in row.items() if value is not None and name != "id"}
         names = ", ".join(f'"{name}"' for name in row)
-        series = (
-            "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < {0}) SELECT i FROM n"
-            if place.path is not None
-            else "SELECT i FROM generate_series(1, {0}) AS s(i)"
-        ).format(rows)
-        values = ", ".join(f'r."{name}"' for name in row)
-        connection.exec_driver_sql(
-            f"INSERT INTO reading (id, {names}) SELECT 1000 + n.i, {values} "
-            f"FROM reading r, ({series}) AS n WHERE r.id = 2"
-        )
+        number = "? + 0" if place.path is not None else "%s + 0"
+        copied = f"INSERT INTO reading (id, {names}) SELECT {number}, {names} FROM reading WHERE id = 2"
+        connection.exec_driver_sql(copied, [(1001 + i,) for i in range(rows)])
         if place.path is None:
             connection.exec_driver_sql("SELECT setval('reading_id_seq', (SELECT max(id) FROM reading))")
     engine.dispose()

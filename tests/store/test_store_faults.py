@@ -74,3 +74,14 @@ def test_a_server_without_room_or_rights(python, may_mount):
         assert row["refused"] > 0, row
         if row["fault"] == "server's disk full":
             assert all("the server's disk is full" in s for s in row["says"]), row
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
+def test_faults_of_every_kind_mixed_on_one_store(python, may_mount, engine):
+    """Also Ctrl-C at random moments, of which one in 35 showed a traceback."""
+    if not may_mount:
+        pytest.skip("full disks need a small file system, and this user may mount none")
+    rows = run(python, "--engine", engine, "--mixed", "40")
+    judge(rows)
+    assert {row["fault"] for row in rows} >= {"disk full", "Ctrl-C", "stdout closed", "stdout full", "reader gone"}
