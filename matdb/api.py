@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 import os
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 import matdb.advice
@@ -17,18 +15,16 @@ from matdb.advice.effective import Effective, effective
 from matdb.bench.readings import Reading, check_on_part
 from matdb.checks import checked_number
 from matdb.curve.curve import Curve
-from matdb.errors import InputError, StoreError
+from matdb.errors import InputError
+from matdb.fitted import FittedRecords
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import LOAD_FACTORS, Mounting
-from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading
-from matdb.version import VERSION
+from matdb.store import Records, StoredReading
 
 if TYPE_CHECKING:
     # What a plain question does not need: matdb.advice and matdb.curve import these when they are first asked for.
     import matdb.advice.surprise
-    import matdb.advice.tabulated
-    import matdb.curve.fit
     from matdb.advice.camera import SixAxes
     from matdb.advice.cover import Cover
     from matdb.advice.exposure import Temperatures
@@ -75,34 +71,8 @@ def open_store(
     return Store(Records(place, on_wait=on_wait), as_fitted=as_fitted, on_fit=on_fit)
 
 
-class Store:
-    """An open store. Use it in a ``with`` block, or call :meth:`close`.
-
-    Attributes
-    ----------
-    records : Records
-        The records underneath: lists, corrections, removals, history.
-    """
-
-    def __init__(
-        self, records: Records, *, as_fitted: bool = False, on_fit: Callable[[str, float], None] | None = None
-    ) -> None:
-        self.records = records
-        self._as_fitted, self._on_fit = as_fitted, on_fit
-        #: By material, where a fit could not be kept: what it knew, and the curve.
-        self._unkept: dict[str, tuple[str, Curve]] = {}
-        #: By material: what the curve rests on (number of the fit, record, whether stale), and the curve.
-        self._curves: dict[str, tuple[tuple[int | None, Material, bool], Curve]] = {}
-
-    def __enter__(self) -> Store:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close every connection."""
-        self.records.close()
+class Store(FittedRecords):
+    """An open store. Use it in a ``with`` block, or call :meth:`close`."""
 
     # -- records -------------------------------------------------------------------------------------------
 
@@ -144,11 +114,6 @@ class Store:
         """What the newest fit says against a reading that it does not know; see :mod:`matdb.advice.surprise`.
 
         Ask before the reading is logged: a wrong mass or unit shows as a stiffness that no draw of the fit expects.
-
-        Parameters
-        ----------
-        reading : Reading
-            Of a part or material of the store.
 
         Returns
         -------
@@ -212,173 +177,6 @@ class Store:
         self._curves.clear()
         self.records.remove_reading(number, why)
 
-    # -- curves --------------------------------------------------------------------------------------------
-
-    def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
-        """Fit all readings of a material and keep the fit; without readings, the family prior, which is not kept.
-
-        Parameters
-        ----------
-        material : str
-            Its name.
-        seed : int
-            Seed of the draws; the same readings and seed give the same fit.
-        progress : callable, optional
-            Called with the share done, 0 to 1.
-
-        Raises
-        ------
-        NotFound
-            No such material.
-        InputError
-            A reading does not fit its part's form.
-        """
-        if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
-            raise InputError("seed", seed, "a whole number from 0 to 2**63 - 1")
-        if progress is not None and not callable(progress):
-            raise InputError("progress", progress, "a function that takes the share done, or None")
-        seen = self.records.evidence(material)
-        if not seen.readings:
-            return matdb.curve.fit.prior_curve(seen.material, seed=seed)
-        return self._kept(seen, _fitted(seen, seed=seed, progress=progress), seed)
-
-    def _kept(self, seen: MaterialEvidence, curve: Curve, seed: int) -> Curve:
-        """A fit with its number, once it is written."""
-        meta, arrays = curve.to_meta_and_arrays()
-        record = FitRecord(
-            material=seen.material.name,
-            program_version=VERSION,
-            meta=meta,
-            arrays=arrays,
-            reading_ids=tuple(reading.id for reading in seen.readings),
-            seed=seed,
-            fingerprint=seen.fingerprint,
-        )
-        # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
-        rows = self._tabulated(record.material, self._curve_from(record, stale=False))
-        number = self.records.save_fit(record, rows)
-        saved = self.records.fit(number)
-        self._curves.clear()
-        return dataclasses.replace(
-            curve, fit_id=number, created_at=saved.created_at, program_version=saved.program_version
-        )
-
-    def publish(self, material: str | None = None) -> int:
-        """Compute the table of effective stiffness that the store publishes for tools that only speak SQL.
-
-        A fit does so by itself for its material; parts and mountings added later ask for it.
-
-        Parameters
-        ----------
-        material : str, optional
-            Its name; every material when None.
-
-        Returns
-        -------
-        int
-            How many rows were written.
-
-        Raises
-        ------
-        NotFound
-            No such material.
-        """
-        names = [material] if material is not None else [m.name for m in self.records.materials()]
-        count = 0
-        for name in names:
-            curve = self.current_curve(name)
-            rows = self._tabulated(name, curve)  # before the store is locked for writing
-            if rows is not None:
-                count += self.records.publish(name, curve.fit_id, rows)
-        return count
-
-    def _tabulated(self, material: str, curve: Curve) -> list[tuple[Any, ...]] | None:
-        """Rows of a material's stiffness table; None when it has no part."""
-        parts = self.records.parts(material)
-        masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
-        return list(matdb.advice.tabulated.stiffness_rows(curve, parts, masses)) if parts else None
-
-    def curve(self, material: str) -> Curve:
-        """The newest fit of a material, or its family prior when there is none.
-
-        A fit that is older than a reading, a correction or a changed record has ``stale`` set.
-
-        Raises
-        ------
-        NotFound
-            No such material.
-        """
-        return self._known(material)[1]
-
-    def current_curve(self, material: str) -> Curve:
-        """The curve that every answer rests on: that of :meth:`curve`, once it knows every reading and record.
-
-        Where they are newer than the fit it is made anew and kept; in a store that cannot be written it serves this
-        store only while it is open. A store opened with ``as_fitted`` answers by the newest fit as it is.
-
-        Raises
-        ------
-        NotFound
-            No such material.
-        InputError
-            A reading does not fit its part's form.
-        """
-        return self._current(material)[1]
-
-    def _current(self, material: str) -> tuple[Material, Curve]:
-        known = self._known(material)
-        if self._as_fitted or not known[1].stale:
-            return known
-        seen = self.records.evidence(material)
-        name = seen.material.name
-        if self._unkept.get(name, ("",))[0] != seen.fingerprint:
-            told = self._on_fit or (lambda _material, _share: None)
-            told(name, 0.0)
-            try:
-                if not seen.readings:
-                    curve = matdb.curve.fit.prior_curve(seen.material)
-                else:
-                    curve = _fitted(seen, progress=lambda share: told(name, min(share, 0.99)))
-                    self._kept(seen, curve, 0)
-                    return self._known(name)
-            except StoreError:
-                pass
-            finally:
-                told(name, 1.0)
-            self._unkept[name] = (seen.fingerprint, curve)
-        return seen.material, self._unkept[name][1]
-
-    def curve_of_fit(self, number: int) -> Curve:
-        """The curve of an older fit, so that an old answer can be explained. Raises NotFound."""
-        return self._curve_from(self.records.fit(number))
-
-    def _known(self, material: str) -> tuple[Material, Curve]:
-        record = self.records.material(material)
-        newest = self.records.newest_fit(record.name, reading_ids=False)
-        # Readings that no fit has used yet make a prior out of date as well.
-        stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
-        rests_on = (newest.id if newest else None, record, stale)
-        if self._curves.get(record.name, (None,))[0] != rests_on:
-            curve = (
-                self._curve_from(newest, stale)
-                if newest
-                else dataclasses.replace(matdb.curve.fit.prior_curve(record), stale=stale)
-            )
-            self._curves[record.name] = (rests_on, curve)
-        return record, self._curves[record.name][1]
-
-    def _curve_from(self, fit: FitRecord, stale: bool | None = None) -> Curve:
-        return Curve.from_meta_and_arrays(
-            fit.material,
-            fit.meta,
-            fit.arrays,
-            seed=fit.seed or 0,
-            fit_id=fit.id,
-            created_at=fit.created_at,
-            program_version=fit.program_version,
-            stale=self.records.is_stale(fit) if stale is None else stale,
-        )
-
     # -- answers -------------------------------------------------------------------------------------------
 
     def effective(
@@ -399,16 +197,8 @@ class Store:
         ----------
         part : str
             Its name.
-        temperature_c : array_like
-            Degrees Celsius.
-        frequency_hz : array_like, optional
-            Hz; give this or ``mass_kg``.
-        mass_kg : float, optional
-            Mass on ``count`` parts; solves for the natural frequency.
-        count, axis, squeeze_mm
-            How many parts share the mass, which axis of them, and how far each is squeezed.
-        amplitude_mm : float, optional
-            Peak amplitude of a part's deflection, mm; that of the readings when None.
+        temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm
+            As there: degrees Celsius, Hz, kg, mm; a frequency or a mass.
 
         Raises
         ------
@@ -438,10 +228,8 @@ class Store:
         ----------
         part : str
             Its name.
-        axis : str
-            One of the form's axes.
-        squeeze_mm : float
-            Static squeeze of each part.
+        axis, squeeze_mm
+            One of the form's axes, and the static squeeze of each part in mm.
 
         Raises
         ------
@@ -470,18 +258,10 @@ class Store:
         ----------
         mounting : Mounting or str
             A record, or the name of one in the store.
-        temperature_c : array_like of shape (hours,), Forecast or Flight
-            Degrees Celsius; a ``Flight`` also knows take-off hours and a warm car.
         parts : sequence of str, optional
             Names; all parts that have the axis when None.
-        squeeze_mm : float, optional
-            Static squeeze of every part; None tries several on each and keeps the best.
-        axis : str
-            Axis of the parts that carries the motion.
-        package : str, optional
-            Judge only this camera package; None asks that all of the mounting's hold, one at a time.
-        spectrum : AirframeSpectrum, optional
-            What the airframe was measured to do, for shake in pixels.
+        temperature_c, squeeze_mm, axis, package, spectrum
+            As there: degrees Celsius and mm.
 
         Raises
         ------
@@ -514,12 +294,8 @@ class Store:
         ----------
         mounting, parts, squeeze_mm, axis, package
             As :meth:`suit`.
-        temperature_c : array_like of shape (hours,), Forecast or Flight
-            Temperatures of the season, one an hour, degrees Celsius.
-        share : float
-            Wanted expected share of hours, above 0 and at most 1.
-        most : int
-            Largest set to look for.
+        temperature_c, share, most
+            As there: one temperature an hour of the season, degrees Celsius; a share above 0 and at most 1.
 
         Raises
         ------
@@ -528,14 +304,9 @@ class Store:
         InputError
             No part, or a value out of range.
         """
+        asked = self._candidates(mounting, parts, axis)
         return matdb.advice.cover.cover(
-            *self._candidates(mounting, parts, axis),
-            temperature_c,
-            share=share,
-            most=most,
-            squeeze_mm=squeeze_mm,
-            axis=axis,
-            package=package,
+            *asked, temperature_c, share=share, most=most, squeeze_mm=squeeze_mm, axis=axis, package=package
         )
 
     def modes(
@@ -553,12 +324,8 @@ class Store:
         ----------
         mounting : Mounting or str
             With isolator positions, and a box or an inertia.
-        part : str
-            Its name.
-        temperature_c, squeeze_mm : float
-            Degrees Celsius; static squeeze of each piece, mm.
-        package : str
-            The camera package.
+        part, temperature_c, squeeze_mm, package
+            The part's name, and as there: degrees Celsius and mm.
 
         Raises
         ------
@@ -600,16 +367,10 @@ class Store:
             Temperatures of the flight, degrees Celsius.
         mounting : Mounting or str, optional
             In place of ``mass_kg``, ``count``, ``load_factors``, ``assembly_c`` and ``set_share``.
-        count : int
-            Pairs that share the payload.
-        load_factors : (float, float)
-            Lowest and highest load factor in units of weight.
+        count, load_factors, assembly_c, set_share
+            Pairs that share the payload, and as in :class:`matdb.mounting.record.Mounting`.
         squeeze_mm, turns : float, optional
             A squeeze to look at, past first touch: in mm or in turns of the thread.
-        assembly_c : float
-            Temperature at which the screw is turned, degrees Celsius.
-        set_share : float
-            Share of the squeeze that compression set and creep will take.
 
         Raises
         ------
@@ -693,16 +454,8 @@ class Store:
             Its name.
         low_c, high_c : float
             The temperatures asked about, degrees Celsius; equal for a single one.
-        mass_kg : float, optional
-            Ask at the natural frequency under this mass on ``count`` parts.
-        count : int
-            Parts that share the mass.
-        frequency_hz : float, optional
-            Or ask at this frequency; 30 Hz when neither is given.
-        affordable : Affordable, optional
-            What the bench can do: temperatures, masses, kinds.
-        axis, squeeze_mm
-            Axis of the part and its static squeeze.
+        mass_kg, count, frequency_hz, affordable, axis, squeeze_mm
+            As there: kg, Hz, mm.
 
         Returns
         -------
@@ -764,10 +517,8 @@ class Store:
             Names. When None, the ``most`` parts whose verdict in :meth:`suit` is least settled.
         most : int
             How many parts to look at when none is named, at least 1.
-        affordable : Affordable, optional
-            What the bench can do.
-        axis : str
-            Axis of the parts that carries the motion.
+        affordable, axis
+            As :meth:`next_readings`.
         progress : callable, optional
             Called with the share done, 0 to 1.
 
@@ -802,14 +553,6 @@ class Store:
         ranking = self.suit(mounting, steps, axis=axis)
         return [each.part for each in sorted(ranking, key=lambda each: abs(each.probability - 0.5))][:most]
 
-    def _freshly_fitted(self, material: str) -> tuple[MaterialEvidence, Curve]:
-        """All evidence of a material, and a curve that knows all of it; nothing is kept."""
-        seen = self.records.evidence(material)
-        curve = self._known(material)[1]
-        if seen.readings and (curve.stale or curve.fit_id is None):
-            curve = _fitted(seen)
-        return seen, curve
-
     def _wanted(self, mounting: Mounting | str) -> Mounting:
         """The mounting that was given, or that of the name that was."""
         if isinstance(mounting, str):
@@ -834,25 +577,6 @@ class Store:
             known = [part for part in self.records.parts() if axis in part.form.axes]
         curves = {material: self._current(material) for material in dict.fromkeys(part.material for part in known)}
         return [matdb.advice.judge.Candidate(part, *curves[part.material]) for part in known], wanted
-
-
-def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
-    """A curve that knows all the evidence."""
-    readings, numbers = [stored.reading for stored in seen.readings], [stored.id for stored in seen.readings]
-    parts = {part.name: part for part in seen.parts}
-    try:
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # draws far from the truth
-            return matdb.curve.fit.fit_curve(
-                seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress
-            )
-    except FloatingPointError:
-        coldest = min(seen.readings, key=lambda stored: stored.reading.temperature_c)
-        raise InputError(
-            f"temperature of reading {coldest.id}",
-            f"{coldest.reading.temperature_c:g} degC",
-            f"a temperature at which a {seen.material.family} can be told",
-            f"correct or remove it: matdb reading remove {coldest.id}",
-        ) from None
 
 
 def _span(low_c: float, high_c: float) -> tuple[float, float]:

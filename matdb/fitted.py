@@ -1,0 +1,241 @@
+"""The records of a store with the curves that are fitted to them, so that no answer rests on an older fit."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+
+import matdb.advice
+import matdb.curve
+from matdb.curve.curve import Curve
+from matdb.errors import InputError, StoreError
+from matdb.material.record import Material
+from matdb.store import FitRecord, MaterialEvidence, Records
+from matdb.version import VERSION
+
+if TYPE_CHECKING:
+    # What a plain question does not need: matdb.advice and matdb.curve import these when they are first asked for.
+    import matdb.advice.tabulated
+    import matdb.curve.fit
+
+
+class FittedRecords:
+    """Records, and for each material the newest fit, made anew where readings are newer.
+
+    Attributes
+    ----------
+    records : Records
+        The records underneath: lists, corrections, removals, history.
+    """
+
+    def __init__(
+        self, records: Records, *, as_fitted: bool = False, on_fit: Callable[[str, float], None] | None = None
+    ) -> None:
+        self.records = records
+        self._as_fitted, self._on_fit = as_fitted, on_fit
+        #: By material, where a fit could not be kept: what it knew, and the curve.
+        self._unkept: dict[str, tuple[str, Curve]] = {}
+        #: By material: what the curve rests on (number of the fit, record, whether stale), and the curve.
+        self._curves: dict[str, tuple[tuple[int | None, Material, bool], Curve]] = {}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.records.close()
+
+    def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
+        """Fit all readings of a material and keep the fit; without readings, the family prior, which is not kept.
+
+        Parameters
+        ----------
+        material : str
+            Its name.
+        seed : int
+            Seed of the draws; the same readings and seed give the same fit.
+        progress : callable, optional
+            Called with the share done, 0 to 1.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        InputError
+            A reading does not fit its part's form.
+        """
+        if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
+            raise InputError("seed", seed, "a whole number from 0 to 2**63 - 1")
+        if progress is not None and not callable(progress):
+            raise InputError("progress", progress, "a function that takes the share done, or None")
+        seen = self.records.evidence(material)
+        if not seen.readings:
+            return matdb.curve.fit.prior_curve(seen.material, seed=seed)
+        return self._kept(seen, _fitted(seen, seed=seed, progress=progress), seed)
+
+    def _kept(self, seen: MaterialEvidence, curve: Curve, seed: int) -> Curve:
+        """A fit with its number, once it is written."""
+        meta, arrays = curve.to_meta_and_arrays()
+        record = FitRecord(
+            material=seen.material.name,
+            program_version=VERSION,
+            meta=meta,
+            arrays=arrays,
+            reading_ids=tuple(reading.id for reading in seen.readings),
+            seed=seed,
+            fingerprint=seen.fingerprint,
+        )
+        # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
+        rows = self._tabulated(record.material, self._curve_from(record, stale=False))
+        number = self.records.save_fit(record, rows)
+        saved = self.records.fit(number)
+        self._curves.clear()
+        return dataclasses.replace(
+            curve, fit_id=number, created_at=saved.created_at, program_version=saved.program_version
+        )
+
+    def publish(self, material: str | None = None) -> int:
+        """Compute the table of effective stiffness that the store publishes for tools that only speak SQL.
+
+        A fit does so by itself for its material; parts and mountings added later ask for it.
+
+        Parameters
+        ----------
+        material : str, optional
+            Its name; every material when None.
+
+        Returns
+        -------
+        int
+            How many rows were written.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        """
+        names = [material] if material is not None else [m.name for m in self.records.materials()]
+        count = 0
+        for name in names:
+            curve = self.current_curve(name)
+            rows = self._tabulated(name, curve)  # before the store is locked for writing
+            if rows is not None:
+                count += self.records.publish(name, curve.fit_id, rows)
+        return count
+
+    def _tabulated(self, material: str, curve: Curve) -> list[tuple[Any, ...]] | None:
+        """Rows of a material's stiffness table; None when it has no part."""
+        parts = self.records.parts(material)
+        masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
+        return list(matdb.advice.tabulated.stiffness_rows(curve, parts, masses)) if parts else None
+
+    def curve(self, material: str) -> Curve:
+        """The newest fit of a material, or its family prior when there is none.
+
+        A fit that is older than a reading, a correction or a changed record has ``stale`` set.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        """
+        return self._known(material)[1]
+
+    def current_curve(self, material: str) -> Curve:
+        """The curve that every answer rests on: that of :meth:`curve`, once it knows every reading and record.
+
+        Where they are newer than the fit it is made anew and kept; in a store that cannot be written it serves this
+        store only while it is open. A store opened with ``as_fitted`` answers by the newest fit as it is.
+
+        Raises
+        ------
+        NotFound
+            No such material.
+        InputError
+            A reading does not fit its part's form.
+        """
+        return self._current(material)[1]
+
+    def _current(self, material: str) -> tuple[Material, Curve]:
+        known = self._known(material)
+        if self._as_fitted or not known[1].stale:
+            return known
+        seen = self.records.evidence(material)
+        name = seen.material.name
+        if self._unkept.get(name, ("",))[0] != seen.fingerprint:
+            told = self._on_fit or (lambda _material, _share: None)
+            told(name, 0.0)
+            try:
+                if not seen.readings:
+                    curve = matdb.curve.fit.prior_curve(seen.material)
+                else:
+                    curve = _fitted(seen, progress=lambda share: told(name, min(share, 0.99)))
+                    self._kept(seen, curve, 0)
+                    return self._known(name)
+            except StoreError:
+                pass
+            finally:
+                told(name, 1.0)
+            self._unkept[name] = (seen.fingerprint, curve)
+        return seen.material, self._unkept[name][1]
+
+    def curve_of_fit(self, number: int) -> Curve:
+        """The curve of an older fit, so that an old answer can be explained. Raises NotFound."""
+        return self._curve_from(self.records.fit(number))
+
+    def _known(self, material: str) -> tuple[Material, Curve]:
+        record = self.records.material(material)
+        newest = self.records.newest_fit(record.name, reading_ids=False)
+        # Readings that no fit has used yet make a prior out of date as well.
+        stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
+        rests_on = (newest.id if newest else None, record, stale)
+        if self._curves.get(record.name, (None,))[0] != rests_on:
+            prior = matdb.curve.fit.prior_curve
+            curve = self._curve_from(newest, stale) if newest else dataclasses.replace(prior(record), stale=stale)
+            self._curves[record.name] = (rests_on, curve)
+        return record, self._curves[record.name][1]
+
+    def _curve_from(self, fit: FitRecord, stale: bool | None = None) -> Curve:
+        return Curve.from_meta_and_arrays(
+            fit.material,
+            fit.meta,
+            fit.arrays,
+            seed=fit.seed or 0,
+            fit_id=fit.id,
+            created_at=fit.created_at,
+            program_version=fit.program_version,
+            stale=self.records.is_stale(fit) if stale is None else stale,
+        )
+
+    def _freshly_fitted(self, material: str) -> tuple[MaterialEvidence, Curve]:
+        """All evidence of a material, and a curve that knows all of it; nothing is kept."""
+        seen = self.records.evidence(material)
+        curve = self._known(material)[1]
+        if seen.readings and (curve.stale or curve.fit_id is None):
+            curve = _fitted(seen)
+        return seen, curve
+
+
+def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
+    """A curve that knows all the evidence."""
+    readings, numbers = [stored.reading for stored in seen.readings], [stored.id for stored in seen.readings]
+    parts = {part.name: part for part in seen.parts}
+    try:
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # draws far from the truth
+            return matdb.curve.fit.fit_curve(
+                seen.material, parts, readings, seed=seed, numbers=numbers, progress=progress
+            )
+    except FloatingPointError:
+        coldest = min(seen.readings, key=lambda stored: stored.reading.temperature_c)
+        raise InputError(
+            f"temperature of reading {coldest.id}",
+            f"{coldest.reading.temperature_c:g} degC",
+            f"a temperature at which a {seen.material.family} can be told",
+            f"correct or remove it: matdb reading remove {coldest.id}",
+        ) from None
