@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
 import typer
 
@@ -15,12 +16,13 @@ from matdb.bench.decrement import decrement_from_amplitudes
 from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
-from matdb.checks import checked_number
 from matdb.cli.options import CountOption, Held, Place, arg, ends, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards
 from matdb.cli.screen import band_cell, lines, progress, show
 from matdb.errors import InputError, MatdbError, UnitError
+from matdb.exchange.reading_file import value_of
+from matdb.fields import checked_field, record_fields
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.units import counted, parse
@@ -127,18 +129,15 @@ class Session:
     def _soak_advice(self, temperature_c: float) -> None:
         # Refused here already, not after all the questions.
         probe = RingDown(part=self.part.name, temperature_c=temperature_c, mass_kg=1.0, frequency_hz=1.0)
-        for line in hazards(probe):
+        notes = hazards(probe)
+        body, family = body_of(self.part.form), self.material.family
+        if self._chilled(temperature_c) and body is not None:
+            minutes = float(soak(body, temperature_c, family=family).minutes_safe)
+            left = float(drift(body, temperature_c, 0.0, family=family).seconds_left)
+            notes.append(f"soak {minutes:.0f} min or more; outside, the error passes 2 K after {left:.0f} s")
+            notes.append(crystallisation_note(family, temperature_c))
+        for line in filter(None, notes):
             show(line, indent="  ")
-        body = body_of(self.part.form)
-        if not self._chilled(temperature_c) or body is None:
-            return
-        need = soak(body, temperature_c, family=self.material.family)
-        left = float(drift(body, temperature_c, 0.0, family=self.material.family).seconds_left)
-        minutes = f"soak {float(need.minutes_safe):.0f} min or more"
-        show(f"{minutes}; outside, the error passes 2 K after {left:.0f} s", indent="  ")
-        note = crystallisation_note(self.material.family, temperature_c)
-        if note:
-            show(note, indent="  ")
 
     def _chilled(self, temperature_c: float) -> bool:
         return abs(temperature_c - _ROOM_C) > _NEAR_K
@@ -155,16 +154,18 @@ class Session:
             self.mass_kg = _until(words, None if usual is None else f"{1e3 * usual:g}g", _mass)
         mass_kg = self.mass_kg
         assert mass_kg is not None
-        kind, value = _until("Read: frequency such as 31Hz, or deflection such as 0.31mm", None, _figure)
-        if kind == "mm":
-            dwell = _until("Dwell from loading to reading", "10s", _seconds)
-            reading: Reading = Deflection(mass_kg=mass_kg, deflection_mm=value, dwell_s=dwell, **common)
+        name, value = _until("Read: frequency such as 31Hz, or deflection such as 0.31mm", None, _figure)
+        common |= {"mass_kg": mass_kg, name: value}
+        kind: type[Reading] = Deflection if name == "deflection_mm" else RingDown
+        if kind is Deflection:
+            common["dwell_s"] = _until("Dwell from loading to reading", "10s", _seconds)
         else:
-            decay = _until("Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)", "", _or_none(_decrement))
-            reading = RingDown(mass_kg=mass_kg, frequency_hz=value, log_decrement=decay, **common)
+            words = "Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)"
+            common["log_decrement"] = _until(words, "", _or_none(_decrement))
         if self._chilled(temperature_c):
-            out = _until("Seconds outside, such as 8s (empty: not known)", "", _or_none(_seconds_outside))
-            reading = replace(reading, seconds_out=out)
+            words = "Seconds outside, such as 8s (empty: not known)"
+            common["seconds_out"] = _until(words, "", _or_none(_seconds_outside))
+        reading = kind(**common)
         try:
             check_on_part(reading, self.part)
         except InputError as error:
@@ -179,21 +180,12 @@ class Session:
         frequency = getattr(reading, "frequency_hz", None)
         if frequency is None or not self.part.form.has_geometry:
             return []
-        try:
-            now = self.store.effective(
-                self.part.name,
-                reading.temperature_c,
-                mass_kg=self.mass_kg,
-                count=self.said.count,
-                **self.said.how(self.part),
-            ).natural_frequency_hz
-        except ValueError:
-            return []
-        assert now is not None
-        low, high = float(now.low), float(now.high)
-        if low / 1.2 <= frequency <= high * 1.2:
-            return []
-        return [f"{low:.3g} to {high:.3g} Hz was expected: look at mass, count and unit once more"]
+        load: dict[str, Any] = {"mass_kg": self.mass_kg, "count": self.said.count, **self.said.how(self.part)}
+        with suppress(ValueError):
+            now: Any = self.store.effective(self.part.name, reading.temperature_c, **load).natural_frequency_hz
+            if not now.low / 1.2 <= frequency <= now.high * 1.2:
+                return [f"{now.low:.3g} to {now.high:.3g} Hz was expected: look at mass, count and unit once more"]
+        return []
 
     # -- answers -------------------------------------------------------------------------------------------
 
@@ -210,8 +202,7 @@ class Session:
             return
         try:
             with progress(f"fit of {self.material.name}") as update:
-                curve = self.store.curve(self.material.name)
-                if self.logged or curve.stale or (curve.basis != "readings" and self._any()):
+                if self.store.curve(self.material.name).stale:
                     self.store.fit(self.material.name, progress=lambda share: update(0.5 * share))
                 low_c, high_c = self.field_c
                 states = list(dict.fromkeys((low_c, 0.5 * (low_c + high_c), high_c)))
@@ -231,7 +222,7 @@ class Session:
         width = sum(math.log(float(h) / float(lo)) for lo, h in zip(band.low, band.high, strict=True)) / len(states)
         factor = math.exp(width)
         if first or self.width is None:
-            show(f"bands of a factor {factor:.3g} (95 %), by {'readings' if now.basis == 'readings' else now.basis}")
+            show(f"bands of a factor {factor:.3g} (95 %), by {now.basis}")
         else:
             word = "tightened" if width < self.width else "widened"
             show(f"bands {word} from a factor {math.exp(self.width):.3g} to {factor:.3g}")
@@ -247,9 +238,6 @@ class Session:
                 f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g, expected to bring the "
                 f"factor from {math.exp(a.width_before):.3g} to {math.exp(a.width_after):.3g}"
             )
-
-    def _any(self) -> bool:
-        return bool(self.store.readings(material=self.material.name))
 
 
 def _prompt(words: str, usual: str | None) -> str:
@@ -268,45 +256,43 @@ def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
             show(str(error))
 
 
-def _or_none(read: Callable[[str], float]) -> Callable[[str], float | None]:
+def _or_none(read: Callable[[str], Any]) -> Callable[[str], Any]:
     return lambda text: read(text) if text else None
 
 
-def _reader(name: str, dimension: str, high: float, unit: str, *, open_low: bool = True) -> Callable[[str], float]:
-    return lambda text: checked_number(name, parse(text, dimension, name), 0.0, high, unit, open_low=open_low)
+_KNOWN: Final = record_fields(RingDown, Deflection)
 
 
-_mass, _seconds = _reader("mass", "mass", 1000.0, "kg"), _reader("dwell", "duration", 1e8, "s")
-_outside = _reader("seconds outside", "duration", 1e5, "s", open_low=False)
+def _reader(name: str, label: str, asked: str = "") -> Callable[[str], Any]:
+    """What reads a field, within its limits, under the name that the user knows."""
+    each = replace(_KNOWN[name], name=label)
+    return lambda text: checked_field(each, value_of(each, text, asked or label))
 
 
-def _minutes(text: str) -> float:
-    return parse(text, "duration", "soak") / 60.0
+_mass, _seconds, _minutes = _reader("mass_kg", "mass"), _reader("dwell_s", "dwell"), _reader("soak_min", "soak")
+_outside = _reader("seconds_out", "seconds outside")
 
 
-def _seconds_outside(text: str) -> float:
+def _seconds_outside(text: str) -> Any:
     # Everybody counts these in seconds.
     return _outside(f"{text}s" if text.replace(".", "", 1).isdigit() else text)
 
 
 def _figure(text: str) -> tuple[str, float]:
-    try:
-        return "Hz", checked_number("frequency", parse(text, "frequency", "reading"), 0.0, 1e5, "Hz", open_low=True)
-    except UnitError:
-        try:
-            value = parse(text, "length", "reading")
-        except UnitError:
-            raise InputError("reading", text, "a frequency such as 31Hz or a deflection such as 0.31mm") from None
-        return "mm", checked_number("deflection", value, 0.0, 1000.0, "mm", open_low=True)
+    """What was read: the name of its field, and its value."""
+    for name, label in (("frequency_hz", "frequency"), ("deflection_mm", "deflection")):
+        with suppress(UnitError):
+            return name, _reader(name, label, "reading")(text)
+    raise InputError("reading", text, "a frequency such as 31Hz or a deflection such as 0.31mm")
 
 
-def _decrement(text: str) -> float:
+def _decrement(text: str) -> Any:
     number = r"(\d+\.?\d*|\.\d+)"
     pair = re.fullmatch(rf"{number}\s*(?:/|to)\s*{number}\s+in\s+{number}(?:\s*cycles?)?", text)
     if pair:
         return decrement_from_amplitudes(*(float(x) for x in pair.groups()))
     try:
-        return checked_number("decrement", parse(text, "dimensionless", "decrement"), 0.0, 6.0, open_low=True)
+        return _reader("log_decrement", "decrement")(text)
     except InputError:
         raise InputError("decrement", text, "a number above 0 and at most 6, or amplitudes as 8/2.1 in 5") from None
 
