@@ -386,8 +386,7 @@ def state_warnings(
     t = np.asarray(temperature_c, dtype=float)
     found: list[str] = []
     if curve.basis == FAMILY_PRIOR:
-        label = f" and its label ({material.hardness})" if material.hardness else ""
-        found.append(curve.without_readings(label))
+        found.append(curve.without_readings(f", {material.hardness}" if material.hardness else ""))
     elif part.name not in curve.offsets:
         found.append(
             f"{part.name} itself was not measured: its stiffness rests on its geometry and on other parts' readings"

@@ -1,14 +1,17 @@
 """The short answer: what to fit, how sure that is, what decides, what was assumed, in the order that a builder asks.
 
-Made once, by :func:`summary`; the screen, the page and the JSON document show the same record.
+Made once; the screen, the page and the JSON document show the same record.
 """
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from matdb.advice.judge import Requirement
 from matdb.advice.verdict import VERDICTS, percent
@@ -22,14 +25,14 @@ if TYPE_CHECKING:
     from matdb.mounting.record import Mounting
 
 #: Lines of an answer at the narrowest screen that it is made for; the others wait for ``--why``.
-LINES: Final = 10
+LINES: Final = 9
 WIDTH: Final = 80
 #: Other parts told of by name.
 _OTHERS: Final = 12
 #: The verdicts that name a part to fit.
 _FIT: Final = ("suits", "probably suits")
 #: Warnings that the lines say in other words.
-_SAID: Final = ("no reading of", "outside the measured temperatures", "outside the frequencies")
+SAID: Final = ("no reading of", "outside the measured temperatures")
 #: How a requirement of the craft fails.
 _FAILS: Final = {
     "travel": "bottoms out",
@@ -42,14 +45,26 @@ _FAILS: Final = {
 
 @dataclass(frozen=True, kw_only=True)
 class Answer(PlainRecord):
-    """What to fit.
+    """What a question is answered with before anything else.
 
     Attributes
     ----------
     lines : tuple of str
-        The answer in sentences, verdict first: at most ten lines at a width of 80.
+        Sentences, the answer itself first; with what a screen adds they fill a dozen lines at a width of 80.
     others : tuple of str
-        One line for each other part, with what is against it.
+        One line for each alternative, with what is against it.
+    """
+
+    lines: tuple[str, ...]
+    others: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class WhatToFit(Answer):
+    """Which part a ranking advises.
+
+    Attributes
+    ----------
     part, verdict, probability
         The best part, or the nearest miss; None and "" when there is no part at all.
     squeeze_mm, turns, spacer_mm : float or None
@@ -70,8 +85,6 @@ class Answer(PlainRecord):
         What to know first of the best part.
     """
 
-    lines: tuple[str, ...]
-    others: tuple[str, ...] = ()
     part: str | None = None
     verdict: str = ""
     probability: float | None = None
@@ -88,6 +101,28 @@ class Answer(PlainRecord):
     assumed: tuple[str, ...] = ()
     settle: str = ""
     warnings: tuple[str, ...] = ()
+
+
+def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ...] = SAID) -> tuple[str, ...]:
+    """Sentences that answer, and as many warnings as there is room for.
+
+    Parameters
+    ----------
+    told : sequence of str
+        Sentences; empty ones are left out.
+    warnings : iterable of str
+        The most important first.
+    said : tuple of str
+        Beginnings of warnings that the sentences say in other words.
+    """
+    found = [text for text in told if text]
+    room = LINES - sum(map(_height, found))
+    for text in warnings:
+        beware = f"Beware: {text}."
+        if not text.startswith(said) and _height(beware) <= room:
+            found.append(beware)
+            room -= _height(beware)
+    return tuple(found)
 
 
 def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) -> str:
@@ -115,21 +150,33 @@ def assumed(mounting: Mounting) -> tuple[str, ...]:
     )
 
 
-def summary(mounting: Mounting, low_c: float, high_c: float, ranking: Sequence[Suitability]) -> Answer:
+def up_and_down(mounting: Mounting, part: str = "a part") -> str:
+    """What it takes to judge all directions."""
+    if mounting.has_six_axes:
+        return f"Judged up and down only: how stiff {part} is sideways is not known."
+    return "Judged up and down only; give --spread and --box to judge roll and pitch."
+
+
+def summary(
+    mounting: Mounting, temperature_c: NDArray[np.float64], ranking: Sequence[Suitability], air: Sequence[str] = ()
+) -> WhatToFit:
     """The short answer to a ranking.
 
     Parameters
     ----------
     mounting : Mounting
         The one that was ranked for.
-    low_c, high_c : float
+    temperature_c : ndarray
         Temperatures of the flight, degrees Celsius.
     ranking : sequence of Suitability
         Best first, as :func:`matdb.advice.suit.suit` gives it.
+    air : sequence of str
+        What was assumed of the temperatures.
     """
+    low_c, high_c = float(temperature_c.min()), float(temperature_c.max())
     if not ranking:
         nothing = "No part to judge; add one with 'matdb part add'."
-        return Answer(lines=(nothing,), low_c=low_c, high_c=high_c, assumed=assumed(mounting))
+        return WhatToFit(lines=(nothing,), low_c=low_c, high_c=high_c, assumed=assumed(mounting))
     best = ranking[0]
     span = f"{low_c:.3g} to {high_c:.3g} degC" if high_c > low_c else f"{low_c:.3g} degC"
     lowest = mounting.rpm_idle / max(1.0 + best.isolation_margin, 1e-3)
@@ -139,23 +186,16 @@ def summary(mounting: Mounting, low_c: float, high_c: float, ranking: Sequence[S
         _first(best),
         f"At {span}; {best.rests_on}.",
         f"Decides: {best.reason}.",
-        "" if best.all_directions else "Judged up and down only; give --spread and --box to judge roll and pitch.",
+        "" if best.all_directions else up_and_down(mounting, best.part),
         f"Assumed: {taken[0]}, {still}; {', '.join(taken[1:])}.",
+        f"Air: {'; '.join(air)}." if air else "",
         f"Measure next: {best.settle}." if best.settle and best.settle not in best.reason else "",
     ]
-    lines = [text for text in told if text]
-    room = LINES - sum(map(_height, lines))
-    for text in best.warnings:
-        beware = f"Beware: {text}."
-        if text.startswith(_SAID) or _height(beware) > room:
-            continue
-        lines.append(beware)
-        room -= _height(beware)
     others = [_other(row) for row in ranking[1 : _OTHERS + 1]]
     if len(ranking) > _OTHERS + 1:
         others.append(f"and {len(ranking) - _OTHERS - 1} more")
-    return Answer(
-        lines=tuple(lines),
+    return WhatToFit(
+        lines=short(told, best.warnings),
         others=tuple(others),
         low_c=low_c,
         high_c=high_c,

@@ -114,7 +114,7 @@ def protocol_markdown(
     part, form, material, family : str
         What lies on the bench.
     basis : str
-        What the expected figures rest on, such as "readings" or "family prior".
+        What the expected figures rest on, in words.
     count : int
         How many pieces carry the mass.
     axis : str
@@ -144,8 +144,8 @@ def protocol_markdown(
     out = [
         f"# Bench protocol: {_escaped(part)}",
         "",
-        f"{_escaped(form)} mm, of {_escaped(material)} ({_escaped(family)}). {pieces}, {axis}. Expected figures rest "
-        f"on the {basis}.",
+        f"{_escaped(form)} mm, of {_escaped(material)} ({_escaped(family)}). {pieces}, {axis}. Expected figures: "
+        f"{basis}.",
         "",
         "Date: ____________  Who: ____________  Room: ______ degC  Hardness seen: ______",
         "",

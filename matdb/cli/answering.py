@@ -1,27 +1,118 @@
-"""The short answer on the screen, and what waits behind it."""
+"""The short answer on the screen and in the document, before everything that waits behind it: one way for all."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated, Final
-
-import typer
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final, TypeVar
 
 from matdb.advice.summary import Answer
 from matdb.api import Store
-from matdb.cli.cautions import ESTIMATE, FLIGHT
-from matdb.cli.options import opt
-from matdb.cli.screen import lines, one_line, show
+from matdb.cli.cautions import BENCH, ESTIMATE, FLIGHT
+from matdb.cli.options import Call, Question, option
+from matdb.cli.screen import given_text, lines, number_text, one_line, show
 from matdb.errors import InputError
-
-WhyOption = Annotated[
-    list[str] | None, opt("--why", "PART", "Also show figures, reasons and warnings of this part; of 'all' of them.")
-]
-CautionsOption = Annotated[bool, typer.Option("--cautions", help="Show every caution.")]
 
 _ALL: Final = "all"
 #: What in an answer asks for a caution by itself: a word of its warnings, or a squeeze.
 _COLD, _SCREW = FLIGHT[2], FLIGHT[3]
+_NO_APPROVAL: Final = "An estimate, no approval."
+#: States of an answer that are told by default.
+_MOST_STATES: Final = 6
+_Row = TypeVar("_Row")
+
+
+@dataclass(frozen=True)
+class Told(Call):
+    """A call that is answered first, with one line that points to what waits behind it."""
+
+    cautions: bool = option(None, "Show every caution.", False)
+    how_to_ask: ClassVar[str] = "--why"
+
+    def tell(
+        self,
+        answer: Answer,
+        content: Mapping[str, Any],
+        behind: Callable[[], None] = lambda: None,
+        warnings: Iterable[str] = (),
+        *,
+        others: str = "The others",
+        caution: str = _NO_APPROVAL,
+        cautions: Sequence[str] = (ESTIMATE, *FLIGHT),
+        first_use: bool = False,
+        written: str | None = None,
+    ) -> None:
+        """Print the one JSON document, or the short answer.
+
+        Parameters
+        ----------
+        answer : Answer
+            First in both.
+        content : mapping
+            The rest of the document.
+        behind : callable
+            Prints figures and reasons, where they were asked for.
+        warnings : iterable of str
+            All of them, for the document.
+        others : str
+            What the alternatives are.
+        caution, cautions : str, sequence of str
+            The one that this answer triggers, and all.
+        first_use : bool
+            Whether all cautions are shown without being asked for.
+        written : str, optional
+            The file that was written.
+        """
+        if self.as_json:
+            # A dictionary keeps its order: the answer stands first.
+            self.answer({"answer": answer.to_dict(), **content}, lambda: None, warnings)
+            return
+        for text in answer.lines:
+            show(text)
+        if answer.others:
+            show(f"{others}:")
+        for text in answer.others:
+            one_line(text, indent="  - ")
+        if written is not None:
+            show(f"written: {written}", wrap=False)
+        asked = getattr(self, "why", None)
+        if self.cautions or first_use:
+            lines("Cautions:", cautions)
+            told = [] if asked else [f"Figures and reasons: {self.how_to_ask}."]
+        else:
+            told = [caution, "Cautions: --cautions." if asked else f"More: {self.how_to_ask}, --cautions."]
+        if told:
+            show(" ".join(told))
+        if asked:
+            show()
+            behind()
+
+
+@dataclass(frozen=True)
+class Asked(Told):
+    """A call whose figures and reasons wait for --why."""
+
+    why: bool = option(None, "Also show figures, reasons and warnings.", False)
+
+
+@dataclass(frozen=True)
+class AskedNow(Asked, Question):
+    """The same about materials, whose fits are to be current."""
+
+
+@dataclass(frozen=True)
+class AskedOfParts(Told, Question):
+    """A question about several parts, each with figures and reasons of its own."""
+
+    why: list[str] | None = option("PART", "Also show figures, reasons, warnings of this part, or of 'all'.")
+    how_to_ask: ClassVar[str] = "--why PART (or all)"
+
+    def explained(self, parts: Sequence[str]) -> set[str]:
+        """The parts that --why asks for. Raises InputError for one that is not among them."""
+        for name in self.why or ():
+            if name not in (_ALL, *parts):
+                raise InputError("--why", name, "a part of the answer, or 'all'")
+        return set(parts) if _ALL in (self.why or ()) else set(self.why or ())
 
 
 def first_use(store: Store) -> bool:
@@ -29,24 +120,53 @@ def first_use(store: Store) -> bool:
     return not store.records.counts()["fits"]
 
 
-def explained(why: Sequence[str] | None, parts: Sequence[str]) -> set[str]:
-    """The parts that --why asks for. Raises InputError for one that is not among them."""
-    for name in why or ():
-        if name not in (_ALL, *parts):
-            raise InputError("--why", name, "a part of the answer, or 'all'")
-    return set(parts) if _ALL in (why or ()) else set(why or ())
+def flight_caution(warnings: Iterable[str], squeezed: float | None) -> str:
+    """The caution that an answer triggers before a flight."""
+    return _COLD if any("glass transition" in text for text in warnings) else _SCREW if squeezed else _NO_APPROVAL
 
 
-def show_answer(answer: Answer, *, all_cautions: bool) -> None:
-    """Print the short answer, the other parts at one line each, and the cautions or one line that points to them."""
-    for text in answer.lines:
-        show(text)
-    if answer.others:
-        show("The others ('--why PART' or '--why all' tells more):")
-    for text in answer.others:
-        one_line(text, indent="  - ")
-    if all_cautions:
-        lines("Cautions:", [ESTIMATE, *FLIGHT])
-        return
-    own = _COLD if any("glass transition" in text for text in answer.warnings) else _SCREW if answer.squeeze_mm else ""
-    show(f"Cautions: {own.rstrip('.') if own else 'an estimate, no approval'}; all of them by --cautions.")
+def bench_caution(temperature_c: Iterable[float]) -> str:
+    """The caution that a reading at these temperatures triggers."""
+    return BENCH[0] if any(not 10.0 <= t <= 35.0 for t in temperature_c) else BENCH[1]
+
+
+def thinned(rows: Sequence[_Row], most: int) -> list[_Row]:
+    """At most so many of some rows, evenly over all, both ends among them."""
+    last = len(rows) - 1
+    return list(rows) if last < most else [rows[round(k * last / (most - 1))] for k in range(most)]
+
+
+def over_states(
+    what: str,
+    rows: Sequence[Mapping[str, Any]],
+    name: str,
+    unit: str,
+    figures: Callable[[Mapping[str, Any], bool], str],
+) -> list[str]:
+    """One figure at both ends in the first line, then a line a state, thinned where there are many.
+
+    Parameters
+    ----------
+    what : str
+        What is told of.
+    rows : sequence of mapping
+        The states, by ``temperature_c`` and ``frequency_hz``.
+    name, unit : str
+        The figure of the first line.
+    figures : callable
+        All figures of a state in words, and whether it stands alone.
+    """
+    # Under a mass it rings at its natural frequency, which is a figure and no question.
+    hertz = {row["frequency_hz"] for row in rows if row.get("mass_kg") is None}
+
+    def state(row: Mapping[str, Any]) -> str:
+        at = f"{given_text(row['temperature_c'])} degC"
+        return f"{at}, {given_text(row['frequency_hz'])} Hz" if len(hertz) > 1 else at
+
+    what += f" at {given_text(*hertz)} Hz" if len(hertz) == 1 else ""
+    if len(rows) == 1:
+        return [f"{what}, {state(rows[0])}: {figures(rows[0], True)}."]
+    some = thinned(rows, _MOST_STATES)
+    ends = " to ".join(f"{number_text(row[name])} {unit} at {state(row)}" for row in (rows[0], rows[-1]))
+    left = "" if len(some) == len(rows) else f" ({len(some)} of {len(rows)} states)"
+    return [f"{what}: {ends}{left}.", *(f"{state(row)}: {figures(row, False)}" for row in some)]

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated
 
-from matdb.advice.cover import Cover
+from matdb.advice.cover import Cover, Member
+from matdb.advice.exposure import Flight
+from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
+from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
-from matdb.cli.options import AxisOption, Question, collects, needed, opt, quantity
+from matdb.cli.options import AxisOption, needed, opt, quantity
 from matdb.cli.screen import Column, given_text, lines, number_text, records_table, show
 from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings, rests_on
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
 from matdb.units import counted
 
 
-@collects
 def cover(
     air: AirOptions,
     share: Annotated[str, opt("--share", "SHARE", "Share of the hours that must be held, such as 95%.")] = "95%",
@@ -26,7 +28,7 @@ def cover(
     part: PartsOption = None,
     axis: AxisOption = "axial",
     squeeze: BestSqueezeOption = None,
-    call: Question,
+    call: AskedNow,
 ) -> None:
     """Find the fewest parts that hold the window over a season, and the temperatures at which to swap them."""
     wanted_share = needed(share, "dimensionless", "--share")
@@ -43,11 +45,13 @@ def cover(
             axis=axis,
             package=package,
         )
+        rests = [(m, store.current_curve(m.material).rests_on(m.part, *_used_at(m, flown))) for m in found.members]
+        first = first_use(store)
     warnings = all_warnings(found.members)
     if not found.proven:
         warnings.append("the search was cut short: a smaller or a better set is not excluded")
 
-    def screen() -> None:
+    def behind() -> None:
         flight_lines(flown)
         show_cover(found, warnings)
 
@@ -59,21 +63,58 @@ def cover(
         "cover": found.to_dict(),
         "cautions": [ESTIMATE, *FLIGHT],
     }
-    call.answer(content, screen, warnings)
+    squeezed = max((m.squeeze_mm for m in found.members), default=0.0)
+    told = [
+        *cover_lines(found),
+        *(f"{m.part}{f' squeezed {m.squeeze_mm:.3g} mm' if m.squeeze_mm else ''}: {text}." for m, text in rests),
+        "" if wanted.has_six_axes else up_and_down(wanted),
+        f"Assumed: {', '.join(assumed(wanted))}.",
+        f"Air: {'; '.join(found.notes)}." if found.notes else "",
+    ]
+    call.tell(
+        Answer(lines=short(told, warnings, tuple(f"{m.part}: {text}" for m in found.members for text in SAID))),
+        content,
+        behind,
+        warnings,
+        caution=flight_caution(warnings, squeezed),
+        first_use=first,
+    )
+
+
+def _used_at(member: Member, flown: Flight) -> tuple[float, float]:
+    """The temperatures that a part serves, or all where the others need no help."""
+    low = flown.flown.low_c if member.low_c is None else member.low_c
+    return low, flown.flown.high_c if member.high_c is None else member.high_c
+
+
+def cover_lines(found: Cover) -> list[str]:
+    """Whether one part does it, when to swap, and what is missing: shares of the hours, swaps followed."""
+    n, best = len(found.members), found.best_by_size
+    over = counted(round(found.hours), found.counted)
+    held = f"{_percent(found.share_with_swaps)} of {over}"
+    if found.reached:
+        first = f"No single part: {n} parts hold {held}" if n > 1 else f"One part does it: {best[0].parts[0]}, {held}"
+    else:
+        most = f"no single part and no set of up to {len(best)} parts" if len(best) > 1 else "no single part"
+        first = f"{most[0].upper()}{most[1:]} holds {_percent(found.wanted)}; the best {n if n > 1 else 'one'}: {held}"
+    swaps = [
+        f"Swap to {swap.colder} when it falls below {given_text(round(swap.down_c, 1))} degC, and back to "
+        f"{swap.warmer} when it rises above {given_text(round(swap.up_c, 1))} degC."
+        for swap in found.swaps
+    ]
+    alone = [f"Alone the best would hold {_percent(best[0].share)}."] if n > 1 else []
+    return [f"{first}.", *swaps, *alone]
 
 
 def show_cover(found: Cover, warnings: Sequence[str]) -> None:
-    """Print warnings and cautions first, then the set, the proof and the swaps."""
-    lines("Before you rely on it:", warnings)
-    lines("Cautions:", [ESTIMATE, *FLIGHT])
-    show()
+    """Print the set, the proof, how the swaps go, and the warnings."""
     records_table(
         found.members,
         [
             Column("part", lambda m: str(m.part)),
             Column("squeeze, mm", lambda m: number_text(m.squeeze_mm) if m.squeeze_mm else "-", right=True),
             Column("serves, degC", lambda m: _span(m.low_c, m.high_c)),
-            Column(f"of the {found.counted}", lambda m: _percent(m.share_served), right=True),
+            Column(f"serves, share of {found.counted}", lambda m: _percent(m.share_served), right=True),
             Column("alone it would hold", lambda m: _percent(m.share_alone), right=True),
             Column("rests on", rests_on),
         ],
@@ -85,28 +126,17 @@ def show_cover(found: Cover, warnings: Sequence[str]) -> None:
             Column("best set of", lambda s: str(s.size), right=True),
             Column("holds", lambda s: _percent(s.share), right=True),
             Column("at most", lambda s: _percent(s.at_most), right=True),
-            Column(
-                f"adds, {'h' if found.counted == 'hours' else found.counted}",
-                lambda s: number_text(s.added_hours),
-                right=True,
-            ),
+            Column(f"{found.counted} more", lambda s: number_text(s.added_hours), right=True),
             Column("parts", lambda s: ", ".join(s.parts)),
         ],
     )
     show()
-    for swap in found.swaps:
-        show(
-            f"Swap to {swap.colder} when it falls below {given_text(round(swap.down_c, 1))} degC, and back to "
-            f"{swap.warmer} when it rises above {given_text(round(swap.up_c, 1))} degC."
-        )
-    if found.swaps:
-        best, real = _percent(found.share), _percent(found.share_with_swaps)
-        why = f", not {best}: no swap comes the very moment it would pay, so as not to go to and fro"
-        show(
-            f"Followed through the record that is {counted(found.swap_count, 'swaps')}, and holds {real}"
-            f"{why if best != real else ''}."
-        )
+    show(
+        f"Percentages are expected shares of the {found.counted} at which what is fitted then holds. The table takes "
+        "the best part of a set at each; followed through the record, no swap comes the very moment it would pay."
+    )
     show(f"{found.sentence[0].upper()}{found.sentence[1:]}.")
+    lines("Before you rely on it:", warnings)
 
 
 def _percent(value: float) -> str:

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from matdb.advice.summary import Answer, short
 from matdb.cli import options
+from matdb.cli.answering import AskedNow, over_states
 from matdb.cli.fit import summary
-from matdb.cli.options import Question, option
-from matdb.cli.screen import Column, given_text, lines, records_table, show
-from matdb.cli.stiffness import row_band
+from matdb.cli.options import option
+from matdb.cli.screen import Column, given_text, lines, records_table
+from matdb.cli.stiffness import rests_text, row_band
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table
 
 
 def curve(
-    call: Question,
+    call: AskedNow,
     material: options.MaterialArgument,
     temp: options.TempsOption,
     frequency: options.FrequenciesOption = None,
@@ -33,12 +35,22 @@ def curve(
             raise InputError("--fit", fit, f"a fit of {material}", f"that one is of {found.material}")
         answer = curve_table(found, t, f)
     written = options.write_answer(csv, answer.header, answer.rows, force)
-    content = summary(found) | {"csv": written, "rows": answer.records()}
-    call.answer(content, lambda: _show(material, answer, written), answer.warnings)
+    rests = found.rests_on(None, float(t.min()), float(t.max()))
+    told = [*over_states(material, answer.records(), "storage_mpa", "MPa", _figures), rests_text(rests)]
+    call.tell(
+        Answer(lines=short(told, answer.warnings)),
+        summary(found) | {"csv": written, "rows": answer.records()},
+        lambda: _show(answer),
+        answer.warnings,
+        written=written,
+    )
 
 
-def _show(material: str, answer: AnswerTable, written: str | None) -> None:
-    show(f"{material}, from {'the ' if answer.basis == 'family prior' else ''}{answer.basis}; bands hold 95 %")
+def _figures(row: Mapping[str, Any], _: bool) -> str:
+    return f"{row_band(row, 'storage_mpa')} MPa, loss factor {row_band(row, 'loss_factor', 2)}"
+
+
+def _show(answer: AnswerTable) -> None:
     records_table(
         answer.records(),
         [
@@ -50,8 +62,6 @@ def _show(material: str, answer: AnswerTable, written: str | None) -> None:
         ],
     )
     lines("Before you rely on it:", answer.warnings)
-    if written:
-        show(f"written: {written}", wrap=False)
 
 
 def _remark(row: Mapping[str, Any]) -> str:

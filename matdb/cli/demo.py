@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import tempfile
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Final
+from typing import Annotated, ClassVar, Final
 
 import numpy as np
 
 from matdb.advice.exposure import temperatures_between
+from matdb.advice.summary import summary
 from matdb.api import Store, open_store
-from matdb.cli.answering import show_answer
-from matdb.cli.fit import laws_text, summary
-from matdb.cli.options import Call, ForceOption, collects, opt, write_answer
+from matdb.cli import fit
+from matdb.cli.answering import Told
+from matdb.cli.options import ForceOption, opt, write_answer
 from matdb.cli.screen import Column, band_cell, block_table, progress, records_table, show
-from matdb.cli.stiffness import nested_rows, stiffness_rows
-from matdb.cli.suit import all_warnings, answer_of, suit_content
+from matdb.cli.stiffness import nested_rows, show_rows
+from matdb.cli.suit import all_warnings, suit_content
 from matdb.curve.curve import Curve
 from matdb.errors import StoreError
 from matdb.exchange.demo_scenario import DemoScenario, demo_scenario
@@ -26,12 +28,18 @@ from matdb.files import new_file
 INVENTED = "All materials, parts, readings and the craft of this demo are invented."
 
 
-@collects
+@dataclass(frozen=True)
+class DemoCall(Told):
+    """The demo's last answer is that of another command."""
+
+    how_to_ask: ClassVar[str] = "'matdb suit --why'"
+
+
 def demo(
     csv: Annotated[str | None, opt("--csv", "FILE", "Also write the curve of one material to this CSV file.")] = None,
     force: ForceOption = False,
     *,
-    call: Call,
+    call: DemoCall,
 ) -> None:
     """Walk the main job on an invented scenario, in a store of its own unless --store names one."""
     if csv is not None:
@@ -52,31 +60,28 @@ def demo(
         rows = curve_table(opened.curve(shown.material), np.arange(-20.0, 51.0, 5.0), np.array([30.0]))
     written = write_answer(csv, rows.header, rows.rows, force)
 
-    def screen() -> None:
+    if not call.as_json:
         records_table(curves, _FIT_COLUMNS)
         under = f"{mounting.count} of them under {mounting.mass_kg * 1e3:g} g"
         _title(f"3. Stiffness of the {shown.name} in the field, {under}")
-        stiffness_rows(answer.records())
-        for line in answer.warnings:
-            show(line, indent="  - ")
+        show_rows(answer)
         if written:
             show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
         _title("4. Ask this store yourself")
         show(f'matdb stiffness "{shown.name}" --temp -5C --mass 155g --store "{address}"', indent="  ", wrap=False)
         show(f'matdb report "{shown.material}" --store "{address}"', indent="  ", wrap=False)
         _title("5. Which part suits tomorrow")
-        show_answer(answer_of(mounting, hours, ranking), all_cautions=True)
-
     content = {
         "about": INVENTED,
         "store": address,
         "counts": {name: len(getattr(scenario, name)) for name in ("materials", "parts", "readings")},
-        "fits": [summary(c) for c in curves],
+        "fits": [fit.summary(c) for c in curves],
         "stiffness": nested_rows(answer),
         "csv": written,
         **suit_content(mounting, hours, ranking, "axial", None),
     }
-    call.answer(content, screen, [*answer.warnings, *all_warnings(ranking)])
+    told = summary(mounting, hours, ranking)
+    call.tell(told, content, warnings=[*answer.warnings, *all_warnings(ranking)], first_use=True)
 
 
 def _fresh_file() -> str:
@@ -127,8 +132,7 @@ def _readings_text(scenario: DemoScenario, what: str, name: str) -> list[str]:
 
 _FIT_COLUMNS: Final = (
     Column("material", lambda c: str(c.material)),
-    Column("readings", lambda c: str(c.reading_count or "none: family prior"), right=True),
+    Column("readings", lambda c: str(c.reading_count or "none: label only"), right=True),
     Column("E' at -6 degC, 30 Hz, MPa", lambda c: band_cell(c.modulus(-6.0, 30.0).storage_mpa)),
     Column("E' at 23 degC, 30 Hz, MPa", lambda c: band_cell(c.modulus(23.0, 30.0).storage_mpa)),
-    Column("shift law", laws_text),
 )

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final
 
+from matdb.advice.summary import Answer, short
+from matdb.cli.answering import Told
 from matdb.cli.options import Call, MaterialArgument, option
 from matdb.cli.screen import (
     Column,
@@ -30,23 +33,23 @@ from matdb.units import counted
 _FOUR: Final = ", four parameters"
 
 
+@dataclass(frozen=True)
+class FitCall(Told):
+    """A fit is told of; what it rests on has a command of its own."""
+
+    how_to_ask: ClassVar[str] = "'matdb report'"
+
+
 def fit(
-    call: Call, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
+    call: FitCall, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
 ) -> None:
     """Fit all readings of a material and keep the fit."""
     with call.existing() as store, progress(f"fit of {material}") as update:
         curve = store.fit(material, seed=seed, progress=update)
-    warnings = notes(curve)
-
-    def screen() -> None:
-        if curve.fit_id is None:
-            show(f"{material} has no reading: nothing was fitted, and answers come from the family prior.")
-        else:
-            show(f"fit {curve.fit_id} of {material}: {counted(curve.reading_count, 'readings')}, {laws_text(curve)}")
-        show(modulus_text(curve))
-        lines("Before you rely on it:", warnings)
-
-    call.answer(summary(curve), screen, warnings)
+    made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
+    rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
+    answer = Answer(lines=short([modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."], notes(curve)))
+    call.tell(answer, summary(curve), warnings=notes(curve))
 
 
 def report(material: MaterialArgument, call: Call) -> None:
@@ -195,17 +198,10 @@ def law_weights(curve: Curve) -> tuple[dict[str, float], float]:
     return dict(sorted(whole.items(), key=lambda item: -item[1])), four
 
 
-def laws_text(curve: Curve) -> str:
-    """The shift laws with their weights, heaviest first, and the share of the four-parameter master curve."""
-    weights, four = law_weights(curve)
-    laws = "; ".join(f"{name} {share_text(weight)}" for name, weight in weights.items() if weight >= 0.05)
-    return f"{laws}; four parameters {share_text(four)}" if laws else ""
-
-
 def modulus_text(curve: Curve) -> str:
-    """One sentence: the modulus at room temperature, in the cold, and their ratio."""
+    """One sentence: the modulus at room temperature and in the cold."""
     cold, warm = (band_cell(curve.modulus(t, 30.0).storage_mpa) for t in (-10.0, 23.0))
-    return f"Storage modulus at 30 Hz: {warm} MPa at 23 degC, {cold} MPa at -10 degC."
+    return f"{curve.material} at 30 Hz: {warm} MPa at 23 degC, {cold} MPa at -10 degC."
 
 
 def notes(curve: Curve) -> tuple[str, ...]:

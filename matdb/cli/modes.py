@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Annotated
 
-from matdb.advice.camera import SixAxes
+from matdb.advice.camera import Mode, SixAxes
+from matdb.advice.summary import Answer
+from matdb.advice.verdict import percent
+from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE
-from matdb.cli.options import NEEDED, Question, arg, needed, option, quantity
-from matdb.cli.screen import Column, band_cell, lines, records_table, share_text, show, span_text
+from matdb.cli.options import NEEDED, arg, needed, option, quantity
+from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, share_text, show, span_text
 
 
 def modes(
-    call: Question,
+    call: AskedNow,
     mounting: Annotated[str, arg("MOUNTING", "The mounting's name.")],
     part: Annotated[str, arg("PART", "The part's name.")],
     temp: str = option("TEMPERATURE", "A temperature such as -5C.", NEEDED),
@@ -23,16 +25,39 @@ def modes(
     with call.existing() as store:
         temperature_c, squeeze_mm = needed(temp, "temperature", "--temp"), quantity(squeeze, "length", "--squeeze")
         found = store.modes(mounting, part, temperature_c, squeeze_mm=squeeze_mm or 0.0, package=package)
-    warnings = [*found.warnings, *([f"{part}: rests on its family's prior"] if found.basis == "family prior" else [])]
+        rests = store.current_curve(store.part(part).material).rests_on(part, temperature_c, temperature_c)
+        first = first_use(store)
+    answer = _answer(f"{part} under {package} of {mounting}", found, rests)
     content = {"mounting": mounting, "part": part, **found.to_dict(), "cautions": [ESTIMATE]}
-    call.answer(content, lambda: _show(f"{part} under {package} of {mounting}", found, warnings), warnings)
+    caution = flight_caution(found.warnings, squeeze_mm)
+    call.tell(answer, content, lambda: _show(found), found.warnings, caution=caution, first_use=first)
 
 
-def _show(title: str, found: SixAxes, warnings: Sequence[str]) -> None:
+def _answer(title: str, found: SixAxes, rests: str) -> Answer:
     low, high = found.window_hz
-    show(f"{title} at {found.temperature_c:g} degC; bands hold 95 %")
-    lines("Before you rely on it:", warnings)
-    lines("Cautions:", [ESTIMATE])
+
+    def side(mode: Mode) -> str:
+        middle = mode.natural_frequency_hz.median
+        return "" if low <= middle <= high else "too soft" if middle < low else "too stiff"
+
+    sides = [side(mode) for mode in found.modes]
+    amiss = [f"{sides.count(word)} of 6 {word}" for word in ("too stiff", "too soft") if word in sides]
+    verdict = " and ".join(amiss) or "all six modes as wanted"
+    return Answer(
+        lines=(
+            f"{title} at {found.temperature_c:g} degC: {verdict} ({percent(found.inside)} sure that all are right).",
+            *(
+                f"{number_text(mode.natural_frequency_hz.median)} Hz {mode.word.partition(' (')[0]}"
+                + f", damping ratio {number_text(mode.damping_ratio.median, 2)}"
+                + f", {word}" * bool(word)
+                for mode, word in zip(found.modes, sides, strict=True)
+            ),
+            f"Wanted {span_text(low, high)} Hz; {rests}.",
+        )
+    )
+
+
+def _show(found: SixAxes) -> None:
     records_table(
         found.modes,
         [
@@ -42,8 +67,6 @@ def _show(title: str, found: SixAxes, warnings: Sequence[str]) -> None:
             Column("motion", lambda m: m.word),
         ],
     )
-    follows, isolates, inside = map(share_text, (found.follows, found.isolates, found.inside))
-    show(
-        f"Wanted {span_text(low, high)} Hz: the lowest mode follows with {follows}, the highest is "
-        f"isolated with {isolates}, all lie inside with {inside}."
-    )
+    follows, isolates = share_text(found.follows), share_text(found.isolates)
+    show(f"The lowest mode follows with {follows}, the highest is isolated with {isolates}; bands hold 95 %.")
+    lines("Before you rely on it:", found.warnings)

@@ -7,11 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
+from matdb.advice.summary import Answer, short
 from matdb.api import Store
+from matdb.cli.answering import AskedNow, bench_caution
 from matdb.cli.cautions import BENCH
 from matdb.cli.mounting_options import refuse_beside_mounting
-from matdb.cli.options import Call, Held, arg, collects, ends, option, quantity
-from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, number_text, progress, records_table, show
+from matdb.cli.options import Held, arg, ends, option, quantity
+from matdb.cli.screen import Column, band_cell, given_text, mass_text, number_text, progress, records_table, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.units import parse
@@ -88,8 +90,7 @@ def _listed(text: str | None, read: Callable[[str], Any]) -> Any:
     return None if text is None else tuple(read(each.strip()) for each in text.split(","))
 
 
-@collects
-def next_reading(said: NextOptions, call: Call) -> None:
+def next_reading(said: NextOptions, call: AskedNow) -> None:
     """Rank the readings to take next.
 
     By how much each is expected to narrow the stiffness band over the temperatures that matter: for one part, or for
@@ -105,26 +106,23 @@ def next_reading(said: NextOptions, call: Call) -> None:
     worth = any(each.worth_taking for each in ranking)
     quick = _quick(ranking) if worth else None
     parts = list(dict.fromkeys(each.part for each in ranking)) or said.part or []
-    warnings = [] if ranking else ["no affordable reading is sensible here: try other masses or temperatures"]
-    refusal = [_not_worth(shown[0])] if shown and not worth else []
-
-    def screen() -> None:
-        if squeezed:
-            show(f"{squeezed}.")
-        if shown:
-            _show(shown, low, high, said.mounting, len(parts) > 1)
-            away = any(not 10.0 <= each.temperature_c <= 35.0 for each in shown)
-            lines("Cautions:", BENCH if away else BENCH[1:])
-        lines("Before you rely on it:", warnings)
-        if shown:
-            show()
-        for text in refusal:
-            show(f"{text[0].upper()}{text[1:]}.")
-        if worth:
-            log = f"log it with 'matdb reading add {shown[0].kind}', then 'matdb fit'"
-            show(f"Take next: {_in_words(shown[0])}; {log}.")
-        if quick is not None:
-            show(f"Nearly as good and quicker: {_in_words(quick)}.")
+    none = "no affordable reading is sensible here: try other masses or temperatures"
+    refusal = none if not ranking else "" if worth else _not_worth(shown[0])
+    told = [f"{refusal[:1].upper()}{refusal[1:]}." if refusal else f"Take next: {_in_words(shown[0])}."]
+    if quick is not None:
+        told.append(f"Nearly as good and quicker: {_in_words(quick)}.")
+    if shown:
+        best, over = shown[0], f"{low:g} degC" if low == high else f"{low:g} to {high:g} degC"
+        told += [
+            f"What is known of the stiffness at {over} narrows from a factor {_factor(best.width_before)} to "
+            f"{_factor(best.width_after)}: at {low:g} degC from {band_cell(best.band_before)} to "
+            f"{band_cell(best.band_after)} N/mm.",
+            f"Why: {best.why.partition(';')[0]}.",
+            f"Log it with 'matdb reading add {best.kind}'." if worth else "",
+        ]
+    told.append(f"Asked for {squeezed}." if squeezed else "")
+    several = len(parts) > 1
+    others = [_other(each, several) for each in shown[1:]]
 
     content = {
         "parts": parts,
@@ -138,13 +136,25 @@ def next_reading(said: NextOptions, call: Call) -> None:
         "readings": [{"rank": k} | each.to_dict() for k, each in enumerate(shown, 1)],
         "quicker": quick,
     }
-    call.answer(content, screen, [*warnings, *refusal])
+    call.tell(
+        Answer(lines=short(told), others=tuple(others)),
+        content,
+        lambda: _behind(shown, low, several),
+        [refusal] if refusal else [],
+        others="Others, by the factor that they leave",
+        caution=bench_caution(each.temperature_c for each in shown),
+        cautions=BENCH,
+    )
 
 
-def _show(shown: Sequence[NextReading], low: float, high: float, mounting: str | None, with_part: bool) -> None:
-    over = f"at {low:g} degC" if low == high else f"from {low:g} to {high:g} degC"
-    what = f"for {mounting}" if mounting else f"of {shown[0].part}"
-    show(f"Readings that narrow the stiffness band {what} {over}, best first; bands hold 95 %.")
+def _other(each: NextReading, with_part: bool) -> str:
+    on = f" on {each.part}" if with_part else ""
+    where = f"{each.kind}{on} at {each.temperature_c:g} degC with {_mass(each)}"
+    return f"{_factor(each.width_after)}: {where}, {each.minutes:.0f} minutes"
+
+
+def _behind(shown: Sequence[NextReading], low: float, with_part: bool) -> None:
+    """Print the figures and the reason of each."""
     columns = [
         Column("", lambda ranked: str(ranked[0])),
         Column("part", lambda ranked: ranked[1].part),
@@ -160,8 +170,8 @@ def _show(shown: Sequence[NextReading], low: float, high: float, mounting: str |
     if not with_part:
         del columns[1]
     records_table(enumerate(shown, 1), columns)
-    show(f"Minutes are for {MINUTES_HOLD}.")
-    for k, each in enumerate(shown[:3], 1):
+    show(f"Bands hold 95 %. Minutes are for {MINUTES_HOLD}.")
+    for k, each in enumerate(shown, 1):
         show(f"{k}. {each.why}.")
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
+from matdb.advice.summary import Answer, short
+from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, Group, JsonOption, NoteOption, added, arg, option, replaced
 from matdb.cli.screen import Column, document, lines, number_text, records_table, show, table
@@ -11,6 +13,7 @@ from matdb.fields import record_fields
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of
 from matdb.plain import plain
+from matdb.units import counted
 
 app = Group("Parts: form, dimensions, material.")
 
@@ -73,7 +76,7 @@ def list_(call: Call, material: str | None = option("NAME", "Only parts of this 
 
 
 @app.command("show")
-def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Call) -> None:
+def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Asked) -> None:
     """Show a part.
 
     Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
@@ -92,15 +95,15 @@ def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Call) -> 
             continue
         warnings |= dict.fromkeys(part.form.warnings(axis))
 
-    def screen() -> None:
-        entries = {"material": part.material, "form, mm": part.form.label(), "thread": part.thread, "note": part.note}
-        entries["readings"] = str(readings)
-        entries |= {f"stiffness {axis}, N/mm per MPa": number_text(k) for axis, k in unit.items()}
-        table([part.name, ""], [(title, text) for title, text in entries.items() if text])
-        lines("Before you rely on it:", warnings)
-
+    screw, said = f", {part.thread} screw" * bool(part.thread), f" Note: {part.note}." * bool(part.note)
+    read = counted(readings, "readings") if readings else "no reading"
+    told = [
+        f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}",
+        f"At a modulus of 1 MPa: {', '.join(f'{number_text(k)} N/mm {axis}' for axis, k in unit.items())}.",
+    ]
     content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
-    call.answer({"part": content, "history": history}, screen, warnings)
+    answer = Answer(lines=short(told[: 2 if unit else 1], warnings))
+    call.tell(answer, {"part": content, "history": history}, lambda: lines("Beware:", warnings), warnings)
 
 
 @app.command()

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 import numpy as np
 
+from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_damping_ratio
 from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
@@ -15,9 +17,10 @@ from matdb.bench.thermal.soak import check_soak, crystallisation_note, drift, se
 from matdb.bench.thermal.soak import soak as soak_of
 from matdb.bench.thermal.state import body_of
 from matdb.cli import options
+from matdb.cli.answering import Asked, AskedNow, bench_caution, thinned
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import Call, Held, StepOption, TempsOption, arg, needed, option, quantity, temperatures
-from matdb.cli.screen import Column, given_text, lines, records_table, show
+from matdb.cli.options import Held, StepOption, TempsOption, arg, needed, option, quantity, temperatures
+from matdb.cli.screen import Column, given_text, lines, mass_text, number_text, records_table
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_text
@@ -55,7 +58,7 @@ class SoakOptions:
         return None if seconds is None else seconds / 60.0
 
 
-def soak(said: SoakOptions, call: Call) -> None:
+def soak(said: SoakOptions, call: Asked) -> None:
     """Tell how long to soak a part.
 
     Minutes until its core is within 1 K of freezer or oven, and how many seconds after it left the chamber the
@@ -83,52 +86,76 @@ def soak(said: SoakOptions, call: Call) -> None:
     if soaked_min is not None:
         check = check_soak(body, soaked_min, at, start_c=room_c, family=family, air=air)
         figures |= {"core_c": check.core_c, "core_sd_k": check.core_sd_k, "enough": check.enough}
-        warnings.insert(0, check.warning)
+        warnings.append(check.warning)
     if out_s is not None:
         figures |= {"out_temperature_c": loss.temperature_c, "out_temperature_sd_k": loss.temperature_sd_k}
     if known.form.pair is not None:
         warnings.append("of the pair, the taller half is reckoned with")
-    warnings = [need.note, *filter(None, dict.fromkeys(warnings))]
+    warnings = [*filter(None, dict.fromkeys(warnings)), need.note]
     rows = [dict(zip(figures, row, strict=True)) for row in zip(*(v.tolist() for v in figures.values()), strict=True)]
     content = {"part": said.part, "family": family, "air": air, "room_c": room_c, "within_k": 1.0, "rows": rows}
 
-    def screen() -> None:
-        what = f"{said.part} ({known.form.label()} mm) of {known.material}, {family}"
-        show(f"{what}: from {room_c:g} degC, {air} air in the chamber, still air on the bench")
-        records_table(rows, _columns(soaked_min, out_s))
-        lines("Before you rely on it:", warnings)
-        if bool((abs(at - 22.5) > 22.5).any()):
-            lines("Cautions:", [BENCH[0]])
+    least, most = (round(end(row["minutes_safe"] for row in rows)) for end in (min, max))
+    span = f"{most}" if least == most else f"{least} to {most}"
+    states = thinned(rows, _FEW)
+    told = [
+        f"{said.part}: soak {span} min at {', '.join(given_text(row['temperature_c']) for row in states)} degC.",
+        *(_in_words(row, soaked_min, out_s) for row in states),
+        f"From {room_c:g} degC in {air} air; still air on the bench.",
+    ]
+    call.tell(
+        Answer(lines=short(told, warnings)),
+        content,
+        lambda: _behind(rows, soaked_min, out_s, warnings),
+        warnings,
+        caution=bench_caution(at),
+        cautions=BENCH,
+    )
 
-    call.answer(content, screen, warnings)
+
+def _in_words(row: dict[str, Any], soaked_min: float | None, out_s: float | None) -> str:
+    text = f"{given_text(row['temperature_c'])} degC: {row['minutes_safe']:.0f} min, likely through after "
+    text += f"{row['minutes']:.0f}; 2 K off when out for {_left(row, out_s)} s"
+    text += "" if soaked_min is None else f"; core after {given_text(soaked_min)} min {_core(row)} degC"
+    return text + ("." if out_s is None else f"; out for {given_text(out_s)} s {_outside(row)} degC.")
 
 
-def _columns(soaked_min: float | None, out_s: float | None) -> list[Column]:
-    def left(row: dict[str, Any]) -> str:
-        seconds = row["seconds_to_2k"] + (out_s or 0.0)
-        return "never" if math.isinf(seconds) else f"{seconds:.0f}" if row["seconds_to_2k"] > 0.0 else "passed"
+def _left(row: dict[str, Any], out_s: float | None) -> str:
+    seconds = row["seconds_to_2k"] + (out_s or 0.0)
+    if row["seconds_to_2k"] <= 0.0:
+        return f"less than {out_s:g}"
+    return "any number of" if math.isinf(seconds) else f"{seconds:.0f}"
 
-    def core(row: dict[str, Any]) -> str:
-        return f"{row['core_c']:.1f} +- {row['core_sd_k']:.1f}" + ("" if row["enough"] else " (too short)")
 
-    def outside(row: dict[str, Any]) -> str:
-        return f"{row['out_temperature_c']:.1f} +- {row['out_temperature_sd_k']:.1f}"
+def _core(row: dict[str, Any]) -> str:
+    return f"{row['core_c']:.1f} +- {row['core_sd_k']:.1f}" + ("" if row["enough"] else " (too short)")
 
+
+def _outside(row: dict[str, Any]) -> str:
+    return f"{row['out_temperature_c']:.1f} +- {row['out_temperature_sd_k']:.1f}"
+
+
+def _behind(
+    rows: Sequence[dict[str, Any]], soaked_min: float | None, out_s: float | None, warnings: Sequence[str]
+) -> None:
     columns = [
         Column("at degC", lambda row: given_text(row["temperature_c"]), right=True),
         Column("minutes to within 1 K", lambda row: f"{row['minutes']:.0f}", right=True),
         Column("plan with", lambda row: f"{row['minutes_safe']:.0f}", right=True),
-        Column("seconds outside to 2 K", left, right=True),
+        Column("seconds outside to 2 K", lambda row: _left(row, out_s), right=True),
     ]
     if soaked_min is not None:
-        columns.append(Column(f"core after {given_text(soaked_min)} min, degC", core, right=True))
+        columns.append(Column(f"core after {given_text(soaked_min)} min, degC", _core, right=True))
     if out_s is not None:
-        columns.append(Column(f"after {given_text(out_s)} s outside, degC", outside, right=True))
-    return columns
+        columns.append(Column(f"after {given_text(out_s)} s outside, degC", _outside, right=True))
+    records_table(rows, columns)
+    lines("Before you rely on it:", warnings)
 
 
 #: Without ``--temp``: freezer, refrigerator, room and oven.
 _USUAL: Final = ["-18C", "5C", "23C", "50C"]
+#: So many states of a soak, and of a protocol, are told one by one.
+_FEW, _FEW_STEPS = 4, 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,7 +175,7 @@ class ProtocolOptions(Held):
     force: options.ForceOption = False
 
 
-def protocol(said: ProtocolOptions, call: Call) -> None:
+def protocol(said: ProtocolOptions, call: AskedNow) -> None:
     """Write a bench protocol sheet.
 
     In Markdown: steps, temperatures, soak minutes, the mass that rings near the field's natural frequency, cautions,
@@ -162,6 +189,7 @@ def protocol(said: ProtocolOptions, call: Call) -> None:
     with call.existing() as store:
         known = store.part(said.part)
         material = store.material(known.material)
+        curve = store.current_curve(material.name)
         steps, basis, notes = _plan(store, known, material, at, said)
     what: dict[str, Any] = {
         "part": said.part,
@@ -169,18 +197,36 @@ def protocol(said: ProtocolOptions, call: Call) -> None:
         "material": material.name,
         "family": material.family,
     }
-    what |= {"basis": basis, "count": said.count, "axis": said.axis, "air": air}
+    rests = curve.rests_on(said.part, min(at), max(at))
+    what |= {"basis": rests, "count": said.count, "axis": said.axis, "air": air}
     text = protocol_markdown(**what, steps=steps, notes=notes, cautions=BENCH)
     written = None if said.out is None else str(write_text(said.out, text, force=said.force))
-
-    def screen() -> None:
-        if written is None:
-            print(text, end="")
-        else:
-            show(f"written: {written}", wrap=False)
-
+    mass, count = mass_text(steps[0].mass_kg), f" on {said.count}" if said.count > 1 else ""
+    told = [
+        f"{said.part}: ring it with {mass}{count} at {', '.join(map(given_text, at))} degC; expect",
+        *map(_step_in_words, thinned(steps, _FEW_STEPS)),
+        f"Expected figures: {rests}.",
+        "" if written else "The sheet to print and fill in: --out FILE, or --why.",
+    ]
     content = {"part": said.part, "steps": steps, "basis": basis, "file": written, "markdown": text}
-    call.answer(content, screen, notes)
+    call.tell(
+        Answer(lines=short(told, notes)),
+        content,
+        lambda: print(text, end=""),
+        notes,
+        caution=bench_caution(at),
+        cautions=BENCH,
+        written=written,
+    )
+
+
+def _step_in_words(step: ProtocolStep) -> str:
+    soaked = "" if step.soak_min is None else f"soak {step.soak_min:g} min, "
+    seconds = math.inf if step.seconds_left is None else step.seconds_left
+    left = "" if math.isinf(seconds) else f"read in {seconds:.0f} s, "
+    hertz, low, high = map(number_text, step.frequency_hz)
+    decay = number_text(step.log_decrement[0], 2)
+    return f"{step.temperature_c:g} degC: {soaked}{left}{hertz} ({low}-{high}) Hz, decrement {decay}"
 
 
 def _plan(

@@ -7,8 +7,11 @@ from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
+from matdb.advice.summary import Answer, how_to_fit, short
+from matdb.advice.verdict import percent
 from matdb.api import Store
-from matdb.cli.options import Call, arg, collects, needed, option, quantity, temperatures
+from matdb.cli.answering import AskedNow, first_use, flight_caution
+from matdb.cli.options import arg, needed, option, quantity, temperatures
 from matdb.cli.screen import band_cell, block_table, given_text, lines, mass_text, share_text, show
 from matdb.curve.band import Band
 from matdb.curve.curve import FAMILY_PRIOR
@@ -29,7 +32,6 @@ class SqueezeOptions:
     turns: float | None = option("NUMBER", "Look at this many turns past first touch, such as 1.5.")
     squeeze: str | None = option("LENGTH", "Look at this squeeze past first touch, such as 0.75mm.")
     assembly: str = option("TEMPERATURE", "Temperature at which the screw is turned.", "23C")
-    why: bool = option(None, "Show the figures and every reason.", False)
     set: str = option("SHARE", "Share of the squeeze that compression set and creep will take.", "15%")
 
     def __post_init__(self) -> None:
@@ -56,9 +58,10 @@ class SqueezeOptions:
         }
 
 
-@collects
 def squeeze(
-    part: Annotated[str, arg("PART", "The part's name; its form is a grommet-pair.")], said: SqueezeOptions, call: Call
+    part: Annotated[str, arg("PART", "The part's name; its form is a grommet-pair.")],
+    said: SqueezeOptions,
+    call: AskedNow,
 ) -> None:
     """Say how far to turn the screw of a grommet pair.
 
@@ -74,31 +77,33 @@ def squeeze(
             squeeze_mm=quantity(said.squeeze, "length", "--squeeze"),
             **said.asked(store),
         )
+        first = first_use(store)
     content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
-    call.answer(content, lambda: show_squeeze(answer, why=said.why), answer.warnings)
+    caution = flight_caution(answer.warnings, answer.points[0].squeeze_mm)
+    call.tell(_answer(answer), content, lambda: _behind(answer), answer.warnings, caution=caution, first_use=first)
 
 
 _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}
 
 
-def show_squeeze(answer: Squeeze, *, why: bool = False) -> None:
-    """Print how far to turn, what decides and what it rests on; with ``why`` the figures and every reason."""
+def _answer(answer: Squeeze) -> Answer:
+    """How far to turn, what decides and what it rests on."""
     low, high = answer.load_factors
-    best = answer.points[0]
-    head = "" if answer.recommended_mm is not None else "no squeeze holds everything; best compromise: "
-    show(f"{answer.part}: {head}{_verdict(best)}")
-    show(f"Decides: {answer.reason}.")
-    for point in answer.points[1:]:
-        show(f"{_SAID_OF[point.name]}: {_verdict(point)}")
+    head = "" if answer.recommended_mm is not None else "nothing holds everything; best compromise: "
     rests = "rests on its label only" if answer.basis == FAMILY_PRIOR else "measured"
-    show(
+    told = [
+        f"{answer.part}: {head}{_verdict(answer.points[0])}.",
+        f"Decides: {answer.reason}.",
+        *(f"{_SAID_OF[point.name]}: {_verdict(point)}." for point in answer.points[1:]),
         f"For {mass_text(answer.mass_kg)} on {answer.count} grommets, load factors {low:g} to {high:g}, screwed "
-        f"together at {answer.assembly_c:g} degC; {rests}."
-    )
-    show(f"{answer.reasons[0].capitalize()}.")
-    if not why:
-        show("Figures, reasons and cautions: --why.")
-        return
+        f"together at {answer.assembly_c:g} degC; {rests}.",
+        f"{answer.reasons[0][:1].upper()}{answer.reasons[0][1:]}.",
+    ]
+    return Answer(lines=short(told, answer.warnings))
+
+
+def _behind(answer: Squeeze) -> None:
+    """Print the figures and every reason."""
     screw = f"turns of {answer.thread}" if answer.thread else "turns"
     headers = ["squeeze", "mm", screw, "at degC", "stiffness of one, N/mm", "natural frequency, Hz", "sag, mm"]
     block_table([*headers, "strain", "in touch"], map(_block, answer.points), right=(1, 2, 3, 7, 8))
@@ -128,11 +133,7 @@ def _block(point: SqueezePoint) -> Iterator[list[str]]:
 
 
 def _verdict(point: SqueezePoint) -> str:
-    turns = "" if point.turns is None else f"{point.turns:.2g} turns past first touch, "
-    return (
-        f"{turns}{point.squeeze_mm:.2f} mm (a spacer of {point.spacer_mm:.2f} mm stops there): holds with a "
-        f"probability of {share_text(point.holds)}"
-    )
+    return f"{how_to_fit(point.squeeze_mm, point.turns, point.spacer_mm)}; {percent(point.holds)} sure to hold"
 
 
 def _all(found: Band) -> str:

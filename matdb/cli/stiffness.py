@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
+from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Held, Question, arg, collects
-from matdb.cli.screen import Column, band_text, given_text, lines, number_text, records_table, show
+from matdb.cli.answering import AskedNow, over_states
+from matdb.cli.options import Held, arg
+from matdb.cli.screen import Column, band_text, given_text, lines, mass_text, number_text, records_table
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, stiffness_table
 
@@ -32,23 +34,42 @@ class States(Held):
             raise InputError("--frequency and --mass", "both" if self.mass else "neither", "one of the two", cure)
 
 
-@collects
 def stiffness(
     part: Annotated[str, arg("PART", "The part's name.")],
     states: States,
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
     *,
-    call: Question,
+    call: AskedNow,
 ) -> None:
     """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
     with call.existing() as store:
         answer = stiffness_answer(store, [part], states)
-        squeezed = states.said(store.part(part))
+        known, at = store.part(part), [row["temperature_c"] for row in answer.records()]
+        rests = store.current_curve(known.material).rests_on(part, min(at), max(at))
     written = options.write_answer(csv, answer.header, answer.rows, force)
+    under = "" if states.mass is None else f" under {mass_text(answer.records()[0]['mass_kg'])}"
+    under += f" on {states.count}" if states.count > 1 else ""
+    what = f"{states.said(known) or part}, {states.axis}{under}"
+    told = [*over_states(what, answer.records(), "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
-    call.answer(content, lambda: _show(squeezed or part, states.axis, answer, written), answer.warnings)
+    call.tell(
+        Answer(lines=short(told, answer.warnings)), content, lambda: show_rows(answer), answer.warnings, written=written
+    )
+
+
+def rests_text(rests: str) -> str:
+    """What numbers rest on, as a sentence on the brackets after them."""
+    return f"{rests[0].upper()}{rests[1:]}; brackets hold 95 %."
+
+
+def _figures(row: Mapping[str, Any], alone: bool) -> str:
+    damping = f"damping ratio {row_band(row, 'damping_ratio', 2)}"
+    if row["mass_kg"] is None:
+        return f"{row_band(row, 'stiffness_n_per_mm')} N/mm, {damping}"
+    ringing = f"{row_band(row, 'stiffness_n_per_mm')} N/mm, {row_band(row, 'natural_frequency_hz')} Hz"
+    return f"{ringing}, {damping if alone else damping.partition(' (')[0]}"
 
 
 def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> AnswerTable:
@@ -69,16 +90,9 @@ def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> Answ
     )
 
 
-def _show(part: str, axis: str, answer: AnswerTable, written: str | None) -> None:
-    show(f"{part}, {axis}, one piece; bands hold 95 %")
-    stiffness_rows(answer.records())
-    lines("Before you rely on it:", answer.warnings)
-    if written:
-        show(f"written: {written}", wrap=False)
-
-
-def stiffness_rows(rows: Sequence[Mapping[str, Any]]) -> None:
-    """Print rows of :func:`matdb.exchange.tables.stiffness_table`."""
+def show_rows(answer: AnswerTable) -> None:
+    """Print :func:`matdb.exchange.tables.stiffness_table`, and what to know of it."""
+    rows = answer.records()
     columns = [
         Column("at degC", lambda r: given_text(r["temperature_c"]), right=True),
         Column("at Hz", lambda r: number_text(r["frequency_hz"]), right=True),
@@ -88,6 +102,7 @@ def stiffness_rows(rows: Sequence[Mapping[str, Any]]) -> None:
     if any(r["mass_kg"] is not None for r in rows):
         columns.append(Column("natural frequency, Hz", lambda r: row_band(r, "natural_frequency_hz")))
     records_table(rows, [*columns, Column("rests on", _rests_on)])
+    lines("Before you rely on it:", answer.warnings)
 
 
 def _rests_on(row: Mapping[str, Any]) -> str:

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from matdb.advice.cover import Member
 from matdb.advice.suit import Suitability
-from matdb.advice.summary import Answer, summary
-from matdb.cli.answering import CautionsOption, WhyOption, explained, first_use, show_answer
+from matdb.advice.summary import summary
+from matdb.cli.answering import AskedOfParts, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting_options import MountingOptions
-from matdb.cli.options import AxisOption, Question, collects, opt, quantity
+from matdb.cli.options import AxisOption, opt, quantity
 from matdb.cli.screen import band_cell, block_table, given_text, lines, number_text, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.curve.curve import READINGS
@@ -34,7 +34,6 @@ BestSqueezeOption = Annotated[
 ]
 
 
-@collects
 def suit(
     air: FlightOptions,
     mounting: MountingOptions,
@@ -45,33 +44,35 @@ def suit(
     part: PartsOption = None,
     axis: AxisOption = "axial",
     squeeze: BestSqueezeOption = None,
-    why: WhyOption = None,
-    cautions: CautionsOption = False,
     *,
-    call: Question,
+    call: AskedOfParts,
 ) -> None:
     """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
     flown = flight_of(air)
     squeeze_mm = quantity(squeeze, "length", "--squeeze")
     measured = None if spectrum is None else read_spectrum(file_bytes(spectrum), Path(spectrum).name)
     with call.existing() as store:
-        wanted, first = mounting.of(store), cautions or first_use(store)
+        wanted, first = mounting.of(store), first_use(store)
         ranking = store.suit(
             wanted, flown, parts=part or None, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=measured
         )
     hours = flown.flown.temperature_c
-    whys = explained(why, [row.part for row in ranking])
+    whys = call.explained([row.part for row in ranking])
+    answer = summary(wanted, hours, ranking, flown.flown.notes)
 
-    def screen() -> None:
-        show_answer(answer_of(wanted, hours, ranking), all_cautions=first)
-        for note in () if whys else flown.flown.notes:
-            show(f"Air: {note}.")
-        if whys:
-            flight_lines(flown)
-            show_ranking(wanted, hours, [row for row in ranking if row.part in whys])
+    def behind() -> None:
+        flight_lines(flown)
+        show_ranking(wanted, hours, [row for row in ranking if row.part in whys])
 
     content = suit_content(wanted, hours, ranking, axis, squeeze_mm) | {"air": flight_content(flown)}
-    call.answer(content, screen, all_warnings(ranking))
+    call.tell(
+        answer,
+        content,
+        behind,
+        all_warnings(ranking),
+        caution=flight_caution(answer.warnings, answer.squeeze_mm),
+        first_use=first,
+    )
 
 
 def suit_content(
@@ -80,7 +81,6 @@ def suit_content(
     """The ranking in plain values."""
     low, high = mounting.window_hz
     return {
-        "answer": answer_of(mounting, hours, ranking).to_dict(),
         "mounting": mounting.to_dict(),
         "temperature_c": {"low": float(hours.min()), "high": float(hours.max())},
         "axis": axis,
@@ -90,11 +90,6 @@ def suit_content(
         "ranking": [row.to_dict() for row in ranking],
         "cautions": [ESTIMATE, *FLIGHT],
     }
-
-
-def answer_of(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> Answer:
-    """The short answer."""
-    return summary(mounting, float(hours.min()), float(hours.max()), ranking)
 
 
 def rests_on(row: Suitability | Member) -> str:

@@ -309,15 +309,15 @@ class Curve:
             )
         return [*found, *self.age_notes]
 
-    def rests_on(self, part: str, low_c: float, high_c: float) -> str:
-        """What an answer about a part between two temperatures rests on, in a builder's words."""
+    def rests_on(self, part: str | None, low_c: float, high_c: float) -> str:
+        """What an answer between two temperatures rests on, in a builder's words; of the material itself for None."""
         if self.measured_c is None:
             return "rests on its label only" + (", its readings are not fitted yet" if self.stale else "")
         low, high = self.measured_c
         beyond = [f"below {low:.3g}"] * (low_c < low - _MARGIN_K) + [f"above {high:.3g}"] * (high_c > high + _MARGIN_K)
         guessed = f"; guessed {' and '.join(beyond)} degC" if beyond else ""
         old = "; newer readings are not fitted yet" if self.stale else ""
-        on = "" if part in self.offsets else " on other parts of its material"
+        on = "" if part is None or part in self.offsets else " on other parts of its material"
         return f"measured at {self.measured_span}{on}{guessed}{old}"
 
     @property
@@ -329,7 +329,7 @@ class Curve:
 
     def without_readings(self, label: str = "") -> str:
         """What to know of a family prior: that nothing was read, or that what was read is not fitted yet."""
-        rests = f"this is the family prior of {self.family}{label}, not a measurement"
+        rests = f"rests on its label only ({self.family}{label}), not a measurement"
         if self.stale:
             return f"the readings of {self.material} are not fitted yet: {rests}; run 'matdb fit \"{self.material}\"'"
         return f"no reading of {self.material}: {rests}"

@@ -180,8 +180,7 @@ def test_a_fit_without_readings_answers_from_the_prior_and_says_so(matdb_says, d
     before = dump()
     told = matdb_says("fit", "tan")
     assert told.code == 0
-    assert "no reading" in told.out
-    assert "family prior of natural rubber, not a measurement" in told.out
+    assert "Nothing to fit, rests on its label only." in told.out
     assert dump() == before
     answer = matdb_says("fit", "tan", "--json").json
     assert answer["basis"] == "family prior"

@@ -133,7 +133,7 @@ def test_every_form_can_be_added_from_its_fields(matdb_says):
 def test_stiffness_of_a_measured_part(matdb_says, store):
     told = matdb_says("stiffness", "0042", "--temp", "-5C", "--mass", "600g", "--count", "4")
     assert told.code == 0
-    assert "readings" in told.out
+    assert "Measured at -18 to 50 degC" in told.out
     answer = matdb_says("stiffness", "0042", "--temp", "-5C", "--mass", "600g", "--count", "4", "--json").json
     (row,) = answer["rows"]
     with matdb.open_store(store) as kept:
@@ -150,8 +150,10 @@ def test_answers_outside_the_readings_say_so_on_screen_in_json_and_in_csv(matdb_
     file = tmp_path / "k.csv"
     words = ("stiffness", "0042", "--temp", "20C", "--temp", "-45C", "--mass", "150g", "--csv", file)
     told = matdb_says(*words)
-    assert "extrapolated" in told.out
-    assert "outside the measured temperatures (-18 to 50 degC)" in told.out
+    assert "Measured at -18 to 50 degC; guessed below -18 degC" in told.out
+    why = matdb_says(*words, "--force", "--why").out
+    assert "readings, extrapolated" in why
+    assert "outside the measured temperatures (-18 to 50 degC)" in why
     answer = matdb_says(*words, "--json", "--force").json
     assert [r["extrapolated"] for r in answer["rows"]] == [False, True]
     assert any("outside the measured" in w for w in answer["warnings"])
@@ -166,8 +168,10 @@ def test_answers_from_the_prior_say_so_on_screen_in_json_and_in_csv(matdb_says, 
     file = tmp_path / "k.csv"
     words = ("stiffness", "pad", "--temp", "-5C", "--frequency", "30Hz", "--csv", file)
     told = matdb_says(*words)
-    assert "family prior" in told.out
-    assert "not a measurement" in told.out
+    assert "Rests on its label only" in told.out
+    why = matdb_says(*words, "--force", "--why").out
+    assert "family prior" in why
+    assert "not a measurement" in why
     answer = matdb_says(*words, "--json", "--force").json
     assert answer["basis"] == "family prior"
     assert any("not a measurement" in w for w in answer["warnings"])

@@ -45,9 +45,10 @@ def test_numbers_are_those_of_curve_and_soak(matdb_says, store):
 
 
 def test_the_sheet_is_a_table_with_blanks(matdb_says, tmp_path):
-    told = matdb_says("protocol", "0042", "--temp", "-18C..22C", "--step", "20K", "--mass", "150g")
+    told = matdb_says("protocol", "0042", "--temp", "-18C..22C", "--step", "20K", "--mass", "150g", "--why")
     assert told.code == 0
-    lines = told.out.splitlines()
+    assert told.out.startswith("0042: ring it with 150 g at -18, 2, 22 degC; expect\n")
+    lines = told.out.partition("\n\n")[2].splitlines()
     assert lines[0] == "# Bench protocol: 0042"
     assert "150 g" in told.out
     assert "gloves" in told.out
@@ -63,8 +64,8 @@ def test_the_sheet_is_a_table_with_blanks(matdb_says, tmp_path):
 
 def test_a_part_without_readings_says_so(matdb_says):
     told = matdb_says("protocol", "pad", "--temp", "-18C", "--temp", "90C")
-    assert "family prior" in told.out
-    assert "crystallises" in told.out
+    assert "rests on its label only" in told.out
+    assert "crystallises" in matdb_says("protocol", "pad", "--temp", "-18C", "--why").out
     assert "outside the service range" in told.out
 
 

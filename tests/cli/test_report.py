@@ -7,7 +7,7 @@ import json
 import pytest
 
 import matdb
-from matdb.cli.fit import law_weights, laws_text
+from matdb.cli.fit import law_weights
 from matdb.curve.parameters import LAWS
 
 
@@ -22,9 +22,6 @@ def test_laws_stand_once_with_both_shapes_counted(store):
     assert 0.0 < four < 1.0
     for law in weights:
         assert weights[law] == pytest.approx(sum(w for name, w in curve.weights.items() if law in (name, name[:-17])))
-    text = laws_text(curve)
-    assert text.count("WLF ") == 1
-    assert "four parameters" in text.rpartition("; ")[2]
 
 
 def test_the_report_in_words_and_in_json(matdb_says, store):

@@ -171,12 +171,12 @@ def test_cover_answers_in_words_and_in_one_document(matdb_says, tmp_path):
     with matdb.open_store(tmp_path / "bench.sqlite") as kept:
         again = kept.cover("cam", temperature, share=0.9)
     assert again.share == pytest.approx(cover["share"], abs=0.01)
-    shown = matdb_says("cover", "--mounting", "cam", "--forecast", file, "--share", "0.9")
+    shown = matdb_says("cover", "--mounting", "cam", "--forecast", file, "--share", "0.9", "--cautions")
     assert shown.code == 0
-    last = shown.out.strip().splitlines()[-1]
-    assert last[0].isupper()
-    assert last.endswith(".")
-    assert "of 800 hours" in " ".join(shown.out.split())
+    first = shown.out.splitlines()[0]
+    assert first == told.json["answer"]["lines"][0]
+    assert first.startswith(("One part does it: ", "No single part"))
+    assert f"{100 * cover['share_with_swaps']:.1f} % of 800 hours" in " ".join(shown.out.split())
     assert "never an airworthiness approval" in shown.out
 
 
@@ -207,7 +207,7 @@ def test_modes_in_words(matdb_says, six):
     assert any("couples with" in w for w in told.json["warnings"])
     shown = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C").out
     assert "bounce" in shown
-    assert "all lie inside with" in shown
+    assert "sure that all are right" in " ".join(shown.split())
     zoom = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C", "--package", "zoom", "--json").json
     assert zoom["modes"][0]["natural_frequency_hz"]["median"] < f[0]
     bare = matdb_says("modes", "cam", "ring 16x6x5", "--temp", "-5C")
@@ -240,13 +240,13 @@ def test_cover_and_suit_say_where_they_leave_the_readings(matdb_says):
         # All are of the one part, which each names or is headed by.
         assert [w for w in member["warnings"] if not any(w in text for text in told["warnings"])] == []
         assert any("outside the measured temperatures" in w for w in told["warnings"]) is leaves
-        cover, suit_ = matdb_says("cover", *asked).out, matdb_says("suit", *asked[:-2], "--why", "all").out
+        cover, suit_ = matdb_says("cover", *asked, "--why").out, matdb_says("suit", *asked[:-2], "--why", "all").out
         for shown in (cover, suit_):
             assert ("readings, extrapolated" in " ".join(shown.split())) is leaves
             if leaves:
                 assert shown.index("Before you rely on it:") < shown.index("outside the measured temperatures")
-        assert "temperatures" in cover
-        assert "adds, h" not in cover
+        assert "guessed below -18 degC" in matdb_says("cover", *asked).out or not leaves
+        assert "temperatures more" in " ".join(cover.split())
         assert "hours" not in re.sub("24 hours|minutes to hours|after hours of soak", "", " ".join(cover.split()))
 
 
@@ -260,11 +260,12 @@ def test_one_is_singular(matdb_says):
     assert "of 1 temperatures" not in cover
 
 
-def test_the_swaps_that_are_followed_are_told_with_why_they_hold_less(capsys, monkeypatch):
-    from matdb.advice.cover import Cover, Swap
-    from matdb.cli.cover import show_cover
+def test_the_swaps_are_told_with_one_kind_of_percentage():
+    from matdb.advice.cover import Cover, Member, SizeBest, Swap
+    from matdb.cli.cover import cover_lines
 
-    monkeypatch.setenv("COLUMNS", "400")
+    member = Member(part="a", material="m", basis="readings", squeeze_mm=0.0, share_alone=0.8, share_served=0.5,
+                    low_c=0.0, high_c=9.0)  # fmt: skip
     found = Cover(
         reached=True,
         proven=True,
@@ -272,16 +273,25 @@ def test_the_swaps_that_are_followed_are_told_with_why_they_hold_less(capsys, mo
         wanted=0.8,
         share_with_swaps=0.862,
         swap_count=1,
-        members=(),
+        members=(member, dataclasses.replace(member, part="b")),
         swaps=(Swap(colder="a", warmer="b", down_c=3.0, up_c=5.0),),
-        best_by_size=(),
+        best_by_size=tuple(
+            SizeBest(size=n, share=share, at_most=share, added_hours=9.0, parts=("a", "b")[:n])
+            for n, share in enumerate((0.7, 0.863), 1)
+        ),
         hours=36.0,
         options=2,
         sentence="two",
         counted="temperatures",
     )
-    show_cover(found, [])
-    shown = capsys.readouterr().out
-    assert "that is 1 swap, and holds 86.2 %, not 86.3 %: no swap comes the very moment" in shown
-    show_cover(dataclasses.replace(found, share=0.862, swap_count=2), [])
-    assert "that is 2 swaps, and holds 86.2 %.\n" in capsys.readouterr().out
+    assert cover_lines(found) == [
+        "No single part: 2 parts hold 86.2 % of 36 temperatures.",
+        "Swap to a when it falls below 3 degC, and back to b when it rises above 5 degC.",
+        "Alone the best would hold 70.0 %.",
+    ]
+    poor = dataclasses.replace(found, reached=False, wanted=0.95)
+    assert cover_lines(poor)[0] == (
+        "No single part and no set of up to 2 parts holds 95.0 %; the best 2: 86.2 % of 36 temperatures."
+    )
+    one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
+    assert cover_lines(one) == ["One part does it: a, 90.0 % of 36 temperatures."]
