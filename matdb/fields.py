@@ -1,8 +1,8 @@
 """Every field of a record, known once: its unit and dimension, option, columns, limits and words.
 
 A field's name ends in its unit (:data:`ENDINGS`), from which its dimension, its option and its columns follow; what
-does not follow stands beside the field in its class, as ``field(metadata=info(...))``. The options of the command line,
-the columns of files, the names in errors and the checks of a record are all derived from here.
+does not follow stands beside the field in its class: ``field(metadata=info(...))``, with a default ``entry(...)``. The
+options of the command line, the columns of files, the names in errors and the checks of a record all derive from here.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, Field, dataclass, fields, replace
+from dataclasses import MISSING, Field, dataclass, field, fields, replace
 from functools import cache
 from typing import Any, Final, NamedTuple
 
@@ -177,6 +177,21 @@ def info(low: float = math.nan, high: float = math.nan, **more: Any) -> Mapping[
         Other attributes of :class:`FieldInfo`.
     """
     return {"info": FieldInfo(low=low, high=high, **more)}
+
+
+def entry(default: Any, low: float = math.nan, high: float = math.nan, *, compare: bool = True, **more: Any) -> Any:
+    """A field with a default and what stands beside it: ``soak_min: float | None = entry(None, 0.0, 1e5, help=...)``.
+
+    Parameters
+    ----------
+    default : object
+        None for a field that may lack.
+    low, high, **more
+        As for :func:`info`.
+    compare : bool
+        Whether records that differ in it differ.
+    """
+    return field(default=default, compare=compare, metadata=info(low, high, **more))
 
 
 def _filled(f: Field[Any]) -> FieldInfo:

@@ -4,7 +4,7 @@ import csv
 import inspect
 import json
 import re
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from typing import ClassVar
 
 import pytest
@@ -16,7 +16,7 @@ from matdb.cli.run import as_typed
 from matdb.errors import InputError
 from matdb.exchange.csv_file import csv_text
 from matdb.exchange.reading_file import columns, heading_of, read_readings, value_of
-from matdb.fields import dimension_of, info, record_fields, stem_of, unit_of
+from matdb.fields import dimension_of, entry, record_fields, stem_of, unit_of
 from matdb.form import Part, Ring
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
@@ -28,9 +28,8 @@ class TapWithSwing(RingDown):
     """A free vibration whose amplitude was read too: a kind with one field more, and nothing else."""
 
     kind: ClassVar[str] = "tap"
-    swing_mm: float | None = field(
-        default=None,
-        metadata=info(0.0, 50.0, open_low=True, aliases=("swing",), shown="swinging {} mm", help="How far it swung."),
+    swing_mm: float | None = entry(
+        None, 0.0, 50.0, open_low=True, aliases=("swing",), shown="swinging {} mm", help="How far it swung."
     )
 
 

@@ -13,7 +13,7 @@ from typing import Any, ClassVar
 
 from matdb.checks import ABSOLUTE_ZERO_C, checked_name
 from matdb.errors import InputError
-from matdb.fields import FieldInfo, check_record, info, record_fields
+from matdb.fields import FieldInfo, check_record, entry, info, record_fields
 from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
 from matdb.plain import PlainRecord, from_plain
@@ -63,91 +63,75 @@ class Reading(PlainRecord):
             help="Temperature of the part, with --soak or --out that of its chamber; such as -18C.",
         )
     )
-    temperature_sd_c: float | None = field(
-        default=None,
-        metadata=info(
-            0.0,
-            50.0,
-            group="state",
-            option="--temp-sd",
-            aliases=("temp_sd",),
-            noun="standard deviation of it",
-            help="Standard deviation of the temperature, such as 0.5K.",
-        ),
+    temperature_sd_c: float | None = entry(
+        None,
+        0.0,
+        50.0,
+        group="state",
+        option="--temp-sd",
+        aliases=("temp_sd",),
+        noun="standard deviation of it",
+        help="Standard deviation of the temperature, such as 0.5K.",
     )
-    soak_min: float | None = field(
-        default=None,
-        metadata=info(
-            0.0,
-            100000.0,
-            group="record",
-            shown="soaked {} min",
-            help="How long the part lay at the temperature, such as 45min.",
-        ),
+    soak_min: float | None = entry(
+        None,
+        0.0,
+        100000.0,
+        group="record",
+        shown="soaked {} min",
+        help="How long the part lay at the temperature, such as 45min.",
     )
-    seconds_out: float | None = field(
-        default=None,
-        metadata=info(
-            0.0,
-            100000.0,
-            group="record",
-            stem="out",
-            dimension="duration",
-            unit="s",
-            words="seconds",
-            aliases=("time_out", "out_of_chamber"),
-            noun="time since it left the chamber",
-            shown="{} s out",
-            help="Time since it left the freezer or oven, such as 8s; a fit corrects for it.",
-        ),
+    seconds_out: float | None = entry(
+        None,
+        0.0,
+        100000.0,
+        group="record",
+        stem="out",
+        dimension="duration",
+        unit="s",
+        words="seconds",
+        aliases=("time_out", "out_of_chamber"),
+        noun="time since it left the chamber",
+        shown="{} s out",
+        help="Time since it left the freezer or oven, such as 8s; a fit corrects for it.",
     )
-    session: str | None = field(
-        default=None,
-        metadata=info(
-            group="record",
-            dimension="name",
-            check=partial(checked_name, "session"),
-            metavar="NAME",
-            noun="bench session",
-            help="Bench session; its readings share one thermometer, such as '2024-01-31 freezer'.",
-        ),
+    session: str | None = entry(
+        None,
+        group="record",
+        dimension="name",
+        check=partial(checked_name, "session"),
+        metavar="NAME",
+        noun="bench session",
+        help="Bench session; its readings share one thermometer, such as '2024-01-31 freezer'.",
     )
-    thermometer_sd_k: float | None = field(
-        default=None,
-        metadata=info(
-            0.0,
-            10.0,
-            group="record",
-            option="--thermometer-sd",
-            noun="accuracy of the session's thermometer",
-            help="How far the session's thermometer may be off, such as 0.5K; 1 K without it.",
-        ),
+    thermometer_sd_k: float | None = entry(
+        None,
+        0.0,
+        10.0,
+        group="record",
+        option="--thermometer-sd",
+        noun="accuracy of the session's thermometer",
+        help="How far the session's thermometer may be off, such as 0.5K; 1 K without it.",
     )
-    who: str = field(
-        default="",
-        metadata=info(
-            group="record",
-            longest=120,
-            metavar="NAME",
-            aliases=("by", "operator"),
-            noun="Who took it",
-            help="Who took the reading.",
-        ),
+    who: str = entry(
+        "",
+        group="record",
+        longest=120,
+        metavar="NAME",
+        aliases=("by", "operator"),
+        noun="Who took it",
+        help="Who took the reading.",
     )
-    taken_at: dt.datetime | None = field(
-        default=None,
+    taken_at: dt.datetime | None = entry(
+        None,
+        group="record",
+        option="--at",
+        aliases=("when", "date", "time"),
+        noun="When it was taken",
+        help="When it was taken, such as 2024-01-31T14:05; now without it.",
         compare=False,
-        metadata=info(
-            group="record",
-            option="--at",
-            aliases=("when", "date", "time"),
-            noun="When it was taken",
-            help="When it was taken, such as 2024-01-31T14:05; now without it.",
-        ),
     )
-    note: str = field(
-        default="", metadata=info(group="record", aliases=("notes", "comment", "remark"), help="Free text.")
-    )
+    note: str = entry("", group="record", aliases=("notes", "comment", "remark"), help="Free text.")
 
     def __post_init__(self) -> None:
         check_record(self, owner=self.kind)
@@ -170,50 +154,42 @@ class _OnPart(Reading):
             group="subject", dimension="name", aliases=("part_name", "isolator"), help="The part that was read."
         )
     )
-    count: int = field(
-        default=1,
-        metadata=info(
-            1,
-            1000,
-            group="mount",
-            aliases=("parts", "pieces", "number_of_parts"),
-            noun="number of parts",
-            help="How many equal parts share the mass.",
-        ),
+    count: int = entry(
+        1,
+        1,
+        1000,
+        group="mount",
+        aliases=("parts", "pieces", "number_of_parts"),
+        noun="number of parts",
+        help="How many equal parts share the mass.",
     )
-    axis: str = field(
-        default="axial",
-        metadata=info(
-            group="mount",
-            dimension="name",
-            metavar="AXIS",
-            aliases=("direction",),
-            noun="direction",
-            shown="{}",
-            help="Direction: axial, shear, radial or lateral.",
-        ),
+    axis: str = entry(
+        "axial",
+        group="mount",
+        dimension="name",
+        metavar="AXIS",
+        aliases=("direction",),
+        noun="direction",
+        shown="{}",
+        help="Direction: axial, shear, radial or lateral.",
     )
-    squeeze_mm: float = field(
-        default=0.0,
-        metadata=info(
-            0.0,
-            1000.0,
-            group="mount",
-            aliases=("preload",),
-            shown="squeezed {} mm",
-            help="Static squeeze of each part, such as 0.5mm.",
-        ),
+    squeeze_mm: float = entry(
+        0.0,
+        0.0,
+        1000.0,
+        group="mount",
+        aliases=("preload",),
+        shown="squeezed {} mm",
+        help="Static squeeze of each part, such as 0.5mm.",
     )
-    piece: int | None = field(
-        default=None,
-        metadata=info(
-            1,
-            1000,
-            group="mount",
-            noun="which piece of several",
-            shown="piece {}",
-            help="Which of several equal pieces was read, such as 2; each may differ from its drawing.",
-        ),
+    piece: int | None = entry(
+        None,
+        1,
+        1000,
+        group="mount",
+        noun="which piece of several",
+        shown="piece {}",
+        help="Which of several equal pieces was read, such as 2; each may differ from its drawing.",
     )
     mass_kg: float = field(
         metadata=info(
@@ -228,16 +204,18 @@ class _OnPart(Reading):
     )
 
 
-#: Peak amplitude of a vibration: how far rubber is strained decides how stiff it is.
-_AMPLITUDE = info(
-    0.0,
-    100.0,
-    open_low=True,
-    aliases=("peak_amplitude",),
-    noun="peak amplitude",
-    shown="amplitude {} mm",
-    help="Peak amplitude of the vibration in the mass, such as 0.2mm: rubber softens with strain.",
-)
+def _amplitude() -> Any:
+    """Peak amplitude of a vibration: how far rubber is strained decides how stiff it is."""
+    return entry(
+        None,
+        0.0,
+        100.0,
+        open_low=True,
+        aliases=("peak_amplitude",),
+        noun="peak amplitude",
+        shown="amplitude {} mm",
+        help="Peak amplitude of the vibration in the mass, such as 0.2mm: rubber softens with strain.",
+    )
 
 
 def _frequency(most: float = 1e5) -> Any:
@@ -246,14 +224,19 @@ def _frequency(most: float = 1e5) -> Any:
     )
 
 
-def _spread(low: float, high: float, usual: str = "", **more: Any) -> Any:
+def _spread(
+    most: float, usual: str = "", *, noun: str = "standard deviation of it", says: str = "", **more: Any
+) -> Any:
     """The standard deviation of another field; what a fit takes without it, in words."""
-    usually = f"Its standard deviation; {usual} without it."
-    return info(low, high, **({"open_low": True, "noun": "standard deviation of it", "help": usually} | more))
+    says = says or f"Its standard deviation; {usual} without it."
+    return entry(None, 0.0, most, open_low=True, noun=noun, help=says, **more)
 
 
 _MATERIAL = info(group="subject", dimension="name", aliases=("material_name",), help="The material that was read.")
-_FREQUENCY_SD = _spread(0.0, 1e5, "3 %", aliases=("freq_sd",))
+
+
+def _frequency_sd() -> Any:
+    return _spread(1e5, "3 %", aliases=("freq_sd",))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -281,25 +264,21 @@ class RingDown(_OnPart):
     )
 
     frequency_hz: float = field(metadata=_frequency())
-    log_decrement: float | None = field(
-        default=None,
-        metadata=info(
-            0.0,
-            6.0,
-            open_low=True,
-            cure="leave it out if the decay was not read",
-            option="--decrement",
-            aliases=("decrement", "logarithmic_decrement"),
-            noun="logarithmic decrement",
-            shown="decrement {}",
-            help="Logarithmic decrement per cycle, such as 0.55; leave it out if not read.",
-        ),
+    log_decrement: float | None = entry(
+        None,
+        0.0,
+        6.0,
+        open_low=True,
+        cure="leave it out if the decay was not read",
+        option="--decrement",
+        aliases=("decrement", "logarithmic_decrement"),
+        noun="logarithmic decrement",
+        shown="decrement {}",
+        help="Logarithmic decrement per cycle, such as 0.55; leave it out if not read.",
     )
-    frequency_sd_hz: float | None = field(default=None, metadata=_FREQUENCY_SD)
-    log_decrement_sd: float | None = field(
-        default=None, metadata=_spread(0.0, 6.0, "15 %", option="--decrement-sd", aliases=("decrement_sd",))
-    )
-    amplitude_mm: float | None = field(default=None, metadata=_AMPLITUDE)
+    frequency_sd_hz: float | None = _frequency_sd()
+    log_decrement_sd: float | None = _spread(6.0, "15 %", option="--decrement-sd", aliases=("decrement_sd",))
+    amplitude_mm: float | None = _amplitude()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -327,32 +306,28 @@ class Resonance(_OnPart):
     )
 
     frequency_hz: float = field(metadata=_frequency())
-    half_power_width_hz: float | None = field(
-        default=None,
-        metadata=info(
-            0.0,
-            1e5,
-            open_low=True,
-            option="--width",
-            aliases=("width", "bandwidth"),
-            noun="half-power width",
-            shown="width {} Hz",
-            help="Width of the peak at 0.707 of its height, such as 4.1Hz.",
-        ),
+    half_power_width_hz: float | None = entry(
+        None,
+        0.0,
+        1e5,
+        open_low=True,
+        option="--width",
+        aliases=("width", "bandwidth"),
+        noun="half-power width",
+        shown="width {} Hz",
+        help="Width of the peak at 0.707 of its height, such as 4.1Hz.",
     )
-    amplification: float | None = field(
-        default=None,
-        metadata=info(
-            1.0,
-            1000.0,
-            open_low=True,
-            aliases=("q",),
-            shown="amplified {} times",
-            help="Peak transmissibility, above 1; used without a width.",
-        ),
+    amplification: float | None = entry(
+        None,
+        1.0,
+        1000.0,
+        open_low=True,
+        aliases=("q",),
+        shown="amplified {} times",
+        help="Peak transmissibility, above 1; used without a width.",
     )
-    frequency_sd_hz: float | None = field(default=None, metadata=_FREQUENCY_SD)
-    amplitude_mm: float | None = field(default=None, metadata=_AMPLITUDE)
+    frequency_sd_hz: float | None = _frequency_sd()
+    amplitude_mm: float | None = _amplitude()
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -384,13 +359,10 @@ class Deflection(_OnPart):
             0.0, 1000.0, open_low=True, aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
         )
     )
-    dwell_s: float = field(
-        default=10.0,
-        metadata=info(
-            0.0, 1e8, open_low=True, shown="after {} s", help="Time from loading to reading; 10s without it."
-        ),
+    dwell_s: float = entry(
+        10.0, 0.0, 1e8, open_low=True, shown="after {} s", help="Time from loading to reading; 10s without it."
     )
-    deflection_sd_mm: float | None = field(default=None, metadata=_spread(0.0, 1000.0, "6 %"))
+    deflection_sd_mm: float | None = _spread(1000.0, "6 %")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -429,24 +401,21 @@ class ModulusPoint(Reading):
             help="Storage part of Young's modulus, such as 2.1MPa.",
         )
     )
-    loss_factor: float | None = field(
-        default=None,
-        metadata=info(
-            0.0, 10.0, open_low=True, aliases=("tan_delta",), shown="loss factor {}", help="Loss factor, such as 0.12."
-        ),
+    loss_factor: float | None = entry(
+        None,
+        0.0,
+        10.0,
+        open_low=True,
+        aliases=("tan_delta",),
+        shown="loss factor {}",
+        help="Loss factor, such as 0.12.",
     )
-    storage_sd: float | None = field(
-        default=None,
-        metadata=_spread(
-            0.0,
-            5.0,
-            noun="relative standard deviation of it",
-            help="Relative standard deviation of the modulus; 6 % without it.",
-        ),
+    storage_sd: float | None = _spread(
+        5.0,
+        noun="relative standard deviation of it",
+        says="Relative standard deviation of the modulus; 6 % without it.",
     )
-    loss_factor_sd: float | None = field(
-        default=None, metadata=_spread(0.0, 10.0, help="Standard deviation of the loss factor; 15 % without it.")
-    )
+    loss_factor_sd: float | None = _spread(10.0, says="Standard deviation of the loss factor; 15 % without it.")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,7 +7,7 @@ from typing import Any
 
 from matdb.checks import ABSOLUTE_ZERO_C
 from matdb.errors import InputError
-from matdb.fields import check_record, info
+from matdb.fields import check_record, entry, info
 from matdb.material.families import family_named
 from matdb.material.hardness import hardness_text
 from matdb.plain import PlainRecord
@@ -18,7 +18,7 @@ def _family_name(name: str) -> str:
 
 
 def _temperature(help_text: str, noun: str = "") -> Any:
-    return info(ABSOLUTE_ZERO_C, 1000.0, open_low=True, help=help_text, noun=noun)
+    return entry(None, ABSOLUTE_ZERO_C, 1000.0, open_low=True, help=help_text, noun=noun)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,36 +46,24 @@ class Material(PlainRecord):
     """
 
     name: str = field(metadata=info(dimension="name", help="The material's name."))
-    family: str = field(
-        default="unknown",
-        metadata=info(
-            check=_family_name,
-            metavar="FAMILY",
-            help="Generic family, such as silicone; 'matdb material families' lists them.",
-        ),
+    family: str = entry(
+        "unknown",
+        check=_family_name,
+        metavar="FAMILY",
+        help="Generic family, such as silicone; 'matdb material families' lists them.",
     )
-    hardness: str | None = field(
-        default=None,
-        metadata=info(
-            dimension="shore", check=hardness_text, help="Nominal Shore hardness with its scale, such as '40 A'."
-        ),
+    hardness: str | None = entry(
+        None, dimension="shore", check=hardness_text, help="Nominal Shore hardness with its scale, such as '40 A'."
     )
-    density_kg_m3: float | None = field(default=None, metadata=info(10.0, 10000.0, help="Density, such as 1120kg/m3."))
-    glass_transition_c: float | None = field(
-        default=None, metadata=_temperature("Glass transition from a data sheet, such as -60C.")
+    density_kg_m3: float | None = entry(None, 10.0, 10000.0, help="Density, such as 1120kg/m3.")
+    glass_transition_c: float | None = _temperature("Glass transition from a data sheet, such as -60C.")
+    relative_density: float | None = entry(
+        None, 0.0, 1.0, open_low=True, help="Of a foam: its density over that of the solid, such as 0.25."
     )
-    relative_density: float | None = field(
-        default=None,
-        metadata=info(0.0, 1.0, open_low=True, help="Of a foam: its density over that of the solid, such as 0.25."),
-    )
-    service_min_c: float | None = field(
-        default=None, metadata=_temperature("Lowest service temperature, such as -60C.", "service from")
-    )
-    service_max_c: float | None = field(
-        default=None, metadata=_temperature("Highest service temperature, such as 80C.", "service to")
-    )
-    source: str = field(default="", metadata=info(help="Where the entries come from."))
-    note: str = field(default="", metadata=info(help="Free text."))
+    service_min_c: float | None = _temperature("Lowest service temperature, such as -60C.", "service from")
+    service_max_c: float | None = _temperature("Highest service temperature, such as 80C.", "service to")
+    source: str = entry("", help="Where the entries come from.")
+    note: str = entry("", help="Free text.")
 
     def __post_init__(self) -> None:
         check_record(self, "material")
