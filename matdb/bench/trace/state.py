@@ -9,8 +9,6 @@ References
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,18 +24,22 @@ Poles = NDArray[np.complex128]
 _Piece = tuple[Array, Array, Callable[[Array], Array], tuple[int, ...]]
 
 
-@dataclass
 class State:
     """A record, what was found in it so far, and what was taken off it.
 
-    Attributes
+    Parameters
     ----------
     trace : Trace
         The record.
+    band : (float, float) or None
+        Where modes are to be looked for, Hz; None takes from 2 Hz (or two cycles a record) to 0.45 of the rate.
     mains : tuple of float
         Mains frequencies, Hz.
-    band : (float, float)
-        Where modes are looked for, Hz.
+
+    Attributes
+    ----------
+    rate, span, payload : float, float, int
+        Usual sampling rate, Hz; length, s; number of the payload's channels, which those of the base follow.
     time : array, shape (n,)
         Seconds since the first reading.
     offset, signal : array, shape (channels,) and (n, channels)
@@ -58,75 +60,40 @@ class State:
         Whether something is neither a decay, drift nor hum.
     moving : Moving or None
         The first mode as one that moves with its amplitude, where that holds.
+
+    Raises
+    ------
+    InputError
+        A band that cannot be.
     """
 
-    trace: Trace
-    mains: tuple[float, ...]
-    band: tuple[float, float]
-    time: Array
-    offset: Array
-    signal: Array
-    clipped: NDArray[np.bool_]
-    above: NDArray[np.bool_]
-    sigma: Array
-    hum: Array
-    predicted: Array
-    hum_hz: float = 0.0
-    hum_amplitude: float = 0.0
-    looks: int = 0
-    taps: Array = field(default_factory=lambda: np.empty(0))
-    starts: Array = field(default_factory=lambda: np.empty(0))
-    promise: float = 1.0
-    odd: bool = False
-    moving: Moving | None = None
-
-    @property
-    def payload(self) -> int:
-        """Number of the payload's channels; those of the base follow them."""
-        return int(self.trace.signal.shape[1])
-
-    @cached_property
-    def rate(self) -> float:
-        """Usual sampling rate, Hz."""
-        return self.trace.rate_hz
-
-    @property
-    def span(self) -> float:
-        """Length of the record, s."""
-        return float(self.time[-1]) if self.time.size > 1 else 0.0
+    def __init__(self, trace: Trace, band: tuple[float, float] | None, mains: tuple[float, ...]) -> None:
+        self.trace, self.mains = trace, mains
+        self.rate, self.payload = trace.rate_hz, trace.signal.shape[1]
+        self.time = trace.time_s - trace.time_s[:1]
+        self.span = float(self.time[-1]) if self.time.size > 1 else 0.0
+        low, high = max(2.0, 2.0 / max(self.span, 1e-9)), 0.45 * self.rate
+        if band is not None:
+            if not 0.0 < band[0] < band[1]:
+                raise InputError("frequency_range_hz", band, "two frequencies above 0, the lower one first")
+            low, high = max(low, band[0]), min(high, band[1])
+        self.band = low, high
+        raw = trace.signal if trace.base is None else np.hstack([trace.signal, trace.base])
+        self.offset: Array = np.median(raw, axis=0) if self.time.size else np.zeros(raw.shape[1])
+        self.signal: Array = raw - self.offset
+        ends = [self.signal.min(axis=0), self.signal.max(axis=0)] if self.time.size else [self.offset, self.offset]
+        self.clipped, self.above = _clipped(raw), self.signal >= 0.5 * (ends[0] + ends[1])
+        self.sigma: Array = np.maximum(_noise(self.signal), 1e-12)
+        self.hum, self.predicted = np.zeros_like(self.signal), np.full(self.signal.shape, np.nan)
+        self.hum_hz, self.hum_amplitude, self.looks = 0.0, 0.0, 0
+        self.taps, self.starts = np.empty(0), np.empty(0)
+        self.promise, self.odd = 1.0, False
+        self.moving: Moving | None = None
 
     @property
     def scaled(self) -> Array:
         """The readings without hum in units of the noise."""
         return (self.signal - self.hum) / self.sigma
-
-
-def opened(trace: Trace, band: tuple[float, float] | None, mains: tuple[float, ...]) -> State:
-    """The state of a record before anything was found. Raises InputError for a band that cannot be."""
-    time = trace.time_s - trace.time_s[0] if trace.time_s.size else trace.time_s
-    raw = trace.signal if trace.base is None else np.hstack([trace.signal, trace.base])
-    span = float(time[-1]) if time.size > 1 else 0.0
-    low, high = max(2.0, 2.0 / max(span, 1e-9)), 0.45 * trace.rate_hz
-    if band is not None:
-        if not 0.0 < band[0] < band[1]:
-            raise InputError("frequency_range_hz", band, "two frequencies above 0, the lower one first")
-        low, high = max(low, band[0]), min(high, band[1])
-    offset = np.median(raw, axis=0) if time.size else np.zeros(raw.shape[1])
-    signal = raw - offset
-    ends = [signal.min(axis=0), signal.max(axis=0)] if time.size else [offset, offset]
-    return State(
-        trace=trace,
-        mains=mains,
-        band=(low, high),
-        time=time,
-        offset=offset,
-        signal=signal,
-        clipped=_clipped(raw),
-        above=signal >= 0.5 * (ends[0] + ends[1]),
-        sigma=np.maximum(_noise(signal), 1e-12),
-        hum=np.zeros_like(signal),
-        predicted=np.full(signal.shape, np.nan),
-    )
 
 
 def why_not(state: State) -> str:

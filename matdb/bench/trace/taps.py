@@ -115,14 +115,8 @@ def find_taps(state: State, pole: complex) -> Array:
     # A running mean over a whole number of cycles takes drift off and hardly touches the mode.
     cycles = max(round(state.rate * 4.0 * np.pi / omega), 3)
     x = x - running_mean(x, cycles)
-    reach = min(max(int(4.0 / alpha * state.rate), 4), grid.size)
-    kernel = np.exp((-alpha - 1j * omega) * np.arange(reach) / state.rate)
-    size = 1 << int(np.ceil(np.log2(grid.size + reach)))
-    spectrum = np.fft.fft(np.conj(kernel), size)
-    score = np.zeros(grid.size)
-    for c in range(x.shape[1]):
-        score += np.abs(np.fft.ifft(np.fft.fft(x[:, c], size) * np.conj(spectrum))[: grid.size]) ** 2
-    score /= float(np.sum(np.abs(kernel) ** 2))
+    waves, told = _matched(x, np.array([pole]), state.rate)
+    score: Array = np.sum(told**2, axis=(1, 2)) / float(np.sum(waves**2))
     least = max(16.0 + 3.0 * state.payload, 0.004 * float(score.max()))
     found: list[int] = []
     heard = np.zeros(grid.size)
@@ -137,6 +131,16 @@ def find_taps(state: State, pole: complex) -> Array:
         heard = np.maximum(heard, score[i] * np.exp(-2.0 * decay * np.abs(np.arange(grid.size) - i)))
     times: Array = grid[np.sort(np.array(found, dtype=int))]
     return times
+
+
+def _matched(x: Array, poles: Poles, rate: float) -> tuple[Array, Array]:
+    """Decaying waves of the poles, and how much of each begins in a record at each moment, (n, waves, channels) [1]_."""
+    reach = min(max(int(4.0 / float(np.min(-poles.real)) * rate), 4), len(x))
+    waves = basis(np.arange(reach) / rate, poles)
+    size = 1 << int(np.ceil(np.log2(len(x) + reach)))
+    spectra = np.conj(np.fft.rfft(waves, size, axis=0))
+    told = np.fft.irfft(np.fft.rfft(x, size, axis=0)[:, None] * spectra[:, :, None], size, axis=0)
+    return waves, told[: len(x)]
 
 
 def refine_starts(state: State, solution: Solution) -> None:
@@ -210,15 +214,9 @@ def add_missed_taps(state: State, solution: Solution) -> bool:
     share = np.maximum(running_mean(known.astype(float), width), 1e-3)
     filled = np.where(known, filled - running_mean(filled, width) / share, 0.0)
     rest = np.column_stack([np.interp(grid, time, filled[:, c]) for c in range(state.payload)])
-    reach = min(max(int(4.0 / float(np.min(-poles.real)) * state.rate), 4), grid.size)
-    waves = basis(np.arange(reach) / state.rate, poles)
+    waves, told = _matched(rest, poles, state.rate)
     inverse = np.linalg.pinv(waves.T @ waves, rcond=1e-8, hermitian=True)
-    size = 1 << int(np.ceil(np.log2(grid.size + reach)))
-    spectra = np.conj(np.fft.rfft(waves, size, axis=0))
-    score = np.zeros(grid.size)
-    for c in range(state.payload):
-        told = np.fft.irfft(np.fft.rfft(rest[:, c], size)[:, None] * spectra, size, axis=0)[: grid.size]
-        score += np.einsum("ti,ij,tj->t", told, inverse, told)
+    score = np.einsum("tic,ij,tjc->t", told, inverse, told)
     least = max(worth(2.0 * poles.size * state.payload, 6.0), 0.002 * float(np.max(tap_energies(solution))))
     score[np.interp(grid, time, beside.astype(float)) > 0.5] = 0.0
     found: list[float] = []
