@@ -132,15 +132,13 @@ class ForcedFit:
         """
         if self.verdict == "refused":
             raise InputError("record", "refused", "one with a clear resonance", self.reasons[0])
-        return Resonance(
-            part=part,
-            temperature_c=temperature_c,
-            mass_kg=mass_kg,
-            frequency_hz=self.frequency_hz,
-            frequency_sd_hz=self.frequency_sd_hz,
-            half_power_width_hz=self.loss_factor * self.frequency_hz,
-            **more,
-        )
+        f, width = self.frequency_hz, self.loss_factor * self.frequency_hz
+        told: dict[str, Any] = {
+            "frequency_hz": f,
+            "frequency_sd_hz": self.frequency_sd_hz,
+            "half_power_width_hz": width,
+        }
+        return Resonance(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told, **more)
 
 
 def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | None = None) -> TransferFunction:
@@ -307,7 +305,7 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array |
         return None
     height = np.where(sure, np.abs(transfer.ratio), 0.0)
     height = np.where(sure, np.minimum(height, 3.0 * _smooth(height) + 1e-12), 0.0)
-    best: tuple[float, Array] | None = None
+    best, chosen = np.inf, None
     # A lively bin is not always the peak: each of a few starts is scored by its misfit.
     for eta in (0.05, 0.15, 0.4):
         for f0 in [f[int(np.argmax(height))], *np.geomspace(low, high, 24)]:
@@ -319,9 +317,9 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array |
             misfit = np.abs(np.log(np.abs(transfer.ratio[sure]) / (gain * model)))
             near = np.exp(-0.5 * (np.log(f[sure] / f0) / 0.5) ** 2)
             score = float(np.sum(misfit * near) / np.sum(near))
-            if best is None or score < best[0]:
-                best = score, np.array([f0, eta, gain, 0.0])
-    return None if best is None else best[1]
+            if score < best:
+                best, chosen = score, np.array([f0, eta, gain, 0.0])
+    return chosen
 
 
 def _fit(
@@ -336,23 +334,21 @@ def _fit(
         return None
     x, y, sd = f[inside], transfer.ratio[inside], np.maximum(transfer.sd[inside], 1e-4 * np.abs(transfer.ratio[inside]))
 
+    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
+
     def misfit(scaled: Array) -> Array:
-        values = scaled * np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
-        rest = (_smeared(values, x, transfer.resolution_hz) - y) / sd
+        rest = (_smeared(scaled * unit, x, transfer.resolution_hz) - y) / sd
         return np.concatenate([rest.real, rest.imag])
 
-    first = np.array([1.0, start[1], start[2], start[3] * start[0]])
-    bounds = ([0.4, 1e-3, 0.2, -0.5], [2.5, 3.0, 5.0, 0.5])
-    first = np.clip(first, np.array(bounds[0]) * 1.001 + 1e-6, np.array(bounds[1]) * 0.999)
+    bounds = np.array([[0.4, 1e-3, 0.2, -0.5], [2.5, 3.0, 5.0, 0.5]])
+    first = np.clip(start / unit, bounds[0] * 1.001 + 1e-6, bounds[1] * 0.999)
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
-    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
     rest = misfit(found.x)
     chi2 = float(np.median(rest**2) / 0.455)
-    matrix = found.jac.T @ found.jac
-    covariance = np.linalg.pinv(matrix) * max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
-    values = found.x * unit
-    return values, covariance * np.outer(unit, unit), chi2, _model(values, transfer.frequency_hz)
+    noise = max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
+    covariance = np.linalg.pinv(found.jac.T @ found.jac) * noise
+    return found.x * unit, covariance * np.outer(unit, unit), chi2, _model(found.x * unit, transfer.frequency_hz)
 
 
 def _smooth(x: Array, half: int = 3) -> Array:
@@ -362,6 +358,6 @@ def _smooth(x: Array, half: int = 3) -> Array:
 
 
 def _refused(transfer: TransferFunction, channel: int, why: str) -> ForcedFit:
-    nan = float("nan")
     empty = np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
+    nan = np.nan
     return ForcedFit("refused", (why,), nan, nan, nan, nan, nan, nan, nan, channel, transfer, empty)

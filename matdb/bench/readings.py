@@ -18,6 +18,8 @@ from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
 from matdb.plain import PlainRecord, from_plain
 
+_circumstance, _mounted = partial(entry, group="record"), partial(entry, group="mount")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Reading(PlainRecord):
@@ -73,19 +75,13 @@ class Reading(PlainRecord):
         noun="standard deviation of it",
         help="Standard deviation of the temperature, such as 0.5K.",
     )
-    soak_min: float | None = entry(
-        None,
-        0.0,
-        100000.0,
-        group="record",
-        shown="soaked {} min",
-        help="How long the part lay at the temperature, such as 45min.",
+    soak_min: float | None = _circumstance(
+        None, 0.0, 1e5, shown="soaked {} min", help="How long the part lay at the temperature, such as 45min."
     )
-    seconds_out: float | None = entry(
+    seconds_out: float | None = _circumstance(
         None,
         0.0,
-        100000.0,
-        group="record",
+        1e5,
         stem="out",
         dimension="duration",
         unit="s",
@@ -95,32 +91,24 @@ class Reading(PlainRecord):
         shown="{} s out",
         help="Time since it left the freezer or oven, such as 8s; a fit corrects for it.",
     )
-    session: str | None = entry(
+    session: str | None = _circumstance(
         None,
-        group="record",
         dimension="name",
         check=partial(checked_name, "session"),
         metavar="NAME",
         noun="bench session",
         help="Bench session; its readings share one thermometer, such as '2024-01-31 freezer'.",
     )
-    thermometer_sd_k: float | None = entry(
+    thermometer_sd_k: float | None = _circumstance(
         None,
         0.0,
         10.0,
-        group="record",
         option="--thermometer-sd",
         noun="accuracy of the session's thermometer",
         help="How far the session's thermometer may be off, such as 0.5K; 1 K without it.",
     )
-    who: str = entry(
-        "",
-        group="record",
-        longest=120,
-        metavar="NAME",
-        aliases=("by", "operator"),
-        noun="Who took it",
-        help="Who took the reading.",
+    who: str = _circumstance(
+        "", longest=120, metavar="NAME", aliases=("by", "operator"), noun="Who took it", help="Who took the reading."
     )
     taken_at: dt.datetime | None = entry(
         None,
@@ -131,7 +119,7 @@ class Reading(PlainRecord):
         help="When it was taken, such as 2024-01-31T14:05; now without it.",
         compare=False,
     )
-    note: str = entry("", group="record", aliases=("notes", "comment", "remark"), help="Free text.")
+    note: str = _circumstance("", aliases=("notes", "comment", "remark"), help="Free text.")
 
     def __post_init__(self) -> None:
         check_record(self, owner=self.kind)
@@ -154,18 +142,16 @@ class _OnPart(Reading):
             group="subject", dimension="name", aliases=("part_name", "isolator"), help="The part that was read."
         )
     )
-    count: int = entry(
+    count: int = _mounted(
         1,
         1,
         1000,
-        group="mount",
         aliases=("parts", "pieces", "number_of_parts"),
         noun="number of parts",
         help="How many equal parts share the mass.",
     )
-    axis: str = entry(
+    axis: str = _mounted(
         "axial",
-        group="mount",
         dimension="name",
         metavar="AXIS",
         aliases=("direction",),
@@ -173,20 +159,18 @@ class _OnPart(Reading):
         shown="{}",
         help="Direction: axial, shear, radial or lateral.",
     )
-    squeeze_mm: float = entry(
+    squeeze_mm: float = _mounted(
         0.0,
         0.0,
         1000.0,
-        group="mount",
         aliases=("preload",),
         shown="squeezed {} mm",
         help="Static squeeze of each part, such as 0.5mm.",
     )
-    piece: int | None = entry(
+    piece: int | None = _mounted(
         None,
         1,
         1000,
-        group="mount",
         noun="which piece of several",
         shown="piece {}",
         help="Which of several equal pieces was read, such as 2; each may differ from its drawing.",

@@ -13,12 +13,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from matdb.errors import InputError, MissingExtra
 from matdb.files import new_file, write_bytes
+from matdb.picture.chart import Chart, Panel, Series
 from matdb.picture.palette import DASHES, FAINT, GRID, INK, MARKERS, PAPER, SERIES, SPANS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-    from matdb.picture.chart import Chart, Panel, Series
 
 FORMATS: Final = ("png", "svg")
 

@@ -5,20 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.band import Band, band
+from matdb.curve.curve import Curve
 from matdb.curve.parameters import REFERENCE_K, ln_shift
 from matdb.errors import InputError
 from matdb.material.shift import ZERO_C
-from matdb.picture.chart import Chart, Mark, Panel, Series, Span
+from matdb.picture.chart import Chart, Mark, Panel, Series, Span, Style
 from matdb.units import counted
-
-if TYPE_CHECKING:
-    from matdb.curve.curve import Curve
 
 Array = NDArray[np.float64]
 
@@ -74,17 +72,11 @@ def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, f
                 mine_by_label.setdefault(_label_of(row, frequency_hz), []).append(row)
         for label_of, mine in mine_by_label.items():
             at = np.array([r["temperature_c"] for r in mine])
-            middle = getattr(curve.modulus(at, frequency_hz), field).median
-            ratio = np.array([r[key]["measured_over_predicted"] for r in mine])
-            points.append(
-                Series(
-                    label=label_of,
-                    x=at,
-                    y=np.asarray(middle) * ratio,
-                    style="crosses" if mine[0]["fumbled"] else "points",
-                    colour=3 if label_of.startswith("hardness") else colour,
-                )
-            )
+            middle = np.asarray(getattr(curve.modulus(at, frequency_hz), field).median)
+            y = middle * np.array([r[key]["measured_over_predicted"] for r in mine])
+            style: Style = "crosses" if mine[0]["fumbled"] else "points"
+            shown_as = 3 if label_of.startswith("hardness") else colour
+            points.append(Series(label=label_of, x=at, y=y, style=style, colour=shown_as))
         panels.append(
             Panel(
                 x_label=DEGC,
@@ -127,9 +119,7 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
     f = np.exp(np.linspace(low - 1.5 * _LN10, high + 1.5 * _LN10, _POINTS))
     reference = REFERENCE_K - ZERO_C
     found = curve.modulus(reference, f)
-    outside = np.ones(f.shape, dtype=bool)
-    if curve.measured_ln_hz is not None:
-        outside = (np.log(f) < low) | (np.log(f) > high)
+    outside = _beyond(np.log(f), curve.measured_ln_hz)
     panels = [
         Panel(
             x_label="reduced frequency f·a_T, Hz",
@@ -141,14 +131,11 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
         for colour, (_, label, field) in enumerate(_PARTS)
     ]
     shift = replace(band(ln_shift(curve.draws, t + ZERO_C) / _LN10), median=curve.median_ln_shift(t) / _LN10)
-    beyond = np.ones(t.shape, dtype=bool)
-    if curve.measured_c is not None:
-        beyond = (t < curve.measured_c[0]) | (t > curve.measured_c[1])
     panels.append(
         Panel(
             x_label=DEGC,
             y_label="log10 of shift factor a_T",
-            series=_inside_and_outside(t, shift, beyond, curve.basis, 2),
+            series=_inside_and_outside(t, shift, _beyond(t, curve.measured_c), curve.basis, 2),
             marks=(Mark(axis="x", at=reference), Mark(axis="y", at=0.0)),
             x_range=(low_c, high_c),
         )
@@ -192,15 +179,10 @@ def residual_chart(curve: Curve) -> Chart:
             for colour, kind in enumerate(kinds):
                 mine = [r for r in rows if key in r and r["kind"] == kind and r["fumbled"] is fumbled]
                 if mine:
-                    series.append(
-                        Series(
-                            label=f"{kind}, does not fit" if fumbled else kind,
-                            x=np.array([r["temperature_c"] for r in mine]),
-                            y=np.array([r[key]["standardised"] for r in mine]),
-                            style="crosses" if fumbled else "points",
-                            colour=colour,
-                        )
-                    )
+                    x, y = np.array([(r["temperature_c"], r[key]["standardised"]) for r in mine]).T
+                    name = f"{kind}, does not fit" if fumbled else kind
+                    style: Style = "crosses" if fumbled else "points"
+                    series.append(Series(label=name, x=x, y=y, style=style, colour=colour))
         if not series:
             continue
         t = np.concatenate([s.x for s in series])
@@ -238,6 +220,11 @@ def _temperatures(low_c: float, high_c: float, also: tuple[float, float] | None)
     t = np.linspace(low_c, high_c, _POINTS)
     inside = [v for v in also or () if low_c < v < high_c]
     return np.unique(np.concatenate([t, inside]))
+
+
+def _beyond(values: Array, measured: tuple[float, float] | None) -> NDArray[np.bool_]:
+    """Where values lie outside what was measured; everywhere without that."""
+    return np.ones(values.shape, dtype=bool) if measured is None else (values < measured[0]) | (values > measured[1])
 
 
 def _inside_and_outside(x: Array, values: Band, outside: Any, basis: str, colour: int) -> tuple[Series, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -13,12 +13,10 @@ from matdb.advice.effective import Effective, effective, ln_scale_at_rest
 from matdb.advice.judge import Candidate
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
+from matdb.mounting.record import Mounting
 from matdb.mounting.suspended import transmissibility
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span, signed
 from matdb.picture.material_charts import DEGC, rests_on
-
-if TYPE_CHECKING:
-    from matdb.mounting.record import Mounting
 
 _MOST_PARTS: Final = 5
 _POINTS: Final = 111
@@ -59,13 +57,8 @@ def frequency_chart(
     if not low_c < high_c:
         raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
     t = np.linspace(low_c, high_c, _POINTS)
-    held: dict[str, Any] = {
-        "mass_kg": mounting.mass_kg,
-        "count": mounting.count,
-        "axis": axis,
-        "squeeze_mm": squeeze_mm,
-    }
-    found = [effective(each.curve, each.material, each.part, t, **held) for each in candidates]
+    held: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze_mm}
+    found = [effective(each.curve, each.material, each.part, t, axis=axis, **held) for each in candidates]
     series = tuple(
         Series.banded(each.part.name + ("" if state.basis == "readings" else ", prior"), t, _natural(state), colour)
         for colour, (each, state) in enumerate(zip(candidates, found, strict=True))

@@ -10,19 +10,17 @@ from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
 from matdb.advice.verdict import VERDICTS
+from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
 from matdb.picture.chart import signed
+from matdb.picture.page_tables import PageTables, PartTable
 from matdb.picture.window_svg import ACROSS, LEFT, window_svg
-
-if TYPE_CHECKING:
-    from matdb.curve.band import Band
-    from matdb.picture.page_tables import PageTables, PartTable
 
 MOST_BYTES: Final = 300_000
 #: A sign beside each verdict word, so that nothing rests on colour alone.

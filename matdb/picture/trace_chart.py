@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matdb.bench.forced import ForcedFit
+from matdb.bench.trace.record import TraceFit
 from matdb.picture.chart import Chart, Mark, Panel, Series
 from matdb.units import counted
-
-if TYPE_CHECKING:
-    from matdb.bench.forced import ForcedFit
-    from matdb.bench.trace.record import TraceFit
 
 Array = NDArray[np.float64]
 
@@ -91,14 +89,10 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
             f"natural frequency {fit.frequency_hz:.4g} ± {fit.frequency_sd_hz:.2g} Hz, loss factor "
             f"{fit.loss_factor:.3g} ± {fit.loss_factor_sd:.2g}"
         )
+    coherence, hz = Series(label="", x=f, y=transfer.coherence[shown]), "frequency, Hz"
     panels = (
-        Panel(x_label="frequency, Hz", y_label="payload over base", series=tuple(lines), y_log=True),
-        Panel(
-            x_label="frequency, Hz",
-            y_label="coherence",
-            series=(Series(label="", x=f, y=transfer.coherence[shown]),),
-            y_range=(0.0, 1.02),
-        ),
+        Panel(x_label=hz, y_label="payload over base", series=tuple(lines), y_log=True),
+        Panel(x_label=hz, y_label="coherence", series=(coherence,), y_range=(0.0, 1.02)),
     )
     return Chart(title=f"Record {name}", subtitle=subtitle, panels=panels, notes=fit.reasons)
 

@@ -53,9 +53,8 @@ class Trace:
             base = base[:, None] if base.ndim == 1 else base
             if base.shape != signal.shape:
                 raise InputError("base", f"shape {base.shape}", f"of the signals' shape {signal.shape}")
-        good = np.isfinite(time) & np.all(np.isfinite(signal), axis=1)
-        if base is not None:
-            good &= np.all(np.isfinite(base), axis=1)
+        every = np.column_stack([time, signal] if base is None else [time, signal, base])
+        good = np.all(np.isfinite(every), axis=1)
         order = np.flatnonzero(good)[np.argsort(time[good], kind="stable")]
         order = order[np.concatenate([[True], np.diff(time[order]) > 0])] if order.size else order
         names = self.names or tuple(f"signal {i + 1}" for i in range(signal.shape[1]))
@@ -64,13 +63,8 @@ class Trace:
         notes = list(self.notes)
         if order.size < time.size:
             notes.append(f"{time.size - order.size} of {time.size} rows left out: missing or repeated time or value")
-        for name, value in (
-            ("time_s", time[order]),
-            ("signal", signal[order]),
-            ("base", None if base is None else base[order]),
-            ("names", names),
-            ("notes", tuple(notes)),
-        ):
+        clean = {"time_s": time[order], "signal": signal[order], "base": None if base is None else base[order]}
+        for name, value in {**clean, "names": names, "notes": tuple(notes)}.items():
             object.__setattr__(self, name, value)
 
     @property
@@ -221,16 +215,9 @@ class TraceFit:
         if not 0 <= mode < len(self.modes):
             raise InputError("mode", mode, f"from 0 to {len(self.modes) - 1}")
         chosen = self.fixed_base if mode == 0 and self.fixed_base is not None else self.modes[mode]
-        return RingDown(
-            part=part,
-            temperature_c=temperature_c,
-            mass_kg=mass_kg,
-            frequency_hz=chosen.frequency_hz,
-            frequency_sd_hz=chosen.frequency_sd_hz,
-            log_decrement=chosen.log_decrement,
-            log_decrement_sd=chosen.log_decrement_sd,
-            **more,
-        )
+        names = ("frequency_hz", "frequency_sd_hz", "log_decrement", "log_decrement_sd")
+        told = {name: getattr(chosen, name) for name in names}
+        return RingDown(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told, **more)
 
 
 def _floats(name: str, values: ArrayLike) -> Array:

@@ -134,7 +134,7 @@ def find_taps(state: State, pole: complex) -> Array:
 
 
 def _matched(x: Array, poles: Poles, rate: float) -> tuple[Array, Array]:
-    """Decaying waves of the poles, and how much of each begins in a record at each moment, (n, waves, channels) [1]_."""
+    """Decaying waves of the poles, and how much of each begins in a record at each moment, (n, waves, channels)."""
     reach = min(max(int(4.0 / float(np.min(-poles.real)) * rate), 4), len(x))
     waves = basis(np.arange(reach) / rate, poles)
     size = 1 << int(np.ceil(np.log2(len(x) + reach)))
