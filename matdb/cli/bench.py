@@ -19,7 +19,7 @@ from matdb.bench.thermal.state import body_of
 from matdb.cli.options import CountOption, Held, Place, arg, ends, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards
-from matdb.cli.screen import band_cell, lines, progress, show
+from matdb.cli.screen import Progress, band_cell, lines, show
 from matdb.errors import InputError, MatdbError, UnitError
 from matdb.exchange.reading_file import value_of
 from matdb.fields import checked_field, record_fields
@@ -201,7 +201,7 @@ class Session:
         if not self.said.advise:
             return
         try:
-            with progress(f"fit of {self.material.name}") as update:
+            with Progress(f"fit of {self.material.name}") as update:
                 if self.store.curve(self.material.name).stale:
                     self.store.fit(self.material.name, progress=lambda share: update(0.5 * share))
                 low_c, high_c = self.field_c

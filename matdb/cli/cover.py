@@ -10,7 +10,7 @@ from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
 from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE, FLIGHT
-from matdb.cli.mounting_options import MountingOptions
+from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import AxisOption, needed, opt, quantity
 from matdb.cli.screen import Column, given_text, lines, number_text, records_table, show
 from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings, rests_on

@@ -16,7 +16,7 @@ from matdb.api import Store, open_store
 from matdb.cli import fit
 from matdb.cli.answering import Told
 from matdb.cli.options import ForceOption, opt, write_answer
-from matdb.cli.screen import Column, band_cell, block_table, progress, records_table, show
+from matdb.cli.screen import Column, Progress, band_cell, block_table, records_table, show
 from matdb.cli.stiffness import nested_rows, show_rows
 from matdb.cli.suit import all_warnings, suit_content
 from matdb.curve.curve import Curve
@@ -97,7 +97,7 @@ def _fill(store: Store, scenario: DemoScenario) -> None:
 
 
 def _fit(store: Store, material: str) -> Curve:
-    with progress(f"fit of {material}") as update:
+    with Progress(f"fit of {material}") as update:
         return store.fit(material, progress=update)
 
 

@@ -11,11 +11,11 @@ from matdb.cli.answering import Told
 from matdb.cli.options import Call, MaterialArgument, option
 from matdb.cli.screen import (
     Column,
+    Progress,
     band_cell,
     given_text,
     lines,
     number_text,
-    progress,
     records_table,
     share_text,
     show,
@@ -44,7 +44,7 @@ def fit(
     call: FitCall, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
 ) -> None:
     """Fit all readings of a material and keep the fit."""
-    with call.existing() as store, progress(f"fit of {material}") as update:
+    with call.existing() as store, Progress(f"fit of {material}") as update:
         curve = store.fit(material, seed=seed, progress=update)
     made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"

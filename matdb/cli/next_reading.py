@@ -11,9 +11,9 @@ from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, bench_caution
 from matdb.cli.cautions import BENCH
-from matdb.cli.mounting_options import refuse_beside_mounting
+from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import Held, arg, ends, option, quantity
-from matdb.cli.screen import Column, band_cell, given_text, mass_text, number_text, progress, records_table, show
+from matdb.cli.screen import Column, Progress, band_cell, given_text, mass_text, number_text, records_table, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.units import parse
@@ -69,7 +69,7 @@ class NextOptions(Held):
     def ranking(self, store: Store, low: float, high: float, able: Affordable) -> list[NextReading]:
         """The readings, best first."""
         if self.mounting is not None:
-            with progress("next reading") as update:
+            with Progress("next reading") as update:
                 return store.next_readings_for(
                     self.mounting, low, high, parts=self.part or None, affordable=able, axis=self.axis, progress=update
                 )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import functools
 import inspect
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 
 from matdb.api import Store, open_store
 from matdb.checks import printed_like
-from matdb.cli.screen import document, progress
+from matdb.cli.screen import Progress, document
 from matdb.errors import InputError, StoreError
 from matdb.exchange.csv_file import write_csv
 from matdb.exchange.reading_file import value_of
@@ -238,7 +237,7 @@ class Place:
         once = functools.cache(_note)
         waits = "another program is writing to the store; trying again until that ends, for 30 s at most"
         old = as_fitted or getattr(self, "as_fitted", False)
-        found = open_store(self.store_name, on_wait=lambda _: once(waits), as_fitted=old, on_fit=_Fitting())
+        found = open_store(self.store_name, on_wait=lambda _: once(waits), as_fitted=old, on_fit=_fitting())
         done = found.records.upgraded
         if done is not None:
             copy = f"as it was, it lies in {done.copy}"
@@ -293,21 +292,19 @@ class Question(Call):
     ] = False
 
 
-class _Fitting:
-    """Says on the error stream that an answer waits for a fit, and how far that is."""
+def _fitting() -> Callable[[str, float], None]:
+    """What says on the error stream that an answer waits for a fit, and how far that is."""
+    bars: dict[str, Progress] = {}
 
-    def __init__(self) -> None:
-        self.bar: contextlib.ExitStack | None = None
-
-    def __call__(self, material: str, share: float) -> None:
-        if self.bar is None:
+    def told(material: str, share: float) -> None:
+        if material not in bars:
             _note(f"{material} has readings or records newer than its fit; fitting them first")
-            self.bar = contextlib.ExitStack()
-            self.update = self.bar.enter_context(progress(f"fit of {material}"))
-        self.update(share)
+            bars[material] = Progress(f"fit of {material}")
+        bars[material](share)
         if share >= 1.0:
-            self.bar.close()
-            self.bar = None
+            bars.pop(material).__exit__()
+
+    return told
 
 
 def _note(text: str) -> None:

@@ -8,7 +8,7 @@ from matdb.advice.summary import Answer, short
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, Group, JsonOption, NoteOption, added, arg, option, replaced
-from matdb.cli.screen import Column, document, lines, number_text, records_table, show, table
+from matdb.cli.screen import Column, block_table, document, lines, number_text, records_table, show
 from matdb.fields import record_fields
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of
@@ -117,4 +117,4 @@ def forms(as_json: JsonOption = False) -> None:
         document("part forms", {"forms": rows})
         return
     cells = [(*texts, ", ".join(axes)) for *texts, axes in (row.values() for row in rows)]
-    table(["form", "what it is", "dimensions", "directions"], cells, breaks=range(len(rows) - 1))
+    block_table(["form", "what it is", "dimensions", "directions"], [[row] for row in cells])

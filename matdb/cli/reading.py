@@ -13,9 +13,8 @@ from matdb.api import Store
 from matdb.bench.readings import Reading, check_on_part, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import options, reading_add
-from matdb.cli import trace as record
 from matdb.cli.options import Call, Group, arg, opt, option, option_of, values_of, with_fields
-from matdb.cli.screen import Column, given_text, lines, progress, records_table, show
+from matdb.cli.screen import Column, Progress, given_text, lines, records_table, show
 from matdb.delimited import Table, file_bytes
 from matdb.errors import InputError
 from matdb.exchange.reading_file import ReadingFile, read_readings
@@ -26,7 +25,7 @@ from matdb.units import counted
 
 app = Group("Readings: log, list, correct, import.")
 app.add_typer(reading_add.app, name="add")
-app.command("trace", short_help="Read frequency and damping from a record.")(record.trace)
+app.command("trace", short_help="Read frequency and damping from a record.")(reading_add.trace)
 
 NumberArgument = Annotated[int, arg("NUMBER", "The reading's number.")]
 WhyOption = Annotated[str, opt("--why", "TEXT", "The reason; it is kept.")]
@@ -138,7 +137,7 @@ def import_(
     name = Path(file).name
     read, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
-    with call.opened() as kept, progress(f"import of {name}") as update:
+    with call.opened() as kept, Progress(f"import of {name}") as update:
         found = read_readings(
             name,
             read,

@@ -1,17 +1,29 @@
-"""``matdb reading add``: one command a kind of reading, its options the fields of the kind's class."""
+"""``matdb reading add`` and ``matdb reading trace``: log a reading by the fields of its kind, or from a record."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import numpy as np
 
 from matdb.api import Store
-from matdb.bench.readings import READINGS, Reading, check_on_part
+from matdb.bench.forced import ForcedFit, fit_forced
+from matdb.bench.readings import READINGS, Reading, RingDown, check_on_part
 from matdb.bench.thermal.state import bench_state
+from matdb.bench.trace.file import read_trace
+from matdb.bench.trace.fit import fit_trace
+from matdb.bench.trace.record import Trace, TraceFit, TraceMode
 from matdb.cli.cautions import BENCH
-from matdb.cli.options import Call, Group, argument_of, option_of, values_of, with_fields
-from matdb.cli.screen import lines, show
+from matdb.cli.options import Call, ForceOption, Group, arg, argument_of, option, option_of, values_of, with_fields
+from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
+from matdb.errors import InputError
 from matdb.fields import FieldInfo, record_fields
+from matdb.files import new_file
+from matdb.units import counted, parse, parse_range
 
 app = Group("Log one reading.")
 
@@ -85,3 +97,239 @@ def hazards(reading: Any) -> list[str]:
     """Cautions for the bench at this reading's temperature and load."""
     so = (not 0.0 <= reading.temperature_c <= 45.0, (getattr(reading, "mass_kg", None) or 0.0) >= 2.0)
     return [caution for caution, holds in zip(BENCH, so, strict=True) if holds]
+
+
+# -- from a record -----------------------------------------------------------------------------------------------------
+
+Fit = TraceFit | ForcedFit
+
+_KNOWN: Final = record_fields(RingDown)
+_MORE: Final = (
+    "count", "axis", "squeeze_mm", "temperature_sd_c", "soak_min", "seconds_out", "who", "taken_at", "note",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class TraceOptions:
+    """The file, what is in it, and what to make of it."""
+
+    file: Annotated[str, arg("FILE", "A CSV or text file of an accelerometer, gyro or gauge.")]
+    part: str | None = option("NAME", "The part that rang.")
+    temp: str | None = option("TEMPERATURE", "Its temperature; with --soak or --out its chamber's.")
+    mass: str | None = option("MASS", "The mass on all the parts together, such as 250g.")
+    log: bool = option(None, "Log the reading with its uncertainties.", False)
+    forced: bool = option(None, "Shaken or in flight: payload over base, resonance and loss factor.", False)
+    mode: int = option("NUMBER", "Which mode to log, 1 the strongest.", 1, min=1)
+    within: str | None = option("RANGE", "Look for modes here only, such as 5Hz..60Hz.")
+    signal: list[str] | None = option("COLUMN", "A column of the payload. May be given again.")
+    base: list[str] | None = option("COLUMN", "A column of the base. May be given again.")
+    time: str | None = option("COLUMN", "The column of times.")
+    time_unit: str | None = option("UNIT", "Unit of the times: s, ms, us or ns.")
+    rate: str | None = option("FREQUENCY", "Readings a second, where the file has no time.")
+    picture: str | None = option("FILE", "Draw record and fit: a file ending in .png or .svg.")
+    force: ForceOption = False
+
+    @property
+    def name(self) -> str:
+        """The file's name without its folder."""
+        return Path(self.file).name
+
+    @property
+    def missing(self) -> list[str]:
+        """Options without which a reading cannot be logged."""
+        needed_ones = {"--part": self.part, "--temp": self.temp, "--mass": self.mass}
+        return [name for name, value in needed_ones.items() if value is None]
+
+    def check(self) -> None:
+        """Refuse what does not go together, and a picture that cannot be written. Raises InputError, FileTaken."""
+        if self.log and self.missing:
+            raise InputError(self.missing[0], None, "given with --log")
+        if self.forced and self.mode != 1:
+            raise InputError("--mode", self.mode, "left out with --forced")
+        if self.picture is not None:
+            new_file(self.picture, force=self.force)
+
+    def fit(self) -> tuple[Trace, Fit]:
+        """The record and what it says."""
+        span = None if self.within is None else parse_range(self.within, "frequency", "--within")
+        record = read_trace(
+            Path(self.file).expanduser(),
+            sample_rate_hz=None if self.rate is None else parse(self.rate, "frequency", "--rate"),
+            time_column=None if self.time is None else _column(self.time),
+            signal_columns=[_column(c) for c in self.signal or ()] or None,
+            base_columns=[_column(c) for c in self.base or ()] or None,
+            time_unit=self.time_unit,
+        )
+        return record, (fit_forced if self.forced else fit_trace)(record, frequency_range_hz=span)
+
+    def state(self) -> tuple[str, float, float]:
+        """Part, temperature and mass. Raises UnitError, InputError."""
+        temperature_c = parse(str(self.temp), "temperature", "--temp")
+        return str(self.part), temperature_c, parse(str(self.mass), "mass", "--mass")
+
+
+def _column(text: str) -> str | int:
+    """A column's name, or its number from 1."""
+    return int(text) if text.isdigit() and len(text) < 4 else text
+
+
+@with_fields(*(option_of(_KNOWN[name]) for name in _MORE))
+def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
+    """Read frequency and damping from a record.
+
+    Finds the taps, separates the modes, and fits frequency and decrement with their uncertainty; with --forced the
+    transfer function between a sensor on the base and one on the payload. With --log the result becomes a reading.
+    """
+    said.check()
+    record, fit = said.fit()
+    written = None if said.picture is None else _draw(fit, said.name, said.picture, said.force)
+    content = {"file": said.file, "forced": said.forced, "picture": written, **_plain(fit)}
+    reasons = list(dict.fromkeys([*fit.reasons, *record.notes]))
+    if not call.as_json:
+        _show(fit, record, said.name)
+        if written is not None:
+            show(f"written: {written}", wrap=False)
+    if not said.log:
+
+        def screen() -> None:
+            lines("Before you rely on it:", reasons)
+            if not said.missing and fit.verdict != "refused":
+                with call.existing() as store:
+                    _expected(store, fit, said, given)
+
+        call.answer({**content, "number": None}, screen, reasons)
+    _refusal(fit, said.name)
+    if not said.log:
+        return
+    more = values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
+    reading: Reading
+    if isinstance(fit, TraceFit):
+        reading = fit.ring_down(*said.state(), mode=said.mode - 1, **more)
+    else:
+        reading = fit.reading(*said.state(), **more)
+    with call.existing() as store:
+        number = store.add(reading)
+        assert isinstance(number, int)
+        doubts = [*reasons, *bench_doubts(store, reading)]
+    answer_logged(call, number, reading, doubts, content)
+
+
+def _note(note: str, name: str, fit: Fit) -> str:
+    said = f"from {name}" + (f", flagged: {'; '.join(fit.reasons)}" if fit.verdict == "flagged" else "")
+    plain = "".join(c for c in f"{note}; {said}" if c.isprintable()) if note else said
+    return plain[:1900]
+
+
+def _refusal(fit: Fit, name: str) -> None:
+    if fit.verdict != "refused":
+        return
+    cure = fit.reasons[0]
+    if isinstance(fit, TraceFit) and fit.trace.base is not None and "--forced" not in cure:
+        cure += "; for a shaken record with a base sensor add --forced"
+    raise InputError(
+        name, "refused", "a record with figures worth logging", cure, says="refused, for no figure is worth logging"
+    )
+
+
+_FORCED_COLUMNS: Final = (
+    Column("natural frequency, Hz", lambda f: _pm(f.frequency_hz, f.frequency_sd_hz)),
+    Column("loss factor", lambda f: _pm(f.loss_factor, f.loss_factor_sd)),
+    Column("damping ratio", lambda f: _pm(f.damping_ratio, 0.5 * f.loss_factor_sd)),
+    Column("peak", lambda f: number_text(f.amplification)),
+    Column("coherence bins", lambda f: str(0 if f.transfer is None else int(np.sum(f.transfer.coherence > 0.6)))),
+)
+_MODE_COLUMNS: Final = (
+    Column("mode", lambda each: str(each[0]), right=True),
+    Column("frequency, Hz", lambda each: _pm(each[1].frequency_hz, each[1].frequency_sd_hz)),
+    Column("decrement", lambda each: _pm(each[1].log_decrement, each[1].log_decrement_sd)),
+    Column("damping ratio", lambda each: number_text(each[1].damping_ratio)),
+    Column("share", lambda each: f"{100.0 * each[1].share:.0f} %", right=True),
+    Column("flags", lambda each: "; ".join(each[1].flags)),
+)
+
+
+def _show(fit: Fit, record: Trace, name: str) -> None:
+    length = float(record.time_s[-1] - record.time_s[0]) if len(record.time_s) else 0.0
+    show(
+        f"{name}: {len(record.time_s)} readings in {number_text(length)} s ({number_text(record.rate_hz)} a second), "
+        f"signals {', '.join(record.names)}" + (", with a base sensor" if record.base is not None else "")
+    )
+    if fit.verdict == "refused":
+        return
+    if isinstance(fit, ForcedFit):
+        records_table([fit], _FORCED_COLUMNS)
+        show(f"axis {record.names[fit.channel]}; after +- stands one standard deviation")
+        return
+    show(f"{counted(len(fit.taps_s), 'taps')} at {', '.join(f'{t:.2f}' for t in fit.taps_s[:12])} s: {fit.verdict}")
+    if len(fit.taps_s) == 1:
+        show("only 1 tap: repeat to see the scatter")
+    if fit.clipped > 0.0:
+        show(
+            f"clipped: {100.0 * fit.clipped:.2g} % of the readings lie at the sensor's limit; they were counted as at "
+            "or beyond it"
+        )
+    records_table(enumerate(fit.modes, 1), _MODE_COLUMNS)
+    show("after +- stands one standard deviation")
+    if (m := fit.fixed_base) is not None:
+        show(
+            f"on a base that does not move: {_pm(m.frequency_hz, m.frequency_sd_hz)} Hz, decrement "
+            f"{_pm(m.log_decrement, m.log_decrement_sd)}; this is what is logged"
+        )
+    if (a := fit.amplitude) is not None:
+        word = "softens" if a.late_hz > a.early_hz else "stiffens"
+        change = f"{word} with amplitude" if a.significant else "no change with amplitude beyond the noise"
+        show(
+            f"{change}: {_pm(a.early_hz, a.early_sd_hz)} Hz and decrement "
+            f"{_pm(a.early_decrement, a.early_decrement_sd)} at {number_text(a.early_amplitude)}, "
+            f"{_pm(a.late_hz, a.late_sd_hz)} Hz and {_pm(a.late_decrement, a.late_decrement_sd)} at "
+            f"{number_text(a.late_amplitude)} (the record's unit)"
+        )
+
+
+def _expected(store: Store, fit: Fit, said: TraceOptions, given: Mapping[str, Any]) -> None:
+    """What the curve says of the same state, so that a slip of mass or mode shows before it is logged."""
+    if isinstance(fit, TraceFit) and said.mode > len(fit.modes):
+        raise InputError("--mode", said.mode, f"from 1 to {len(fit.modes)}")
+    part, temperature_c, mass_kg = said.state()
+    now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
+    band = now.natural_frequency_hz
+    by = "readings" if now.basis == "readings" else "the family prior"
+    at = f"{part} at {temperature_c:g} degC with {said.mass}"
+    show(f"{at}: {band_cell(band)} Hz by {by}. Nothing was logged; --log does.")
+
+
+def _draw(fit: Fit, name: str, picture: str, force: bool) -> str | None:
+    from matdb.picture.figure import save_picture
+    from matdb.picture.trace_chart import forced_chart, trace_chart
+
+    if isinstance(fit, ForcedFit) and fit.transfer is None:
+        return None
+    chart = trace_chart(fit, name) if isinstance(fit, TraceFit) else forced_chart(fit, name)
+    return str(save_picture(chart, picture, force=force))
+
+
+def _plain(fit: Fit) -> dict[str, Any]:
+    if isinstance(fit, ForcedFit):
+        return _some(fit, _FORCED)
+    modes = [_some(mode, _MODE) for mode in fit.modes]
+    more = {"modes": modes, "amplitude_dependence": fit.amplitude}
+    return _some(fit, "verdict taps_s") | more | _some(fit, _RECORD)
+
+
+_FORCED: Final = (
+    "verdict frequency_hz frequency_sd_hz loss_factor loss_factor_sd damping_ratio amplification gain delay_s channel"
+)
+_MODE: Final = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags"
+_RECORD: Final = "hum_hz clipped rate_hz"
+
+
+def _some(record: Fit | TraceMode, names: str) -> dict[str, Any]:
+    return {name: getattr(record, name) for name in names.split()}
+
+
+def _pm(value: float, sd: float) -> str:
+    """A value with its standard deviation, as many digits as that deserves."""
+    if not (math.isfinite(value) and math.isfinite(sd) and sd > 0.0):
+        return f"{value:.4g}"
+    digits = min(max(1 - math.floor(math.log10(sd)), 0), 8)
+    return f"{value:.{digits}f} +- {sd:.{digits}f}"

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import shutil
 import sys
 import textwrap
 import time
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from typing import Any, NamedTuple
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 from rich import box
@@ -61,30 +61,34 @@ def lines(title: str, items: Iterable[str]) -> None:
             show(item, indent="  - ")
 
 
-def table(
-    headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: Collection[int] = (), breaks: Collection[int] = ()
+def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: Collection[int] = ()) -> None:
+    """Print a table; see :func:`block_table`."""
+    block_table(headers, [rows], right=right)
+
+
+def block_table(
+    headers: Sequence[str], blocks: Iterable[Iterable[Sequence[str]]], *, right: Collection[int] = ()
 ) -> None:
-    """Print a table.
+    """Print a table of several rows for each thing, with a rule between one thing and the next.
 
     Parameters
     ----------
     headers : sequence of str
         Column titles with units.
-    rows : iterable of sequence of str
-        Cells.
+    blocks : iterable of iterable of sequence of str
+        The cells of each row of each thing.
     right : collection of int
         Columns set flush right.
-    breaks : collection of int
-        Rows that a rule follows.
     """
-    rows = list(rows)
+    whole = [list(block) for block in blocks]
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for index, width in enumerate(_widths([headers, *rows], _width())):
-        drawn.add_column(
-            Text(headers[index]), justify="right" if index in right else "left", overflow="fold", width=width
-        )
-    for index, row in enumerate(rows):
-        drawn.add_row(*(Text(cell) for cell in row), end_section=index in breaks)
+    widths = _widths([headers, *itertools.chain(*whole)], _width())
+    for index, (title, width) in enumerate(zip(headers, widths, strict=True)):
+        drawn.add_column(Text(title), justify="right" if index in right else "left", overflow="fold", width=width)
+    for block in whole:
+        for row in block:
+            drawn.add_row(*map(Text, row))
+        drawn.add_section()
     Console(width=_width(), highlight=False, emoji=False, markup=False).print(drawn)
 
 
@@ -104,15 +108,6 @@ def records_table(records: Iterable[Any], columns: Sequence[Column], *, empty: s
         return
     right = [index for index, column in enumerate(columns) if column.right]
     table([column.title for column in columns], rows, right=right)
-
-
-def block_table(
-    headers: Sequence[str], blocks: Iterable[Iterable[Sequence[str]]], *, right: Collection[int] = ()
-) -> None:
-    """Print a table of several rows for each thing, with a rule between one thing and the next; see :func:`table`."""
-    whole = [list(block) for block in blocks]
-    breaks = [int(end) - 1 for end in np.cumsum([len(block) for block in whole[:-1]])]
-    table(headers, [row for block in whole for row in block], right=right, breaks=breaks)
 
 
 def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:
@@ -199,36 +194,30 @@ def share_text(probability: float) -> str:
     return percent(probability).replace(" %", "%")
 
 
-@contextmanager
-def progress(what: str, *, after_s: float = 1.0) -> Iterator[Callable[[float], None]]:
-    """A bar on the error stream once the work has lasted ``after_s`` seconds; terminals only.
+class Progress:
+    """A bar on the error stream once the work has lasted a second; terminals only. For a ``with`` block."""
 
-    Yields
-    ------
-    callable
-        To be called with the share done, 0 to 1.
-    """
-    if not sys.stderr.isatty():
-        yield lambda share: None
-        return
-    started = time.monotonic()
-    drawn: Any = None
-    task: Any = None
+    after_s = 1.0
 
-    def update(share: float) -> None:
-        nonlocal drawn, task
-        if drawn is None:
-            if time.monotonic() - started < after_s or share >= 1.0:
+    def __init__(self, what: str) -> None:
+        self.what, self.started = what, time.monotonic()
+        self.drawn: Any = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        if self.drawn is not None:
+            self.drawn.stop()
+
+    def __call__(self, share: float) -> None:
+        """Take note of the share done, 0 to 1."""
+        if self.drawn is None:
+            if share >= 1.0 or time.monotonic() - self.started < self.after_s or not sys.stderr.isatty():
                 return
-            from rich.progress import Progress  # only work that lasts pays for it
+            from rich.progress import Progress as Bar  # only work that lasts pays for it
 
-            drawn = Progress(console=Console(stderr=True, markup=False), transient=True)
-            drawn.start()
-            task = drawn.add_task(what.replace("[", r"\["), total=1.0)
-        drawn.update(task, completed=min(share, 1.0))
-
-    try:
-        yield update
-    finally:
-        if drawn is not None:
-            drawn.stop()
+            self.drawn = Bar(console=Console(stderr=True, markup=False), transient=True)
+            self.drawn.start()
+            self.drawn.add_task(self.what.replace("[", r"\["), total=1.0)
+        self.drawn.update(self.drawn.task_ids[0], completed=min(share, 1.0))

@@ -15,7 +15,7 @@ from matdb.advice.suit import Suitability
 from matdb.advice.summary import summary
 from matdb.cli.answering import AskedOfParts, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE, FLIGHT
-from matdb.cli.mounting_options import MountingOptions
+from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import AxisOption, opt, quantity
 from matdb.cli.screen import band_cell, block_table, given_text, lines, number_text, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of

@@ -80,9 +80,7 @@ def read_spreadsheet(name: str, content: bytes, *, sheet: str | None = None) -> 
             raise InputError(name, "no sheet", "a workbook with a sheet of readings")
         chosen = sheet or sheets[0]
         rows = workbook.get_sheet_by_name(chosen).to_python(skip_empty_area=False)
-    except InputError:
-        raise
-    except (KeyboardInterrupt, SystemExit, MemoryError):
+    except (InputError, KeyboardInterrupt, SystemExit, MemoryError):
         raise
     except BaseException as error:
         # The reader is compiled: what it cannot bear comes as an error of its own, not always an Exception.

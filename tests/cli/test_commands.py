@@ -323,7 +323,8 @@ def test_progress_only_after_a_while_and_only_on_a_terminal(monkeypatch):
 
     for stream, after, drawn in ((Terminal(), 0.0, True), (Terminal(), 60.0, False), (io.StringIO(), 0.0, False)):
         monkeypatch.setattr(sys, "stderr", stream)
-        with screen.progress("fit of [amber]", after_s=after) as update:
+        monkeypatch.setattr(screen.Progress, "after_s", after)
+        with screen.Progress("fit of [amber]") as update:
             update(0.0)
             update(0.5)
         assert bool(stream.getvalue()) is drawn
