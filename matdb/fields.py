@@ -7,12 +7,14 @@ options of the command line, the columns of files, the names in errors and the c
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, replace
 from functools import cache
-from typing import Any, Final, NamedTuple
+from types import UnionType
+from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
 from matdb.checks import checked_name, checked_number, checked_text, checked_whole
 from matdb.errors import InputError
@@ -66,7 +68,7 @@ ENDINGS: Final = {
 }
 _ENDING: Final = re.compile("(?:" + "|".join(sorted(ENDINGS, key=len, reverse=True)) + ")$")
 #: What a field holds that is no quantity, by the type that it is declared with.
-_BY_TYPE: Final = {"str": "text", "int": "count", "dt.datetime": "time", "bool": "switch"}
+_BY_TYPE: Final = {str: "text", int: "count", dt.datetime: "time", bool: "switch"}
 #: What stands for the value in the help of an option, where it is not the dimension itself.
 _METAVARS: Final = {
     "temperature_difference": "KELVIN",
@@ -194,13 +196,13 @@ def entry(default: Any, low: float = math.nan, high: float = math.nan, *, compar
     return field(default=default, compare=compare, metadata=info(low, high, **more))
 
 
-def _filled(f: Field[Any]) -> FieldInfo:
+def _filled(f: Field[Any], declared: Any) -> FieldInfo:
     """What is known of a field, with all that follows from its name and type."""
     told: FieldInfo = f.metadata.get("info", FieldInfo())
     ending = _said(f.name)
     stem = told.stem or stem_of(f.name)
-    declared = f.type.__name__ if isinstance(f.type, type) else str(f.type)
-    dimension = told.dimension or _BY_TYPE.get(declared.partition(" ")[0]) or dimension_of(f.name)
+    value = get_args(declared)[0] if isinstance(declared, UnionType) else declared
+    dimension = told.dimension or _BY_TYPE.get(value) or dimension_of(f.name)
     return replace(
         told,
         name=f.name,
@@ -230,9 +232,9 @@ def record_fields(*classes: type[Any]) -> Mapping[str, FieldInfo]:
 @cache
 def _known(classes: tuple[type[Any], ...]) -> dict[str, FieldInfo]:
     found: dict[str, FieldInfo] = {}
-    for f in (f for cls in classes for f in fields(cls)):
-        if f.name not in found:
-            found[f.name] = _filled(f)
+    for cls in classes:
+        hints = get_type_hints(cls)
+        found |= {f.name: _filled(f, hints[f.name]) for f in fields(cls) if f.name not in found}
     return found
 
 
