@@ -190,6 +190,7 @@ class Store(FittedRecords):
         axis: str = "axial",
         squeeze_mm: float = 0.0,
         amplitude_mm: float | None = None,
+        rest_h: float | None = None,
     ) -> Effective:
         """Effective stiffness and damping ratio of a part; see :func:`matdb.advice.effective.effective`.
 
@@ -197,8 +198,8 @@ class Store(FittedRecords):
         ----------
         part : str
             Its name.
-        temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm
-            As there: degrees Celsius, Hz, kg, mm; a frequency or a mass.
+        temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h
+            As there: degrees Celsius, Hz, kg, mm, hours; a frequency or a mass.
 
         Raises
         ------
@@ -216,6 +217,7 @@ class Store(FittedRecords):
             axis=axis,
             squeeze_mm=squeeze_mm,
             amplitude_mm=amplitude_mm,
+            rest_h=rest_h,
         )
 
     def answers(self, part: str, *, axis: str = "axial", squeeze_mm: float = 0.0) -> PartAnswers:

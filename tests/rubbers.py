@@ -209,13 +209,15 @@ def ring_downs(
     off_k: float = 0.0,
     wrong: float = 1.0,
     wrong_at: int = -1,
+    stiffer: float = 1.0,
 ) -> list[RingDown]:
     """Ring-downs of the mass that rings near 30 Hz in the shop; ``off_k`` is what the thermometer shows too much,
-    ``wrong`` the factor on the stiffness that the reading of number ``wrong_at`` shows."""
+    ``wrong`` the factor on the stiffness that the reading of number ``wrong_at`` shows, ``stiffer`` by how much the
+    part is stiffer than the truth."""
     mass = virtual.UNIT * abs(truth.at(30.0, 23.0)) * 1e3 / _OMEGA_30**2
     found = []
     for k, t in enumerate(temperatures_c):
-        f, decrement = truth.ring(t, mass)
+        f, decrement = truth.ring(t, mass / stiffer)
         f *= math.exp(0.5 * stiffness_noise * rng.standard_normal())
         f *= math.sqrt(wrong) if k == wrong_at else 1.0
         decrement = min(max(decrement * math.exp(loss_noise * rng.standard_normal()), 1e-3), 6.0)

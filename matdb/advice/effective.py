@@ -219,6 +219,7 @@ def effective(
     axis: str = "axial",
     squeeze_mm: float = 0.0,
     amplitude_mm: float | None = None,
+    rest_h: float | None = None,
 ) -> Effective:
     """Stiffness and damping ratio of one part at a temperature, at a frequency or under a mass.
 
@@ -240,6 +241,8 @@ def effective(
         Static squeeze of each part.
     amplitude_mm : float, optional
         Peak amplitude of its deflection, mm, above 0: rubber softens with strain. That of the readings when None.
+    rest_h : float, optional
+        Hours that it has rested at the temperature, 0 or more: some families crystallise. However long when None.
 
     Raises
     ------
@@ -248,6 +251,7 @@ def effective(
     """
     share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
+    curve = curve.rested(rest_h)
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count))
     if amplitude_mm is not None:
         checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)

@@ -5,15 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from statistics import NormalDist
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.checks import ABSOLUTE_ZERO_C, checked_array
+from matdb.checks import ABSOLUTE_ZERO_C, checked_array, checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.parameters import (
     COLUMNS,
@@ -64,6 +64,8 @@ _STORED: Final = (
     "report",
     "reading_count",
 )
+#: And what may have been told of beside it.
+_STORED_ARRAYS: Final = ("softening", "rest")
 
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
@@ -124,7 +126,11 @@ class Curve:
     read_c : tuple of float
         Temperatures of the readings, ascending; empty for a prior and for fits that did not keep them.
     crystallises : bool
-        Whether the family crystallises at rest in the cold and no reading after a long soak there tells how far.
+        Whether the family crystallises at rest in the cold.
+    rest : ndarray, shape (n, 2) or (n, 0)
+        How far and how slowly it does, where readings after a long soak there tell.
+    rest_h : float
+        Hours of rest in the cold that the answers are for; infinite where nothing says how many.
     bench_strain : float or None
         Peak strain of the readings, to which the curve refers; None where no amplitude was told.
     softening : ndarray, shape (n, 2) or (0, 2)
@@ -151,6 +157,8 @@ class Curve:
     measured_loss_ln_hz: tuple[float, float] | None = None
     read_c: tuple[float, ...] = ()
     crystallises: bool = False
+    rest: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    rest_h: float = math.inf
     bench_strain: float | None = None
     softening: Array = field(default_factory=lambda: np.zeros((0, 2)))
     weights: Mapping[str, float] = field(default_factory=dict)
@@ -302,10 +310,16 @@ class Curve:
             if self.measured_loss_ln_hz is not None and np.any(self.damping_unread(t, frequency_hz)):
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
-        if cold is not None and t.size and np.any(cold.share(t) > 0.0):
+        if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
+            rest = "" if math.isinf(self.rest_h) else f" for {self.rest_h:.3g} h"
+            allows = (
+                "the band allows for it by what was read after hours of soak"
+                if self.rest.size
+                else "the band's upper end allows for it, a reading after hours of soak settles it"
+            )
             found.append(
-                f"{self.family} crystallises when it rests in such cold ({cold.hours} near {cold.peak_c:g} degC) and "
-                "can become far stiffer: the band's upper end allows for it, a reading after hours of soak settles it"
+                f"{self.family} crystallises when it rests{rest} in such cold ({cold.hours} near {cold.peak_c:g} degC) "
+                f"and can become far stiffer: {allows}"
             )
         return [*found, *self.age_notes]
 
@@ -339,8 +353,20 @@ class Curve:
         if part in self.offsets:
             return self.offsets[part]
         sd = math.hypot(offset_sd, self.common_sd)
-        # Evenly spread normal values in a shuffled order: the same for every part, so that ranking is fair.
-        return sd * self._standard_normals
+        # The same for every part, so that ranking is fair.
+        return sd * self._normals(4)[:, 0]
+
+    def rested(self, rest_h: float | None) -> Curve:
+        """The curve after so many hours of rest at the temperature asked about; however many when None.
+
+        Raises
+        ------
+        InputError
+            Hours below 0 or above a million.
+        """
+        if rest_h is None or not self.crystallises:
+            return self
+        return replace(self, rest_h=checked_number("rest_h", rest_h, 0.0, 1e6, "h"))
 
     def softened(self, strain: float) -> Array:
         """What another peak strain than the bench's adds to ln E, shape (n,).
@@ -353,10 +379,9 @@ class Curve:
         strain : float
             Peak strain, above 0.
         """
-        normals = np.stack([self._shuffled_normals(stream) for stream in (7, 8)], axis=1)
-        law = (self.softening if self.softening.size else Prior(self.family, None, None).softening(normals)).T
-        bench = self.bench_strain or 0.003 * np.exp(1.1 * self._shuffled_normals(9))
-        return np.asarray(ln_softening(strain, *law) - ln_softening(bench, *law))
+        law = self.softening if self.softening.size else Prior(self.family, None, None).softening(self._normals(7, 8))
+        bench = self.bench_strain or 0.003 * np.exp(1.1 * self._normals(9)[:, 0])
+        return np.asarray(ln_softening(strain, *law.T) - ln_softening(bench, *law.T))
 
     # -- storage -------------------------------------------------------------------------------------------
 
@@ -375,8 +400,8 @@ class Curve:
         draws = self.draws.copy()
         # Infinity has no place in a stored array; the joint is far enough away.
         draws[np.isinf(draws)] = 1e6
-        soft = {"softening": self.softening} if self.softening.size else {}
-        return meta, {"draws": draws, "offsets": offsets, "misfit": self.misfit, **soft}
+        more = {name: values for name in _STORED_ARRAYS if (values := getattr(self, name)).size}
+        return meta, {"draws": draws, "offsets": offsets, "misfit": self.misfit, **more}
 
     @classmethod
     def from_meta_and_arrays(
@@ -399,6 +424,7 @@ class Curve:
             # A fit stored before plateau loss was told apart has none.
             if "loss_exponent" not in meta["columns"] and draws.shape[1:] == (len(COLUMNS) - 1,):
                 draws = np.insert(draws, EXPONENT, 0.0, axis=1)
+            more: dict[str, Any] = {name: np.array(arrays[name]) for name in _STORED_ARRAYS if name in arrays}
             shapes = [a.shape for a in (draws, offsets, misfit)]
             if n < 1 or shapes != [(n, len(COLUMNS)), (n, len(names)), (n,)]:
                 raise ValueError(f"arrays of shapes {shapes}")
@@ -418,7 +444,7 @@ class Curve:
                 measured_loss_ln_hz=_pair(meta.get("measured_loss_ln_hz", meta["measured_ln_hz"])),
                 read_c=tuple(map(float, meta.get("read_c", ()))),
                 bench_strain=meta.get("bench_strain"),
-                softening=np.array(arrays.get("softening", np.zeros((0, 2)))),
+                **more,
                 crystallises=bool(meta.get("crystallises", False)),
                 weights=dict(meta["weights"]),
                 report=dict(meta["report"]),
@@ -486,10 +512,9 @@ class Curve:
     def _crystallised(self, t: Array) -> Array:
         """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a quarter of the draws stiffen."""
         cold = crystallisation_of(self.family)
-        if cold is None or not np.any(share := cold.share(t)):
+        if cold is None or not np.any(cold.share(t)):
             return np.zeros((1, 1))
-        stiffer = np.maximum(self._rest_normals - 0.7, 0.0) / (NormalDist().inv_cdf(0.975) - 0.7)
-        return np.asarray(math.log(cold.most) * share * stiffer[:, None])
+        return cold.ln_stiffening(t, self.rest_h, self.rest if self.rest.size else self._normals(5, 10))
 
     def _misfit_at(self, t: Array, ln_omega: Array, ln_shift: Array, phase_angle: Array) -> Complex:
         """What the model's own misfit adds to ln E at flat temperatures; all broadcast to shape (n, m)."""
@@ -527,18 +552,15 @@ class Curve:
         shape = (_MISFIT_WAVES, len(self.draws))
         return (rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, 2.0 * np.pi, (2, *shape)))
 
-    @cached_property
-    def _standard_normals(self) -> Array:
-        return self._shuffled_normals(4)
-
-    @cached_property
-    def _rest_normals(self) -> Array:
-        return self._shuffled_normals(5)
-
-    def _shuffled_normals(self, stream: int) -> Array:
+    def _normals(self, *streams: int) -> Array:
+        """Evenly spread normal values in a shuffled order for each stream of chance, shape (n, streams)."""
         n = len(self.draws)
-        values = np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
-        return np.random.default_rng([self.seed, stream]).permutation(values)
+        return np.stack([np.random.default_rng([self.seed, k]).permutation(_even_normals(n)) for k in streams], axis=1)
+
+
+@lru_cache(maxsize=16)
+def _even_normals(n: int) -> Array:
+    return np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
 
 
 def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:

@@ -25,6 +25,7 @@ from matdb.curve.parameters import (
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.part import Part
+from matdb.material.crystallisation import Crystallisation, crystallisation_of
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
@@ -90,6 +91,8 @@ class Evidence:
     session: NDArray[np.int64]
     piece: NDArray[np.int64]
     strain: Array
+    soak_h: Array
+    cold: Crystallisation | None
     sessions: tuple[str, ...]
     session_sd: Array
     specimens: tuple[str, ...]
@@ -115,8 +118,8 @@ class Evidence:
 
     @property
     def shared(self) -> int:
-        """Number of coordinates that rows share besides the curve's: thermometers, pieces, softening."""
-        return len(self.sessions) + self.pieces + 2 * self.softens
+        """Number of coordinates that rows share besides the curve's: thermometers, pieces, softening, cold rest."""
+        return len(self.sessions) + self.pieces + 2 * self.softens + 2 * (self.cold is not None)
 
     @property
     def fumbled_share(self) -> Array:
@@ -154,7 +157,12 @@ class Evidence:
         return np.asarray(reflect[:, 1:])
 
     def predict(
-        self, draws: Array, offsets: Array, drift: Array | None = None, softening: Array | None = None
+        self,
+        draws: Array,
+        offsets: Array,
+        drift: Array | None = None,
+        softening: Array | None = None,
+        rest: Array | None = None,
     ) -> tuple[Array, Array, Array, Array]:
         """Stiffness-like and loss-like predictions of each row and their sensitivities to temperature in 1/K.
 
@@ -166,9 +174,10 @@ class Evidence:
             ln offsets of the specimens, and of the pieces from them.
         drift : ndarray, shape (n, sessions), optional
             What each session's thermometer shows too much, K; nothing when None.
-
         softening : ndarray, shape (n, 2), optional
             Share that amplitude takes away and critical strain; none where None.
+        rest : ndarray, shape (n, 2), optional
+            How far and how slowly the material crystallises; not at all where None.
 
         Returns
         -------
@@ -186,6 +195,8 @@ class Evidence:
         if softening is not None and softening.shape[1]:
             here, usual = (ln_softening(x, *softening.T[:, :, None]) for x in (self.strain, self.bench_strain))
             ln_scale = ln_scale + np.nan_to_num(here - usual)
+        if rest is not None and self.cold is not None:
+            ln_scale = ln_scale + self.cold.ln_stiffening(t - ZERO_C, self.soak_h, rest)
         ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
         free = self.free
         ln_e, rise = ln_fractional_modulus(ln_s + time, *shape)
@@ -306,8 +317,12 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     sessions = list(dict.fromkeys(row.session for row in rows))
     pieces = list(dict.fromkeys((row.specimen, row.piece) for row in rows if row.piece))
     columns = {name: np.array([getattr(row, name) for row in rows]) for name in _COLUMNS}
+    cold = crystallisation_of(family)
+    if cold is not None and not cold.matters(columns["temperature_k"] - ZERO_C, columns["soak_h"]):
+        cold = None
     return Evidence(
         **columns,
+        cold=cold,
         specimen=np.array([place.get(row.specimen, -1) for row in rows], dtype=np.int64),
         specimens=tuple(names),
         specimen_sd=np.array([spread[name] for name in names]),
@@ -340,6 +355,7 @@ class _Row:
     session_sd: float = THERMOMETER_SD_K
     piece: int = 0
     strain: float = math.nan
+    soak_h: float = 0.0
     indices: tuple[int, ...] = ()
 
     @property
@@ -387,6 +403,7 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
     return replace(
         row,
         strain=(getattr(reading, "amplitude_mm", None) or math.nan) / (height or math.nan),
+        soak_h=(reading.soak_min or 0.0) / 60.0,
         session=reading.session or row.session,
         session_sd=usual if reading.thermometer_sd_k is None else reading.thermometer_sd_k,
         temperature_k=at_c + ZERO_C,

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
-from matdb.bench.thermal.state import LONG_SOAK_MIN
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.curve.evidence import GROUPS, HARDNESS, PIECE_SD, Evidence, fumbled_probability, gather
@@ -123,7 +122,8 @@ def fit_curve(
         measured_ln_hz=_reduced_range(evidence, posterior, counts),
         measured_loss_ln_hz=_reduced_range(evidence, posterior, counts & ~np.isnan(evidence.loss)),
         read_c=tuple(sorted({round(float(t), 2) for t in temperatures[counts]})),
-        crystallises=_may_crystallise(material.family, readings),
+        crystallises=crystallisation_of(material.family) is not None,
+        rest=posterior.rest,
         bench_strain=evidence.bench_strain,
         softening=posterior.softening,
         weights=posterior.weights,
@@ -172,13 +172,6 @@ def _offsets(evidence: Evidence, posterior: Posterior, parts: Mapping[str, Part]
     return offsets
 
 
-def _may_crystallise(family: str, readings: Sequence[Reading]) -> bool:
-    """Whether a family crystallises in the cold and no reading after a long soak there tells how far."""
-    cold = crystallisation_of(family)
-    long = [r.temperature_c for r in readings if (r.soak_min or 0.0) >= LONG_SOAK_MIN]
-    return cold is not None and not np.any(cold.share(np.array(long)) > 0.5)
-
-
 def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.bool_]) -> tuple[float, float] | None:
     """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that these rows speak for."""
     if not counts.any():
@@ -191,7 +184,7 @@ def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.
 def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Reading]) -> list[dict[str, Any]]:
     """One entry a reading in the order given: measured over predicted, standardised residual, fumbled or not."""
     stiff, loss, stiff_rate, loss_rate = evidence.predict(
-        posterior.draws, posterior.offsets, posterior.drift, posterior.softening
+        posterior.draws, posterior.offsets, posterior.drift, posterior.softening, posterior.rest
     )
     stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
     share, named = evidence.fumbled_share, np.zeros(evidence.size, dtype=bool)

@@ -69,6 +69,8 @@ class Posterior:
         What the thermometer of each bench session shows too much, K.
     softening : ndarray, shape (n, 2) or (n, 0)
         Share of the modulus that amplitude takes away and critical strain, where amplitudes tell of them.
+    rest : ndarray, shape (n, 2) or (n, 0)
+        How far and how slowly it crystallises, where a reading after a soak in the cold tells of it.
     weights : dict
         Posterior weight of each variant.
     log_evidence : dict
@@ -83,22 +85,23 @@ class Posterior:
     misfit: Array
     drift: Array
     softening: Array
+    rest: Array
     weights: dict[str, float]
     log_evidence: dict[str, float]
     coordinates: Array
 
 
 def unpack(prior: Prior, evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, ...]:
-    """Offsets, noise factors, misfit, thermometers and softening from the coordinates after the curve's own."""
+    """Offsets, noise factors, misfit, thermometers, softening and rest from the coordinates after the curve's own."""
     start = DIMENSION + contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
     noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
     shared = u[:, start + len(GROUPS) + 1 :]
-    places = np.cumsum([len(evidence.sessions), evidence.pieces])
-    drift, pieces, soft = np.split(shared, places, axis=1)
+    places = np.cumsum([len(evidence.sessions), evidence.pieces, 2 * evidence.softens])
+    drift, pieces, soft, rest = np.split(shared, places, axis=1)
     soft = prior.softening(soft) if evidence.softens else soft
-    return np.hstack([offsets, PIECE_SD * pieces]), noise, misfit, drift * evidence.session_sd, soft
+    return np.hstack([offsets, PIECE_SD * pieces]), noise, misfit, drift * evidence.session_sd, soft, rest
 
 
 def _heavy(z: Array) -> Array:
@@ -135,9 +138,8 @@ def prior_population(prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: 
     runs = [_prior_layer(prior, variant, extra_sd, PARTICLES, seed)[0] for variant in VARIANTS]
     curve, u = _mixed(runs, list(weights.values()), draws, lambda variant, u: (variant.draws(prior, u), u))
     n = len(curve)
-    return Posterior(
-        curve, np.zeros((n, 0)), np.ones((n, len(GROUPS))), np.zeros(n), *2 * (np.zeros((n, 0)),), weights, {}, u
-    )
+    none = np.zeros((n, 0))
+    return Posterior(curve, none, np.ones((n, len(GROUPS))), np.zeros(n), none, none, none, weights, {}, u)
 
 
 def fit_posterior(
@@ -180,7 +182,7 @@ def fit_posterior(
     score = np.array([r.log_evidence + math.log(_PRIOR_WEIGHT[v.skewed]) for r, v in zip(runs, VARIANTS, strict=True)])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
-    curve, offsets, noise, misfit, drift, soft, u = _mixed(
+    curve, offsets, noise, misfit, drift, soft, rest, u = _mixed(
         [run.u for run in runs],
         list(weight),
         draws,
@@ -193,6 +195,7 @@ def fit_posterior(
         misfit[:, 0],
         drift,
         soft,
+        rest,
         {v.name: float(w) for v, w in zip(VARIANTS, weight, strict=True)},
         {v.name: float(r.log_evidence) for v, r in zip(VARIANTS, runs, strict=True)},
         u,

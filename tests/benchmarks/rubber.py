@@ -87,7 +87,7 @@ def told(seed: int) -> dict[str, dict]:
     judge("thermometer 2 K off, not told", warm)
     judge("thermometer 2 K off, told +-2 K", [each(r, session="cold", thermometer_sd_k=2.0) for r in warm])
     pieces = np.exp(0.1 * rng.standard_normal(4))
-    one = [each(r, frequency_hz=r.frequency_hz * np.sqrt(pieces[0])) for r in taken]
+    one = rubbers.ring_downs(truth, rubbers.DESIGNS[3], rng, stiffer=pieces[0])
     judge("one of four pieces, not told", one, pieces.mean())
     judge("one of four pieces, told", [each(r, piece=1) for r in one], pieces.mean())
     bench, flight = 0.01, 0.2
@@ -97,8 +97,7 @@ def told(seed: int) -> dict[str, dict]:
     judge("amplitude in flight, not told", taken, soft)
     small = [each(r, amplitude_mm=bench) for r in taken]
     judge("amplitude in flight, told", small, soft, amplitude_mm=flight)
-    again = rubbers.ring_downs(truth, (23.0,), rng)
-    large = [each(r, amplitude_mm=flight, frequency_hz=r.frequency_hz * np.sqrt(soft)) for r in again]
+    large = [each(r, amplitude_mm=flight) for r in rubbers.ring_downs(truth, (23.0,), rng, stiffer=soft)]
     judge("both amplitudes read", [*small, *large], soft, amplitude_mm=flight)
     # The same for natural rubber, which has crystallised in the cold; the readings were taken after short soaks.
     while truth.family != "natural rubber":
@@ -106,10 +105,12 @@ def told(seed: int) -> dict[str, dict]:
     cold = np.array([-17.0])
     taken = rubbers.ring_downs(truth, rubbers.DESIGNS[3], rng)
     judge("crystallised at -17 degC, not told", taken, rng.uniform(1.5, 3.0), cold)
-    soaked = [each(taken[0], temperature_c=-17.0, soak_min=600.0), *taken[1:]]
     factor = rng.uniform(1.5, 3.0)
-    stiff = each(soaked[0], frequency_hz=rubbers.ring_downs(truth, cold, rng)[0].frequency_hz * np.sqrt(factor))
-    judge("crystallised, read after ten hours", [stiff, *soaked[1:]], factor, cold)
+    stiff = each(rubbers.ring_downs(truth, cold, rng, stiffer=factor)[0], soak_min=600.0)
+    for name, readings in (("alone", [stiff, *taken[1:]]), ("beside a short soak", [stiff, *taken])):
+        judge(f"crystallised, read after 10 h {name}", readings, factor, cold)
+        judge(f"the same, rested 10 h, {name}", readings, factor, cold, rest_h=10.0)
+        judge(f"the same, rested 0.5 h, {name}", readings, 1.0, rest_h=0.5)
     return found
 
 

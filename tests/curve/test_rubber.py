@@ -87,12 +87,36 @@ def test_rubber_is_softer_at_a_larger_amplitude_and_the_law_is_learned():
 
 def test_a_long_soak_in_the_cold_settles_crystallisation():
     _, _, short = three("natural rubber")
-    assert short.crystallises
-    assert any("crystallises" in note for note in short.range_notes(np.array(-20.0), np.array(30.0)))
+    state = np.array(-20.0), np.array(30.0)
+    assert any("reading after hours of soak settles it" in note for note in short.range_notes(*state))
     assert width(short, -20.0) > 2.0
-    _, _, long = three("natural rubber", soak_min=600.0)
-    assert not long.crystallises
-    assert width(long, -20.0) < 2.0
+    assert width(short, -20.0, rest_h=0.2) < 0.7 * width(short, -20.0)
+    assert not any("crystallises" in note for note in short.rested(0.2).range_notes(*state))
+    assert width(three("natural rubber", soak_min=6000.0)[2], -20.0) < 0.7 * width(short, -20.0)
+
+
+def test_a_part_that_was_read_crystallised_is_no_slip_and_leaves_the_curve_alone():
+    truth, readings, _ = three("natural rubber")
+    soaked = rubbers.ring_downs(truth, (-18.0,), np.random.default_rng(4), stiffer=2.5)
+    soaked = [dataclasses.replace(each, soak_min=1200.0) for each in soaked]
+    material = Material(name="virtual", family="natural rubber")
+    curve = fit_curve(material, PARTS, [*readings, *soaked])
+    assert not any(row["fumbled"] for row in curve.report["readings"])
+    assert any(
+        "what was read after hours of soak" in note for note in curve.range_notes(np.array(-18.0), np.array(30.0))
+    )
+    want = truth.at(30.0, -18.0).real
+    long, brief = (curve.rested(h).modulus(-18.0, 30.0).storage_mpa for h in (20.0, 0.2))
+    assert long.low < 2.5 * want < long.high
+    assert long.median == pytest.approx(2.5 * want, rel=0.2)
+    assert brief.low < want < brief.high < 1.7 * want
+    stored = Curve.from_meta_and_arrays("virtual", *curve.to_meta_and_arrays())
+    assert stored.modulus(-18.0, 30.0) == curve.modulus(-18.0, 30.0)
+
+
+def test_hours_of_rest_that_cannot_be_are_refused():
+    with pytest.raises(InputError, match="rest_h"):
+        three("natural rubber")[2].rested(-1.0)
 
 
 @pytest.mark.parametrize(
