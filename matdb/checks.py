@@ -92,6 +92,14 @@ def checked_whole(field: str, value: object, low: int, high: int) -> int:
     return int(number)
 
 
+def numbers(field: str, values: object, allowed: str) -> NDArray[np.float64]:
+    """Numbers of any shape and size, as floats in an array of their own. Raises InputError."""
+    try:
+        return np.array(values, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(field, values, allowed) from None
+
+
 def checked_array(
     field: str,
     value: ArrayLike,

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.checks import checked_number, checked_text
+from matdb.checks import checked_number, checked_text, numbers
 from matdb.errors import InputError
 
 Array = NDArray[np.float64]
@@ -56,25 +56,20 @@ class Forecast:
     start: dt.datetime | None = None
 
     def __post_init__(self) -> None:
-        t = _numbers("forecast", self.temperature_c)
+        t = numbers("forecast", self.temperature_c, "one or more numbers in a row")
         if t.ndim != 1 or t.size == 0:
             raise InputError("forecast", f"an array of shape {t.shape}", "one or more temperatures in a row")
         outside = ~((t >= COLDEST_C) & (t <= HOTTEST_C))
         if np.any(outside):
-            raise InputError(
-                "forecast temperature",
-                float(t[outside][0]),
-                f"from {COLDEST_C:g} to {HOTTEST_C:g} degrees Celsius",
-                "check the unit",
-            )
+            allowed = f"from {COLDEST_C:g} to {HOTTEST_C:g} degrees Celsius"
+            raise InputError("forecast temperature", float(t[outside][0]), allowed, "check the unit")
         t.flags.writeable = False
         object.__setattr__(self, "temperature_c", t)
         if self.times is not None:
-            hours = _numbers("forecast times", self.times)
+            hours = numbers("forecast times", self.times, "one or more numbers in a row")
             if hours.shape != t.shape or not np.all(np.isfinite(hours)) or np.any(np.diff(hours) <= 0.0):
-                raise InputError(
-                    "forecast times", f"{hours.size} values", f"{t.size} rising hours, one per temperature"
-                )
+                allowed = f"{t.size} rising hours, one per temperature"
+                raise InputError("forecast times", f"{hours.size} values", allowed)
             hours.flags.writeable = False
             object.__setattr__(self, "times", hours)
         checked_text("forecast source", self.source, 300)
@@ -119,13 +114,6 @@ class Forecast:
             "temperature_c": self.temperature_c.tolist(),
             "notes": list(self.notes),
         }
-
-
-def _numbers(field: str, values: Any) -> Array:
-    try:
-        return np.array(values, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, "one or more numbers in a row") from None
 
 
 def forecast_range(low_c: float, high_c: float, *, steps: int = RANGE_STEPS) -> Forecast:
@@ -217,9 +205,8 @@ def take_off_window(forecast: Forecast, begin_hour: float, end_hour: float, *, d
     if forecast.times is None:
         return forecast.with_note("the take-off window does not narrow a range without times")
     hours, t = forecast.times, forecast.temperature_c
-    if not daily:
-        edges = [begin, end]
-    else:
+    edges: Array = np.array([begin, end])
+    if daily:
         if forecast.start is None:
             raise InputError("take-off window", "hours of the day", "used with a forecast that knows its date and time")
         clock = forecast.start.hour + forecast.start.minute / 60.0 + forecast.start.second / 3600.0
@@ -227,17 +214,13 @@ def take_off_window(forecast: Forecast, begin_hour: float, end_hour: float, *, d
         first = math.floor((hours[0] + clock) / 24.0) - 1
         last = math.floor((hours[-1] + clock) / 24.0) + 1
         days = np.arange(first, last + 1)[:, None] * 24.0 - clock
-        edges = (days + np.array([begin, begin + length])).ravel().tolist()
-    inside = np.zeros(hours.size, dtype=bool)
-    extra: list[float] = []
-    for low, high in zip(edges[::2], edges[1::2], strict=True):
-        inside |= (hours >= low) & (hours <= high)
-        extra += [e for e in (low, high) if hours[0] <= e <= hours[-1]]
-    chosen = np.unique(np.concatenate([hours[inside], np.array(extra)]))
+        edges = (days + np.array([begin, begin + length])).ravel()
+    ends = np.asarray(edges)
+    inside = np.any((hours >= ends[::2, None]) & (hours <= ends[1::2, None]), axis=0)
+    chosen = np.union1d(hours[inside], ends[(ends >= hours[0]) & (ends <= hours[-1])])
     if chosen.size == 0:
-        raise InputError(
-            "take-off window", f"{begin:g} to {end:g} h", f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}"
-        )
+        allowed = f"within the forecast, hours {hours[0]:g} to {hours[-1]:g}"
+        raise InputError("take-off window", f"{begin:g} to {end:g} h", allowed)
     what = "every day" if daily else "since its start"
     return forecast.with_note(
         f"only hours {begin:g} to {end:g} {what}", times=chosen, temperature_c=np.interp(chosen, hours, t)

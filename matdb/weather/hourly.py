@@ -32,6 +32,8 @@ _TIME = re.compile(r"time|date|zeit|datum|stunde|valid|utc|hour|heure|fecha|hora
 _SENTINELS = (-9999.0, -999.9, -999.0, -99.9, 999.0, 999.9, 9999.0)
 _UNIT_IN_TITLE = re.compile(r"(?:[\[(]\s*(?:in\s+)?([^\])]+?)\s*[\])]|(?:[_\s,]|\bin\s)\s*(°?\s*[a-z]+\.?))\s*$")
 _UNITS = {"c": "C", "celsius": "C", "℃": "C", "f": "F", "fahrenheit": "F", "℉": "F", "k": "K", "kelvin": "K"}
+#: What 0 degrees Celsius is in a unit, and degrees Celsius per unit.
+_TO_CELSIUS = {"C": (0.0, 1.0), "F": (32.0, 5.0 / 9.0), "K": (273.15, 1.0)}
 _MOST_MISSING = 0.5
 #: Clocks are set back once a year: hours between two such steps.
 _RARELY_H = 4000.0
@@ -92,13 +94,8 @@ def hourly_csv(
         gaps = int(np.sum(np.round(steps[steps > 1.5 * usual] / usual) - 1)) - missing
         if gaps > 0:
             notes.append(f"{counted(gaps, 'hours' if usual == 1.0 else 'steps')} missing in the times")
-    return Forecast(
-        temperature,
-        moments - first,
-        source=what,
-        notes=tuple(notes),
-        start=None if start is None else start + dt.timedelta(hours=first),
-    )
+    start = start and start + dt.timedelta(hours=first)
+    return Forecast(temperature, moments - first, source=what, notes=tuple(notes), start=start)
 
 
 def _looks_like_header(cells: tuple[str, ...]) -> bool:
@@ -117,8 +114,7 @@ def _named(table: Table, title: str) -> int:
 
 def _columns(table: Table, of: re.Pattern[str], but: re.Pattern[str]) -> list[int]:
     """The columns whose titles match one pattern and not the other."""
-    titles = enumerate(h.casefold() for h in table.header)
-    return [i for i, title in titles if of.search(title) and not but.search(title)]
+    return [i for i, h in enumerate(table.header) if of.search(h.casefold()) and not but.search(h.casefold())]
 
 
 def _narrowed(table: Table, found: list[int], *better: str) -> list[int]:
@@ -131,8 +127,14 @@ def _narrowed(table: Table, found: list[int], *better: str) -> list[int]:
 
 
 def _unclear(table: Table, found: list[int], allowed: str, option: str) -> InputError:
-    shown = ", ".join(table.header[i] for i in found) if found else ", ".join(table.header)
+    shown = ", ".join(table.header[i] for i in found or range(len(table.header)))
     return InputError(f"{table.what} columns", shown, allowed, f"name it with the {option} column option")
+
+
+def _where(table: Table, row: int, *columns: int) -> str:
+    """The cells of some columns, or a whole row, as messages call them."""
+    titles = " and ".join(table.header[c] for c in columns)
+    return f"{table.what}, line {table.lines[row]}" + (f", {titles}" if columns else "")
 
 
 def _temperature_column(table: Table, title: str | None) -> int:
@@ -167,17 +169,10 @@ def _temperatures(table: Table, column: int, unit: str | None) -> Array:
     values = table.numbers(column)
     values = np.where(np.isin(values, _SENTINELS) & ~_of_air(values), np.nan, values)
     if named is None:
-        raise UnitError(
-            f"{table.what} column {title}",
-            "no unit",
-            "a temperature in C, F or K",
-            f"write {title} (C) or give the unit",
-        )
-    if named == "F":
-        values = (values - 32.0) * 5.0 / 9.0
-    elif named == "K":
-        values = values - 273.15
-    return _checked(table, column, np.round(values, 9))
+        cure = f"write {title} (C) or give the unit"
+        raise UnitError(f"{table.what} column {title}", "no unit", "a temperature in C, F or K", cure)
+    zero, scale = _TO_CELSIUS[named]
+    return _checked(table, column, np.round((values - zero) * scale, 9))
 
 
 def _of_air(values: Array) -> NDArray[np.bool_]:
@@ -187,20 +182,16 @@ def _of_air(values: Array) -> NDArray[np.bool_]:
 def _cell(table: Table, row: int, column: int, cell: str) -> float:
     if cell.casefold() in BLANKS:
         return np.nan
-    where = f"{table.what}, line {table.lines[row]}, {table.header[column]}"
-    return parse(cell if table.separator == "," else re.sub(r"(?<=\d),(?=\d)", ".", cell), "temperature", where)
+    plain = cell if table.separator == "," else re.sub(r"(?<=\d),(?=\d)", ".", cell)
+    return parse(plain, "temperature", _where(table, row, column))
 
 
 def _checked(table: Table, column: int, values: Array) -> Array:
     wrong = np.isfinite(values) & ~_of_air(values)
     if np.any(wrong):
         row = int(np.argmax(wrong))
-        raise InputError(
-            f"{table.what}, line {table.lines[row]}, {table.header[column]}",
-            f"{values[row]:g} °C",
-            f"from {COLDEST_C:g} to {HOTTEST_C:g} degrees Celsius",
-            "check the unit",
-        )
+        allowed = f"from {COLDEST_C:g} to {HOTTEST_C:g} degrees Celsius"
+        raise InputError(_where(table, row, column), f"{values[row]:g} °C", allowed, "check the unit")
     return values
 
 
@@ -231,9 +222,7 @@ def _hours(
     aware = [s.tzinfo is not None for s in stamps]
     if any(aware) and not all(aware):
         row = aware.index(not aware[0])
-        raise InputError(
-            f"{table.what}, line {table.lines[row]}", cells[row], "written with a time zone on all rows or on none"
-        )
+        raise InputError(_where(table, row), cells[row], "written with a time zone on all rows or on none")
     if len(stamps) > 1 and all(b < a for a, b in pairwise(stamps)):
         stamps, same = stamps[::-1], same[::-1]
         notes.append("rows were newest first")
@@ -245,16 +234,12 @@ def _hours(
 
 
 def _rising(table: Table, hours: Array, cells: list[str] | None = None) -> Array:
-    back = np.diff(hours) <= 0.0
-    if np.any(back) or np.any(np.isnan(hours)):
-        row = int(np.argmax(np.isnan(hours))) if np.any(np.isnan(hours)) else int(np.argmax(back)) + 1
+    missing, back = np.isnan(hours), np.append(False, np.diff(hours) <= 0.0)
+    if np.any(missing | back):
+        row = int(np.argmax(missing if np.any(missing) else back))
+        cure = "sort the rows by time and keep one place and one value per time"
         shown = cells[row] if cells else f"{hours[row]:g}"
-        raise InputError(
-            f"{table.what}, line {table.lines[row]}",
-            shown,
-            "later than the row before",
-            "sort the rows by time and keep one place and one value per time",
-        )
+        raise InputError(_where(table, row), shown, "later than the row before", cure)
     return hours
 
 
@@ -300,12 +285,8 @@ def _stamps(table: Table, columns: tuple[int, ...], cells: list[str]) -> list[dt
         try:
             out.append(_stamp(cell, day_first))
         except (ValueError, OverflowError):
-            title = " and ".join(table.header[c] for c in columns)
-            raise InputError(
-                f"{table.what}, line {table.lines[i]}, {title}",
-                cell,
-                "a date and time such as 2026-01-31 14:00, seconds since 1970, or hours from 0",
-            ) from None
+            allowed = "a date and time such as 2026-01-31 14:00, seconds since 1970, or hours from 0"
+            raise InputError(_where(table, i, *columns), cell, allowed) from None
     return out
 
 
@@ -401,7 +382,7 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
     low, high = (_temperatures(table, i, unit) for i in (low_at, high_at))
     clock, days, seen = np.arange(24.0), list[tuple[Array, Array]](), list[int]()
     for i, row in enumerate(table.rows):
-        where = f"{what}, line {table.lines[i]}"
+        where = _where(table, i)
         month = _month(where, row[month_at])
         if month in seen:
             raise InputError(where, row[month_at], "a month that is not in the table yet")

@@ -2,7 +2,7 @@ r"""The part's own temperature, which lags behind the air after a warm car or a 
 
 .. math:: T(t) = T_{air}(t) + \sum_n w_n e_n(t), \quad \dot e_n = -r_n e_n - \dot T_{air}
 
-with the rates and weights of transient conduction (:mod:`matdb.bench.thermal.conduction`): exact for air that changes
+with the rates and weights of transient conduction (:mod:`matdb.bench.thermal.body`): exact for air that changes
 linearly from hour to hour and a steady film coefficient.
 
 Sources
@@ -16,8 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.bench.thermal.body import Body, Thermal, film_coefficient
-from matdb.bench.thermal.conduction import Decay
+from matdb.bench.thermal.body import Body, Decay, Thermal, film_coefficient
 from matdb.checks import checked_number
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 

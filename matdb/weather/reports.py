@@ -47,8 +47,8 @@ class Metar:
     ----------
     station : str
         Four-letter place indicator; "" when the report begins without one.
-    day, hour, minute : int or None
-        Day of the month and time (UTC) of the observation.
+    when : tuple of int, or None
+        Day of the month, hour and minute (UTC) of the observation.
     temperature_c : float
         Degrees Celsius: the remark's tenths where it has them, else whole degrees.
     dew_point_c : float or None
@@ -59,9 +59,7 @@ class Metar:
     """
 
     station: str
-    day: int | None
-    hour: int | None
-    minute: int | None
+    when: tuple[int, int, int] | None
     temperature_c: float
     dew_point_c: float | None
     tenths: bool
@@ -69,7 +67,7 @@ class Metar:
     @property
     def label(self) -> str:
         """Station and time as in the report."""
-        when = "" if self.day is None else f" {self.day:02d}{self.hour:02d}{self.minute:02d}Z"
+        when = " {:02d}{:02d}{:02d}Z".format(*self.when) if self.when else ""
         return f"METAR {self.station}".rstrip() + when
 
 
@@ -200,18 +198,15 @@ def parse_metar(text: str) -> Metar:
             raise InputError("METAR", f"{pairs[0]} and {group}", "two groups that agree within 1 degree")
         temperature, dew = tenths, dew if dew_tenths is None else dew_tenths
     if temperature is None:
-        raise InputError(
-            "METAR temperature",
-            pairs[0] if pairs else " ".join(body),
-            "reported, such as M02/M05",
-            "this report has none: take another one, or give the temperature by hand",
-        )
+        shown = pairs[0] if pairs else " ".join(body)
+        cure = "this report has none: take another one, or give the temperature by hand"
+        raise InputError("METAR temperature", shown, "reported, such as M02/M05", cure)
     if dew is not None and dew > temperature + 1.0:
         raise InputError("METAR dew point", f"{dew:g} °C", f"at most the temperature ({temperature:g} °C)")
-    return Metar(station, *when, temperature, dew, exact is not None)
+    return Metar(station, when, temperature, dew, exact is not None)
 
 
-def _issue(body: list[str]) -> tuple[str, tuple[int | None, int | None, int | None]]:
+def _issue(body: list[str]) -> tuple[str, tuple[int, int, int] | None]:
     """The station and the day, hour and minute of issue; "" and None where the report does not say."""
     for i, token in enumerate(body):
         if issued := _ISSUED.fullmatch(token):
@@ -220,7 +215,7 @@ def _issue(body: list[str]) -> tuple[str, tuple[int | None, int | None, int | No
                 raise InputError("METAR time", token, "day 01 to 31, hour 00 to 23, minute 00 to 59")
             named = i and _STATION.fullmatch(body[i - 1]) and body[i - 1] != "METAR"
             return body[i - 1] if named else "", (day, hour, minute)
-    return "", (None, None, None)
+    return "", None
 
 
 def _tenths(remarks: list[str]) -> tuple[str, float, float | None] | None:
@@ -232,9 +227,9 @@ def _tenths(remarks: list[str]) -> tuple[str, float, float | None] | None:
             raise InputError("METAR remark", bad, "T, a sign 0 or 1 and tenths, such as T10171022")
         return None
     sign, digits, dew_sign, dew_digits = found.groups()
-    value = _plausible("METAR", found.group(0), (-0.1 if sign == "1" else 0.1) * int(digits))
+    value = _plausible("METAR", found[0], round((-0.1 if sign == "1" else 0.1) * int(digits), 1))
     dew = round((-0.1 if dew_sign == "1" else 0.1) * int(dew_digits), 1) if dew_digits else None
-    return found.group(0), round(value, 1), dew
+    return found[0], value, dew
 
 
 def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
@@ -289,12 +284,8 @@ def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
     month = month or _likely_month_days(day, hour, end_day, end_hour)
     extremes = [e for t in body if (e := _extreme(t, valid, day, hour, valid_hours, month)) is not None]
     if not extremes:
-        raise InputError(
-            "TAF temperature",
-            "no TX or TN group",
-            "forecast, such as TX03/2014Z TNM05/2106Z",
-            "many TAFs have none: give a range or an hourly forecast",
-        )
+        cure = "many TAFs have none: give a range or an hourly forecast"
+        raise InputError("TAF temperature", "no TX or TN group", "forecast, such as TX03/2014Z TNM05/2106Z", cure)
     low, high = ([e.temperature_c for e in extremes if e.kind == kind] for kind in ("lowest", "highest"))
     if low and high and min(low) > max(high):
         raise InputError("TAF temperature", f"TN {min(low):g}, TX {max(high):g}", "a lowest not above the highest")
@@ -372,16 +363,14 @@ def metar_forecast(text: str, issued: dt.date | None = None) -> Forecast:
     """
     report = parse_metar(text)
     notes = [] if report.tenths else ["rounded to whole degrees"]
-    if (
-        report.dew_point_c is not None
-        and report.temperature_c <= 0.5
-        and report.temperature_c - report.dew_point_c <= 2.5
-    ):
+    t, dew = report.temperature_c, report.dew_point_c
+    if dew is not None and t <= 0.5 and t - dew <= 2.5:
         notes.append("near its dew point below freezing: frost may bridge the mount")
     start = None
-    if issued is not None and report.day is not None and report.hour is not None and report.minute is not None:
-        start = _nearest(report.day, issued) + dt.timedelta(hours=report.hour, minutes=report.minute)
-    return Forecast(np.array([report.temperature_c]), np.zeros(1), source=report.label, notes=tuple(notes), start=start)
+    if issued is not None and report.when is not None:
+        day, hour, minute = report.when
+        start = _nearest(day, issued) + dt.timedelta(hours=hour, minutes=minute)
+    return Forecast(np.array([t]), np.zeros(1), source=report.label, notes=tuple(notes), start=start)
 
 
 def taf_forecast(text: str, issued: dt.date | None = None) -> Forecast:

@@ -87,7 +87,11 @@ def test_reports_against_a_general_parser():
         text = f"EDDM {rng.randint(1, 28):02d}1050Z 24008KT 9999 FEW020 {pair} Q1013"
         theirs = parser.MetarParser().parse(text)
         ours = parse_metar(text)
-        assert (ours.temperature_c, ours.dew_point_c, ours.day) == (theirs.temperature, theirs.dew_point, theirs.day)
+        assert (ours.temperature_c, ours.dew_point_c, ours.when[0]) == (
+            theirs.temperature,
+            theirs.dew_point,
+            theirs.day,
+        )
         begin = dt.datetime(2026, rng.choice([1, 2, 4, 12]), rng.randint(1, 28), 12) + dt.timedelta(
             days=rng.randint(0, 3)
         )

@@ -6,13 +6,16 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
+from matdb.checks import numbers
 from matdb.errors import InputError
 
 Array = NDArray[np.float64]
+
+_NUMBERS = "an array of numbers"
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ class Trace:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        time, signal = _floats("time_s", self.time_s), _floats("signal", self.signal)
+        time, signal = (numbers(name, getattr(self, name), _NUMBERS) for name in ("time_s", "signal"))
         if time.ndim != 1 or time.size < 2:
             raise InputError("time_s", f"shape {time.shape}", "a row of at least two times")
         signal = signal[:, None] if signal.ndim == 1 else signal
@@ -49,7 +52,7 @@ class Trace:
             raise InputError("signal", f"shape {signal.shape}", f"{time.size} rows, one a time")
         base = self.base
         if base is not None:
-            base = _floats("base", base)
+            base = numbers("base", base, _NUMBERS)
             base = base[:, None] if base.ndim == 1 else base
             if base.shape != signal.shape:
                 raise InputError("base", f"shape {base.shape}", f"of the signals' shape {signal.shape}")
@@ -218,10 +221,3 @@ class TraceFit:
         names = ("frequency_hz", "frequency_sd_hz", "log_decrement", "log_decrement_sd")
         told = {name: getattr(chosen, name) for name in names}
         return RingDown(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told, **more)
-
-
-def _floats(name: str, values: ArrayLike) -> Array:
-    try:
-        return np.asarray(values, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(name, "something else", "an array of numbers") from None

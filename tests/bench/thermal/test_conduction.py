@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from matdb.bench.thermal import conduction
+from matdb.bench.thermal import body as conduction
 
 
 def _finite_differences(shape, biot, fourier, cells=200):
