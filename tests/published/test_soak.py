@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from matdb.bench.thermal import conduction
+from matdb.bench.thermal import body as conduction
 from matdb.bench.thermal import soak as bench
 from matdb.bench.thermal.body import Body, body_theta
 
