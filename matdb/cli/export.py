@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
-import numpy as np
 import typer
 
 from matdb.api import Store
@@ -15,15 +13,7 @@ from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, o
 from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.exchange import whole_store
-from matdb.exchange.tables import (
-    curve_table,
-    curve_warnings,
-    prony_rows,
-    readings_table,
-    shift_rows,
-    shift_warnings,
-    write_table,
-)
+from matdb.exchange.tables import AnswerTable, curve_table, prony_table, readings_table, shift_table, write_table
 from matdb.exchange.whole_store import store_fingerprint
 
 app = Group("Write curves, readings or stiffness to CSV.")
@@ -48,29 +38,20 @@ class Writing(Question):
     force: ForceOption = False
 
     def write(
-        self,
-        store: Store,
-        file: str,
-        what: str,
-        table: tuple[Sequence[str], Sequence[Any]],
-        warnings: Sequence[str] = (),
-        more: Mapping[str, Any] | None = None,
-        *,
-        key: str = "csv",
-        text: str = "",
+        self, store: Store, file: str, what: str, table: AnswerTable, *, key: str = "csv", text: str = ""
     ) -> None:
         """Write a table as :func:`write_table`, and answer with the file's name as ``key`` and the number of rows."""
-        written = str(write_table(store, file, what, *table, more=more, force=self.force))
-        content = {key: written, "rows": len(table[1]), **(more or {})}
+        written = str(write_table(store, file, what, table, force=self.force))
+        content = {key: written, "rows": len(table.rows), **table.more}
         content.pop("shift", None)
 
         def screen() -> None:
-            show(f"written: {written} ({len(table[1])} rows)", wrap=False)
+            show(f"written: {written} ({len(table.rows)} rows)", wrap=False)
             if text:
                 show(text)
-            lines("Before you rely on it:", warnings)
+            lines("Before you rely on it:", table.warnings)
 
-        self.answer(content, screen, warnings)
+        self.answer(content, screen, table.warnings)
 
 
 @app.command()
@@ -89,8 +70,7 @@ def curve(
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(t, len(f))
     with call.existing() as store:
-        answer = curve_table(store.current_curve(material), t, f)
-        call.write(store, csv, "curve", (answer.header, answer.rows), answer.warnings)
+        call.write(store, csv, "curve", curve_table(store.current_curve(material), t, f))
 
 
 @app.command()
@@ -109,8 +89,7 @@ def stiffness(
     states.check()
     with call.existing() as store:
         names = part or [p.name for p in store.parts() if states.axis in p.form.axes]
-        answer = stiffness_answer(store, names, states)
-        call.write(store, csv, "stiffness", (answer.header, answer.rows), answer.warnings)
+        call.write(store, csv, "stiffness", stiffness_answer(store, names, states))
 
 
 @app.command()
@@ -141,22 +120,18 @@ def shift(
 ) -> None:
     """Write a material's shift factors over temperature."""
     with call.existing() as store:
-        found, at = store.curve(material), options.temperatures(temp, step)
-        call.write(store, out, "shift", shift_rows(found, at), shift_warnings(found, at), key="file")
+        found = shift_table(store.curve(material), options.temperatures(temp, step))
+        call.write(store, out, "shift", found, key="file")
 
 
 @app.command(short_help="Write the Prony terms of the median curve.")
 def prony(call: Writing, material: options.MaterialArgument, out: OutOption) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
-        found = store.current_curve(material)
-        header, rows, more = prony_rows(found)
-        warnings = curve_warnings(found, np.full(2, 23.0), np.array(more["range_hz"]))
-        text = (
-            f"Meets the {more['fitted_to']} from {more['range_hz'][0]:.3g} to {more['range_hz'][1]:.3g} Hz at 23 degC "
-            f"within {100 * max(more['storage_error'], more['loss_error']):.2g} %."
-        )
-        call.write(store, out, "prony", (header, rows), warnings, more, key="file", text=text)
+        found = prony_table(store.current_curve(material))
+        (low, high), error = found.more["range_hz"], max(found.more["storage_error"], found.more["loss_error"])
+        span = f"from {low:.3g} to {high:.3g} Hz at 23 degC within {100 * error:.2g} %"
+        call.write(store, out, "prony", found, key="file", text=f"Meets the {found.more['fitted_to']} {span}.")
 
 
 @app.command("store", short_help="Write the whole store as one JSON file.")

@@ -6,7 +6,7 @@ import json
 import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -54,12 +54,15 @@ class AnswerTable:
         "readings" or "family prior".
     warnings : tuple of str
         All warnings, each once.
+    more : mapping
+        What belongs to the table as a whole; a file of JSON has it too.
     """
 
     header: tuple[str, ...]
     rows: list[tuple[Any, ...]]
-    basis: str
-    warnings: tuple[str, ...]
+    basis: str = ""
+    warnings: tuple[str, ...] = ()
+    more: Mapping[str, Any] = field(default_factory=dict)
 
     def records(self) -> list[dict[str, Any]]:
         """The rows as dictionaries."""
@@ -206,7 +209,7 @@ def stiffness_table(
     return AnswerTable(header, rows, basis, tuple(every))
 
 
-def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
+def readings_table(kept: Iterable[StoredReading]) -> AnswerTable:
     """Readings as a table that an import takes back.
 
     Parameters
@@ -216,14 +219,14 @@ def readings_table(kept: Iterable[StoredReading]) -> tuple[tuple[str, ...], list
 
     Returns
     -------
-    tuple
-        Header and rows; columns that no reading fills are left out.
+    AnswerTable
+        Columns that no reading fills are left out.
     """
     rows = [each.to_dict() for each in kept]
     wanted = ("number", *columns(), "logged_at", "retired_at", "retired_why", "corrects")
     always = {"number", "kind", "part", "temperature_c"}
     header = tuple(n for n in wanted if n in always or any(row.get(n) not in (None, "") for row in rows))
-    return header, [tuple(row.get(name) for name in header) for row in rows]
+    return AnswerTable(header, [tuple(row.get(name) for name in header) for row in rows])
 
 
 def units_of(header: Iterable[str]) -> dict[str, str]:
@@ -239,14 +242,7 @@ def units_of(header: Iterable[str]) -> dict[str, str]:
 
 
 def write_table(
-    store: Store,
-    path: str | os.PathLike[str],
-    what: str,
-    header: Sequence[str],
-    rows: Iterable[Sequence[Any]],
-    *,
-    more: Mapping[str, Any] | None = None,
-    force: bool = False,
+    store: Store, path: str | os.PathLike[str], what: str, table: AnswerTable, *, force: bool = False
 ) -> Path:
     """Write a table: JSON when the name ends in ``.json``, else CSV.
 
@@ -260,10 +256,8 @@ def write_table(
         Where it comes from.
     what : str
         "curve", "shift", "prony", "stiffness", "readings".
-    header, rows
-        The table; cells of plain values, times, or None.
-    more : mapping, optional
-        What belongs to the table as a whole; it goes into JSON alone.
+    table : AnswerTable
+        With cells of plain values, times, or None.
     path : str or path
         The file; its folder must be there.
     force : bool
@@ -278,8 +272,9 @@ def write_table(
     OSError
         The folder cannot be written.
     """
+    header, rows = table.header, table.rows
     if Path(path).suffix.lower() == ".json":
-        listed = [dict(zip(header, plain(row, finite=True), strict=True)) for row in rows]
+        listed = plain(table.records(), finite=True)
         names = {row["material"] for row in listed if row.get("material")}
         names |= {store.part(name).material for name in {row["part"] for row in listed if row.get("part")}}
         document = {
@@ -289,20 +284,19 @@ def write_table(
             "store_fingerprint": store_fingerprint(store),
             "units": units_of(header),
             "sources": {name: store.material(name).source for name in sorted(names)},
-            **(more or {}),
+            **table.more,
             "rows": listed,
         }
         return write_text(path, json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n", force=force)
-    rows = [tuple(row) for row in rows]
     if what != "readings":
-        mark, at = store_fingerprint(store), list(header).index("material")
+        mark, at = store_fingerprint(store), header.index("material")
         sources = {name: store.material(name).source for name in {row[at] for row in rows}}
         header = (*header, "source", "matdb_version", "store_fingerprint")
         rows = [(*row, sources[row[at]], VERSION, mark) for row in rows]
     return write_csv(path, header, rows, force=force)
 
 
-def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], list[tuple[Any, ...]]]:
+def shift_table(curve: Curve, temperature_c: Array) -> AnswerTable:
     """Shift factors over temperature, relative to 23 degC, with 95 % bands.
 
     Parameters
@@ -314,8 +308,8 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
 
     Returns
     -------
-    tuple
-        Header and n rows: log10 a_T and its band, the median of log10 b_T, and whether it was measured.
+    AnswerTable
+        Of n rows: log10 a_T and its band, the median of log10 b_T, and whether it was measured.
     """
     t = checked_state(temperature_c, 1.0)[0].reshape(-1)
     shift = band(ln_shift(curve.draws, t + ZERO_C) / math.log(10.0))
@@ -329,12 +323,13 @@ def shift_rows(curve: Curve, temperature_c: Array) -> tuple[tuple[str, ...], lis
         "log10_vertical_shift": curve.median_ln_vertical(t) / math.log(10.0),
         "basis": curve.basis,
         "extrapolated": (t < low - 0.5) | (t > high + 0.5),
-        "warnings": ["; ".join(shift_warnings(curve, np.array([each]))) for each in t],
+        "warnings": ["; ".join(_shift_warnings(curve, np.array([each]))) for each in t],
     }
-    return tuple(columns), list(table_rows(len(t), *columns.values()))
+    rows = list(table_rows(len(t), *columns.values()))
+    return AnswerTable(tuple(columns), rows, curve.basis, _shift_warnings(curve, temperature_c))
 
 
-def shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
+def _shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
     """What to know of shift factors at temperatures in degrees Celsius, shape (n,), in plain words.
 
     A shift factor holds for any frequency, so the middle of those read is asked, and not of damping there.
@@ -343,7 +338,7 @@ def shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
     return tuple(note for note in curve_warnings(curve, temperature_c, hertz) if note != DAMPING_UNREAD)
 
 
-def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], dict[str, Any]]:
+def prony_table(curve: Curve) -> AnswerTable:
     """Prony terms of the median curve at 23 degC, for finite-element programs and simulators.
 
     Parameters
@@ -353,9 +348,9 @@ def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], di
 
     Returns
     -------
-    tuple
-        Header; one row a term, the equilibrium modulus first with an endless time left empty; and what belongs to
-        the series as a whole: equation, errors, range, the table of shift factors.
+    AnswerTable
+        One row a term, the equilibrium modulus first with an endless time left empty; and what belongs to the series
+        as a whole: equation, errors, range, the table of shift factors.
 
     Raises
     ------
@@ -395,4 +390,6 @@ def prony_rows(curve: Curve) -> tuple[tuple[str, ...], list[tuple[Any, ...]], di
             "log10_vertical_shift": (found.ln_vertical / math.log(10.0)).tolist(),
         },
     }
-    return tuple(columns), list(table_rows(len(moduli), *columns.values())), more
+    rows = list(table_rows(len(moduli), *columns.values()))
+    warnings = curve_warnings(curve, np.full(2, 23.0), np.array(found.range_hz))
+    return AnswerTable(tuple(columns), rows, curve.basis, warnings, more)

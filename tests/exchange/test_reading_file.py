@@ -251,7 +251,8 @@ READING = st.one_of(
 @settings(max_examples=60, deadline=None)
 def test_export_and_import_are_inverse(readings):
     readings = [r for r in readings if not r.note.startswith("#")]
-    text = csv_text(*readings_table(stored(readings)))
+    table = readings_table(stored(readings))
+    text = csv_text(table.header, table.rows)
     found = read(text)
     assert found.problems == []
     assert [r.to_dict() for r in found.readings] == [r.to_dict() for r in readings]

@@ -10,9 +10,9 @@ import pytest
 import matdb
 from matdb.exchange.tables import (
     curve_table,
-    prony_rows,
+    prony_table,
     readings_table,
-    shift_rows,
+    shift_table,
     stiffness_table,
     units_of,
     write_table,
@@ -41,14 +41,11 @@ def store(tmp_path_factory):
 def tables(store):
     curve = store.curve("amber")
     t = np.array([-20.0, -5.0, 23.0])
-    modulus = curve_table(curve, t, np.array([3.0, 30.0]))
-    stiffness = stiffness_table(store, ["0042"], t, mass_kg=0.15)
-    prony = prony_rows(curve)
     return {
-        "curve": (modulus.header, modulus.rows),
-        "stiffness": (stiffness.header, stiffness.rows),
-        "shift": shift_rows(curve, t),
-        "prony": prony[:2],
+        "curve": curve_table(curve, t, np.array([3.0, 30.0])),
+        "stiffness": stiffness_table(store, ["0042"], t, mass_kg=0.15),
+        "shift": shift_table(curve, t),
+        "prony": prony_table(curve),
         "readings": readings_table(store.readings()),
     }
 
@@ -59,8 +56,8 @@ WHAT = ("curve", "stiffness", "shift", "prony", "readings")
 @pytest.mark.slow
 @pytest.mark.parametrize("what", WHAT)
 def test_pandas_reads_numbers_as_numbers(what, store, tables, tmp_path):
-    header, rows = tables[what]
-    file = write_table(store, tmp_path / "a.csv", what, header, rows)
+    header, rows = tables[what].header, tables[what].rows
+    file = write_table(store, tmp_path / "a.csv", what, tables[what])
     frame = pandas.read_csv(file, dtype={"part": str})
     assert len(frame) == len(rows)
     for name, unit in units_of(header).items():
@@ -80,8 +77,8 @@ def test_pandas_reads_numbers_as_numbers(what, store, tables, tmp_path):
 
 @pytest.mark.parametrize("what", WHAT)
 def test_json_says_units_sources_version_and_fingerprint(what, store, tables, tmp_path):
-    header, rows = tables[what]
-    whole = json.loads(write_table(store, tmp_path / "a.json", what, header, rows).read_bytes())
+    header, rows = tables[what].header, tables[what].rows
+    whole = json.loads(write_table(store, tmp_path / "a.json", what, tables[what]).read_bytes())
     assert (whole["format"], whole["what"], whole["matdb"]) == ("matdb table", what, matdb.__version__)
     assert whole["store_fingerprint"] == store_fingerprint(store)
     assert whole["sources"] == {"amber": "=label, 2024"}
@@ -112,7 +109,7 @@ def test_units_are_those_of_the_names():
 def test_shift_factors_are_the_curve_s(store):
     curve = store.curve("amber")
     t = np.array([-30.0, 0.0, 23.0, 50.0])
-    _, rows = shift_rows(curve, t)
+    rows = shift_table(curve, t).rows
     np.testing.assert_allclose([r[2] for r in rows], curve.median_ln_shift(t) / math.log(10.0), atol=1e-9)
     assert rows[2][2:5] == pytest.approx((0.0, 0.0, 0.0), abs=1e-9)
     assert [r[7] for r in rows] == [True, False, False, False]
@@ -121,13 +118,14 @@ def test_shift_factors_are_the_curve_s(store):
 
 def test_prony_terms_give_the_curve_back(store):
     curve = store.curve("amber")
-    header, rows, more = prony_rows(curve)
+    found = prony_table(curve)
+    header, rows, more = found.header, found.rows, found.more
     s = 2j * math.pi * 30.0
     total = rows[0][3] + sum(r[3] * s * r[2] / (1.0 + s * r[2]) for r in rows[1:])
-    found = curve.modulus(23.0, 30.0)
+    modulus = curve.modulus(23.0, 30.0)
     # The misfit that the curve's own bands carry moves its median a little.
-    assert total.real == pytest.approx(found.storage_mpa.median, rel=0.03)
-    assert total.imag / total.real == pytest.approx(found.loss_factor.median, rel=0.1)
+    assert total.real == pytest.approx(modulus.storage_mpa.median, rel=0.03)
+    assert total.imag / total.real == pytest.approx(modulus.loss_factor.median, rel=0.1)
     assert sum(r[4] for r in rows) == pytest.approx(1.0)
     assert max(more["storage_error"], more["loss_error"]) <= 0.01
     assert header[2] == "relaxation_time_s"

@@ -114,7 +114,8 @@ def _sheet(rows: list[list[str | float]]) -> str:
 
 def _readings_csv(folder: Path) -> list[bytes]:
     with matdb.open_store(small_store(folder / "store.sqlite")) as store:
-        whole = csv_text(*readings_table(store.records.each_reading(include_retired=True)))
+        table = readings_table(store.records.each_reading(include_retired=True))
+        whole = csv_text(table.header, table.rows)
     by_hand = (
         "Type;Isolator;temp_F;Mass (g);freq [Hz];decrement;soak_h;when;notes\n"
         "ring-down;ring;0;250;31,2;0,5;1;2024-01-31T14:05;\n"

@@ -124,8 +124,8 @@ def exporting_store(where, folder, ready, confirm):
 def exporting_csv(where, folder, ready, confirm):
     with Store(Records(where)) as store:
         ready()
-        header, rows = readings_table(store.records.each_reading())
-        write_table(store, folder / "readings.csv", "readings", header, rows, force=True)
+        table = readings_table(store.records.each_reading())
+        write_table(store, folder / "readings.csv", "readings", table, force=True)
         confirm(1)
 
 
