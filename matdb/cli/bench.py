@@ -99,7 +99,11 @@ class Session:
                 if reading is None:
                     show("not logged")
                     continue
-                self._log(reading)
+                number = self.store.add(reading)
+                assert isinstance(number, int)
+                self.logged.append(number)
+                # Told only once it is on the disk.
+                show(f"logged reading {number}")
                 self._look()
         except (KeyboardInterrupt, typer.Abort, EOFError):
             print()
@@ -115,18 +119,13 @@ class Session:
 
     def _temperature(self) -> float | None:
         usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
-        while True:
-            text = _prompt("Temperature of chamber or room (q stops)", usual)
-            if text.casefold() in _STOP:
-                return None
-            try:
-                temperature = parse(text, "temperature", "temperature")
-                self._soak_advice(temperature)
-                return temperature
-            except ValueError as error:
-                show(str(error))
+        return _until("Temperature of chamber or room (q stops)", usual, self._chamber)
 
-    def _soak_advice(self, temperature_c: float) -> None:
+    def _chamber(self, text: str) -> float | None:
+        """The temperature that was answered, with advice on it; None to stop."""
+        if text.casefold() in _STOP:
+            return None
+        temperature_c = parse(text, "temperature", "temperature")
         # Refused here already, not after all the questions.
         probe = RingDown(part=self.part.name, temperature_c=temperature_c, mass_kg=1.0, frequency_hz=1.0)
         notes = hazards(probe)
@@ -138,6 +137,7 @@ class Session:
             notes.append(crystallisation_note(family, temperature_c))
         for line in filter(None, notes):
             show(line, indent="  ")
+        return temperature_c
 
     def _chilled(self, temperature_c: float) -> bool:
         return abs(temperature_c - _ROOM_C) > _NEAR_K
@@ -189,13 +189,6 @@ class Session:
 
     # -- answers -------------------------------------------------------------------------------------------
 
-    def _log(self, reading: Reading) -> None:
-        number = self.store.add(reading)
-        assert isinstance(number, int)
-        self.logged.append(number)
-        # Told only once it is on the disk.
-        show(f"logged reading {number}")
-
     def _look(self, *, first: bool = False) -> None:
         """Fit, show the band and what tightened it, and advise."""
         if not self.said.advise:
@@ -240,18 +233,12 @@ class Session:
             )
 
 
-def _prompt(words: str, usual: str | None) -> str:
-    """One line from the user, stripped; raises Abort at the end of the input."""
-    answer = typer.prompt(words, default=usual, show_default=bool(usual), type=str)
-    return str(answer).strip()
-
-
 def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
-    """Ask until the answer can be read."""
+    """Ask until the answer can be read; raises Abort at the end of the input."""
     while True:
-        text = _prompt(words, usual)
+        text = str(typer.prompt(words, default=usual, show_default=bool(usual), type=str))
         try:
-            return read(text)
+            return read(text.strip())
         except ValueError as error:
             show(str(error))
 
@@ -298,8 +285,6 @@ def _decrement(text: str) -> Any:
 
 
 def _yes(text: str) -> bool:
-    if text.casefold() in ("y", "yes", ""):
-        return True
-    if text.casefold() in ("n", "no"):
-        return False
-    raise InputError("answer", text, "yes or no")
+    if text.casefold() not in ("y", "yes", "", "n", "no"):
+        raise InputError("answer", text, "yes or no")
+    return not text.casefold().startswith("n")

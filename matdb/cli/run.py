@@ -9,7 +9,7 @@ import re
 import sys
 import warnings
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import typer
 
@@ -85,7 +85,8 @@ def run(argv: Sequence[str] | None = None) -> int:
 def _unforeseen(error: Exception) -> int:
     format_message = getattr(error, "format_message", None)
     if format_message is not None:
-        return _usage(error, str(format_message()))
+        path = getattr(getattr(error, "ctx", None), "command_path", "matdb")
+        return _say(f"{str(format_message()).rstrip('.')}; see '{path} --help'", getattr(error, "exit_code", 2))
     if os.environ.get("MATDB_TRACEBACK"):
         raise error
     if isinstance(error, OSError):
@@ -99,11 +100,6 @@ def _unforeseen(error: Exception) -> int:
     return _say(
         f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave", 1
     )
-
-
-def _usage(error: Any, message: str) -> int:
-    path = getattr(getattr(error, "ctx", None), "command_path", "matdb")
-    return _say(f"{message.rstrip('.')}; see '{path} --help'", getattr(error, "exit_code", 2))
 
 
 def _say(text: str, code: int) -> int:
