@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
@@ -85,12 +86,7 @@ class FormBase(PlainRecord):
             The form has no such axis, the squeeze leaves the form's range, or a modulus is not above 0.
         """
         self._check_axis(axis)
-        return self._scaled(
-            lambda squeeze, soft: self.unit_stiffness(axis, squeeze, soft),
-            youngs_modulus_mpa,
-            squeeze_mm,
-            bulk_modulus_mpa,
-        )
+        return self._scaled(partial(self.unit_stiffness, axis), youngs_modulus_mpa, squeeze_mm, bulk_modulus_mpa)
 
     def tilting_stiffness_n_mm_per_rad(
         self, youngs_modulus_mpa: ArrayLike = 1.0, *, bulk_modulus_mpa: ArrayLike | None = None
@@ -110,9 +106,7 @@ class FormBase(PlainRecord):
         InputError
             A form without geometry, or a modulus is not above 0.
         """
-        return self._scaled(
-            lambda squeeze, soft: self.unit_tilting(soft), youngs_modulus_mpa, bulk_modulus_mpa=bulk_modulus_mpa
-        )
+        return self._scaled(lambda _, soft: self.unit_tilting(soft), youngs_modulus_mpa, 0.0, bulk_modulus_mpa)
 
     def unit_tilting(self, compressibility: Any = 0.0) -> Any:
         """Tilting stiffness in N mm/rad at a Young's modulus of 1 MPa; see :meth:`unit_stiffness`."""
@@ -315,9 +309,8 @@ class FormBase(PlainRecord):
             return squeeze
         height = self.squeezable_height_mm
         if height is None:
-            raise InputError(
-                "squeeze_mm", _first(squeeze, squeeze != 0.0), f"0 for a {self.kind}, which takes no squeeze"
-            )
+            allowed = f"0 for a {self.kind}, which takes no squeeze"
+            raise InputError("squeeze_mm", _first(squeeze, squeeze != 0.0), allowed)
         bad = ~((squeeze >= 0.0) & (squeeze <= MAX_SQUEEZE_SHARE * height))
         if bad.any():
             most = f"{MAX_SQUEEZE_SHARE * height:g} mm ({MAX_SQUEEZE_SHARE:.0%} of {height:g} mm)"
@@ -341,15 +334,17 @@ class FormBase(PlainRecord):
     def _check_bond(self, axis: str) -> None:
         """Refuse a direction in which frictionless faces carry nothing."""
         if not getattr(self, "bonded", True):
-            raise InputError(
-                "axis", axis, f"one that frictionless faces can carry in a {self.kind}", "take bonded=True"
-            )
+            allowed = f"one that frictionless faces can carry in a {self.kind}"
+            raise InputError("axis", axis, allowed, "take bonded=True")
 
     def _below(self, small: str, large: str) -> None:
-        if not getattr(self, small) < getattr(self, large):
-            raise InputError(
-                f"{self.kind} {small}", getattr(self, small), f"below {large} ({getattr(self, large):g} mm)"
-            )
+        value, most = getattr(self, small), getattr(self, large)
+        if not value < most:
+            raise InputError(f"{self.kind} {small}", value, f"below {large} ({most:g} mm)")
+
+    def _one_of(self, name: str, allowed: Iterable[str]) -> None:
+        if getattr(self, name) not in allowed:
+            raise InputError(f"{self.kind} {name}", getattr(self, name), "one of " + ", ".join(allowed))
 
 
 def _checked_modulus(name: str, value: ArrayLike) -> Any:

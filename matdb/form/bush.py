@@ -73,13 +73,10 @@ class Bush(FormBase):
         """See :meth:`FormBase.unit_tilting`: the sleeves against each other; a long thin bush is softened across."""
         self._check_bond("tilting")
         value = (self.outer_mm / 2.0) ** 3 * table("bush tilt").value(*self._ratios)
-        if not np.any(compressibility):
-            return value
-        return (
-            value
-            * self.unit_stiffness("radial", np.zeros(()), compressibility)
-            / self.unit_stiffness("radial", np.zeros(()))
-        )
+        if np.any(compressibility):
+            none = np.zeros(())
+            value = value * self.unit_stiffness("radial", none, compressibility) / self.unit_stiffness("radial", none)
+        return value
 
     @property
     def covered(self) -> bool:

@@ -10,13 +10,12 @@ from typing import Any, ClassVar
 
 from numpy.typing import ArrayLike
 
+from matdb.checks import checked_number
 from matdb.errors import InputError
 from matdb.form.base import Array, register
 from matdb.form.grommet_pair import GrommetPair, TwoHalves
 from matdb.form.grommet_table import UNEVEN, grommet_covered, grommet_linear
 from matdb.form.round_pad import RoundPad
-
-_NECKS = ("loose", "pressed", "none")
 
 
 @dataclass(frozen=True)
@@ -175,14 +174,12 @@ class Grommet(TwoHalves):
         self._below("bore_mm", "hole_mm")
         self._below("hole_mm", "flange_outer_mm")
         for name, low, high in (("neck_outer_mm", self.bore_mm, self.hole_mm), ("sleeve_mm", 0.0, self.bore_mm)):
-            value = getattr(self, name)
-            if value is not None and not low < value <= high:
-                raise InputError(f"{self.kind} {name}", value, f"above {low:g} and at most {high:g} mm")
+            if getattr(self, name) is not None:
+                checked_number(f"{self.kind} {name}", getattr(self, name), low, high, "mm", open_low=True)
         if self.upper_outer_mm is not None and self.upper_outer_mm <= self.hole_mm:
             raise InputError(f"{self.kind} upper_outer_mm", self.upper_outer_mm, f"above hole_mm ({self.hole_mm:g} mm)")
-        for name, allowed in (("neck", _NECKS), ("neck_of", ("both", "lower"))):
-            if getattr(self, name) not in allowed:
-                raise InputError(f"{self.kind} {name}", getattr(self, name), "one of " + ", ".join(allowed))
+        self._one_of("neck", ("loose", "pressed", "none"))
+        self._one_of("neck_of", ("both", "lower"))
         self._check_stack()
 
     @functools.cached_property

@@ -39,12 +39,8 @@ class TwoHalves(FormBase):
                 raise InputError(f"{self.kind} spacer_mm", self.spacer_mm, f"above plate_mm ({self.plate_mm:g} mm)")
             squeeze, most = self.spacer_squeeze_mm, MAX_SQUEEZE_SHARE * self.squeezable_height_mm
             if squeeze is not None and squeeze > most:
-                raise InputError(
-                    f"{self.kind} spacer_mm",
-                    self.spacer_mm,
-                    f"at least {self.stack_mm - most:g} mm, where the halves are squeezed to half their height",
-                    "take a longer spacer",
-                )
+                allowed = f"at least {self.stack_mm - most:g} mm, where the halves are squeezed to half their height"
+                raise InputError(f"{self.kind} spacer_mm", self.spacer_mm, allowed, "take a longer spacer")
 
     @property
     def fixed_squeeze_mm(self) -> float | None:

@@ -89,14 +89,8 @@ def _tables() -> dict[str, KernelTable]:
     out = {}
     for name, entry in read_tables("form_grommet.json")["tables"].items():
         axes, names = tuple(Axis(**axis) for axis in entry["axes"]), tuple(entry["names"])
-        places, scales, weights = (
-            np.array(entry[key], dtype=float).reshape(-1, width)
-            for key, width in (
-                ("places", len(axes)),
-                ("scales", len(axes)),
-                ("values", len(entry["values"]) // len(names)),
-            )
-        )
+        places, scales = (np.array(entry[key], dtype=float).reshape(-1, len(axes)) for key in ("places", "scales"))
+        weights = np.array(entry["values"], dtype=float).reshape(len(names), -1)
         out[name] = KernelTable(axes, names, places, scales, weights)
     return out
 

@@ -69,8 +69,7 @@ class PrintedStrut(RoundLeg):
         self._positive("wall_mm", "infill_share")
         if self.infill_share > 1.0:
             raise InputError(f"{self.kind} infill_share", self.infill_share, "above 0 and at most 1", "20 % is 0.2")
-        if self.pattern not in PATTERN_EXPONENT:
-            raise InputError(f"{self.kind} pattern", self.pattern, "one of " + ", ".join(PATTERN_EXPONENT))
+        self._one_of("pattern", PATTERN_EXPONENT)
         if self.build not in ("upright", "lying"):
             raise InputError(f"{self.kind} build", self.build, "upright or lying")
 

@@ -70,12 +70,8 @@ class RoundLeg(FormBase):
         """
         left: Array = 1.0 - np.asarray(squeeze_mm) / (self.buckling_share * self.length_mm)
         if (left <= 0.0).any():
-            raise InputError(
-                "squeeze_mm",
-                float(np.max(squeeze_mm)),
-                f"below {self.buckling_share * self.length_mm:.3g} mm, where this strut buckles",
-                "take a shorter or thicker strut",
-            )
+            allowed = f"below {self.buckling_share * self.length_mm:.3g} mm, where this strut buckles"
+            raise InputError("squeeze_mm", float(np.max(squeeze_mm)), allowed, "take a shorter or thicker strut")
         return left
 
     @property

@@ -77,7 +77,7 @@ class Series:
         return cls(label=label, x=x, y=y, low=low, high=high, style=style, colour=colour)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Span:
     """A shaded range of one axis.
 
@@ -100,7 +100,7 @@ class Span:
     kind: Literal["wanted", "forecast", "rotor", "plain"] = "plain"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Mark:
     """A thin straight line across the panel at one value of one axis."""
 
@@ -109,7 +109,7 @@ class Mark:
     label: str = ""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False)
 class Panel:
     """One pair of axes.
 
@@ -140,7 +140,7 @@ class Panel:
     x_second: str = ""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False)
 class Chart:
     """Panels under one title.
 

@@ -14,12 +14,31 @@ from typing import TYPE_CHECKING, Any, Final
 from matdb.errors import InputError, MissingExtra
 from matdb.files import new_file, write_bytes
 from matdb.picture.chart import Chart, Panel, Series
-from matdb.picture.palette import DASHES, FAINT, GRID, INK, MARKERS, PAPER, SERIES, SPANS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FORMATS: Final = ("png", "svg")
+
+#: A test holds the colours apart for the three kinds of colour blindness and in grey: their lightness rises in steps.
+#: What colour cannot tell, lightness, dashes and markers do.
+INK: Final = "#16191d"
+FAINT: Final = "#5a626c"
+GRID: Final = "#d9dde2"
+PAPER: Final = "#ffffff"
+
+#: Night blue, brick, teal, ochre, lilac grey: lightness about 25, 40, 53, 66, 76.
+SERIES: Final = ("#1d2f78", "#b2321c", "#15857c", "#d59a16", "#b3b8ee")
+DASHES: Final = ((), (6.0, 2.0), (2.0, 1.6), (8.0, 2.0, 1.5, 2.0), (4.0, 1.5, 1.0, 1.5, 1.0, 1.5))
+MARKERS: Final = ("o", "s", "^", "D", "v")
+
+#: Kind of span: (fill, opacity, hatching).
+SPANS: Final = {
+    "wanted": ("#8ccf9f", 0.38, ""),
+    "forecast": ("#7fb3e6", 0.30, "////"),
+    "rotor": ("#e0a08c", 0.42, "\\\\\\\\"),
+    "plain": ("#b9bfc7", 0.30, ""),
+}
 
 #: Inches and points: at 360 px wide the smallest text is about 9 px high, in print 8 points.
 _WIDE, _PANEL, _TEXT, _SMALL = 4.8, 2.35, 9.0, 8.0
@@ -105,19 +124,13 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 
 def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
-    axes.set_facecolor(PAPER)
     # The scale first: what is drawn later fits its own range to it.
-    if panel.x_log:
-        axes.set_xscale("log")
-    if panel.y_log:
-        axes.set_yscale("log")
+    scales = {f"{name}scale": "log" for name, log in (("x", panel.x_log), ("y", panel.y_log)) if log}
+    axes.set(facecolor=PAPER, **scales)
     for series in panel.series:
         _series(axes, series)
     axes.autoscale_view()
-    if panel.x_range:
-        axes.set_xlim(*panel.x_range)
-    if panel.y_range:
-        axes.set_ylim(*panel.y_range)
+    axes.set(xlim=panel.x_range, ylim=panel.y_range)
     x_range, y_range = axes.get_xlim(), axes.get_ylim()
     for span in panel.spans:
         fill, opacity, hatch = SPANS[span.kind]
@@ -125,18 +138,16 @@ def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
         ends = max(span.low, low), min(span.high, high)
         if ends[0] > ends[1]:
             continue
-        shade = axes.axvspan if span.axis == "x" else axes.axhspan
+        shade, line = (axes.axvspan, axes.axvline) if span.axis == "x" else (axes.axhspan, axes.axhline)
         edge = {"edgecolor": FAINT, "hatch": hatch, "linewidth": 0.0}
         shade(*ends, facecolor=fill, alpha=opacity, **edge, zorder=0.5, label=span.label)
         if ends[1] - ends[0] < 0.012 * abs(high - low) and not (panel.x_log and span.axis == "x"):
             # A range of no width would not be seen.
-            line = axes.axvline if span.axis == "x" else axes.axhline
             line(0.5 * (ends[0] + ends[1]), color=fill, linewidth=2.0, zorder=0.6)
     for mark in panel.marks:
         line = axes.axvline if mark.axis == "x" else axes.axhline
         line(mark.at, color=FAINT, linewidth=0.8, dashes=(3.0, 2.0), zorder=1.0, label=mark.label or "_")
-    axes.set_xlim(*x_range)
-    axes.set_ylim(*y_range)
+    axes.set(xlim=x_range, ylim=y_range)
     axes.set_xlabel(panel.x_label, size=_TEXT, color=INK, labelpad=2)
     axes.set_ylabel(panel.y_label, size=_TEXT, color=INK, labelpad=2)
     axes.grid(True, color=GRID, linewidth=0.6)

@@ -59,7 +59,7 @@ def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, f
     InputError
         A temperature or frequency out of range, or low not below high.
     """
-    t = _temperatures(low_c, high_c, curve.measured_c)
+    t = temperatures(low_c, high_c, _POINTS, curve.measured_c)
     found = curve.modulus(t, frequency_hz)
     outside = np.asarray(found.extrapolated)
     rows = [r for r in curve.report.get("readings", ()) if low_c <= r["temperature_c"] <= high_c]
@@ -77,21 +77,10 @@ def modulus_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0, f
             style: Style = "crosses" if mine[0]["fumbled"] else "points"
             shown_as = 3 if label_of.startswith("hardness") else colour
             points.append(Series(label=label_of, x=at, y=y, style=style, colour=shown_as))
-        panels.append(
-            Panel(
-                x_label=DEGC,
-                y_label=label,
-                series=(*_inside_and_outside(t, getattr(found, field), outside, curve.basis, colour), *points),
-                x_range=(low_c, high_c),
-                y_log=True,
-            )
-        )
-    return Chart(
-        title=f"{curve.material} over temperature",
-        subtitle=f"at {frequency_hz:g} Hz; {rests_on(curve)}; bands hold 95 %",
-        panels=tuple(panels),
-        notes=tuple(curve.report.get("warnings", ())),
-    )
+        lines = _inside_and_outside(t, getattr(found, field), outside, curve.basis, colour)
+        panels.append(Panel(DEGC, label, (*lines, *points), x_range=(low_c, high_c), y_log=True))
+    subtitle = f"at {frequency_hz:g} Hz; {rests_on(curve)}; bands hold 95 %"
+    return Chart(f"{curve.material} over temperature", subtitle, tuple(panels), tuple(curve.report.get("warnings", ())))
 
 
 def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) -> Chart:
@@ -114,40 +103,24 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
     InputError
         Low not below high.
     """
-    t = _temperatures(low_c, high_c, curve.measured_c)
+    t = temperatures(low_c, high_c, _POINTS, curve.measured_c)
     low, high = curve.measured_ln_hz or (math.log(0.1), math.log(1e4))
     f = np.exp(np.linspace(low - 1.5 * _LN10, high + 1.5 * _LN10, _POINTS))
     reference = REFERENCE_K - ZERO_C
     found = curve.modulus(reference, f)
     outside = _beyond(np.log(f), curve.measured_ln_hz)
-    panels = [
-        Panel(
-            x_label="reduced frequency f·a_T, Hz",
-            y_label=label,
-            series=_inside_and_outside(f, getattr(found, field), outside, curve.basis, colour),
-            x_log=True,
-            y_log=True,
-        )
-        for colour, (_, label, field) in enumerate(_PARTS)
-    ]
+    panels = []
+    for colour, (_, label, field) in enumerate(_PARTS):
+        lines = _inside_and_outside(f, getattr(found, field), outside, curve.basis, colour)
+        panels.append(Panel("reduced frequency f·a_T, Hz", label, lines, x_log=True, y_log=True))
     shift = replace(band(ln_shift(curve.draws, t + ZERO_C) / _LN10), median=curve.median_ln_shift(t) / _LN10)
-    panels.append(
-        Panel(
-            x_label=DEGC,
-            y_label="log10 of shift factor a_T",
-            series=_inside_and_outside(t, shift, _beyond(t, curve.measured_c), curve.basis, 2),
-            marks=(Mark(axis="x", at=reference), Mark(axis="y", at=0.0)),
-            x_range=(low_c, high_c),
-        )
-    )
+    lines = _inside_and_outside(t, shift, _beyond(t, curve.measured_c), curve.basis, 2)
+    marks = (Mark("x", reference), Mark("y", 0.0))
+    panels.append(Panel(DEGC, "log10 of shift factor a_T", lines, marks=marks, x_range=(low_c, high_c)))
     by_weight = sorted(curve.weights.items(), key=lambda item: -item[1])
     laws = "; ".join(f"{name} {100 * share:.0f} %" for name, share in by_weight if share >= 0.05)
-    return Chart(
-        title=f"{curve.material}: master curve at {reference:g} °C",
-        subtitle=f"{rests_on(curve)}; bands hold 95 %",
-        panels=tuple(panels),
-        notes=(f"Weight of the laws of shift: {laws}.",) if laws else (),
-    )
+    title, subtitle = f"{curve.material}: master curve at {reference:g} °C", f"{rests_on(curve)}; bands hold 95 %"
+    return Chart(title, subtitle, tuple(panels), (f"Weight of the laws of shift: {laws}.",) if laws else ())
 
 
 def residual_chart(curve: Curve) -> Chart:
@@ -188,23 +161,14 @@ def residual_chart(curve: Curve) -> Chart:
         t = np.concatenate([s.x for s in series])
         farthest = max(3.0, 1.15 * float(np.abs(np.concatenate([s.y for s in series])).max()))
         room = max(0.05 * float(np.ptp(t)), 2.0)
-        panels.append(
-            Panel(
-                x_label=DEGC,
-                y_label=f"{label.removesuffix(', MPa')}: residual",
-                series=tuple(series),
-                spans=(Span(axis="y", low=-2.0, high=2.0, label="95 % belong here", kind="wanted"),),
-                marks=(Mark(axis="y", at=0.0),),
-                x_range=(float(t.min()) - room, float(t.max()) + room),
-                y_range=(-farthest, farthest),
-            )
-        )
-    return Chart(
-        title=f"{curve.material}: residuals of the fit",
-        subtitle=f"{rests_on(curve)}; measured minus predicted, in standard deviations",
-        panels=tuple(panels),
-        notes=tuple(curve.report.get("warnings", ())),
-    )
+        usual = Span("y", -2.0, 2.0, "95 % belong here", "wanted")
+        x_range, y_range = (float(t.min()) - room, float(t.max()) + room), (-farthest, farthest)
+        name = f"{label.removesuffix(', MPa')}: residual"
+        marks = (Mark("y", 0.0),)
+        panels.append(Panel(DEGC, name, tuple(series), (usual,), marks, x_range=x_range, y_range=y_range))
+    subtitle = f"{rests_on(curve)}; measured minus predicted, in standard deviations"
+    title, notes = f"{curve.material}: residuals of the fit", tuple(curve.report.get("warnings", ()))
+    return Chart(title, subtitle, tuple(panels), notes)
 
 
 def _label_of(row: Mapping[str, Any], frequency_hz: float) -> str:
@@ -213,13 +177,11 @@ def _label_of(row: Mapping[str, Any], frequency_hz: float) -> str:
     return "hardness, a surface value" if row["kind"] == "hardness" else f"readings, brought to {frequency_hz:g} Hz"
 
 
-def _temperatures(low_c: float, high_c: float, also: tuple[float, float] | None) -> Array:
-    """Evenly spaced temperatures; the ends of the measured range are among them."""
+def temperatures(low_c: float, high_c: float, count: int, also: tuple[float, float] | None = None) -> Array:
+    """Evenly spaced temperatures, those of the measured range's ends that lie within among them. Raises InputError."""
     if not low_c < high_c:
         raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
-    t = np.linspace(low_c, high_c, _POINTS)
-    inside = [v for v in also or () if low_c < v < high_c]
-    return np.unique(np.concatenate([t, inside]))
+    return np.union1d(np.linspace(low_c, high_c, count), [v for v in also or () if low_c < v < high_c])
 
 
 def _beyond(values: Array, measured: tuple[float, float] | None) -> NDArray[np.bool_]:

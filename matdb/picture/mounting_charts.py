@@ -16,7 +16,7 @@ from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 from matdb.mounting.suspended import transmissibility
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span, signed
-from matdb.picture.material_charts import DEGC, rests_on
+from matdb.picture.material_charts import DEGC, rests_on, temperatures
 
 _MOST_PARTS: Final = 5
 _POINTS: Final = 111
@@ -54,21 +54,19 @@ def frequency_chart(
     """
     if not 1 <= len(candidates) <= _MOST_PARTS:
         raise InputError("parts", len(candidates), f"1 to {_MOST_PARTS} in one picture", "name them")
-    if not low_c < high_c:
-        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
-    t = np.linspace(low_c, high_c, _POINTS)
+    t = temperatures(low_c, high_c, _POINTS)
     held: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze_mm}
-    found = [effective(each.curve, each.material, each.part, t, axis=axis, **held) for each in candidates]
-    series = tuple(
-        Series.banded(each.part.name + ("" if state.basis == "readings" else ", prior"), t, _natural(state), colour)
-        for colour, (each, state) in enumerate(zip(candidates, found, strict=True))
-    )
+    series = []
+    for colour, each in enumerate(candidates):
+        state = effective(each.curve, each.material, each.part, t, axis=axis, **held)
+        name = each.part.name + ("" if state.basis == "readings" else ", prior")
+        series.append(Series.banded(name, t, _natural(state), colour))
     low_hz, high_hz = mounting.window_hz
     notes = _extrapolated(candidates, low_c, high_c)
     spans = []
     if low_hz <= high_hz:
         label = f"wanted, {low_hz:.3g} to {high_hz:.3g} Hz"
-        spans.append(Span(axis="y", low=float(low_hz), high=float(high_hz), label=label, kind="wanted"))
+        spans.append(Span("y", float(low_hz), float(high_hz), label, "wanted"))
     else:
         notes.append(
             f"No natural frequency does both: at least {low_hz:.3g} Hz to follow, at most {high_hz:.3g} Hz to isolate."
@@ -76,23 +74,12 @@ def frequency_chart(
     if forecast_c is not None:
         cold, warm = forecast_c
         label = f"forecast, {signed(cold)} to {signed(warm)} °C"
-        spans.append(Span(axis="x", low=cold, high=warm, label=label, kind="forecast"))
+        spans.append(Span("x", cold, warm, label, "forecast"))
     seen = np.concatenate([[low_hz, high_hz], *(end for s in series for end in (s.low, s.high))])
-    panel = Panel(
-        x_label=DEGC,
-        y_label="natural frequency, Hz",
-        series=series,
-        spans=tuple(spans),
-        x_range=(low_c, high_c),
-        y_range=(0.85 * float(seen.min()), 1.15 * float(seen.max())),
-        y_log=True,
-    )
-    return Chart(
-        title=f"{mounting.name}: natural frequency",
-        subtitle=f"{_load(mounting, squeeze_mm)}; bands hold 95 %",
-        panels=(panel,),
-        notes=tuple(notes),
-    )
+    ends: dict[str, Any] = {"x_range": (low_c, high_c), "y_range": (0.85 * float(seen.min()), 1.15 * float(seen.max()))}
+    panel = Panel(DEGC, "natural frequency, Hz", tuple(series), tuple(spans), y_log=True, **ends)
+    subtitle = f"{_load(mounting, squeeze_mm)}; bands hold 95 %"
+    return Chart(f"{mounting.name}: natural frequency", subtitle, (panel,), tuple(notes))
 
 
 def _natural(state: Effective) -> Band:
@@ -150,28 +137,17 @@ def transmissibility_chart(
         through = band(transmissibility(mounting.mass_kg, k, f))
         series.append(Series.banded(f"at {signed(t)} °C", f, through, colour))
     spans = [
-        Span(axis="x", low=b.low_hz, high=b.high_hz, label=f"rotor order {b.order:g}", kind="plain" if i else "rotor")
+        Span("x", b.low_hz, b.high_hz, f"rotor order {b.order:g}", "plain" if i else "rotor")
         for i, b in enumerate(bands)
     ]
     if mounting.manoeuvre_hz > 0.0:
-        spans.append(Span(axis="x", low=0.0, high=mounting.manoeuvre_hz, label="manoeuvres", kind="forecast"))
-    return Chart(
-        title=f"{mounting.name} on {candidate.part.name}: transmissibility",
-        subtitle=f"{_load(mounting, squeeze_mm)}; {rests_on(candidate.curve)}; bands hold 95 %",
-        panels=(
-            Panel(
-                x_label="frequency, Hz",
-                y_label="transmissibility",
-                series=tuple(series),
-                spans=tuple(spans),
-                marks=(Mark(axis="y", at=1.0),),
-                x_log=True,
-                y_log=True,
-                x_range=(float(f[0]), float(f[-1])),
-            ),
-        ),
-        notes=("Below 1 the camera shakes less than the craft. Vertical motion alone; rocking is another matter.",),
-    )
+        spans.append(Span("x", 0.0, mounting.manoeuvre_hz, "manoeuvres", "forecast"))
+    log: dict[str, Any] = {"x_log": True, "y_log": True, "x_range": (float(f[0]), float(f[-1]))}
+    panel = Panel("frequency, Hz", "transmissibility", tuple(series), tuple(spans), (Mark("y", 1.0),), **log)
+    title = f"{mounting.name} on {candidate.part.name}: transmissibility"
+    subtitle = f"{_load(mounting, squeeze_mm)}; {rests_on(candidate.curve)}; bands hold 95 %"
+    note = "Below 1 the camera shakes less than the craft. Vertical motion alone; rocking is another matter."
+    return Chart(title, subtitle, (panel,), (note,))
 
 
 def squeeze_chart(
@@ -227,27 +203,16 @@ def squeeze_chart(
         stiff.append(Series.banded(label, squeeze, _stacked([row.stiffness_n_per_mm for row in rows]), colour))
         natural.append(Series.banded(label, squeeze, _stacked([_natural(row) for row in rows]), colour))
     end = float(squeeze[-1])
-    marks: tuple[Mark, ...] = ()
-    if recommended_mm is not None:
-        marks = (Mark(axis="x", at=recommended_mm, label=f"take {recommended_mm:.3g} mm"),)
-    first = Panel(
-        x_label="squeeze of the part, mm",
-        y_label="stiffness, N/mm",
-        series=tuple(stiff),
-        spans=_squeeze_spans(0.20 * height, least_mm, most_mm, end),
-        marks=marks,
-        x_range=(0.0, end),
-        x_factor=1.0 / (pitch_mm or 1.0),
-        x_second="turns after first touch" if pitch_mm else "",
-    )
-    second = replace(first, y_label="natural frequency, Hz", series=tuple(natural), x_factor=1.0, x_second="")
+    marks = () if recommended_mm is None else (Mark("x", recommended_mm, f"take {recommended_mm:.3g} mm"),)
+    spans = _squeeze_spans(0.20 * height, least_mm, most_mm, end)
+    second = Panel("squeeze of the part, mm", "natural frequency, Hz", tuple(natural), spans, marks, x_range=(0.0, end))
+    first = replace(second, y_label="stiffness, N/mm", series=tuple(stiff))
+    if pitch_mm:
+        first = replace(first, x_factor=1.0 / pitch_mm, x_second="turns after first touch")
     unsqueezed, squeezed = (float(part.form.stiffness_n_per_mm(1.0, squeeze_mm=q)) for q in (0.0, end))
-    return Chart(
-        title=f"{part.name}: squeeze",
-        subtitle=f"{mass_kg * 1e3:g} g on {count}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %",
-        panels=(first, second),
-        notes=(f"The form alone makes it {squeezed / unsqueezed:.2f} times as stiff at {end:.3g} mm as unsqueezed.",),
-    )
+    rests = f"{mass_kg * 1e3:g} g on {count}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %"
+    note = f"The form alone makes it {squeezed / unsqueezed:.2f} times as stiff at {end:.3g} mm as unsqueezed."
+    return Chart(f"{part.name}: squeeze", rests, (first, second), (note,))
 
 
 def _stacked(bands: Sequence[Band]) -> Band:
@@ -258,14 +223,14 @@ def _stacked(bands: Sequence[Band]) -> Band:
 def _squeeze_spans(tears_mm: float, least_mm: float | None, most_mm: float | None, end_mm: float) -> tuple[Span, ...]:
     """Where a squeeze holds; without limits of its own, where rubber sets and tears by common practice."""
     if least_mm is None or most_mm is None:
-        return (Span(axis="x", low=tears_mm, high=math.inf, label="over 20 %: sets and tears", kind="rotor"),)
+        return (Span("x", tears_mm, math.inf, "over 20 %: sets and tears", "rotor"),)
     spans = []
     if least_mm <= most_mm:
-        spans.append(Span(axis="x", low=least_mm, high=most_mm, label="holds", kind="wanted"))
+        spans.append(Span("x", least_mm, most_mm, "holds", "wanted"))
     if least_mm > 0.0:
-        spans.append(Span(axis="x", low=0.0, high=least_mm, label="a half lifts off", kind="plain"))
+        spans.append(Span("x", 0.0, least_mm, "a half lifts off"))
     if most_mm < end_mm:
-        spans.append(Span(axis="x", low=most_mm, high=math.inf, label="strained too far", kind="rotor"))
+        spans.append(Span("x", most_mm, math.inf, "strained too far", "rotor"))
     return tuple(spans)
 
 

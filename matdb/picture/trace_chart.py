@@ -40,7 +40,7 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
     signal = signal - float(np.median(signal))
     fitted = fit.fitted[:, channel] - float(np.median(trace.signal[:, channel]))
     label = trace.names[channel]
-    taps = tuple(Mark(axis="x", at=float(t), label="tap" if k == 0 else "") for k, t in enumerate(fit.taps_s))
+    taps = tuple(Mark("x", float(t), "tap" if k == 0 else "") for k, t in enumerate(fit.taps_s))
     panels = [_panel(time, signal, fitted, label, taps)]
     subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
     if fit.modes:
@@ -54,7 +54,7 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
         cycles = min(_MOST_CYCLES, max(4.0, 4.0 / max(mode.log_decrement, 1e-3)))
         here = (time >= start - 1.0 / mode.frequency_hz) & (time <= start + cycles / mode.frequency_hz)
         panels.append(_panel(time[here], signal[here], fitted[here], label, ()))
-    return Chart(title=f"Record {name}", subtitle=subtitle, panels=tuple(panels), notes=fit.reasons)
+    return Chart(f"Record {name}", subtitle, tuple(panels), fit.reasons)
 
 
 def forced_chart(fit: ForcedFit, name: str) -> Chart:
@@ -79,9 +79,8 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
         shown &= transfer.frequency_hz <= 5.0 * fit.frequency_hz
     f = transfer.frequency_hz[shown]
     magnitude, sd = np.abs(transfer.ratio[shown]), 1.4142 * transfer.sd[shown]
-    lines = [
-        Series(label="read", x=f, y=magnitude, low=np.maximum(magnitude - 1.96 * sd, 1e-6), high=magnitude + 1.96 * sd)
-    ]
+    low, high = np.maximum(magnitude - 1.96 * sd, 1e-6), magnitude + 1.96 * sd
+    lines = [Series(label="read", x=f, y=magnitude, low=low, high=high)]
     subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
     if np.isfinite(fit.frequency_hz):
         lines.append(Series(label="fitted", x=f, y=np.abs(fit.fitted[shown]), style="dashed", colour=1))
@@ -91,10 +90,10 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
         )
     coherence, hz = Series(label="", x=f, y=transfer.coherence[shown]), "frequency, Hz"
     panels = (
-        Panel(x_label=hz, y_label="payload over base", series=tuple(lines), y_log=True),
-        Panel(x_label=hz, y_label="coherence", series=(coherence,), y_range=(0.0, 1.02)),
+        Panel(hz, "payload over base", tuple(lines), y_log=True),
+        Panel(hz, "coherence", (coherence,), y_range=(0.0, 1.02)),
     )
-    return Chart(title=f"Record {name}", subtitle=subtitle, panels=panels, notes=fit.reasons)
+    return Chart(f"Record {name}", subtitle, panels, fit.reasons)
 
 
 def _liveliest(fit: TraceFit) -> int:
@@ -107,7 +106,7 @@ def _panel(time: Array, signal: Array, fitted: Array, label: str, taps: tuple[Ma
     series = [Series(label="read", x=_thin(time), y=_thin(signal))]
     if np.isfinite(fitted).any():
         series.append(Series(label="fitted", x=_thin(time), y=_thin(fitted), style="dashed", colour=1))
-    return Panel(x_label="time, s", y_label=f"{label}, less its median", series=tuple(series), marks=taps)
+    return Panel("time, s", f"{label}, less its median", tuple(series), marks=taps)
 
 
 def _thin(values: Array) -> Array:

@@ -6,7 +6,7 @@ import re
 import numpy as np
 import pytest
 
-from matdb.picture.palette import DASHES, INK, MARKERS, PAPER, SERIES
+from matdb.picture.figure import DASHES, INK, MARKERS, PAPER, SERIES
 
 # Machado, Oliveira and Fernandes, IEEE Trans. Vis. Comput. Graph. 15:1291 (2009), severity 1; from memory.
 SIGHT = {

@@ -305,11 +305,9 @@ def _report(state: State, solution: Solution) -> TraceFit:
             f"{e.late_hz:.4g} Hz and {e.late_decrement:.3g} later; the fit is in between"
         )
         # Figures in between stand for all amplitudes of the record only with this much doubt.
-        modes[0] = main = replace(
-            main,
-            frequency_sd_hz=float(np.hypot(hz_sd, 0.5 * (e.early_hz - e.late_hz))),
-            log_decrement_sd=float(np.hypot(decrement_sd, 0.5 * (e.early_decrement - e.late_decrement))),
-        )
+        hz_sd = float(np.hypot(hz_sd, 0.5 * (e.early_hz - e.late_hz)))
+        decrement_sd = float(np.hypot(decrement_sd, 0.5 * (e.early_decrement - e.late_decrement)))
+        modes[0] = main = replace(main, frequency_sd_hz=hz_sd, log_decrement_sd=decrement_sd)
     reasons += _misfit(solution)
     fixed, line = _fixed_base(state, solution, covariances[0], main)
     reasons += [line] if line else []
