@@ -11,13 +11,18 @@ from matdb.cli.options import Call, Group, NoteOption, SourceOption, added, arg,
 from matdb.cli.screen import Column, records_table, show, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
+from matdb.fields import record_fields
 from matdb.mounting.record import Mounting, mounting_from_dict
 from matdb.mounting.rotor import full_speed_rpm, speeds_in_flight
-from matdb.units import parse, parse_range, parse_sizes
+from matdb.units import UNITS, parse, parse_range, parse_sizes
 
 app = Group("Mountings: payload, isolators, rotors.")
 
 NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
+
+
+#: Options that name several lengths, and how many.
+_SIDES: Final = {"spread": 2, "box": 3}
 
 
 @dataclass(frozen=True)
@@ -56,23 +61,17 @@ class OwnMounting:
             if value is None:
                 raise InputError(option_, None, f"given, for instance {option_} {examples[option_]}")
         more |= self._rotor()
-        if self.manoeuvre is not None:
-            more["manoeuvre_hz"] = parse(self.manoeuvre, "frequency", "--manoeuvre")
-        if self.blades is not None:
-            more["blades"] = self.blades
-        if self.spread is not None:
-            more["spread_mm"] = parse_sizes(self.spread, 2, "--spread")
-        if self.box is not None:
-            more["box_mm"] = parse_sizes(self.box, 3, "--box")
+        for field, each in record_fields(Mounting).items():
+            said = getattr(self, each.stem, None)
+            if each.stem in _SIDES and said is not None:
+                more[field] = parse_sizes(said, _SIDES[each.stem], each.option)
+            elif said is not None:
+                more[field] = parse(said, each.dimension, each.option) if each.dimension in UNITS else said
         if self.height is not None:
             more["centre_mm"] = (0.0, 0.0, parse(self.height, "length", "--height"))
         if self.load is not None:
             more["load_factors"] = parse_range(self.load, "dimensionless", "--load")
-        if self.clearance is not None:
-            more["clearance_mm"] = parse(self.clearance, "length", "--clearance")
-        if self.footage is not None:
-            more["footage"] = self.footage
-        return Mounting(name=name, mass_kg=parse(str(self.mass), "mass", "--mass"), count=self.count or 0, **more)
+        return Mounting(name=name, **more)
 
     def _rotor(self) -> dict[str, Any]:
         hovers = None

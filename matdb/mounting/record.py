@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
 
-from matdb.checks import checked_name, checked_number, checked_text
+from matdb.checks import checked_number
 from matdb.errors import InputError
+from matdb.fields import check_record, entry, info, record_fields
 from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
 from matdb.plain import PlainRecord
 
@@ -80,6 +82,84 @@ def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vec
     return tuple((corners[0][0] * step, side * corners[0][1], 0.0) for step in steps for side in (1.0, -1.0))
 
 
+def _count(field: str, value: object, most: int = 64) -> int:
+    try:
+        number = -1 if isinstance(value, bool) else int(value)  # type: ignore[call-overload]
+    except (TypeError, ValueError, OverflowError):
+        number = -1
+    if not 1 <= number <= most or number != value:
+        raise InputError(field, value, f"a whole number from 1 to {most}")
+    return int(number)
+
+
+def _rows(field: str, value: object) -> Sequence[Any]:
+    if isinstance(value, str) or not hasattr(value, "__iter__"):
+        raise InputError(field, value, "a row of (x, y, z) triples in mm")
+    return list(value)
+
+
+def _numbers(field: str, value: object) -> list[float]:
+    if isinstance(value, str) or not hasattr(value, "__iter__"):
+        raise InputError(field, value, "a row of numbers")
+    return [checked_number(field, v, -1e12, 1e12) for v in value]
+
+
+def _vector(field: str, value: object, *, positive: bool = False) -> Vector:
+    numbers = _numbers(field, value)
+    low = 0.0 if positive else -_FARTHEST_MM
+    if len(numbers) != 3 or not all((low < n if positive else low <= n) and n <= _FARTHEST_MM for n in numbers):
+        span = "above 0 and at most" if positive else "within"
+        raise InputError(field, value, f"three numbers (x, y, z), each {span} {_FARTHEST_MM:g}")
+    return (numbers[0], numbers[1], numbers[2])
+
+
+def _inertia(value: object) -> tuple[float, ...]:
+    """Three or six numbers that a real body can have: positive, none above the sum of the other two."""
+    numbers = _numbers("inertia_kg_mm2", value)
+    if len(numbers) in (3, 6):
+        xx, yy, zz, xy, xz, yz = (*numbers, 0.0, 0.0, 0.0)[:6]
+        low, middle, high = np.linalg.eigvalsh(np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]]))
+        if low > 0.0 and high <= (low + middle) * (1.0 + 1e-9):
+            return tuple(numbers)
+    raise InputError(
+        "inertia_kg_mm2",
+        value,
+        "(Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz) in kg mm2 of a real body: positive, none of the "
+        "principal ones larger than the other two together",
+    )
+
+
+def _rows_of_vectors(field: str, value: object) -> tuple[Vector, ...]:
+    return tuple(_vector(field, each) for each in _rows(field, value))
+
+
+def _load_factors(value: object) -> tuple[float, ...]:
+    loads = _numbers("load_factors", value)
+    if len(loads) != 2 or not -20.0 <= loads[0] <= 1.0 <= loads[1] <= 100.0:
+        allowed = "the least (-20 to 1) and the greatest (1 to 100), in units of weight"
+        raise InputError("load_factors", value, allowed)
+    return tuple(loads)
+
+
+def _spread(value: object) -> tuple[float, ...]:
+    spread = _numbers("spread_mm", value)
+    if len(spread) != 2 or not all(0.0 < side <= _FARTHEST_MM for side in spread):
+        raise InputError("spread_mm", value, f"length and width, each above 0 and at most {_FARTHEST_MM:g} mm")
+    return tuple(spread)
+
+
+def _footage(value: object) -> object:
+    if value not in tuple(FOOTAGE):
+        raise InputError("footage", value, "one of " + ", ".join(FOOTAGE))
+    return value
+
+
+#: What is known of the fields of a package, which the mounting's own has too.
+_MASS = info(0.0, 1000.0, open_low=True)
+_CENTRE, _BOX = info(check=partial(_vector, "centre_mm")), info(check=partial(_vector, "box_mm", positive=True))
+_INERTIA, _POINT = info(check=_inertia), info(check=partial(_vector, "camera_point_mm"))
+_SPEED = info(0.0, 500000.0, open_low=True, words="1/min")
+
 #: Camera packages that take turns on one set of isolators; each is judged with every part.
 _MOST_PACKAGES = 100
 
@@ -106,25 +186,17 @@ class CameraPackage(_Sparse):
 
     """
 
-    name: str
-    mass_kg: float
-    centre_mm: Vector = (0.0, 0.0, 0.0)
-    box_mm: Vector | None = None
-    inertia_kg_mm2: tuple[float, ...] | None = None
-    camera_point_mm: Vector | None = None
+    name: str = field(metadata=info(dimension="name"))
+    mass_kg: float = field(metadata=_MASS)
+    centre_mm: Vector = field(default=(0.0, 0.0, 0.0), metadata=_CENTRE)
+    box_mm: Vector | None = field(default=None, metadata=_BOX)
+    inertia_kg_mm2: tuple[float, ...] | None = field(default=None, metadata=_INERTIA)
+    camera_point_mm: Vector | None = field(default=None, metadata=_POINT)
 
     def __post_init__(self) -> None:
-        checked_name("package name", self.name)
-        _set(self, "mass_kg", checked_number("mass_kg", self.mass_kg, 0.0, 1000.0, "kg", open_low=True))
-        _set(self, "centre_mm", _vector("centre_mm", self.centre_mm))
-        if self.camera_point_mm is not None:
-            _set(self, "camera_point_mm", _vector("camera_point_mm", self.camera_point_mm))
-        if self.box_mm is not None:
-            _set(self, "box_mm", _vector("box_mm", self.box_mm, positive=True))
-        if self.inertia_kg_mm2 is not None:
-            if self.box_mm is not None:
-                raise InputError("box_mm", self.box_mm, "left out when the inertia is given", "give one of the two")
-            _set(self, "inertia_kg_mm2", _inertia(self.inertia_kg_mm2))
+        check_record(self, owner="package")
+        if self.inertia_kg_mm2 is not None and self.box_mm is not None:
+            raise InputError("box_mm", self.box_mm, "left out when the inertia is given", "give one of the two")
 
     @property
     def has_inertia(self) -> bool:
@@ -225,126 +297,68 @@ class Mounting(_Sparse):
 
     """
 
-    name: str
-    mass_kg: float
-    count: int
-    rpm_idle: float
-    rpm_full: float
+    name: str = field(metadata=info(dimension="name"))
+    mass_kg: float = field(metadata=_MASS)
+    count: int = field(metadata=info(check=partial(_count, "count")))
+    rpm_idle: float = field(metadata=_SPEED)
+    rpm_full: float = field(metadata=_SPEED)
     rpm_hover: float | None = None
     blades: int = 2
-    orders: tuple[float, ...] = ()
-    manoeuvre_hz: float = MANOEUVRE_HZ
-    load_factors: tuple[float, float] = LOAD_FACTORS
-    positions_mm: tuple[Vector, ...] = ()
-    spread_mm: tuple[float, float] | None = None
-    airframe_centre_mm: Vector | None = None
-    clearance_mm: float | None = None
-    footage: str = "as flown"
-    isolation_ratio: float | None = None
-    follow_ratio: float | None = None
-    strain_most: float = 0.25
-    assembly_c: float = 23.0
-    set_share: float = 0.15
+    orders: tuple[float, ...] = entry((), check=lambda value: tuple(_numbers("orders", value)))
+    manoeuvre_hz: float = entry(MANOEUVRE_HZ, 0.0, 1000.0)
+    load_factors: tuple[float, float] = entry(LOAD_FACTORS, check=_load_factors)
+    positions_mm: tuple[Vector, ...] = entry((), check=partial(_rows_of_vectors, "positions_mm"))
+    spread_mm: tuple[float, float] | None = entry(None, check=_spread)
+    airframe_centre_mm: Vector | None = entry(None, check=partial(_vector, "airframe_centre_mm"))
+    clearance_mm: float | None = entry(None, 0.0, 1e3, open_low=True)
+    footage: str = entry("as flown", check=_footage)
+    isolation_ratio: float | None = entry(None, 1.5, 20.0)
+    follow_ratio: float | None = entry(None, 1.1, 20.0)
+    strain_most: float = entry(0.25, 0.01, 0.9)
+    assembly_c: float = entry(23.0, -100.0, 200.0)
+    set_share: float = entry(0.15, 0.0, 0.8)
     rotor_note: str = ""
-    inclination_deg: float = 0.0
-    directions: tuple[Vector, ...] = ()
-    centre_mm: Vector = (0.0, 0.0, 0.0)
-    box_mm: Vector | None = None
-    inertia_kg_mm2: tuple[float, ...] | None = None
-    camera_point_mm: Vector | None = None
+    inclination_deg: float = entry(0.0, -90.0, 90.0)
+    directions: tuple[Vector, ...] = entry((), check=partial(_rows_of_vectors, "directions"))
+    centre_mm: Vector = field(default=(0.0, 0.0, 0.0), metadata=_CENTRE)
+    box_mm: Vector | None = field(default=None, metadata=_BOX)
+    inertia_kg_mm2: tuple[float, ...] | None = field(default=None, metadata=_INERTIA)
+    camera_point_mm: Vector | None = field(default=None, metadata=_POINT)
     packages: tuple[CameraPackage, ...] = ()
-    row_time_us: float | None = None
-    rows: int | None = None
-    focal_length_mm: float | None = None
-    pixel_pitch_um: float | None = None
+    row_time_us: float | None = entry(None, 0.0, 1e5, open_low=True)
+    rows: int | None = entry(None, check=partial(_count, "rows", most=1000000))
+    focal_length_mm: float | None = entry(None, 0.0, 5e3, open_low=True)
+    pixel_pitch_um: float | None = entry(None, 0.0, 1e3, open_low=True)
     source: str = ""
     note: str = ""
 
     def __post_init__(self) -> None:
-        checked_name("mounting name", self.name)
-        main = self.main  # checks the mass, the centre and the inertia
-        for name in ("mass_kg", "centre_mm", "box_mm", "inertia_kg_mm2", "camera_point_mm"):
-            _set(self, name, getattr(main, name))
-        _set(self, "count", _count("count", self.count))
-        for name in ("rpm_idle", "rpm_full"):
-            _set(self, name, checked_number(name, getattr(self, name), 0.0, 500000.0, "1/min", open_low=True))
+        check_record(self, owner="mounting")
+        _ = self.main  # refuses a box beside an inertia
         if self.rpm_idle > self.rpm_full:
             raise InputError("rpm_idle", self.rpm_idle, f"at most rpm_full ({self.rpm_full:g} 1/min)")
         if self.rpm_hover is not None:
             hover = checked_number("rpm_hover", self.rpm_hover, self.rpm_idle, self.rpm_full, "1/min (idle to full)")
             _set(self, "rpm_hover", hover)
-        _set(self, "orders", tuple(_numbers("orders", self.orders)))
         rotor_bands(self.rpm_idle, self.rpm_full, self.blades, self.orders)  # checks blades and orders
-        _set(self, "manoeuvre_hz", checked_number("manoeuvre_hz", self.manoeuvre_hz, 0.0, 1000.0, "Hz"))
-        self._check_loads()
-        self._check_limits()
         self._check_isolators()
         self._check_packages()
-        for name, most, unit in (
-            ("row_time_us", 1e5, "us"),
-            ("focal_length_mm", 5e3, "mm"),
-            ("pixel_pitch_um", 1e3, "um"),
-        ):
-            if getattr(self, name) is not None:
-                _set(self, name, checked_number(name, getattr(self, name), 0.0, most, unit, open_low=True))
-        if self.rows is not None:
-            _set(self, "rows", _count("rows", self.rows, 1000000))
-        checked_text("source", self.source)
-        checked_text("note", self.note)
-        checked_text("rotor_note", self.rotor_note)
-
-    def _check_loads(self) -> None:
-        loads = _numbers("load_factors", self.load_factors)
-        if len(loads) != 2 or not -20.0 <= loads[0] <= 1.0 <= loads[1] <= 100.0:
-            raise InputError(
-                "load_factors",
-                self.load_factors,
-                "the least (-20 to 1) and the greatest (1 to 100), in units of weight",
-            )
-        _set(self, "load_factors", tuple(loads))
-
-    def _check_limits(self) -> None:
-        if self.footage not in FOOTAGE:
-            raise InputError("footage", self.footage, "one of " + ", ".join(FOOTAGE))
-        for name, low, high in (
-            ("isolation_ratio", 1.5, 20.0),
-            ("follow_ratio", 1.1, 20.0),
-            ("clearance_mm", 0.0, 1e3),
-        ):
-            if getattr(self, name) is not None:
-                _set(self, name, checked_number(name, getattr(self, name), low, high, open_low=name == "clearance_mm"))
-        for name, low, high in (("strain_most", 0.01, 0.9), ("assembly_c", -100.0, 200.0), ("set_share", 0.0, 0.8)):
-            _set(self, name, checked_number(name, getattr(self, name), low, high))
-        if self.airframe_centre_mm is not None:
-            _set(self, "airframe_centre_mm", _vector("airframe_centre_mm", self.airframe_centre_mm))
-        if self.spread_mm is None:
-            return
-        spread = _numbers("spread_mm", self.spread_mm)
-        if len(spread) != 2 or not all(0.0 < side <= _FARTHEST_MM for side in spread):
-            raise InputError(
-                "spread_mm", self.spread_mm, f"length and width, each above 0 and at most {_FARTHEST_MM:g} mm"
-            )
-        _set(self, "spread_mm", (spread[0], spread[1]))
-        places = spread_positions(self.count, *spread)
-        given = [tuple(map(float, p)) for p in _rows("positions_mm", self.positions_mm)]
-        if given and given != list(places):
-            raise InputError("spread_mm", self.spread_mm, "left out with positions_mm", "give one of the two")
-        _set(self, "positions_mm", places)
 
     def _check_isolators(self) -> None:
-        _set(self, "positions_mm", tuple(_vector("positions_mm", p) for p in _rows("positions_mm", self.positions_mm)))
-        _set(self, "directions", tuple(_vector("directions", d) for d in _rows("directions", self.directions)))
+        if self.spread_mm is not None:
+            places = spread_positions(self.count, *self.spread_mm)
+            if self.positions_mm and self.positions_mm != places:
+                raise InputError("spread_mm", self.spread_mm, "left out with positions_mm", "give one of the two")
+            _set(self, "positions_mm", places)
         for name in ("positions_mm", "directions"):
-            if getattr(self, name) and len(getattr(self, name)) != self.count:
-                raise InputError(
-                    name, f"{len(getattr(self, name))} entries", f"one per isolator ({self.count}), or left out"
-                )
+            entries = len(getattr(self, name))
+            if entries not in (0, self.count):
+                raise InputError(name, f"{entries} entries", f"one per isolator ({self.count}), or left out")
         if any(math.hypot(*d) < 1e-9 for d in self.directions):
             raise InputError("directions", "(0, 0, 0)", "a direction in space, of any length above 0")
-        tilt = checked_number("inclination_deg", self.inclination_deg, -90.0, 90.0, "degrees")
-        if tilt != 0.0 and self.directions:
-            raise InputError("inclination_deg", tilt, "0 when directions are given", "give one of the two")
-        _set(self, "inclination_deg", tilt)
+        if self.inclination_deg != 0.0 and self.directions:
+            allowed = "0 when directions are given"
+            raise InputError("inclination_deg", self.inclination_deg, allowed, "give one of the two")
 
     def _check_packages(self) -> None:
         if not isinstance(self.packages, Sequence) or not all(isinstance(p, CameraPackage) for p in self.packages):
@@ -360,14 +374,8 @@ class Mounting(_Sparse):
     @property
     def main(self) -> CameraPackage:
         """The main camera package, named "main"."""
-        return CameraPackage(
-            name="main",
-            mass_kg=self.mass_kg,
-            centre_mm=self.centre_mm,
-            box_mm=self.box_mm,
-            inertia_kg_mm2=self.inertia_kg_mm2,
-            camera_point_mm=self.camera_point_mm,
-        )
+        own = {name: getattr(self, name) for name in record_fields(CameraPackage) if name != "name"}
+        return CameraPackage(name="main", **own)
 
     @property
     def all_packages(self) -> tuple[CameraPackage, ...]:
@@ -383,10 +391,10 @@ class Mounting(_Sparse):
             No such package.
 
         """
-        for package in self.all_packages:
-            if package.name == name:
-                return package
-        raise InputError("package", name, "one of " + ", ".join(p.name for p in self.all_packages))
+        known = {package.name: package for package in self.all_packages}
+        if name not in known:
+            raise InputError("package", name, "one of " + ", ".join(known))
+        return known[name]
 
     @property
     def rotor_bands(self) -> tuple[RotorBand, ...]:
@@ -443,63 +451,15 @@ def _known(what: str, values: object, cls: type[Any]) -> dict[str, Any]:
     """The values as a dictionary, once every field is known and no required one is missing."""
     if not isinstance(values, Mapping):
         raise InputError(what, values, "a set of named values")
-    names = [f.name for f in fields(cls)]
+    known = record_fields(cls)
     for name in values:
-        if name not in names:
-            raise InputError(f"{what} field", name, "one of " + ", ".join(names))
-    needed = {"mounting": ("name", "mass_kg", "count", "rpm_idle", "rpm_full"), "package": ("name", "mass_kg")}[what]
-    for name in needed:
-        if name not in values:
+        if name not in known:
+            raise InputError(f"{what} field", name, "one of " + ", ".join(known))
+    for name, each in known.items():
+        if each.needed and name not in values:
             raise InputError(f"{what} {name}", None, "given")
     return dict(values)
 
 
 def _set(record: object, name: str, value: object) -> None:
     object.__setattr__(record, name, value)
-
-
-def _count(field: str, value: object, most: int = 64) -> int:
-    try:
-        number = -1 if isinstance(value, bool) else int(value)  # type: ignore[call-overload]
-    except (TypeError, ValueError, OverflowError):
-        number = -1
-    if not 1 <= number <= most or number != value:
-        raise InputError(field, value, f"a whole number from 1 to {most}")
-    return int(number)
-
-
-def _rows(field: str, value: object) -> Sequence[Any]:
-    if isinstance(value, str) or not hasattr(value, "__iter__"):
-        raise InputError(field, value, "a row of (x, y, z) triples in mm")
-    return list(value)
-
-
-def _numbers(field: str, value: object) -> list[float]:
-    if isinstance(value, str) or not hasattr(value, "__iter__"):
-        raise InputError(field, value, "a row of numbers")
-    return [checked_number(field, v, -1e12, 1e12) for v in value]
-
-
-def _vector(field: str, value: object, *, positive: bool = False) -> Vector:
-    numbers = _numbers(field, value)
-    low = 0.0 if positive else -_FARTHEST_MM
-    if len(numbers) != 3 or not all((low < n if positive else low <= n) and n <= _FARTHEST_MM for n in numbers):
-        span = "above 0 and at most" if positive else "within"
-        raise InputError(field, value, f"three numbers (x, y, z), each {span} {_FARTHEST_MM:g}")
-    return (numbers[0], numbers[1], numbers[2])
-
-
-def _inertia(value: object) -> tuple[float, ...]:
-    """Three or six numbers that a real body can have: positive, none above the sum of the other two."""
-    numbers = _numbers("inertia_kg_mm2", value)
-    if len(numbers) in (3, 6):
-        xx, yy, zz, xy, xz, yz = (*numbers, 0.0, 0.0, 0.0)[:6]
-        low, middle, high = np.linalg.eigvalsh(np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]]))
-        if low > 0.0 and high <= (low + middle) * (1.0 + 1e-9):
-            return tuple(numbers)
-    raise InputError(
-        "inertia_kg_mm2",
-        value,
-        "(Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz) in kg mm2 of a real body: positive, none of the "
-        "principal ones larger than the other two together",
-    )
