@@ -16,9 +16,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass
+from functools import cached_property, reduce
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,13 +26,13 @@ from numpy.typing import NDArray
 from matdb.advice.effective import pair_case
 from matdb.advice.exposure import Exposure
 from matdb.advice.window import Window
-from matdb.curve.band import band
+from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
-from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, AllowedStiffness, turning
+from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.squeeze import lift_off_load_factors, lifted_at_rest, ln_lower_half_stiffness, most_squeeze
 from matdb.units import STANDARD_GRAVITY_M_S2
@@ -50,10 +50,6 @@ _LOOKED: Final = 24
 _HAIR: Final = 1e-9
 #: Most sideways shear over height that a part travels; common practice, no source.
 _SHEAR_MOST: Final = 0.75
-#: Ratios of sideways to axial stiffness that limits are found for, when the parts have more than that.
-_RATIOS: Final = 24
-#: Their distance in ln; linear between them, limits of stiffness are off by less than a thousandth.
-_RATIO_STEP: Final = 0.12
 #: Margins beyond this one, in ln, are told as this.
 _MOST_MARGIN: Final = math.log(100.0)
 #: Squeezes that hold with this probability count as alike.
@@ -124,26 +120,6 @@ class Payload:
         return self.heavy.mass_kg * STANDARD_GRAVITY_M_S2
 
 
-@dataclass(frozen=True, eq=False)
-class Rest:
-    """A pair of halves under a payload at rest: where one has lifted off, the other alone acts.
-
-    Attributes
-    ----------
-    lifted : ndarray of bool, shape (draws, steps)
-        Whether the upper half has come free, set and creep taken.
-    ln_scale : ndarray, shape (draws, steps)
-        ln of the stiffness of all lower halves alone at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
-    """
-
-    lifted: NDArray[np.bool_]
-    ln_scale: Array
-
-    def over(self, both: Array) -> Array:
-        """Ln of the stiffness per modulus, shape (draws, steps); ``both``, shape (draws,), where both halves touch."""
-        return np.where(self.lifted, self.ln_scale, both[:, None])
-
-
 @dataclass(frozen=True, kw_only=True)
 class Requirement:
     """One thing that a part has to hold.
@@ -172,7 +148,37 @@ class Requirement:
     stiff: bool = False
 
 
-@dataclass(frozen=True, eq=False)
+class Halves:
+    """Two halves under a screw as one part has them, over draws and temperatures: what its squeezes share.
+
+    Attributes
+    ----------
+    cases : dict of float: SqueezeCase
+        Under each package, by its mass in kg.
+    alone : dict of float: ndarray, shape (steps, draws)
+        ln of the stiffness of all lower halves alone at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
+    most : ndarray, shape (steps, draws)
+        Most squeeze under the heaviest package, mm.
+    """
+
+    def __init__(self, judge: Judge, form: FormBase, offset: Array) -> None:
+        masses = {each.mass_kg for each in judge.payload.packages}
+        more = math.log(judge.payload.count) + offset
+        self.cases = {mass: judge.case(form, mass, offset) for mass in masses}
+        self.alone = {mass: ln_lower_half_stiffness(case).T + more for mass, case in self.cases.items()}
+        self.most = most_squeeze(self.cases[judge.payload.heavy.mass_kg]).T
+
+    def lifted(self, squeeze_mm: float) -> dict[float, NDArray[np.bool_]]:
+        """Where the payload at rest has freed the upper half, set and creep taken, (steps, draws), by mass in kg."""
+        return {mass: lifted_at_rest(case, squeeze_mm, settled=True).T for mass, case in self.cases.items()}
+
+
+#: A requirement: its name, what is there and what it asks for, in ln, each (steps or 1, draws or 1).
+_Bound = tuple[str, Array, Array]
+#: What is a part's own at every squeeze: its offset, and its halves if it has two.
+Own = tuple[Array, Halves | None]
+
+
 class Judgement:
     """A candidate at one squeeze against everything it has to hold.
 
@@ -186,12 +192,12 @@ class Judgement:
         The part.
     squeeze_mm : float
         Static squeeze of each piece.
-    ln_scale : ndarray, shape (draws,)
-        ln of the stiffness of all pieces together at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
-    offset : ndarray, shape (draws,)
-        The part's own offset: ln of true over computed stiffness.
     ratio : float
         Sideways over axial stiffness of a piece; 0 when it is not known.
+    offset : ndarray, shape (draws,)
+        The part's own offset: ln of true over computed stiffness.
+    ln_scale : ndarray, shape (draws,)
+        ln of the stiffness of all pieces together at a Young's modulus of 1 MPa, N/mm, that offset in it.
     by_step : ndarray, shape (steps,)
         Probability that it holds at each temperature.
     probability, craft : float
@@ -202,36 +208,75 @@ class Judgement:
         Expected number of requirements that hold throughout, less for what the others lack.
     margin : float
         Median room of the tightest requirement of the picture or of travel, in ln of natural frequency.
+    isolation, follow : ndarray, shape (draws,)
+        Room of the picture towards stiffer and towards softer parts, in ln of stiffness, at the worst temperature.
     worst : int
         Step at which it is least probable to hold.
-    rest : dict of float: Rest
-        For a pair of halves, what acts at rest under a package, by its mass in kg; empty for other forms.
     """
 
-    judge: Judge
-    index: int
-    candidate: Candidate
-    squeeze_mm: float
-    ln_scale: Array
-    offset: Array
-    ratio: float
-    by_step: Array
-    probability: float
-    craft: float
-    share: float
-    met: float
-    margin: float
-    worst: int
-    rest: dict[float, Rest] = field(default_factory=dict)
-    visited: NDArray[np.bool_] = field(repr=False, default_factory=lambda: np.ones(1, dtype=bool))
+    def __init__(
+        self, judge: Judge, index: int, candidate: Candidate, squeeze_mm: float, units: tuple[float, float], own: Own
+    ) -> None:
+        self.judge, self.index, self.candidate, self.squeeze_mm = judge, index, candidate, float(squeeze_mm)
+        along, across = units
+        self.ratio = across / along if judge.directions is not None else 0.0
+        self.offset, self.halves = own
+        self.ln_scale = math.log(along * judge.payload.count) + self.offset
+        self._lifted = self.halves.lifted(self.squeeze_mm) if self.halves and judge.axis == "axial" else {}
+        self._judge()
+
+    def _judge(self) -> None:
+        judge = self.judge
+        soft, stiff = self.acting
+        most, least = judge.picture(self.ratio)
+        bounds = [("isolation", most, stiff), ("following", soft, least), *self._craft()]
+        weight = self.weight
+        visited = self.visited = slice(None) if weight.all() else weight > 0.0
+        shape = judge.most.shape
+        rooms = np.stack([np.broadcast_to(_tightest(*each[1:], visited), shape[1:]) for each in bounds])
+        self.isolation, self.follow = rooms[:2]
+        rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
+        holds = rooms >= 0.0
+        self.probability = float(holds.all(axis=0).mean())
+        self.craft = float(holds[1:].all(axis=0).mean())
+        #: Where it never holds, a little less the more it lacks.
+        self.met = float((holds.mean(axis=1) + 0.03 * np.clip(_middle(rooms), -3.0, 0.0)).sum())
+        # The service range is the last.
+        self.margin = 0.5 * float(_middle(rooms[:-1].min(axis=0)))
+        each_step = reduce(np.logical_and, (there >= asked for _, there, asked in bounds))
+        self.by_step = np.count_nonzero(np.broadcast_to(each_step, shape), axis=1) / shape[1]
+        self.share = float(self.by_step @ weight / weight.sum())
+        # Among equally probable hours, the one nearest to a limit.
+        one = shape[1] // 2
+        near = reduce(np.minimum, (_draw(there, one) - _draw(asked, one) for _, there, asked in bounds[:-1]))
+        tie = self.by_step + 1e-6 * np.clip(near, -1e3, 1e3)
+        self.worst = int(np.argmin(np.where(weight > 0.0, tie, np.inf)))
+
+    @property
+    def weight(self) -> Array:
+        """Hours at each temperature, shape (steps,)."""
+        return np.asarray(self.judge.exposed.weight[self.judge.exposed.row[self.index]])
+
+    def _stiffness(self, mass_kg: float) -> Array:
+        """Ln of the stiffness per modulus under a package at rest, shape (steps, draws) or (1, draws)."""
+        both = self.ln_scale[None]
+        if self.halves is None or not self._lifted:
+            return both
+        return np.where(self._lifted[mass_kg], self.halves.alone[mass_kg], both)
 
     def ln_stiffness(self, step: int, mass_kg: float) -> Array:
         """Ln of the stiffness per modulus under a package at rest at one temperature, shape (draws,)."""
-        return self.rest[mass_kg].over(self.ln_scale)[:, step] if self.rest else self.ln_scale
+        return np.asarray(self._stiffness(mass_kg)[step if self._lifted else 0])
 
     def lifted(self, step: int, mass_kg: float) -> float:
         """Probability that a half has lifted off under a package at rest."""
-        return float(self.rest[mass_kg].lifted[:, step].mean()) if self.rest else 0.0
+        return float(self._lifted[mass_kg][step].mean()) if self._lifted else 0.0
+
+    @property
+    def acting(self) -> tuple[Array, Array]:
+        """Ln of the stiffness per modulus under the heaviest and the lightest package, (steps, draws) or (1, draws)."""
+        payload = self.judge.payload
+        return self._stiffness(payload.heavy.mass_kg), self._stiffness(payload.light.mass_kg)
 
     @property
     def all_directions(self) -> bool:
@@ -251,32 +296,37 @@ class Judgement:
         alike = (-min(round(each, 2), _SURE) for each in (self.probability, self.share, self.craft))
         return *alike, *compromise, self.squeeze_mm
 
-    @property
-    def acting(self) -> tuple[Array, Array]:
-        """Ln of the stiffness per modulus under the heaviest and the lightest package, (draws, steps) or (draws, 1)."""
-        return self.judge.acting(self.ln_scale, self.rest)
-
     @cached_property
     def requirements(self) -> tuple[Requirement, ...]:
         """Every requirement, the deciding one first: the least probable, of those alike the tightest."""
-        steps = self.judge.exposed.steps
+        judge, shape = self.judge, self.judge.most.shape
+        soft, stiff = self.acting
+        names, most, least = judge.motions(self.ratio)
+        room = most - stiff
+        stiffer = np.empty(room.shape, dtype=bool)
+        for j, lower in enumerate([-NO_LIMIT] * (len(most) - len(least)) + list(least)):
+            below = soft - lower
+            stiffer[j] = room[j] < below
+            np.minimum(room[j], below, out=room[j])
+        craft = [(name, there - asked) for name, there, asked in self._craft()]
+        over = np.concatenate([room, np.stack([np.broadcast_to(each, shape) for _, each in craft])])[:, self.visited]
+        steps = judge.exposed.steps[self.visited]
+        at = _middle(over).argmin(axis=1)
+        tight = over.min(axis=1)
         found = []
-        for name, room, stiff in self.judge.rooms(self):
-            over = room[:, self.visited]
-            tight = np.median(over, axis=0)
-            at = int(np.argmin(tight))
-            margin = float(band(over.min(axis=1)).median)
-            if name in CRAFT:
-                margin = margin if name == "service" else math.expm1(min(margin, _MOST_MARGIN))
-            else:
-                margin = math.expm1(min(0.5 * margin, _MOST_MARGIN))
+        for j, (name, margin) in enumerate(
+            zip((*names, *(name for name, _ in craft)), np.asarray(median(tight.T)).tolist(), strict=True)
+        ):
+            picture = j < len(names)
+            if name != "service":
+                margin = math.expm1(min(0.5 * margin if picture else margin, _MOST_MARGIN))
             found.append(
                 Requirement(
                     name=name,
-                    probability=float((over >= 0.0).all(axis=1).mean()),
+                    probability=float((tight[j] >= 0.0).mean()),
                     margin=margin,
-                    temperature_c=float(steps[self.visited][at]),
-                    stiff=stiff is not None and bool(np.median(stiff[:, self.visited][:, at]) > 0.5),
+                    temperature_c=float(steps[at[j]]),
+                    stiff=picture and bool(stiffer[j, self.visited][at[j]].mean() > 0.5),
                 )
             )
         return tuple(sorted(found, key=lambda each: (round(each.probability, 2), each.margin)))
@@ -286,83 +336,47 @@ class Judgement:
         """What decides."""
         return self.requirements[0]
 
-
-class _Geometry:
-    """What a mounting allows in every direction, whatever the material: found once for all parts.
-
-    Parameters
-    ----------
-    ratio : ndarray
-        Ratios of sideways to axial stiffness of the parts, ascending, above 0.
-    """
-
-    def __init__(self, mounting: Mounting, payload: Payload, ratio: Array) -> None:
-        count = min(_RATIOS, 2 + int(math.log(ratio[-1] / ratio[0]) / _RATIO_STEP))
-        self.ratio = ratio if ratio.size <= count else np.geomspace(ratio[0], ratio[-1], count)
-        isolation, follow = (1.0 / (r * r - 1.0) for r in mounting.ratios)
-        self.bodies = bodies = [turning(mounting, each.name) for each in payload.packages]
-        self.allowed = [AllowedStiffness(body, self.ratio, isolation, follow) for body in bodies]
-        pushed = [
-            np.stack(body.pushed(self.ratio)) * each.mass_kg / payload.heavy.mass_kg
-            for body, each in zip(bodies, payload.packages, strict=True)
-        ]
-        #: Deflection along and across an isolator under a force of 1 N over that of ``count`` in line, shape (r, 2, 3).
-        self.pushed = np.moveaxis(np.maximum.reduce(pushed) * payload.count, 1, 0)
-        # What is allowed grows with frequency by its square, and a modulus by less than its first power: the lowest
-        # rotor frequency and the top of the manoeuvre band decide.
-        self.rotor_hz = np.array([band.low_hz for band in mounting.rotor_bands])
-        self.follow_hz = mounting.manoeuvre_hz * np.array([0.5, 1.0] if mounting.manoeuvre_hz > 0.0 else [])
-        self.ln_count = math.log(payload.count)
-
-
-class _Directions:
-    """Limits of ln total axial stiffness per modulus of one material, N/mm per MPa, for each motion and ratio."""
-
-    def __init__(self, window: Window, geometry: _Geometry) -> None:
-        self.geometry, self.ln_ratio = geometry, np.log(geometry.ratio)
-        shape = (len(geometry.ratio), *window.high.shape)
-
-        def bound(hz: Array, which: str, fold: np.ufunc) -> Array:
-            modulus = np.stack([window.ln_modulus(f) for f in hz], axis=-1)
-            each = [getattr(allowed, which)(modulus, 2.0 * math.pi * hz) for allowed in geometry.allowed]
-            return np.ascontiguousarray(np.moveaxis(fold.reduce(each), (2, 3), (0, 1)))
-
-        #: Shape (r, motions, draws, steps).
-        self.most = bound(geometry.rotor_hz, "most", np.minimum) + (geometry.ln_count + _HAIR)
-        self.least = np.full((shape[0], 3, *shape[1:]), -NO_LIMIT)
-        if geometry.follow_hz.size:
-            self.least = bound(geometry.follow_hz, "least", np.maximum) + (geometry.ln_count - _HAIR)
-        self.most_all, self.least_all = self.most.min(axis=1), self.least.max(axis=1)
-
-    def at(self, ratio: float, table: Array) -> Array:
-        """A table, its first axis the ratio, between two ratios."""
-        if len(self.ln_ratio) == 1:
-            return np.asarray(table[0])
-        place = np.interp(math.log(ratio), self.ln_ratio, np.arange(float(len(self.ln_ratio))))
-        low = min(int(place), len(self.ln_ratio) - 2)
-        part = place - low
-        if part < 1e-9:
-            return np.asarray(table[low])
-        if part > 1.0 - 1e-9:
-            return np.asarray(table[low + 1])
-        return np.asarray(table[low] * (1.0 - part) + table[low + 1] * part)
+    def _craft(self) -> Iterator[_Bound]:
+        """Requirements of the craft, the service range the last."""
+        judge, form, scale = self.judge, self.candidate.part.form, self.ln_scale[None]
+        need = judge.travel(form, self.squeeze_mm, self.ratio)
+        if need > -math.inf:
+            yield "buckling" if form.leans else "travel", scale - need, judge.bearing
+        if self.halves is None:
+            height = form.bearing_height_mm
+            if height > 0.0 and form.travel_height(judge.axis) is not None:
+                left = judge.mounting.strain_most * height - self.squeeze_mm
+                yield "strain", scale + (math.log(left) if left > 0.0 else -NO_LIMIT), judge.resting
+        else:
+            none = np.zeros((1, 1))
+            yield "strain", _ln(self.halves.most / max(self.squeeze_mm, 1e-9)), none
+            case = self.halves.cases[judge.payload.heavy.mass_kg]
+            low, high = lift_off_load_factors(case, squeeze_mm=self.squeeze_mm, settled=True)
+            least, greatest = judge.payload.load_factors
+            touch = high / greatest
+            yield "lift-off", _ln((np.minimum(touch, low / least) if least < 0.0 else touch).T), none
+        low_c, high_c = service_range(self.candidate.material)
+        steps = judge.exposed.steps
+        yield "service", np.minimum(steps - low_c, high_c - steps)[:, None] / SERVICE_K, np.zeros((1, 1))
 
 
 class Judge:
     """Everything about one material under a mounting that does not depend on the part.
 
+    Arrays have the temperatures first and the draws last, (steps, draws): most is asked of all draws at a temperature.
+
     Parameters
     ----------
     curve : Curve
-        Of the material.
+        The material.
     mounting : Mounting
-        What is asked; its limits hold for every part alike.
+        Rotors, manoeuvre band, limits of travel and strain.
     payload : Payload
-        The packages that are judged.
+        What the isolators carry.
     exposed : Exposure
-        Temperatures of the candidates.
-    geometry : _Geometry or None
-        Of the mounting and all parts; None where the mounting does not tell enough to judge every direction.
+        Temperatures.
+    directions : Directions or None
+        None where the mounting does not tell enough to judge every direction.
     axis : str
         Axis of the parts that carries the motion.
     """
@@ -373,39 +387,41 @@ class Judge:
         mounting: Mounting,
         payload: Payload,
         exposed: Exposure,
-        geometry: _Geometry | None,
+        directions: Directions | None,
         axis: str = "axial",
     ) -> None:
         self.curve, self.mounting, self.payload, self.exposed, self.axis = curve, mounting, payload, exposed, axis
         self.window = window = Window(curve, exposed.steps, payload.low_hz, payload.high_hz)
-        self.directions = _Directions(window, geometry) if geometry is not None else None
+        self.directions = directions
         self._moduli: dict[int, NDArray[np.complex128]] = {}
         # In terms of ln stiffness per modulus in N/mm: the lightest package is stiffest, the heaviest softest.
-        self.most = window.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR)
-        self.least = window.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR)
-        self.bearing = math.log(payload.weight_n) - window.ln_load_modulus
-        self.resting = math.log(payload.weight_n) - window.ln_static_modulus
+        self.most = _turned(window.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR))
+        self.least = _turned(window.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR))
+        self.bearing = _turned(math.log(payload.weight_n) - window.ln_load_modulus)
+        self.resting = _turned(math.log(payload.weight_n) - window.ln_static_modulus)
+
+    @cached_property
+    def _limits(self) -> tuple[Array, Array, Array, Array]:
+        """Of each ratio the limits of motions, (r, motions, steps, draws), and of the picture, (r, steps, draws)."""
+        assert self.directions is not None
+        most, least = self.directions.limits(lambda hz: self.window.ln_modulus(hz).T)
+        most += _HAIR
+        least -= _HAIR
+        return most, least, most.min(axis=1), least.max(axis=1)
 
     def picture(self, ratio: float) -> tuple[Array, Array]:
-        """Ln of the largest and of the smallest stiffness per modulus that the picture allows, (draws, steps) each."""
+        """Ln of the largest and of the smallest stiffness per modulus that the picture allows, (steps, draws) each."""
         if self.directions is None or ratio <= 0.0:
             return self.most, self.least
-        return tuple(self.directions.at(ratio, t) for t in (self.directions.most_all, self.directions.least_all))  # type: ignore[return-value]
+        most, least = self.directions.at(ratio, *self._limits[2:])
+        return most, least
 
-    def rooms(self, found: Judgement) -> Iterator[tuple[str, Array, NDArray[np.bool_] | None]]:
-        """Of each requirement its name, its room over draws and temperatures, and where softer parts have more."""
-        soft, stiff = found.acting
-        if self.directions is None or not found.all_directions:
-            bounds = [("vertical", self.most, self.least)]
-        else:
-            most, least = (self.directions.at(found.ratio, t) for t in (self.directions.most, self.directions.least))
-            none = np.full((1, 1), -NO_LIMIT)
-            bounds = [(m, most[j], least[j - 3] if m in TURNS else none) for j, m in enumerate(MOTIONS)]
-        for name, upper, lower in bounds:
-            above, below = upper - stiff, soft - lower
-            yield name, np.minimum(above, below), above < below
-        for name, room in self.craft(found.candidate, found.squeeze_mm, found.ln_scale, found.ratio, found.offset):
-            yield name, room, None
+    def motions(self, ratio: float) -> tuple[tuple[str, ...], Array, Array]:
+        """Motions by name and the same limits of each, (motions, steps, draws), the smallest of the last ones alone."""
+        if self.directions is None or ratio <= 0.0:
+            return ("vertical",), self.most[None], self.least[None]
+        most, least = self.directions.at(ratio, *self._limits[:2])
+        return MOTIONS, most, least
 
     @cached_property
     def _looked_at(self) -> tuple[Array, int]:
@@ -418,16 +434,16 @@ class Judge:
     def motion(self, found: Judgement, name: str, temperature_c: float) -> tuple[float, float, float, float]:
         """Of a motion, median draw: largest share that gets through and its Hz, largest share missed and its Hz."""
         step = int(np.argmin(np.abs(self.exposed.steps - temperature_c)))
-        draw = int(np.argsort(found.ln_stiffness(step, self.payload.heavy.mass_kg))[len(found.ln_scale) // 2])
+        scale = found.ln_stiffness(step, self.payload.heavy.mass_kg)
+        draw = int(np.argsort(scale)[len(scale) // 2])
         hz, rotor = self._looked_at
         if step not in self._moduli:
             at = np.full(hz.shape, self.exposed.steps[step])
             self._moduli[step] = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
-        modulus = self._moduli[step][draw]
-        k = np.exp(modulus + found.ln_stiffness(step, self.payload.heavy.mass_kg)[draw]) / self.payload.count
+        k = np.exp(self._moduli[step][draw] + scale[draw]) / self.payload.count
         z = (1e3 * k / (2.0 * math.pi * hz) ** 2)[None]
         assert self.directions is not None
-        told = [body.shares(np.array([found.ratio]), z) for body in self.directions.geometry.bodies]
+        told = [body.shares(np.array([found.ratio]), z) for body in self.directions.bodies]
         through = np.maximum.reduce([t[0][0, :rotor, MOTIONS.index(name)] for t in told])
         missed = np.zeros(1)
         if name in TURNS and rotor < len(hz):
@@ -435,51 +451,21 @@ class Judge:
         most, lost = int(np.argmax(through)), int(np.argmax(missed))
         return float(through[most]), float(hz[most]), float(missed[lost]), float(hz[min(rotor + lost, len(hz) - 1)])
 
-    def craft(
-        self, each: Candidate, squeeze_mm: float, ln_scale: Array, ratio: float, offset: Array
-    ) -> Iterator[tuple[str, Array]]:
-        """Requirements of the craft: name and room over draws and temperatures."""
-        form, scale = each.part.form, ln_scale[:, None]
-        need = self._travel(form, squeeze_mm, ratio)
-        if need > -math.inf:
-            yield "buckling" if form.leans else "travel", scale - self.bearing - need
-        pair = form.pair
-        if pair is None:
-            height = form.bearing_height_mm
-            if height > 0.0 and form.travel_height(self.axis) is not None:
-                left = self.mounting.strain_most * height - squeeze_mm
-                yield "strain", scale - self.resting + math.log(left) if left > 0.0 else scale - self.resting - NO_LIMIT
-        else:
-            case = self.case(form, self.payload.heavy.mass_kg, offset)
-            most = np.asarray(most_squeeze(case))
-            yield "strain", _ln(np.broadcast_to(most, self.resting.shape) / max(squeeze_mm, 1e-9))
-            low, high = lift_off_load_factors(case, squeeze_mm=squeeze_mm, settled=True)
-            least, greatest = self.payload.load_factors
-            touch = np.asarray(high) / greatest
-            if least < 0.0:
-                touch = np.minimum(touch, np.asarray(low) / least)
-            yield "lift-off", _ln(np.broadcast_to(touch, self.resting.shape))
-        low_c, high_c = service_range(each.material)
-        steps = self.exposed.steps
-        inside = np.minimum(steps - low_c, high_c - steps) / SERVICE_K
-        yield "service", np.broadcast_to(inside, self.resting.shape)
-
-    def _travel(self, form: FormBase, squeeze_mm: float, ratio: float) -> float:
+    def travel(self, form: FormBase, squeeze_mm: float, ratio: float) -> float:
         """Ln of the largest stiffness over that of the parts in line at which travel just suffices, per N and mm."""
         room_of, clear = form.travel_height(self.axis), self.mounting.clearance_mm or math.inf
         along = across = math.inf
         if room_of:
             along = MAX_SQUEEZE_SHARE * room_of[0] - room_of[1] * squeeze_mm
             across = _SHEAR_MOST * form.bearing_height_mm
-        room = np.array([min(along, clear), min(across, clear)])
-        if room[0] <= 0.0:
+        along, across = min(along, clear), min(across, clear)
+        if along <= 0.0:
             return NO_LIMIT
-        factors = np.array([self.payload.load_factor, 1.0, 1.0])
         if self.directions is None or ratio <= 0.0:
-            need = factors[:1] / room[0]
+            most = self.payload.load_factor / along
         else:
-            need = (self.directions.at(ratio, self.directions.geometry.pushed) * factors) / room[:, None]
-        most = float(np.max(need))
+            (pushed,) = self.directions.at(ratio, self.directions.pushed)
+            most = float((pushed * (self.payload.load_factor, 1.0, 1.0) / ((along,), (across,))).max())
         return math.log(most) if most > 0.0 else -math.inf
 
     def case(self, form: FormBase, mass_kg: float, offset: Array) -> SqueezeCase:
@@ -498,79 +484,42 @@ class Judge:
             set_share=self.mounting.set_share,
         )
 
-    def acting(self, ln_scale: Array, rest: dict[float, Rest]) -> tuple[Array, Array]:
-        """Ln of the stiffness per modulus under the heaviest and the lightest package, (draws, steps) or (draws, 1)."""
-        if not rest:
-            return ln_scale[:, None], ln_scale[:, None]
-        return rest[self.payload.heavy.mass_kg].over(ln_scale), rest[self.payload.light.mass_kg].over(ln_scale)
-
-    def rests(self, form: FormBase, squeeze_mm: Sequence[float], offset: Array) -> list[dict[float, Rest]]:
-        """What acts at rest under each package, by its mass, for each squeeze; empty where nothing lifts off."""
-        found: list[dict[float, Rest]] = [{} for _ in squeeze_mm]
-        if form.pair is None or self.axis != "axial":
-            return found
-        more = math.log(self.payload.count) + offset[:, None]
-        for mass in {each.mass_kg for each in self.payload.packages}:
-            case = self.case(form, mass, offset)
-            alone = ln_lower_half_stiffness(case) + more
-            for rest, squeeze in zip(found, squeeze_mm, strict=True):
-                rest[mass] = Rest(lifted_at_rest(case, squeeze, settled=True), alone)
-        return found
-
     def judged(
         self, index: int, each: Candidate, squeezes: Sequence[float], units: tuple[Array, Array]
     ) -> list[Judgement]:
         """Judge a part at some squeezes; ``units`` are its stiffness along and across at a modulus of 1 MPa, N/mm."""
-        row = int(self.exposed.row[index])
-        weight = self.exposed.weight[row]
-        visited = weight > 0.0
-        offset = self.curve.offset_draws(each.part.name, each.part.form.offset_sd(self.axis))
-        out = []
-        for squeeze, along, across, rest in zip(
-            squeezes, *units, self.rests(each.part.form, squeezes, offset), strict=True
-        ):
-            ratio = across / along if self.directions is not None else 0.0
-            ln_scale = math.log(along * self.payload.count) + offset
-            soft, stiff = self.acting(ln_scale, rest)
-            most, least = self.picture(ratio)
-            room = np.minimum(most - stiff, soft - least)
-            craft, met = np.ones(room.shape, dtype=bool), _met(room[:, visited])
-            for name, left in self.craft(each, squeeze, ln_scale, ratio, offset):
-                craft &= left >= 0.0
-                met += _met(left[:, visited])
-                if name != "service":
-                    room = np.minimum(room, left)
-            holds = craft & (room >= 0.0)
-            by_step = holds.mean(axis=0)
-            # Among equally probable hours, the one nearest to a limit.
-            tie = by_step + 1e-6 * np.clip(room[len(room) // 2], -1e3, 1e3)
-            out.append(
-                Judgement(
-                    judge=self,
-                    index=index,
-                    candidate=each,
-                    squeeze_mm=float(squeeze),
-                    ln_scale=ln_scale,
-                    offset=offset,
-                    ratio=ratio,
-                    by_step=by_step,
-                    probability=float(holds[:, visited].all(axis=1).mean()),
-                    craft=float(craft[:, visited].all(axis=1).mean()),
-                    share=float(by_step @ weight / weight.sum()),
-                    met=met,
-                    margin=0.5 * float(np.median(room[:, visited].min(axis=1))),
-                    worst=int(np.argmin(np.where(visited, tie, np.inf))),
-                    rest=rest,
-                    visited=visited,
-                )
-            )
-        return out
+        form = each.part.form
+        offset = self.curve.offset_draws(each.part.name, form.offset_sd(self.axis))
+        halves = Halves(self, form, offset) if form.pair is not None else None
+        return [
+            Judgement(self, index, each, squeeze, unit, (offset, halves))
+            for squeeze, unit in zip(squeezes, zip(*(side.tolist() for side in units), strict=True), strict=True)
+        ]
 
 
-def _met(room: Array) -> float:
-    """Probability that a requirement holds throughout; where it never does, a little less the more it lacks."""
-    least = room.min(axis=1)
-    return float((least >= 0.0).mean() + 0.03 * np.clip(np.median(least), -3.0, 0.0))
+def _turned(values: Array) -> Array:
+    """From (draws, steps) to (steps, draws)."""
+    return np.ascontiguousarray(values.T)
+
+
+def _tightest(there: Array, asked: Array, visited: Any) -> Array:
+    """Room of each draw at its worst temperature; either side of one row or of all."""
+    if len(asked) == 1:
+        return np.asarray(there[visited].min(axis=0) - asked[0])
+    if len(there) == 1:
+        return np.asarray(there[0] - asked[visited].max(axis=0))
+    return np.asarray((there - asked)[visited].min(axis=0))
+
+
+def _draw(values: Array, draw: int) -> Array:
+    """One draw of an array that may be the same for all."""
+    return np.asarray(values[:, min(draw, values.shape[1] - 1)])
+
+
+def _middle(values: Array) -> Array:
+    """Median over the last axis; sorting is quicker than NumPy's own on so few."""
+    ordered, half = np.sort(values, axis=-1), values.shape[-1] // 2
+    return np.asarray(0.5 * (ordered[..., half] + ordered[..., -1 - half]))
 
 
 def _ln(ratio: Array) -> Array:
@@ -639,12 +588,12 @@ def judge(
     units = [_units(each.part, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
     ratio = np.unique(np.concatenate([across / along for along, across in units])) if units else np.zeros(0)
     ratio = ratio[ratio > 0.0]
-    geometry = _Geometry(mounting, payload, ratio) if ratio.size else None
+    sides = Directions(mounting, payload.packages, ratio) if ratio.size else None
     groups: dict[int, list[int]] = {}
     for index, each in enumerate(candidates):
         groups.setdefault(id(each.curve), []).append(index)
     for members in groups.values():
-        of_curve = Judge(candidates[members[0]].curve, mounting, payload, exposed, geometry, axis)
+        of_curve = Judge(candidates[members[0]].curve, mounting, payload, exposed, sides, axis)
         found = []
         for index in members:
             mine = of_curve.judged(index, candidates[index], squeezes[index], units[index])

@@ -16,7 +16,7 @@ from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import CRAFT, SERVICE_K, Candidate, Judge, Judgement, Payload, Requirement, judge
 from matdb.advice.verdict import percent, reason, sags, settle, verdict
-from matdb.curve.band import Band, band
+from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
 from matdb.form.thread import pitch_mm
@@ -255,7 +255,7 @@ class _View:
         self.mounting, self.payload, self.exposed, self.axis = of.mounting, of.payload, of.exposed, of.axis
         mounting, payload = of.mounting, of.payload
         self.several = payload.light.mass_kg != payload.heavy.mass_kg
-        self.most_step, self.least_step = np.median(of.most, axis=0), np.median(of.least, axis=0)
+        self.most_step, self.least_step = np.median(of.most, axis=1), np.median(of.least, axis=1)
         self.bands = bands = mounting.rotor_bands
         self.rotor = mounting.lowest_rotor_hz
         each = max(frequencies // len(bands), 2)
@@ -312,7 +312,7 @@ class _View:
     def _looked_at(self, found: Judgement) -> dict[str, tuple[int, CameraPackage]]:
         """The temperatures of a row, and the camera package that is nearest to its limit at each."""
         light, heavy = self.payload.light, self.payload.heavy
-        visited = np.flatnonzero(self.exposed.weight[self.exposed.row[found.index]] > 0.0)
+        visited = np.flatnonzero(found.weight > 0.0)
         middle = float(np.median(found.ln_stiffness(found.worst, heavy.mass_kg)))
         stiff = self.most_step[found.worst] - middle < middle - self.least_step[found.worst]
         return {
@@ -329,11 +329,9 @@ class _View:
     def _row(self, found: Judgement, states: dict[str, State]) -> tuple[tuple[float, ...], Suitability, Candidate]:
         part, worst = found.candidate.part, states["worst"]
         margins = {each.name: each.margin for each in found.requirements}
-        most, least = (limit[:, found.visited] for limit in self.judge.picture(found.ratio))
-        soft, stiff = (side if side.shape[1] == 1 else side[:, found.visited] for side in found.acting)
         follow: float | None
         if found.all_directions:
-            isolation, follow = _margin(most - stiff), _margin(soft - least)
+            isolation, follow = _margin(found.isolation), _margin(found.follow)
         else:
             isolation = self.payload.high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
             low = self.payload.low_hz
@@ -351,7 +349,7 @@ class _View:
             verdict=verdict(found.probability, found.all_directions),
             probability=found.probability,
             share_of_temperatures=found.share,
-            hours=float(self.exposed.weight[self.exposed.row[found.index]].sum()),
+            hours=float(found.weight.sum()),
             cold=states["cold"],
             warm=states["warm"],
             worst=worst,
@@ -471,7 +469,7 @@ def _told(states: dict[str, State]) -> tuple[Array, Array]:
 
 def _margin(room: Array) -> float:
     """Median room at the worst temperature, in natural frequency."""
-    return math.expm1(min(0.5 * float(band(room.min(axis=1)).median), 4.6))
+    return math.expm1(min(0.5 * float(median(room)), 4.6))
 
 
 def _geometry_share(curve: Curve, found: Judgement, worst: State) -> float:

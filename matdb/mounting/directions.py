@@ -17,15 +17,15 @@ Sources
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Any, Final
+from functools import cached_property, partial, reduce
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.mounting.record import Mounting
+from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.six_axis import Suspension, cross_matrix, modes, stiffness_matrix, suspension
 
 Array = NDArray[np.float64]
@@ -39,6 +39,10 @@ _COLUMNS: Final = (2, 1, 0, 3, 4, 5)
 #: Loss angles that limits are tabulated at, rad; rubber in its transition reaches about 1.1.
 _LOSS_ANGLES: Final = np.linspace(0.0, 1.4, 15)
 _SCAN: Final = 320
+#: Ratios of sideways to axial stiffness that limits are found for, when the parts have more than that.
+_RATIOS: Final = 24
+#: Their distance in ln; linear between them, limits of stiffness are off by less than a thousandth.
+_RATIO_STEP: Final = 0.12
 #: Stands for "no limit" in ln of stiffness; finite, so that tables can be interpolated.
 NO_LIMIT: Final = 60.0
 
@@ -165,22 +169,20 @@ class AllowedStiffness:
         self._least = -_first_crossing(-x[::-1], missed.reshape(shape)[:, :, ::-1], missed_most)
 
     def most(self, ln_modulus: Complex, omega: Array) -> Array:
-        """Ln of the largest axial stiffness per modulus of one isolator, N/mm per MPa, shape (..., r, 6).
+        """Ln of the largest axial stiffness per modulus of one isolator, N/mm per MPa, shape (r, 6, ...).
 
         Parameters
         ----------
-        ln_modulus : ndarray of complex, shape (..., F)
+        ln_modulus : ndarray of complex, shape (F, ...)
             ln of the modulus in MPa at rotor frequencies.
         omega : ndarray, shape (F,)
             Those frequencies, rad/s.
         """
-        each = (_at_angle(self._most, ln_modulus[..., k], omega[k]) for k in range(omega.size))
-        return _folded(np.minimum, each)
+        return reduce(np.minimum, map(partial(_at_angle, self._most), ln_modulus, omega))
 
     def least(self, ln_modulus: Complex, omega: Array) -> Array:
-        """Ln of the smallest one that follows, shape (..., r, 3); ``ln_modulus`` in the manoeuvre band."""
-        each = (_at_angle(self._least, ln_modulus[..., k], omega[k]) for k in range(omega.size))
-        return _folded(np.maximum, each)
+        """Ln of the smallest one that follows, shape (r, 3, ...); ``ln_modulus`` in the manoeuvre band."""
+        return reduce(np.maximum, map(partial(_at_angle, self._least), ln_modulus, omega))
 
 
 def _first_crossing(x: Array, share: Array, most: float) -> Array:
@@ -198,19 +200,12 @@ def _first_crossing(x: Array, share: Array, most: float) -> Array:
 
 def _at_angle(table: Array, ln_modulus: Complex, omega: float) -> Array:
     """Limits of ln stiffness per modulus at one frequency, from limits of ln z over the loss angle."""
-    place = np.clip(ln_modulus.imag / _LOSS_ANGLES[1], 0.0, _LOSS_ANGLES.size - 1.000001)
-    lower = place.astype(np.int64)
-    part = (place - lower)[..., None, None]
-    by_angle = np.swapaxes(table, 0, 1)
-    z = by_angle[lower] * (1.0 - part) + by_angle[lower + 1] * part
-    return np.asarray(z + (2.0 * math.log(omega) - math.log(1e3) - ln_modulus.real)[..., None, None])
-
-
-def _folded(fold: Any, each: Iterator[Array]) -> Array:
-    found = next(each)
-    for row in each:
-        fold(found, row, out=found)
-    return found
+    flat = ln_modulus.reshape(-1)
+    place = np.clip(flat.imag / _LOSS_ANGLES[1], 0.0, _LOSS_ANGLES.size - 1.0)
+    near = np.maximum(1.0 - np.abs(place - np.arange(_LOSS_ANGLES.size)[:, None]), 0.0)
+    z = np.swapaxes(table, 1, 2) @ near
+    z += 2.0 * math.log(omega) - math.log(1e3) - flat.real
+    return np.asarray(z.reshape(*z.shape[:2], *ln_modulus.shape))
 
 
 def turning(mounting: Mounting, package: str = "main") -> Turning:
@@ -228,3 +223,75 @@ def turning(mounting: Mounting, package: str = "main") -> Turning:
     if mounting.airframe_centre_mm is not None:
         pivot = np.array(mounting.airframe_centre_mm) - np.array(mounting.package(package).centre_mm)
     return Turning(body, pivot)
+
+
+class Directions:
+    """What a mounting allows in every direction, whatever the material: found once for all parts.
+
+    Parameters
+    ----------
+    mounting : Mounting
+        With positions, and with box or inertia of the packages.
+    packages : sequence of CameraPackage
+        Those that must hold, one at a time, the heaviest last.
+    ratio : ndarray
+        Ratios of sideways to axial stiffness of the parts, ascending, above 0.
+    """
+
+    def __init__(self, mounting: Mounting, packages: Sequence[CameraPackage], ratio: Array) -> None:
+        count = min(_RATIOS, 2 + int(math.log(ratio[-1] / ratio[0]) / _RATIO_STEP))
+        self.ratio = ratio if ratio.size <= count else np.geomspace(ratio[0], ratio[-1], count)
+        self._ln_ratio = np.log(self.ratio)
+        self._ln_count = math.log(mounting.count)
+        isolation, follow = (1.0 / (r * r - 1.0) for r in mounting.ratios)
+        self.bodies = [turning(mounting, each.name) for each in packages]
+        self._allowed = [AllowedStiffness(body, self.ratio, isolation, follow) for body in self.bodies]
+        pushed = [
+            np.stack(body.pushed(self.ratio), axis=1) * each.mass_kg / packages[-1].mass_kg
+            for body, each in zip(self.bodies, packages, strict=True)
+        ]
+        #: Deflection along and across an isolator under a force of 1 N over that of ``count`` in line, shape (r, 2, 3).
+        self.pushed = np.maximum.reduce(pushed) * mounting.count
+        # What is allowed grows with frequency by its square, and a modulus by less than its first power: the lowest
+        # rotor frequency and the top of the manoeuvre band decide.
+        self._rotor_hz = np.array([band.low_hz for band in mounting.rotor_bands])
+        self._follow_hz = mounting.manoeuvre_hz * np.array([0.5, 1.0] if mounting.manoeuvre_hz > 0.0 else [])
+
+    def limits(self, ln_modulus: Callable[[float], Complex]) -> tuple[Array, Array]:
+        """Ln of the largest and of the smallest axial stiffness per modulus of all isolators, N/mm per MPa.
+
+        Parameters
+        ----------
+        ln_modulus : callable
+            ln of the modulus in MPa, of any shape S, at a frequency in Hz.
+
+        Returns
+        -------
+        (ndarray, ndarray)
+            Shape (r, 6, *S) for MOTIONS, and (r, 3, *S) for TURNS.
+        """
+
+        def bound(hz: Array, which: str, fold: np.ufunc) -> Array:
+            modulus, omega = np.stack([ln_modulus(f) for f in hz]), 2.0 * math.pi * hz
+            found = reduce(fold, (getattr(allowed, which)(modulus, omega) for allowed in self._allowed))
+            found += self._ln_count
+            return np.asarray(found)
+
+        most = bound(self._rotor_hz, "most", np.minimum)
+        if not self._follow_hz.size:
+            return most, np.full_like(most[:, :3], -NO_LIMIT)
+        return most, bound(self._follow_hz, "least", np.maximum)
+
+    def at(self, ratio: float, *tables: Array) -> list[Array]:
+        """Tables, their first axis the ratio, between two ratios."""
+        if len(self.ratio) == 1:
+            return [table[0] for table in tables]
+        place = float(np.interp(math.log(ratio), self._ln_ratio, np.arange(float(len(self.ratio)))))
+        low = min(int(place), len(self.ratio) - 2)
+        part = place - low
+        found = []
+        for table in tables:
+            between = table[low] * (1.0 - part)
+            between += table[low + 1] * part
+            found.append(between)
+        return found
