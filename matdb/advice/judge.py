@@ -199,7 +199,7 @@ class Judgement:
     ln_scale : ndarray, shape (draws,)
         ln of the stiffness of all pieces together at a Young's modulus of 1 MPa, N/mm, that offset in it.
     by_step : ndarray, shape (steps,)
-        Probability that it holds at each temperature.
+        Probability that it holds at each temperature that it is flown at.
     probability, craft : float
         That it holds at every temperature; the same of what concerns the craft alone.
     share : float
@@ -233,8 +233,11 @@ class Judgement:
         weight = self.weight
         visited = self.visited = slice(None) if weight.all() else weight > 0.0
         shape = judge.most.shape
-        rooms = np.stack([np.broadcast_to(_tightest(*each[1:], visited), shape[1:]) for each in bounds])
+        rooms = np.empty((len(bounds), shape[1]))
+        for row, (_, there, asked) in zip(rooms, bounds, strict=True):
+            row[:] = _tightest(there, asked, visited)
         self.isolation, self.follow = rooms[:2]
+        failing = [each[1:] for each, room in zip(bounds, rooms, strict=True) if room.min() < 0.0]
         rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
         holds = rooms >= 0.0
         self.probability = float(holds.all(axis=0).mean())
@@ -243,8 +246,10 @@ class Judgement:
         self.met = float((holds.mean(axis=1) + 0.03 * np.clip(_middle(rooms), -3.0, 0.0)).sum())
         # The service range is the last.
         self.margin = 0.5 * float(_middle(rooms[:-1].min(axis=0)))
-        each_step = reduce(np.logical_and, (there >= asked for _, there, asked in bounds))
-        self.by_step = np.count_nonzero(np.broadcast_to(each_step, shape), axis=1) / shape[1]
+        each_step = np.ones(shape, dtype=bool)
+        for there, asked in failing:
+            each_step &= there >= asked
+        self.by_step = np.count_nonzero(each_step, axis=1) / shape[1]
         self.share = float(self.by_step @ weight / weight.sum())
         # Among equally probable hours, the one nearest to a limit.
         one = shape[1] // 2
@@ -309,10 +314,10 @@ class Judgement:
             stiffer[j] = room[j] < below
             np.minimum(room[j], below, out=room[j])
         craft = [(name, there - asked) for name, there, asked in self._craft()]
-        over = np.concatenate([room, np.stack([np.broadcast_to(each, shape) for _, each in craft])])[:, self.visited]
+        over = [each[self.visited] for each in (*room, *(each for _, each in craft))]
         steps = judge.exposed.steps[self.visited]
-        at = _middle(over).argmin(axis=1)
-        tight = over.min(axis=1)
+        at = [_middle(each).argmin() for each in over]
+        tight = np.stack([np.broadcast_to(each.min(axis=0), shape[1:]) for each in over])
         found = []
         for j, (name, margin) in enumerate(
             zip((*names, *(name for name, _ in craft)), np.asarray(median(tight.T)).tolist(), strict=True)
@@ -401,19 +406,19 @@ class Judge:
         self.resting = _turned(math.log(payload.weight_n) - window.ln_static_modulus)
 
     @cached_property
-    def _limits(self) -> tuple[Array, Array, Array, Array]:
-        """Of each ratio the limits of motions, (r, motions, steps, draws), and of the picture, (r, steps, draws)."""
+    def _limits(self) -> tuple[Array, Array, Array]:
+        """Of each ratio the limits of motions, (r, motions, steps, draws), and of the picture, (r, 2, steps, draws)."""
         assert self.directions is not None
         most, least = self.directions.limits(lambda hz: self.window.ln_modulus(hz).T)
         most += _HAIR
         least -= _HAIR
-        return most, least, most.min(axis=1), least.max(axis=1)
+        return most, least, np.stack([most.min(axis=1), least.max(axis=1)], axis=1)
 
     def picture(self, ratio: float) -> tuple[Array, Array]:
         """Ln of the largest and of the smallest stiffness per modulus that the picture allows, (steps, draws) each."""
         if self.directions is None or ratio <= 0.0:
             return self.most, self.least
-        most, least = self.directions.at(ratio, *self._limits[2:])
+        ((most, least),) = self.directions.at(ratio, self._limits[2])
         return most, least
 
     def motions(self, ratio: float) -> tuple[tuple[str, ...], Array, Array]:

@@ -292,15 +292,15 @@ class _View:
         rotor = self.rotor
         at_rotor = np.concatenate([self.modulus("lowest", int(each)) for each in at], axis=1)
         through = transmissibility(mass, at_rotor * np.exp(scale), rotor)
-        told = [band(values) for values in (frequency, 0.5 * np.tan(ln_e.imag), through)]
+        told = [_each(band(values)) for values in (frequency, 0.5 * np.tan(ln_e.imag), through)]
         out = []
         for number, found in enumerate(members):
             states = {
                 name: State(
                     temperature_c=float(self.exposed.steps[at[column]]),
-                    natural_frequency_hz=told[0].at(column),
-                    damping_ratio=told[1].at(column),
-                    transmissibility=told[2].at(column),
+                    natural_frequency_hz=told[0][column],
+                    damping_ratio=told[1][column],
+                    transmissibility=told[2][column],
                     probability=float(found.by_step[at[column]]),
                     package=columns[column][2].name,
                 )
@@ -459,6 +459,12 @@ class _View:
             elif sag + travels[1] * found.squeeze_mm > SQUEEZE_SHARE_MOST * height:
                 said.append(f"squeeze and sag together exceed 25 % of {its}: creep and set")
         return tuple(dict.fromkeys(said))
+
+
+def _each(bands: Band) -> list[Band]:
+    """The band of each entry of an array's."""
+    ends = (bands.median, bands.low, bands.high)
+    return [Band(*each) for each in zip(*(end.tolist() for end in ends), strict=True)]
 
 
 def _told(states: dict[str, State]) -> tuple[Array, Array]:

@@ -21,10 +21,13 @@ def shape_factor(slenderness: Any, hole: Any) -> Any:
 def _column(pad: str, strut: str, slenderness: Any, hole: Any, pad_scale: float = 1.0) -> Any:
     flat, tall = table(pad), table(strut)
     shape = shape_factor(slenderness, hole)
+    slim = shape < flat.axes[0].low
+    if not np.any(slim):
+        return pad_scale * flat.value(shape, hole)
     # The ends' share fades with the length: beyond the table the ratio to the trend goes to 1.
     longer = np.maximum(np.asarray(slenderness, dtype=float) / tall.axes[0].high, 1.0)
     leg = tall.trend(slenderness, hole) * (1.0 + (tall.ratio(slenderness, hole) - 1.0) / longer)
-    return np.where(shape < flat.axes[0].low, leg, pad_scale * flat.value(shape, hole))
+    return np.where(slim, leg, pad_scale * flat.value(shape, hole))
 
 
 def column_axial(slenderness: Any, hole: Any, compressibility: Any = 0.0) -> Any:

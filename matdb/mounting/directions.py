@@ -288,10 +288,5 @@ class Directions:
             return [table[0] for table in tables]
         place = float(np.interp(math.log(ratio), self._ln_ratio, np.arange(float(len(self.ratio)))))
         low = min(int(place), len(self.ratio) - 2)
-        part = place - low
-        found = []
-        for table in tables:
-            between = table[low] * (1.0 - part)
-            between += table[low + 1] * part
-            found.append(between)
-        return found
+        near, shares = slice(low, low + 2), np.array([1.0 + low - place, place - low])
+        return [(shares @ table[near].reshape(2, -1)).reshape(table.shape[1:]) for table in tables]

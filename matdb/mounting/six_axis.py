@@ -85,6 +85,19 @@ class Suspension:
         """What each isolator's upper end moves per unit of body motion, shape (n, 3, 6): [I, -r x]."""
         return np.stack([np.hstack([np.eye(3), -cross_matrix(r)]) for r in self.positions_mm])
 
+    @cached_property
+    def whitening(self) -> Array:
+        """Inverse of the lower triangular root of the mass matrix, shape (6, 6)."""
+        return np.linalg.inv(np.linalg.cholesky(self.mass_matrix))
+
+    @cached_property
+    def shares(self) -> tuple[Array, Array]:
+        """Stiffness matrix of each isolator, flat (n, 36), at 1 N/mm along its axis alone and across it alone."""
+        n = self.positions_mm.shape[0]
+        along = np.einsum("nj,njk->nk", self.directions, self.arms)
+        axial = np.einsum("nj,nk->njk", along, along).reshape(n, 36)
+        return axial, np.einsum("nij,nik->njk", self.arms, self.arms).reshape(n, 36) - axial
+
     @property
     def gyration_mm(self) -> Array:
         """Radii of gyration about x, y and z through the centre of gravity, mm."""
@@ -190,10 +203,7 @@ def stiffness_matrix(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm
     axial, shear = np.broadcast_arrays(
         _per_isolator("axial stiffness", axial_n_per_mm, n), _per_isolator("shear stiffness", shear_n_per_mm, n)
     )
-    along = np.einsum("nj,njk->nk", body.directions, body.arms)
-    unit_axial = np.einsum("nj,nk->njk", along, along).reshape(n, 36)
-    unit_all = np.einsum("nij,nik->njk", body.arms, body.arms).reshape(n, 36)
-    flat = axial @ unit_axial + shear @ (unit_all - unit_axial)
+    flat = axial @ body.shares[0] + shear @ body.shares[1]
     return flat.reshape(*axial.shape[:-1], 6, 6)
 
 
@@ -243,7 +253,7 @@ def modes(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike
 
     Source: [1]_.
     """
-    inverse = np.linalg.inv(np.linalg.cholesky(body.mass_matrix))
+    inverse = body.whitening
     whitened = inverse @ (1e3 * stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)) @ inverse.T
     whitened = 0.5 * (whitened + whitened.T)
     scale = abs(np.trace(whitened)) / 6.0
