@@ -240,10 +240,9 @@ class Judgement:
         failing = [each[1:] for each, room in zip(bounds, rooms, strict=True) if room.min() < 0.0]
         rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
         holds = rooms >= 0.0
-        self.probability = float(holds.all(axis=0).mean())
-        self.craft = float(holds[1:].all(axis=0).mean())
-        #: Where it never holds, a little less the more it lacks.
-        self.met = float((holds.mean(axis=1) + 0.03 * np.clip(_middle(rooms), -3.0, 0.0)).sum())
+        self.probability, self.craft = (np.count_nonzero(each.all(axis=0)) / shape[1] for each in (holds, holds[1:]))
+        # Where it never holds, a little less the more it lacks.
+        self.met = np.count_nonzero(holds) / shape[1] + 0.03 * float(np.clip(_middle(rooms), -3.0, 0.0).sum())
         # The service range is the last.
         self.margin = 0.5 * float(_middle(rooms[:-1].min(axis=0)))
         each_step = np.ones(shape, dtype=bool)
@@ -328,7 +327,7 @@ class Judgement:
             found.append(
                 Requirement(
                     name=name,
-                    probability=float((tight[j] >= 0.0).mean()),
+                    probability=np.count_nonzero(tight[j] >= 0.0) / shape[1],
                     margin=margin,
                     temperature_c=float(steps[at[j]]),
                     stiff=picture and bool(stiffer[j, self.visited][at[j]].mean() > 0.5),

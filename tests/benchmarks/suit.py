@@ -1,9 +1,10 @@
 """Time and memory of the ranking, and their growth with each factor.
 
-Run: ``python tests/benchmarks/suit.py`` (about a minute). Every case runs in a process of its own, on one thread, so
-that its largest memory is its own. Columns: wall and processor seconds of the ranking, largest memory of the process
-(interpreter, NumPy and curves in it), and the ratio of processor time to the base case. A factor grows linearly or
-better when its ratio stays below the factor's own.
+Run: ``python tests/benchmarks/suit.py`` (about two minutes). Every case runs in a process of its own, on one thread, so
+that its largest memory is its own. First the full size in all six directions, in turn with the code of the last commit
+that judged up and down alone, which is checked out for it beside (``--no-old`` leaves that out). Then growth. Columns:
+wall and processor seconds of the ranking, largest memory of the process (interpreter, NumPy and curves in it), and the
+ratio of processor time to the base case. A factor grows linearly or better when its ratio stays below the factor's own.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -28,7 +30,10 @@ GROWTH = {
     "frequencies": (30, 60, 120, 240),
     "materials": (4, 8, 16, 32),
 }
-#: At full size in all directions: time over that of judging up and down alone, and memory.
+TOP = Path(__file__).parents[2]
+#: The last commit that judged up and down alone, without strain, clearance or what turns the camera.
+OLD = "ed7638a"
+#: At full size in all directions: processor time over that commit's, wall time, memory.
 LIMIT_RATIO, LIMIT_S, LIMIT_MIB = 3.0, 20.0, 200.0
 LABELS = (
     ("silicone", "40 A"),
@@ -89,14 +94,13 @@ def case(factors: dict[str, int]) -> dict[str, float]:
     return {"wall": wall, "cpu": cpu, "mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0}
 
 
-def told(factors: dict[str, int], times: int = 1) -> dict[str, float]:
+def told(factors: dict[str, int], times: int = 1, top: Path = TOP) -> dict[str, float]:
     """The case in processes of their own: the quickest of some."""
-    top = Path(__file__).parents[2]
     threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     found = []
     for _ in range(times):
         done = subprocess.run(
-            [sys.executable, __file__, "--case", json.dumps(factors)],
+            [sys.executable, top / "tests/benchmarks/suit.py", "--case", json.dumps(factors)],
             env={**os.environ, **threads, "PYTHONPATH": str(top)},
             capture_output=True,
             text=True,
@@ -106,23 +110,45 @@ def told(factors: dict[str, int], times: int = 1) -> dict[str, float]:
     return min(found, key=lambda each: each["cpu"])
 
 
+def side_by_side(with_old: bool) -> dict[str, dict[str, float]]:
+    """The full size in all directions, up and down alone and by the old code, in turn: what else runs falls on all."""
+    with tempfile.TemporaryDirectory() as folder:
+        cases = {"all": (BASE, TOP), "up and down": (BASE | {"directions": 1}, TOP)}
+        git = ("git", "-C", str(TOP), "worktree")
+        if with_old:
+            cases["old"] = BASE, Path(folder) / "old"
+            subprocess.run([*git, "add", "--detach", str(cases["old"][1]), OLD], check=True, capture_output=True)
+        try:
+            found = [{name: told(factors, top=top) for name, (factors, top) in cases.items()} for _ in range(2)]
+        finally:
+            if with_old:
+                subprocess.run([*git, "remove", "--force", str(cases["old"][1])], check=True)
+    return {name: min((each[name] for each in found), key=lambda each: each["cpu"]) for name in cases}
+
+
 def main() -> int:
     """Print the table; exit code 1 when the limits are not kept."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--case", help=argparse.SUPPRESS)
+    parser.add_argument("--no-old", action="store_true", help="do not check out and time the old code")
     given = parser.parse_args()
     if given.case:
         print(json.dumps(case(json.loads(given.case))))
         return 0
-    whole = told(BASE)
     print(", ".join(f"{value} {name}" for name, value in BASE.items()))
+    best = side_by_side(with_old=not given.no_old)
+    whole, up_down, old = (best.get(name) for name in ("all", "up and down", "old"))
+    assert whole is not None
+    assert up_down is not None
     print(
         f"  wall {whole['wall']:.1f} s (limit {LIMIT_S:g}), processor {whole['cpu']:.1f} s, "
-        f"memory {whole['mib']:.0f} MiB (limit {LIMIT_MIB:g})\n"
+        f"memory {whole['mib']:.0f} MiB (limit {LIMIT_MIB:g})"
     )
-    up_down = told(BASE | {"directions": 1})
-    ratio = whole["cpu"] / up_down["cpu"]
-    print(f"  up and down alone: processor {up_down['cpu']:.1f} s; ratio {ratio:.2f} (limit {LIMIT_RATIO:g})\n")
+    print(f"  up and down alone: processor {up_down['cpu']:.1f} s")
+    ratio = whole["cpu"] / old["cpu"] if old else 0.0
+    if old:
+        print(f"  {OLD}, up and down alone: processor {old['cpu']:.1f} s; ratio {ratio:.2f} (limit {LIMIT_RATIO:g})")
+    print()
     small = told(SMALL, 2)
     print("growth from " + ", ".join(f"{value} {name}" for name, value in SMALL.items()))
     print(
