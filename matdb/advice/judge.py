@@ -74,15 +74,13 @@ class Payload:
     packages: tuple[CameraPackage, ...]
     low_hz: float
     high_hz: float
-    count: int
-    load_factors: tuple[float, float]
 
     @classmethod
     def of(cls, mounting: Mounting, package: str | None = None) -> Payload:
         """Of all packages of a mounting, or of one. Raises InputError when there is no such package."""
         packages = mounting.all_packages if package is None else (mounting.package(package),)
         ordered = tuple(sorted(packages, key=lambda each: each.mass_kg))
-        return cls(ordered, *mounting.window_hz, mounting.count, mounting.load_factors)
+        return cls(ordered, *mounting.window_hz)
 
     @property
     def light(self) -> CameraPackage:
@@ -108,11 +106,6 @@ class Payload:
             f"{self.high_hz:.3g} Hz (a {isolation:g}th)",
             "no part can do both: idle faster, or let the camera follow less",
         )
-
-    @property
-    def load_factor(self) -> float:
-        """The greatest load factor either way, in units of weight."""
-        return max(abs(f) for f in self.load_factors)
 
     @property
     def weight_n(self) -> float:
@@ -163,7 +156,7 @@ class Halves:
 
     def __init__(self, judge: Judge, form: FormBase, offset: Array) -> None:
         masses = {each.mass_kg for each in judge.payload.packages}
-        more = math.log(judge.payload.count) + offset
+        more = math.log(judge.mounting.count) + offset
         self.cases = {mass: judge.case(form, mass, offset) for mass in masses}
         self.alone = {mass: ln_lower_half_stiffness(case).T + more for mass, case in self.cases.items()}
         self.most = most_squeeze(self.cases[judge.payload.heavy.mass_kg]).T
@@ -221,7 +214,7 @@ class Judgement:
         along, across = units
         self.ratio = across / along if judge.directions is not None else 0.0
         self.offset, self.halves = own
-        self.ln_scale = math.log(along * judge.payload.count) + self.offset
+        self.ln_scale = math.log(along * judge.mounting.count) + self.offset
         self._lifted = self.halves.lifted(self.squeeze_mm) if self.halves and judge.axis == "axial" else {}
         self._judge()
 
@@ -356,7 +349,7 @@ class Judgement:
             yield "strain", _ln(self.halves.most / max(self.squeeze_mm, 1e-9)), none
             case = self.halves.cases[judge.payload.heavy.mass_kg]
             low, high = lift_off_load_factors(case, squeeze_mm=self.squeeze_mm, settled=True)
-            least, greatest = judge.payload.load_factors
+            least, greatest = judge.mounting.load_factors
             touch = high / greatest
             yield "lift-off", _ln((np.minimum(touch, low / least) if least < 0.0 else touch).T), none
         low_c, high_c = service_range(self.candidate.material)
@@ -444,7 +437,7 @@ class Judge:
         if step not in self._moduli:
             at = np.full(hz.shape, self.exposed.steps[step])
             self._moduli[step] = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
-        k = np.exp(self._moduli[step][draw] + scale[draw]) / self.payload.count
+        k = np.exp(self._moduli[step][draw] + scale[draw]) / self.mounting.count
         z = (1e3 * k / (2.0 * math.pi * hz) ** 2)[None]
         assert self.directions is not None
         told = [body.shares(np.array([found.ratio]), z) for body in self.directions.bodies]
@@ -466,10 +459,10 @@ class Judge:
         if along <= 0.0:
             return NO_LIMIT
         if self.directions is None or ratio <= 0.0:
-            most = self.payload.load_factor / along
+            most = self.mounting.load_factor / along
         else:
             (pushed,) = self.directions.at(ratio, self.directions.pushed)
-            most = float((pushed * (self.payload.load_factor, 1.0, 1.0) / ((along,), (across,))).max())
+            most = float((pushed * (self.mounting.load_factor, 1.0, 1.0) / ((along,), (across,))).max())
         return math.log(most) if most > 0.0 else -math.inf
 
     def case(self, form: FormBase, mass_kg: float, offset: Array) -> SqueezeCase:
@@ -479,10 +472,10 @@ class Judge:
             form.pair,
             self.curve.family,
             payload_kg=mass_kg,
-            count=self.payload.count,
+            count=self.mounting.count,
             static_modulus_mpa=np.exp(self.window.ln_static_modulus + offset[:, None]),
             temperature_c=self.window.temperature_c,
-            load_factors=self.payload.load_factors,
+            load_factors=self.mounting.load_factors,
             strain_limit=self.mounting.strain_most,
             assembly_c=self.mounting.assembly_c,
             set_share=self.mounting.set_share,

@@ -368,7 +368,7 @@ class _View:
                 part=part.name,
                 probability=found.probability,
                 temperature_c=worst.temperature_c,
-                mass_kg=self._mass(worst.package) / self.payload.count,
+                mass_kg=self._mass(worst.package) / self.mounting.count,
                 measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
                 geometry_share=_geometry_share(self.curve, found, worst),
                 cause_is_load=deciding.name in CRAFT,
@@ -431,14 +431,14 @@ class _View:
         if states["softest"].natural_frequency_hz.median <= self.mounting.manoeuvre_hz:
             said.append("the natural frequency lies inside the manoeuvre band")
         if travel is not None and travel < 0.0:
-            load = f"at load factor {self.payload.load_factor:g}"
+            load = f"at load factor {self.mounting.load_factor:g}"
             said.append(
                 f"buckles: {load} a leg so slender leans over; take a shorter or thicker one"
                 if part.form.leans
                 else f"bottoms out: {load} it needs more travel than it has"
             )
         if touch is not None and touch < 0.0:
-            low, high = self.payload.load_factors
+            low, high = self.mounting.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")
         loose = [s.temperature_c for s in told if found.lifted(self._step(s), self.payload.heavy.mass_kg) > 0.5]
         if loose:

@@ -69,8 +69,8 @@ def _fails(found: Judgement, decides: Requirement) -> str:
     """How a requirement fails, or may fail, in a builder's words."""
     judge, payload = found.judge, found.judge.payload
     may, s = ("may ", "") if decides.probability >= 0.5 else ("", "s")
-    low, high = payload.load_factors
-    load = f"at load factor {payload.load_factor:g}"
+    low, high = judge.mounting.load_factors
+    load = f"at load factor {judge.mounting.load_factor:g}"
     times = f"{1.0 / max(1.0 + decides.margin, 0.01):.2g} times"
     if decides.name in MOTIONS:
         side = f"{'may be too' if may else 'too'} {'stiff' if decides.stiff else 'soft'}"

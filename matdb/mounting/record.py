@@ -418,6 +418,11 @@ class Mounting(_Sparse):
         return self.isolation_ratio or isolation, self.follow_ratio or follow
 
     @property
+    def load_factor(self) -> float:
+        """The greatest load factor either way, in units of weight."""
+        return max(abs(f) for f in self.load_factors)
+
+    @property
     def has_six_axes(self) -> bool:
         """Whether positions and inertia are known, so that all six axes can be computed."""
         return bool(self.positions_mm) and self.main.has_inertia

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from matdb.advice.cover import cover
 from matdb.advice.effective import STATIC_HZ
 from matdb.advice.judge import Candidate
-from matdb.advice.suit import VERDICTS, suit, verdict
-from matdb.advice.verdict import percent, sags
+from matdb.advice.suit import suit
+from matdb.advice.verdict import VERDICTS, percent, sags, verdict
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
 from matdb.mounting.record import CameraPackage, Mounting

@@ -57,7 +57,7 @@ def test_probabilities_are_those_of_counting_solved_frequencies(candidates, moun
         # Travel at the load factor fits, and no leg buckles.
         height, _ = found.candidate.part.form.travel_height("axial")
         k = np.exp(found.judge.window.ln_load_modulus + found.ln_scale[:, None])
-        inside &= payload.load_factor * payload.weight_n / k <= 0.5 * height
+        inside &= mounting.load_factor * payload.weight_n / k <= 0.5 * height
         low, high = (-50, 70) if found.candidate.material.family == "natural rubber" else (-30, 80)
         if found.candidate.material.family.startswith(("natural", "thermo")):
             inside &= (low <= STEPS) & (high >= STEPS)
