@@ -239,8 +239,6 @@ def camera_shake(
     *,
     squeeze_mm: float = 0.0,
     package: str = "main",
-    view: str = "forward",
-    distance_m: float | None = None,
 ) -> CameraShake:
     """Residual shake of the picture in pixels and rows at a temperature.
 
@@ -250,13 +248,11 @@ def camera_shake(
         As :func:`six_axes`; the mounting with focal length and pixel pitch.
     spectrum : AirframeSpectrum
         What the airframe was measured to do.
-    view, distance_m
-        As :func:`matdb.mounting.shake.residual_shake`.
 
     Raises
     ------
     InputError
-        Something is not known, or an unknown view.
+        Something is not known.
     """
     body = suspension(mounting, package)
     axial, across, _ = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
@@ -265,7 +261,7 @@ def camera_shake(
     f = spectrum.frequency_hz
     ln_modulus = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
     modulus = np.exp(ln_modulus + offset[:, None])[..., None]
-    left = residual_shake(body, axial * modulus, across * modulus, spectrum, mounting, view=view, distance_m=distance_m)
+    left = residual_shake(body, axial * modulus, across * modulus, spectrum, mounting)
     return CameraShake(
         temperature_c=float(temperature_c),
         horizontal_rms_px=band(left.horizontal_rms_px),

@@ -1,7 +1,7 @@
 """Residual shake of the picture, in pixels and rows, from what the airframe was measured to do.
 
-The picture of a distant scene moves by the camera's rotation, focal length times angle; with a distance given
-its translation counts too. Lines and axes of a spectrum are taken as uncorrelated and add up as squares.
+The picture of a distant scene moves by the camera's rotation, focal length times angle. Lines and axes of a spectrum
+are taken as uncorrelated and add up as squares.
 
 Sources
 -------
@@ -197,30 +197,14 @@ class Shake:
     bands_per_frame: Array | None
 
 
-def _pixels(pixels_per_mrad: float, view: str, distance_m: float | None) -> Array:
-    """Picture motion along the rows and across them in pixels per camera motion in mm and rad, shape (2, 6).
-
-    A turn to the left moves the scene to the right.
-    """
-    per_rad = 1e3 * pixels_per_mrad
-    per_mm = 0.0 if distance_m is None else per_rad / (1e3 * distance_m)
-    if view == "forward":  # turns by yaw and pitch, looks along x
-        return np.array([[0.0, per_mm, 0.0, 0.0, 0.0, per_rad], [0.0, 0.0, -per_mm, 0.0, per_rad, 0.0]])
-    # looks along -z
-    return np.array([[0.0, per_mm, 0.0, per_rad, 0.0, 0.0], [-per_mm, 0.0, 0.0, 0.0, per_rad, 0.0]])
-
-
 def residual_shake(
     body: Suspension,
     axial_n_per_mm: ArrayLike,
     shear_n_per_mm: ArrayLike,
     spectrum: AirframeSpectrum,
     mounting: Mounting,
-    *,
-    view: str = "forward",
-    distance_m: float | None = None,
 ) -> Shake:
-    """Residual shake of the picture, pixels and rows.
+    """Residual shake of the picture of a distant scene, pixels and rows; the camera looks along x.
 
     Parameters
     ----------
@@ -230,15 +214,11 @@ def residual_shake(
         The airframe's acceleration where the camera is.
     mounting : Mounting
         For its focal length and pixel pitch, and row time and rows where known.
-    view : str
-        ``"forward"`` (rows lie along y) or ``"down"`` (rows lie along y, one after the other along x).
-    distance_m : float or None
-        Distance of the scene, m; None is far away, where translation does not show.
 
     Raises
     ------
     InputError
-        Focal length or pixel pitch are not known, an unknown view, or a distance not above zero.
+        Focal length or pixel pitch are not known.
 
     Sources: [1]_, [2]_.
 
@@ -246,20 +226,14 @@ def residual_shake(
     if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
         missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
         raise InputError(f"{missing} of {mounting.name}", None, "known for shake in pixels")
-    if view not in ("forward", "down"):
-        raise InputError("view", view, "forward or down")
-    if distance_m is not None and not 0.0 < distance_m < math.inf:
-        raise InputError("distance_m", distance_m, "above 0 m")
     f = spectrum.frequency_hz
     w = 2.0 * math.pi * f
     motion = camera_transmissibility(body, axial_n_per_mm, shear_n_per_mm, f)
-    # Columns in: m/s2 to mm and rad/s2 to rad of the airframe.
+    # Columns in: m/s2 to mm and rad/s2 to rad of the airframe. Yaw moves the picture along the rows, pitch across them.
     motion = motion * (np.array([1e3] * 3 + [1.0] * 3) / w[:, None, None] ** 2)
     power = spectrum.acceleration if spectrum.density else spectrum.acceleration**2
-    squares = [
-        np.einsum("...fj,fj->...f", np.abs(np.einsum("i,...fij->...fj", v, motion)) ** 2, power)
-        for v in _pixels(mounting.focal_length_mm / mounting.pixel_pitch_um, view, distance_m)
-    ]
+    per_rad = 1e3 * (mounting.focal_length_mm / mounting.pixel_pitch_um)
+    squares = [np.einsum("...fj,fj->...f", np.abs(per_rad * motion[..., turn, :]) ** 2, power) for turn in (5, 4)]
 
     def mean_square(values: Array) -> Array:
         if spectrum.density:

@@ -67,16 +67,6 @@ def test_a_low_centre_of_gravity_turns_surge_into_shake():
     assert got.vertical_px[0] > 0.05
 
 
-def test_near_scenes_see_translation():
-    m = mounting()
-    body = sa.suspension(m)
-    for view, axis, name in (("forward", 2, "vertical_px"), ("down", 0, "vertical_px"), ("down", 1, "horizontal_px")):
-        got = residual_shake(body, 10.0, 4.0, line(82.0, axis, 9.81), m, view=view, distance_m=5.0)
-        k = 40.0 if axis == 2 else 16.0
-        moved = sus.transmissibility(0.5, k, 82.0) * 9810 / (2 * np.pi * 82) ** 2
-        assert getattr(got, name)[0] == pytest.approx(moved / 5000 * 6000, rel=1e-9)
-
-
 def test_a_narrow_density_equals_a_line_of_the_same_mean_square():
     m = mounting()
     body = sa.suspension(m)
@@ -146,12 +136,7 @@ def test_bad_spectra_are_refused_with_one_line(text, word):
     assert "\n" not in str(caught.value)
 
 
-def test_shake_needs_a_camera_and_a_known_view():
-    m = mounting()
-    body = sa.suspension(m)
+def test_shake_needs_a_camera():
+    m = mounting(focal_length_mm=None)
     with pytest.raises(InputError, match="focal_length_mm of quad"):
-        residual_shake(body, 1.0, 1.0, line(50.0, 0, 1.0), mounting(focal_length_mm=None))
-    with pytest.raises(InputError, match="view"):
-        residual_shake(body, 1.0, 1.0, line(50.0, 0, 1.0), m, view="up")
-    with pytest.raises(InputError, match="distance_m"):
-        residual_shake(body, 1.0, 1.0, line(50.0, 0, 1.0), m, distance_m=0.0)
+        residual_shake(sa.suspension(m), 1.0, 1.0, line(50.0, 0, 1.0), m)
