@@ -5,6 +5,7 @@ Made once; the screen, the page and the JSON document show the same record.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -31,8 +32,9 @@ WIDTH: Final = 80
 _OTHERS: Final = 12
 #: The verdicts that name a part to fit.
 _FIT: Final = ("suits", "probably suits")
-#: Warnings that the lines say in other words.
-SAID: Final = ("no reading of", "outside the measured temperatures")
+#: Warnings that the lines say in other words, or that judging all directions has reckoned with.
+SAID: Final = ("no reading of", "outside the measured temperatures", "the elastic centre")
+_LONG_NOTE: Final = re.compile(r"\(.*; ")
 #: How a requirement of the craft fails.
 _FAILS: Final = {
     "travel": "bottoms out",
@@ -187,7 +189,8 @@ def summary(
         f"At {span}; {best.rests_on}.",
         f"Decides: {best.reason}.",
         "" if best.all_directions else up_and_down(mounting, best.part),
-        f"Assumed: {taken[0]}, {still}; {', '.join(taken[1:])}.",
+        # Of how the speeds were estimated, what was taken for the lowest decides.
+        f"Assumed: {_LONG_NOTE.sub('(', taken[0])}, {still}; {', '.join(taken[1:])}.",
         f"Air: {'; '.join(air)}." if air else "",
         f"Measure next: {best.settle}." if best.settle and best.settle not in best.reason else "",
     ]

@@ -55,21 +55,26 @@ def demo(
         curves = [_fit(opened, material.name) for material in scenario.materials]
         shown = opened.part(scenario.shown_part)
         at = np.array(scenario.field_temperatures_c)
-        answer = stiffness_table(opened, [shown.name], at, mass_kg=mounting.mass_kg, count=mounting.count)
         ranking = opened.suit(mounting.name, hours)
+        squeeze = next(row.squeeze_mm for row in ranking if row.part == shown.name)
+        load = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze}
+        answer = stiffness_table(opened, [shown.name], at, **load)
         rows = curve_table(opened.curve(shown.material), np.arange(-20.0, 51.0, 5.0), np.array([30.0]))
     written = write_answer(csv, rows.header, rows.rows, force)
 
     if not call.as_json:
         records_table(curves, _FIT_COLUMNS)
-        under = f"{mounting.count} of them under {mounting.mass_kg * 1e3:g} g"
-        _title(f"3. Stiffness of the {shown.name} in the field, {under}")
+        under = f"{mounting.count} of them, squeezed {squeeze:.3g} mm, under {mounting.mass_kg * 1e3:g} g"
+        _title(f"3. Stiffness of the {shown.name} in the field: {under}")
         show_rows(answer)
         if written:
             show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
         _title("4. Ask this store yourself")
-        show(f'matdb stiffness "{shown.name}" --temp -5C --mass 155g --store "{address}"', indent="  ", wrap=False)
-        show(f'matdb report "{shown.material}" --store "{address}"', indent="  ", wrap=False)
+        for asked in (
+            f'squeeze "{shown.name}" --mounting "{mounting.name}" --temp -6C..14C',
+            f'report "{shown.material}"',
+        ):
+            show(f'matdb {asked} --store "{address}"', indent="  ", wrap=False)
         _title("5. Which part suits tomorrow")
     content = {
         "about": INVENTED,

@@ -1,0 +1,118 @@
+"""Every default screen: the answer first, a dozen lines at a width of 80, a builder's words, and the same in JSON."""
+
+import json
+import re
+import shlex
+
+import pytest
+from contract.script import command
+
+#: What belongs to ``report`` and ``--why``.
+FORBIDDEN = re.compile(
+    r"family prior|\binside\b|\bdraws?\b|four parameters|follow error|of the temperatures|adds, temperatures"
+    r"|WLF|Arrhenius|posterior|None|nan\b"
+)
+#: Eight parts of every form of the recorded store.
+EIGHT = (
+    *("gel ring 14x5x7", "gel pair", "silicone ring 16x6x5", "silicone tube 6x4x9"),
+    *("printed leg 6x4.8x24", "tan tube 6x4x10", "taper", "loop"),
+)
+_PARTS = " ".join(f"--part '{name}'" for name in EIGHT)
+_OWN = "--mass 900g --count 4 --kv 920 --cells 4 --spread 180x180mm --box 90x80x60mm"
+_VERDICT = r"(Suits|Probably suits), .+ sure.*: fit |(Open|Nothing suits); nearest \(.+\) is "
+_NEXT = r"Take next: a |No further reading is worth it"
+_COVERS = r"One part does it: |No single part"
+
+#: A question to the store of recorded answers -> how its first line begins.
+RECORDED = {
+    f"suit --mounting 'demo camera' --temp -10C..25C {_PARTS}": _VERDICT,
+    f"suit --mounting 'six axes' --temp -10C..25C {_PARTS}": _VERDICT,
+    f"suit --mounting 'six axes' --temp -40C..25C {_PARTS}": _VERDICT,
+    f"suit {_OWN} --temp -10C..25C {_PARTS}": _VERDICT,
+    f"cover --mounting 'demo camera' --temp -20C..35C {_PARTS}": _COVERS,
+    f"cover --mounting 'six axes' --monthly monthly.csv --share 99% --most 3 {_PARTS}": _COVERS,
+    "cover --mounting 'demo camera' --temp -40C..35C --share 99% --part 'tan tube 6x4x10' --part bush": _COVERS,
+    "squeeze 'gel pair' --temp -10C..25C --mass 600g": r"gel pair: [\d.]+ turns past first touch, spacer",
+    "squeeze 'gel pair' --temp -10C..25C --mounting 'six axes' --turns 1": r"gel pair: .*turns past first touch,",
+    "next 'gel ring 14x5x7' --temp -10C..25C --mass 155g": _NEXT,
+    "next --mounting 'demo camera' --temp -6C..14C": r"Take next: a ",
+    "stiffness 'gel ring 14x5x7' --temp -5C --mass 155g": r"gel ring 14x5x7, axial under 155 g, -5 degC: [\d.]+ \(",
+    "stiffness 'gel pair' --temp -20C..50C --mass 600g --count 4 --turns 2": r"gel pair squeezed by 1 mm, ",
+    "stiffness 'tan tube 6x4x10' --temp -60C..50C --frequency 1Hz..100Hz": r"tan tube 6x4x10, axial: [\d.]+ N/mm at -6",
+    "curve 'white 20A' --temp -40C..60C": r"white 20A at 30 Hz: [\d.]+ MPa at -40 degC to ",
+    "curve 'tan 40A' --temp 5C --frequency 20Hz": r"tan 40A at 20 Hz, 5 degC: [\d.]+ \(",
+    "fit 'white 20A'": r"white 20A at 30 Hz: [\d.]+ \(",
+    "fit 'tan 40A'": r"tan 40A at 30 Hz: [\d.]+ \(",
+    "modes 'six axes' 'gel pair' --temp 5C --squeeze 0.8mm": r"gel pair under main of six axes at 5 degC: ",
+    "modes 'six axes' 'gel ring 14x5x7' --temp -40C --package zoom": r"gel ring 14x5x7 under zoom of six axes at -40",
+    "soak 'gel ring 14x5x7' --temp -18C": r"gel ring 14x5x7: soak \d+ min at -18 degC",
+    "soak 'tan tube 6x4x10' --temp -40C..50C --minutes 10min --out 8s": r"tan tube 6x4x10: soak [\d to]+ min at ",
+    "protocol 'gel ring 14x5x7'": r"gel ring 14x5x7: ring it with 100 g at -18, 5, 23, 50 degC",
+    "protocol 'tan tube 6x4x10' --temp -40C..60C --count 4": r"tan tube 6x4x10: ring it with ",
+    "part show 'gel pair'": r"gel pair: grommet-pair ",
+    "part show bush": r"bush: bush outer 12",
+    "page 'demo camera' --out page.html --temp -10C..20C --most 3": _VERDICT,
+}
+#: A question to the demo's own store.
+DEMO = {
+    "suit --mounting 'demo camera' --temp -6C..14C": _VERDICT,
+    "suit --mounting 'demo camera' --temp -35C..45C": _VERDICT,
+    "cover --mounting 'demo camera' --temp -25C..35C": _COVERS,
+    "squeeze 'gel grommet 13x6+5' --mounting 'demo camera' --temp -6C..14C": r"gel grommet 13x6\+5: [\d.]+ turns past",
+    "next --mounting 'demo camera' --temp -6C..14C": _NEXT,
+    "next 'gel grommet 13x6+5' --temp -6C..14C --mass 140g --turns 3": _NEXT,
+    "stiffness 'gel grommet 13x6+5' --temp -6C..14C --mass 560g --count 4 --turns 3": r"gel grommet 13x6\+5 sque",
+    "curve 'print 85A' --temp -20C..40C": r"print 85A at 30 Hz: ",
+    "modes 'demo camera' 'gel grommet 13x6+5' --temp -6C --squeeze 1.5mm": r"gel grommet 13x6\+5 under main of demo",
+    "soak 'gel grommet 13x6+5' --temp -18C": r"gel grommet 13x6\+5: soak ",
+    "protocol 'gel grommet 13x6+5' --turns 3": r"gel grommet 13x6\+5: ring it with ",
+    "part show 'gel grommet 13x6+5'": r"gel grommet 13x6\+5: grommet ",
+}
+
+
+def held(question, begins):
+    words = shlex.split(question)
+    code, out, err = command(words)
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert re.match(begins, lines[0]), lines[0]
+    own = [line for line in lines if not line.startswith("  - ")]
+    assert len(own) <= 12, out
+    assert [line for line in lines if len(line) > 80 and not line.startswith("written: ")] == []
+    assert FORBIDDEN.findall(out) == []
+    again = ["--force"] * (words[0] == "page")
+    told = json.loads(command([*words, "--json", *again])[1])
+    assert list(told)[:3] == ["matdb", "command", "answer"]
+    # The fit itself is made twice, and told by its number.
+    if words[0] != "fit":
+        assert " ".join(out.split()).startswith(" ".join(told["answer"]["lines"]))
+
+
+@pytest.fixture(autouse=True)
+def narrow(desk, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    return desk
+
+
+@pytest.mark.parametrize("question", RECORDED)
+def test_the_answer_comes_first_in_a_dozen_lines_and_plain_words(question):
+    held(question, RECORDED[question])
+
+
+@pytest.mark.slow
+def test_so_it_does_on_the_demo_s_own_store(monkeypatch):
+    code, _, err = command(["demo", "--store", "new.sqlite"])
+    assert (code, err) == (0, "")
+    monkeypatch.setenv("MATDB_STORE", "new.sqlite")
+    for question, begins in DEMO.items():
+        held(question, begins)
+
+
+def test_why_and_cautions_bring_the_rest():
+    short, why, cautions = (
+        command(["suit", "--mounting", "demo camera", "--temp", "-10C..25C", *more])[1]
+        for more in ((), ("--why", "gel pair"), ("--cautions",))
+    )
+    assert why.startswith(short.rpartition("An estimate")[0])
+    assert "gel pair: does not suit" in why.partition("Wanted: ")[2]
+    assert cautions.count("\n  - ") == short.count("\n  - ") + 5
