@@ -6,7 +6,7 @@ import tempfile
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, ClassVar, Final
+from typing import Annotated, Any, ClassVar, Final
 
 import numpy as np
 
@@ -57,15 +57,15 @@ def demo(
         at = np.array(scenario.field_temperatures_c)
         ranking = opened.suit(mounting.name, hours)
         squeeze = next(row.squeeze_mm for row in ranking if row.part == shown.name)
-        load = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze}
-        answer = stiffness_table(opened, [shown.name], at, **load)
+        under: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze}
+        answer = stiffness_table(opened, [shown.name], at, **under)
         rows = curve_table(opened.curve(shown.material), np.arange(-20.0, 51.0, 5.0), np.array([30.0]))
     written = write_answer(csv, rows.header, rows.rows, force)
 
     if not call.as_json:
         records_table(curves, _FIT_COLUMNS)
-        under = f"{mounting.count} of them, squeezed {squeeze:.3g} mm, under {mounting.mass_kg * 1e3:g} g"
-        _title(f"3. Stiffness of the {shown.name} in the field: {under}")
+        of = f"{mounting.count} of them, squeezed {squeeze:.3g} mm, under {mounting.mass_kg * 1e3:g} g"
+        _title(f"3. Stiffness of the {shown.name} in the field: {of}")
         show_rows(answer)
         if written:
             show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)

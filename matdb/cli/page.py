@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar
 
 import typer
 
+from matdb.cli.answering import Told
 from matdb.cli.cautions import ESTIMATE, FLIGHT
-from matdb.cli.options import AxisOption, ForceOption, Question, arg, collects, needed, opt, quantity
-from matdb.cli.screen import show
+from matdb.cli.options import AxisOption, ForceOption, Question, arg, needed, opt, quantity
 from matdb.files import new_file
 from matdb.picture.page import save_page
 from matdb.picture.page_tables import page_tables
 from matdb.units import parse_range
 
 
-@collects
+@dataclass(frozen=True)
+class PageCall(Told, Question):
+    """The page has it all."""
+
+    how_to_ask: ClassVar[str] = "on the page"
+
+
 def page(
     mounting: Annotated[str, arg("MOUNTING", "The mounting's name.")],
     out: Annotated[str, opt("--out", "FILE", "The HTML file to write.")],
@@ -31,7 +38,7 @@ def page(
     axis: AxisOption = "axial",
     force: ForceOption = False,
     *,
-    call: Question,
+    call: PageCall,
 ) -> None:
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
     low, high = parse_range(temp, "temperature", "--temp")
@@ -42,11 +49,6 @@ def page(
     at_c = None if at is None else needed(at, "temperature", "--at")
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size
-
-    def screen() -> None:
-        show(f"written: {written} ({size / 1e3:.0f} kB, {len(tables.parts)} parts)", wrap=False)
-        show("Copy it to the phone; it needs no network and no program.")
-
     content = {
         "file": str(written),
         "bytes": size,
@@ -54,4 +56,9 @@ def page(
         "parts": [p.part.name for p in tables.parts],
         "left_out": tables.left_out,
     }
-    call.answer(content, screen)
+    call.tell(
+        tables.answer,
+        content,
+        caution="Copy it to the phone; it needs no network.",
+        written=f"{written} ({size / 1e3:.0f} kB, {len(tables.parts)} parts)",
+    )

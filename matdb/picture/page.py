@@ -14,6 +14,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from matdb.advice.summary import SAID
 from matdb.advice.verdict import VERDICTS
 from matdb.curve.band import Band
 from matdb.errors import InputError
@@ -26,7 +27,7 @@ MOST_BYTES: Final = 300_000
 #: A sign beside each verdict word, so that nothing rests on colour alone.
 _SIGNS: Final = ("✓", "✓", "?", "✗", "✗")
 #: Warnings that the sentence on what a part rests on has said before.
-_SAID: Final = ("the fit is older", "outside the measured temperatures", "no reading of", "the readings of")
+_SAID: Final = (*SAID, "the fit is older", "the readings of")
 
 
 def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None = None) -> str:
@@ -130,18 +131,16 @@ def save_page(
 
 def _head(page: PageTables) -> list[str]:
     m = page.mounting
-    low, high = page.window_hz
-    wanted = (
-        f"Wanted: a natural frequency of {_three(low)} to {_three(high)} Hz"
-        if low <= high
-        else f"No natural frequency does both: following needs {_three(low)} Hz, isolating at most {_three(high)} Hz"
-    )
+    first, *more = (escape(line.replace(" degC", " °C")) for line in page.answer.lines)
+    others = "".join(f"<li>{escape(line)}</li>" for line in page.answer.others)
     return [
         f"<header><h1>{escape(m.name)}</h1>",
-        f"<p>{m.mass_kg * 1e3:g} g on {m.count} isolators, rotors {m.rpm_idle:g} to {m.rpm_full:g} 1/min. "
-        f"{wanted}.</p>",
         '<p class="lights live"><button type="button" data-light="sun" aria-pressed="false">Sunlight</button> '
-        '<button type="button" data-light="night" aria-pressed="false">Night</button></p></header>',
+        '<button type="button" data-light="night" aria-pressed="false">Night</button></p>',
+        f'<p class="verdict">{first}</p>',
+        *(f"<p>{line}</p>" for line in more),
+        f'<p>The others:</p><ul class="quiet">{others}</ul>' if others else "",
+        f'<p class="quiet">{m.mass_kg * 1e3:g} g on {m.count} isolators.</p></header>',
     ]
 
 
@@ -175,10 +174,15 @@ def _card(i: int, part: PartTable) -> str:
         + row("stiffness, each", "k", "N/mm")
         + row("damping ratio", "z", "")
         + f"<dt>squeeze</dt><dd>{escape(part.squeeze)}</dd></dl>"
-        + (f"<p>Screw: {escape(part.screw_range)}.</p>" if part.screw_range else "")
-        + '<p class="beyond" hidden>Not measured at this temperature: extrapolated.</p>'
-        + f'<p class="quiet">{escape(part.sure)}</p></li>'
+        + '<p class="beyond" hidden>Not measured at this temperature: guessed.</p>'
+        + f'<p class="quiet">{escape(_rests_on(part))}.</p></li>'
     )
+
+
+def _rests_on(part: PartTable) -> str:
+    """What a part's numbers rest on, in the answer's words."""
+    rests = part.row.rests_on
+    return f"{rests[0].upper()}{rests[1:]}".replace(" degC", " °C").replace(" -", " −")
 
 
 def _table(page: PageTables) -> list[str]:
@@ -230,7 +234,7 @@ def _sure(page: PageTables) -> list[str]:
         # What the sentence before says already is not said twice.
         more = [text for text in part.row.warnings if not text.startswith(_SAID)]
         said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
-        rests = escape(f"{part.part.material}. {part.sure} {said}".replace(" degC", " °C"))
+        rests = escape(f"{part.part.material}. {_rests_on(part)}. {said}".replace(" degC", " °C"))
         out.append(f'<li class="quiet"><b>{escape(part.part.name)}</b>, {rests}</li>')
     left = (
         f'<p class="quiet">{page.left_out} more parts of the store rank lower and are not on this page.</p>'

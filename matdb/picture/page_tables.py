@@ -15,6 +15,7 @@ from matdb.advice.effective import Effective
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import Candidate, judge
 from matdb.advice.suit import Suitability
+from matdb.advice.summary import WhatToFit, summary
 from matdb.api import Store
 from matdb.curve.band import Band
 from matdb.errors import InputError
@@ -22,7 +23,6 @@ from matdb.exchange.whole_store import store_fingerprint
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
 from matdb.mounting.record import Mounting
-from matdb.units import counted
 from matdb.version import VERSION
 
 Array = NDArray[np.float64]
@@ -45,18 +45,12 @@ class PartTable:
         One piece at every temperature, and all of them under the mounting's mass: arrays of shape (steps,).
     probability : ndarray, shape (steps,)
         That the part holds at that temperature.
-    screw_range : str
-        For two halves squeezed by a screw: which squeeze holds over the whole page; else empty.
-    sure : str
-        What the numbers rest on, in one sentence.
     """
 
     part: Part
     row: Suitability
     state: Effective
     probability: Array
-    screw_range: str
-    sure: str
 
     @property
     def natural_frequency_hz(self) -> Band:
@@ -66,13 +60,14 @@ class PartTable:
 
     @property
     def squeeze(self) -> str:
-        """The squeeze in words: mm, share of the height, and turns of the screw where its pitch is known."""
+        """The squeeze in words: mm, share of the height, turns of the screw where its pitch is known, and spacer."""
         mm, height, screw = self.row.squeeze_mm, self.part.form.squeezable_height_mm, self.part.known_screw
         if mm == 0.0:
             return "none"
         share = f" ({100 * mm / height:.0f}\u00a0%)" if height else ""
         turns = f", {mm / pitch_mm(screw):.2g} turns of {screw} past first touch" if screw else ""
-        return f"{mm:.3g} mm{share}{turns}"
+        spacer = f", spacer {self.row.spacer_mm:.3g}\u00a0mm" if self.row.spacer_mm is not None else ""
+        return f"{mm:.3g} mm{share}{turns}{spacer}"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -81,6 +76,8 @@ class PageTables:
 
     Attributes
     ----------
+    answer : WhatToFit
+        What to fit over the whole range, as the screen says it.
     mounting : Mounting
         The record.
     temperature_c : ndarray, shape (steps,)
@@ -97,6 +94,7 @@ class PageTables:
         When the page was computed.
     """
 
+    answer: WhatToFit
     mounting: Mounting
     temperature_c: Array
     window_hz: tuple[float, float]
@@ -163,6 +161,7 @@ def page_tables(
     kept = ranking if parts is not None else ranking[:most]
     low, high = record.window_hz
     return PageTables(
+        answer=summary(record, t, ranking),
         mounting=record,
         temperature_c=t,
         window_hz=(float(low), float(high)),
@@ -185,34 +184,4 @@ def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: st
         row=row,
         state=store.effective(row.part, t, axis=axis, squeeze_mm=row.squeeze_mm, **under),
         probability=np.asarray(judged.by_step, dtype=float),
-        screw_range=_screw_range(store, mounting, part, t),
-        sure=_sure(curve, part.name),
-    )
-
-
-def _screw_range(store: Store, mounting: Mounting, part: Part, t: Array) -> str:
-    if part.form.pair is None:
-        return ""
-    found = store.squeeze(part.name, temperature_c=t, mounting=mounting)
-    screw = part.known_screw
-
-    def told(mm: float) -> str:
-        return f"{mm:.3g} mm" + (f" ({mm / pitch_mm(screw):.2g} turns)" if screw else "")
-
-    chosen = found.points[0]
-    if found.recommended_mm is None:
-        return f"best compromise {told(chosen.squeeze_mm)}: {found.reason}"
-    return f"take {told(chosen.squeeze_mm)}; {found.reason}"
-
-
-def _sure(curve: Any, part: str) -> str:
-    """What a part's numbers rest on."""
-    if curve.basis != "readings":
-        return f"No reading: this is what {curve.family} usually does, not a measurement."
-    own = "this part" if part in curve.offsets else "other parts of the same material, not this one"
-    when = f" of {curve.created_at:%Y-%m-%d}" if curve.created_at is not None else ""
-    old = " The fit is older than the newest reading or record." if curve.stale else ""
-    span = curve.measured_span.replace("degC", "°C")
-    return f"{counted(curve.reading_count, 'readings')} at {span}, with {own}; fit {curve.fit_id}{when}.{old}".replace(
-        " -", " −"
     )

@@ -5,7 +5,8 @@ def test_a_page_is_written(matdb_says, tmp_path):
     target = tmp_path / "cam.html"
     told = matdb_says("page", "cam", "--out", target, "--temp", "-10C..20C", "--part", "0042", "--at", "0C")
     assert (told.code, told.err) == (0, "")
-    assert told.out.startswith(f"written: {target} (")
+    assert told.out.startswith("Probably suits, ")
+    assert f"\nwritten: {target} (" in told.out
     page = target.read_text(encoding="utf-8")
     assert "never an airworthiness approval" in page
     assert 'min="-10" max="20"' in page

@@ -6,6 +6,7 @@ import hashlib
 import json
 import random
 import re
+from html import escape
 from importlib.resources import files
 
 import numpy as np
@@ -15,6 +16,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 import matdb
+from matdb.advice.summary import summary
 from matdb.errors import FileTaken, InputError
 from matdb.form.grommet_pair import GrommetPair
 from matdb.picture.page import MOST_BYTES, field_page, save_page
@@ -93,10 +95,20 @@ def test_it_says_when_from_what_and_how_sure(tables, opened, file):
     page = file.read_text(encoding="utf-8")
     assert "2030-01-02 03:04 UTC" in page
     assert tables.fingerprint in page
-    assert "6 readings at −18 to 50 °C" in page
-    assert "No reading: this is what thermoplastic polyurethane ether usually does" in page
+    assert "Measured at −18 to 50 °C" in page
+    assert "Rests on its label only." in page
     for caution in CAUTIONS:
         assert caution in page
+
+
+def test_the_answer_comes_first_and_is_the_screen_s(tables, store):
+    page = field_page(tables, cautions=CAUTIONS)
+    wanted = summary(tables.mounting, tables.temperature_c, store.suit(tables.mounting, tables.temperature_c))
+    assert tables.answer == wanted
+    at = [page.index(escape(line.replace(" degC", " °C"))) for line in (*wanted.lines, *wanted.others)]
+    assert at == sorted(at)
+    assert page.index("<h1>") < at[0]
+    assert at[-1] < page.index('id="slid"')
 
 
 def test_the_fingerprint_follows_the_content(picture_file, store, tmp_path):
@@ -178,10 +190,14 @@ def test_a_pair_says_how_far_to_turn(picture_file, tmp_path):
     with matdb.open_store(copy(picture_file, tmp_path / "copy.sqlite")) as other:
         other.add(matdb.Part(name="pair", material="amber 40A", form=pair))
         page = page_tables(other, "nose", parts=["pair"], squeeze_mm=0.6, low_c=-20.0, high_c=30.0)
-        found = other.squeeze("pair", 0.6, [-20.0, 30.0], count=4, load_factors=other.mounting("nose").load_factors)
+        best = page_tables(other, "nose", parts=["pair"], low_c=-20.0, high_c=30.0)
+        found = other.squeeze("pair", mounting=other.mounting("nose"), temperature_c=best.temperature_c)
     assert "1.2 turns of M3" in page.parts[0].squeeze
-    assert f"{found.recommended_mm:.3g} mm ({found.recommended_mm / 0.5:.2g} turns)" in page.parts[0].screw_range
-    assert f"Screw: {page.parts[0].screw_range}." in field_page(page, cautions=())
+    point = found.points[0]
+    told = best.parts[0].squeeze
+    assert told.startswith(f"{point.squeeze_mm:.3g} mm (")
+    assert told.endswith(f"{point.turns:.2g} turns of M3 past first touch, spacer {point.spacer_mm:.3g}\u00a0mm")
+    assert f"<dd>{told}</dd>" in field_page(best, cautions=())
 
 
 def test_the_keyboard_is_enough(page):
