@@ -38,8 +38,6 @@ class Block:
         Seconds since the stretch's start.
     signal : array, shape (n, channels)
         Readings in units of each channel's noise.
-    degree : int
-        Degree of the slow polynomial that is projected out.
     tap : int
         Which tap it belongs to.
     channels : tuple of int
@@ -55,7 +53,6 @@ class Block:
 
     time: Array
     signal: Array
-    degree: int
     tap: int
     channels: tuple[int, ...]
     thin: int = 1
@@ -69,7 +66,7 @@ class Block:
         self.ticks = _ticks(self.time)
         span = self.time[-1] - self.time[0]
         x = 2.0 * (self.time - self.time[0]) / span - 1.0 if span > 0 else np.zeros_like(self.time)
-        degree = max(0, min(self.degree, self.time.size // 4 - 1))
+        degree = max(0, min(1 + int(np.ceil(1.6 * span)), 16, self.time.size // 4 - 1))
         self.slow = np.linalg.qr(self.weighted(np.polynomial.legendre.legvander(x, degree)))[0]
         self.count = self.count or float(self.time.size)
         self.clean = self.without_slow(self.signal)
@@ -182,25 +179,19 @@ def basis(time: Array, poles: Poles, ticks: NDArray[np.intp] | None = None) -> A
 
     With ``ticks`` (whole steps since the first time) the waves are built by doubling, without a cosine a cell.
     """
-    out = np.empty((time.size, 2 * poles.size))
     if ticks is None:
-        t = time[:, None]
-        envelope, phase = np.exp(t * poles.real), t * poles.imag
-        out[:, 0::2], out[:, 1::2] = envelope * np.cos(phase), -envelope * np.sin(phase)
-        return out
-    count = int(ticks[-1]) + 1
-    step = (time[-1] - time[0]) / (count - 1)
-    wave = np.empty((count, poles.size), dtype=complex)
-    wave[0] = np.exp(poles * time[0])
-    done = 1
-    while done < count:
-        more = min(done, count - done)
-        np.multiply(wave[:more], np.exp(poles * step * done), out=wave[done : done + more])
-        done += more
-    if count > time.size:
-        wave = wave[ticks]
-    out[:, 0::2], out[:, 1::2] = wave.real, -wave.imag
-    return out
+        wave = np.exp(time[:, None] * poles)
+    else:
+        count, done = int(ticks[-1]) + 1, 1
+        step = (time[-1] - time[0]) / (count - 1)
+        wave = np.empty((count, poles.size), dtype=complex)
+        wave[0] = np.exp(poles * time[0])
+        while done < count:
+            more = min(done, count - done)
+            np.multiply(wave[:more], np.exp(poles * step * done), out=wave[done : done + more])
+            done += more
+        wave = wave[ticks] if count > time.size else wave
+    return np.stack([wave.real, -wave.imag], axis=2).reshape(time.size, -1)
 
 
 def _ticks(time: Array) -> NDArray[np.intp] | None:
@@ -230,15 +221,10 @@ def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
         share = q.T @ block.clean
         rest = block.clean - q @ share
         c = np.linalg.solve(r, share)
-        jacobian = np.empty((2 * m, *block.signal.shape))
-        for i in range(m):
-            cos, sin = columns[:, 2 * i : 2 * i + 1], columns[:, 2 * i + 1 : 2 * i + 2]
-            a, b = c[2 * i], c[2 * i + 1]
-            # d/d alpha = -t (a cos + b sin'), d/d omega = t d/dphase, where sin' = -exp(-alpha t) sin(omega t)
-            jacobian[2 * i] = block.time[:, None] * (cos * a + sin * b)
-            jacobian[2 * i + 1] = -block.time[:, None] * (sin * a - cos * b)
-        flat = jacobian.transpose(1, 0, 2).reshape(block.time.size, -1)
-        flat = block.without_slow(flat)
+        # d/d alpha = -t (a cos + b sin'), d/d omega = t d/dphase, where sin' = -exp(-alpha t) sin(omega t)
+        cos, sin, a, b = columns[:, 0::2, None], columns[:, 1::2, None], c[0::2], c[1::2]
+        slopes = np.stack([cos * a + sin * b, cos * b - sin * a], axis=2)
+        flat = block.without_slow((block.time[:, None, None, None] * slopes).reshape(block.time.size, -1))
         flat -= q @ (q.T @ flat)
         j = flat.reshape(block.time.size, 2 * m, -1).transpose(1, 0, 2).reshape(2 * m, -1)
         matrix += j @ j.T
@@ -311,12 +297,10 @@ def _bounded(poles: Poles) -> Poles:
 
 def pole_grid(low_hz: float, high_hz: float) -> Poles:
     """Poles that cover a band of frequencies, spaced by their own width, at four damping ratios."""
-    out = []
-    for zeta in (0.01, 0.03, 0.08, 0.2):
-        count = max(int(np.ceil(np.log(high_hz / low_hz) / max(zeta, 0.008))), 2)
-        omega = 2.0 * np.pi * np.geomspace(low_hz, high_hz, count)
-        out.append(omega * (1j - zeta))
-    return np.concatenate(out)
+    ratios = (0.01, 0.03, 0.08, 0.2)
+    counts = (max(int(np.ceil(np.log(high_hz / low_hz) / zeta)), 2) for zeta in ratios)
+    bands = (2.0 * np.pi * np.geomspace(low_hz, high_hz, count) for count in counts)
+    return np.concatenate([omega * (1j - zeta) for zeta, omega in zip(ratios, bands, strict=True)])
 
 
 def grid_gain(blocks: Sequence[Block], grid: Poles, known: Poles) -> Array:
@@ -452,6 +436,4 @@ def solve_moving(start: Solution, payload: int) -> Moving | None:
 
 def stacked(amplitude: NDArray[np.complex128]) -> Array:
     """Complex amplitudes as the coefficients of the cosine and sine columns."""
-    out = np.empty((2 * amplitude.shape[0], amplitude.shape[1]))
-    out[0::2], out[1::2] = amplitude.real, amplitude.imag
-    return out
+    return np.stack([amplitude.real, amplitude.imag], axis=1).reshape(-1, amplitude.shape[1])

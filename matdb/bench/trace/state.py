@@ -135,30 +135,24 @@ def stretches(state: State, poles: Poles, *, only: int | None = None, until: flo
         rows = np.arange(np.searchsorted(state.time, begin - 1e-12), np.searchsorted(state.time, end))
         if rows.size < 8:
             continue
-        channels = range(y.shape[1])
-        limited = [c for c in channels if np.any(state.clipped[rows, c])]
-        whole = [c for c in channels if c not in limited]
+        limited = np.any(state.clipped[rows], axis=0)
+        whole = np.flatnonzero(~limited)
         edges = np.arange(0, rows.size - thin + 1, thin, dtype=np.intp)
         rows = rows[: edges.size * thin]
-        t = np.add.reduceat(state.time[rows], edges) / thin if thin > 1 else state.time[rows]
+        t = np.add.reduceat(state.time[rows], edges) / thin
         if t.size < 8 or t[-1] - t[0] < 0.6 / top:
             continue
-
-        def degree(t: Array) -> int:
-            return min(1 + int(np.ceil(1.6 * (t[-1] - t[0]))), 16)
-
-        if whole:
-            part = y[np.ix_(rows, np.array(whole, dtype=int))]
-            part = np.add.reduceat(part, edges, axis=0) / np.sqrt(thin) if thin > 1 else part
-            out.append(Block(t - start, part, degree(t), k, tuple(whole), thin))
-        for c in limited:
+        if whole.size:
+            part = np.add.reduceat(y[np.ix_(rows, whole)], edges, axis=0) / np.sqrt(thin)
+            out.append(Block(t - start, part, k, tuple(whole.tolist()), thin))
+        for c in np.flatnonzero(limited).tolist():
             value, weight, count = censored(state, rows, y[rows, c], edges, thin, c)
             keep = weight > 0.03
             tk = t[keep]
             if tk.size < 8 or tk[-1] - tk[0] < 0.6 / top:
                 continue
             part, root = value[keep], weight[keep]
-            out.append(Block(tk - start, part[:, None], degree(tk), k, (c,), thin, root, float(np.sum(count[keep]))))
+            out.append(Block(tk - start, part[:, None], k, (c,), thin, root, float(np.sum(count[keep]))))
     return out
 
 
