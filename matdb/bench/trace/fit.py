@@ -216,26 +216,13 @@ def _one_more(state: State, solution: Solution) -> Solution | None:
     state.promise = float(gain.max()) / need
     if state.promise < 0.4:
         return None
-    best: Solution | None = None
-    tried: list[complex] = []
-    for i in np.argsort(-gain):
-        g = complex(grid[i])
-        if any(abs(g - o) < 0.06 * abs(o) for o in tried):
-            continue
-        tried.append(g)
-        seeds = [np.append(base.poles, g)]
-        if len(tried) == 1:
-            main = base.poles[0]
-            width = max(-2.0 * main.real, 0.05 * main.imag)
-            seeds.append(np.append(base.poles[1:], [main + 0.5j * width, main - 0.5j * width]))
-        for seed in seeds:
-            found = solve(wide, seed, close=0.02)
-            if best is None or found.cost < best.cost:
-                best = found
-        if len(tried) >= 2:
-            break
-    if best is None:
-        return None
+    # Tried are the likeliest place, the strongest mode split in two, and the likeliest place apart from the first.
+    likely, main = grid[np.argsort(-gain)], base.poles[0]
+    apart = likely[np.abs(likely - likely[0]) >= 0.06 * np.abs(likely[0])]
+    half = 0.5j * max(-2.0 * main.real, 0.05 * main.imag)
+    seeds = [np.append(base.poles, likely[0]), np.append(base.poles[1:], [main + half, main - half])]
+    seeds += [np.append(base.poles, place) for place in apart[:1]]
+    best = min((solve(wide, seed, close=0.02) for seed in seeds), key=lambda found: found.cost)
     fall = (base.cost - best.cost) / (best.cost / max(best.freedom, 1))
     state.promise = fall / need
     if fall < need:
@@ -249,10 +236,8 @@ def _one_more(state: State, solution: Solution) -> Solution | None:
             state.moving, state.promise = moving, 0.0
             return None
     ratio = -best.poles.real / best.poles.imag
-    steady = (ratio < 0.004) & (
-        np.min(np.abs(best.poles.imag[:, None] / 2 / np.pi - np.array(state.mains)), axis=1) < 1
-    )
-    if np.any(steady):
+    off_mains = np.abs(best.poles.imag[:, None] / 2 / np.pi - np.array(state.mains))
+    if np.any((ratio < 0.004) & (off_mains.min(axis=1) < 1)):
         # A remainder of hum, not a mode.
         state.looks = 0
         return None
@@ -333,21 +318,18 @@ def _figures(pole: complex, covariance: Array) -> tuple[float, float, float, flo
 
 
 def _flags(state: State, mode: TraceMode, pole: complex, blocks: Sequence[Block]) -> list[str]:
-    flags = []
-    f, decrement = mode.frequency_hz, mode.log_decrement
-    if mode.frequency_sd_hz > FREQUENCY_LIMIT * f:
-        flags.append(f"frequency is known to {100 * mode.frequency_sd_hz / f:.1f} % only; more taps help")
-    if mode.log_decrement_sd > DECREMENT_LIMIT * decrement:
-        flags.append(f"decrement is known to {100 * mode.log_decrement_sd / decrement:.0f} % only; more taps help")
-    ratio = -pole.real / pole.imag
-    if ratio > 0.9 * MOST_DAMPING or ratio < 1.5 * LEAST_DAMPING:
-        flags.append(f"damping ratio {ratio:.2g} is at the edge of what is searched")
+    f, ratio = mode.frequency_hz, -pole.real / pole.imag
+    doubt, decrement_doubt = mode.frequency_sd_hz / f, mode.log_decrement_sd / mode.log_decrement
     cycles = max((float(b.time[-1]) for b in blocks), default=0.0) * f
-    if cycles < 3.0:
-        flags.append(f"only {cycles:.1f} cycles to fit")
-    if f > 0.4 * state.rate:
-        flags.append(f"{f:.3g} Hz is close to half the sampling rate; it may be an alias")
-    return flags
+    at_edge = ratio > 0.9 * MOST_DAMPING or ratio < 1.5 * LEAST_DAMPING
+    flags = {
+        f"frequency is known to {100 * doubt:.1f} % only; more taps help": doubt > FREQUENCY_LIMIT,
+        f"decrement is known to {100 * decrement_doubt:.0f} % only; more taps help": decrement_doubt > DECREMENT_LIMIT,
+        f"damping ratio {ratio:.2g} is at the edge of what is searched": at_edge,
+        f"only {cycles:.1f} cycles to fit": cycles < 3.0,
+        f"{f:.3g} Hz is close to half the sampling rate; it may be an alias": f > 0.4 * state.rate,
+    }
+    return [text for text, holds in flags.items() if holds]
 
 
 def _colour(state: State, solution: Solution, m: int) -> float:

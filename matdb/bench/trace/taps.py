@@ -29,14 +29,12 @@ from matdb.bench.trace.state import State, even, one_sided, stretches
 Array = NDArray[np.float64]
 Poles = NDArray[np.complex128]
 
-_NO_POLES: Poles = np.empty(0, dtype=complex)
 
-
-def strongest_line(state: State) -> tuple[complex, float] | None:
-    """A crude pole from short spectra, and how far it stands out; None when nothing does."""
+def strongest_line(state: State) -> complex | None:
+    """A crude pole from short spectra; None when nothing stands out."""
     grid, x = even(state)
     x = x[:, : state.payload] / state.sigma[: state.payload]
-    best: tuple[float, float, float] | None = None
+    found = [(0.0, 1.0, 1.0)]
     for width in (0.05, 0.1, 0.2, 0.4, 0.8, 1.6):
         n = int(width * state.rate)
         if n < 10 or n > grid.size // 2:
@@ -55,22 +53,20 @@ def strongest_line(state: State) -> tuple[complex, float] | None:
         inside = (hz >= max(state.band[0], 1.5 / width)) & (hz <= state.band[1])
         if not np.any(inside):
             continue
-        power = power[:, inside]
-        w, b = np.unravel_index(int(np.argmax(power)), power.shape)
-        if best is None or power[w, b] > best[0]:
-            best = float(power[w, b]), float(hz[inside][b]), width
-    if best is None or best[0] < 18.0 + 4.0 * state.payload:
+        highest = power[:, inside].max(axis=0)
+        found.append((float(highest.max()), float(hz[inside][np.argmax(highest)]), width))
+    height, line_hz, width = max(found)
+    if height < 18.0 + 4.0 * state.payload:
         return None
-    omega = 2.0 * np.pi * best[1]
-    alpha = min(max(2.0 / best[2], 0.005 * omega), 0.25 * omega)
-    return complex(-alpha, omega), best[0]
+    omega = 2.0 * np.pi * line_hz
+    return complex(-min(max(2.0 / width, 0.005 * omega), 0.25 * omega), omega)
 
 
-def first_mode(state: State, crude: tuple[complex, float]) -> Poles | None:
+def first_mode(state: State, crude: complex) -> Poles | None:
     """The strongest mode and the taps, refined together."""
-    omega = crude[0].imag
+    omega = crude.imag
     best: tuple[float, Poles, Array, Array] | None = None
-    for alpha in (-crude[0].real, 0.05 * omega):
+    for alpha in (-crude.real, 0.05 * omega):
         poles = mode_from(state, complex(-alpha, omega))
         if poles is not None:
             blocks = stretches(state, poles)
@@ -102,7 +98,7 @@ def mode_from(state: State, pole: complex) -> Poles | None:
         if turn < 2:
             grid = pole_grid(max(0.6 * hz, state.band[0]), min(1.7 * hz, state.band[1]))
             grid = np.concatenate([grid, poles])
-            pole = complex(grid[int(np.argmax(grid_gain(blocks, grid, _NO_POLES)))])
+            pole = complex(grid[int(np.argmax(grid_gain(blocks, grid, poles[:0])))])
         pole = complex(solve(blocks, np.array([pole]), steps=15).poles[0])
     return np.array([pole])
 
@@ -160,21 +156,13 @@ def refine_starts(state: State, solution: Solution) -> None:
             continue
         gain = np.zeros(rows.size)
         for b, a in mine:
-            mine_of = np.ix_(rows, np.array(b.channels, dtype=int))
-            y = state.scaled[mine_of]
-            scale = np.sqrt(b.thin)
-            since = state.time[rows] - starts[k]
-            after = basis(since, poles) @ stacked(a) / scale
-            level = b.level(a, poles)[0] / scale
+            some, scale = np.array(b.channels, dtype=int), np.sqrt(b.thin)
+            after = basis(state.time[rows] - starts[k], poles) @ stacked(a) / scale
             before = np.zeros_like(after)
-            earlier = [
-                c for o, c, _ in solution.pieces
-                if o.tap == k - 1 and o.channels == b.channels
-            ]  # fmt: skip
-            if earlier:
-                before = basis(state.time[rows] - starts[k - 1], poles) @ stacked(earlier[0]) / scale
-            y = y - level
-            some = np.array(b.channels, dtype=int)
+            for o, c, _ in solution.pieces:
+                if o.tap == k - 1 and o.channels == b.channels:
+                    before = basis(state.time[rows] - starts[k - 1], poles) @ stacked(c) / scale
+            y = state.scaled[np.ix_(rows, some)] - b.level(a, poles)[0] / scale
             was, now = one_sided(state, y - before, some, rows), one_sided(state, y - after, some, rows)
             gain += np.sum(was**2 - now**2, axis=1)
         # gain > 0: the decay explains the reading better than what was before it
