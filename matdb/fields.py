@@ -168,6 +168,16 @@ class FieldInfo:
         return self.stem.endswith("_sd")
 
 
+def within(low: float, high: float) -> dict[str, Any]:
+    """The limits of a number, both allowed, for :func:`info` and :func:`entry`."""
+    return {"low": low, "high": high}
+
+
+def above(low: float, high: float) -> dict[str, Any]:
+    """As :func:`within`, the lower limit refused."""
+    return {"low": low, "high": high, "open_low": True}
+
+
 def info(low: float = math.nan, high: float = math.nan, **more: Any) -> Mapping[str, FieldInfo]:
     """What stands beside a field in its class: ``mass_kg: float = field(metadata=info(0.0, 1000.0, help=...))``.
 

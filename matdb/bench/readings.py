@@ -13,7 +13,7 @@ from typing import Any, ClassVar
 
 from matdb.checks import ABSOLUTE_ZERO_C, checked_name
 from matdb.errors import InputError
-from matdb.fields import FieldInfo, check_record, entry, info, record_fields
+from matdb.fields import FieldInfo, above, check_record, entry, info, record_fields, within
 from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
 from matdb.plain import PlainRecord, from_plain
@@ -56,9 +56,7 @@ class Reading(PlainRecord):
 
     temperature_c: float = field(
         metadata=info(
-            ABSOLUTE_ZERO_C,
-            400.0,
-            open_low=True,
+            **above(ABSOLUTE_ZERO_C, 400.0),
             group="state",
             option="--temp",
             aliases=("temp", "t"),
@@ -67,8 +65,7 @@ class Reading(PlainRecord):
     )
     temperature_sd_c: float | None = entry(
         None,
-        0.0,
-        50.0,
+        **within(0.0, 50.0),
         group="state",
         option="--temp-sd",
         aliases=("temp_sd",),
@@ -76,12 +73,11 @@ class Reading(PlainRecord):
         help="Standard deviation of the temperature, such as 0.5K.",
     )
     soak_min: float | None = _circumstance(
-        None, 0.0, 1e5, shown="soaked {} min", help="How long the part lay at the temperature, such as 45min."
+        None, **within(0.0, 1e5), shown="soaked {} min", help="How long the part lay at the temperature, such as 45min."
     )
     seconds_out: float | None = _circumstance(
         None,
-        0.0,
-        1e5,
+        **within(0.0, 1e5),
         stem="out",
         dimension="duration",
         unit="s",
@@ -101,8 +97,7 @@ class Reading(PlainRecord):
     )
     thermometer_sd_k: float | None = _circumstance(
         None,
-        0.0,
-        10.0,
+        **within(0.0, 10.0),
         option="--thermometer-sd",
         noun="accuracy of the session's thermometer",
         help="How far the session's thermometer may be off, such as 0.5K; 1 K without it.",
@@ -144,8 +139,7 @@ class _OnPart(Reading):
     )
     count: int = _mounted(
         1,
-        1,
-        1000,
+        **within(1, 1000),
         aliases=("parts", "pieces", "number_of_parts"),
         noun="number of parts",
         help="How many equal parts share the mass.",
@@ -161,25 +155,21 @@ class _OnPart(Reading):
     )
     squeeze_mm: float = _mounted(
         0.0,
-        0.0,
-        1000.0,
+        **within(0.0, 1000.0),
         aliases=("preload",),
         shown="squeezed {} mm",
         help="Static squeeze of each part, such as 0.5mm.",
     )
     piece: int | None = _mounted(
         None,
-        1,
-        1000,
+        **within(1, 1000),
         noun="which piece of several",
         shown="piece {}",
         help="Which of several equal pieces was read, such as 2; each may differ from its drawing.",
     )
     mass_kg: float = field(
         metadata=info(
-            0.0,
-            1000.0,
-            open_low=True,
+            **above(0.0, 1000.0),
             group="load",
             aliases=("weight", "load"),
             shown="{} g on {count}",
@@ -192,9 +182,7 @@ def _amplitude() -> Any:
     """Peak amplitude of a vibration: how far rubber is strained decides how stiff it is."""
     return entry(
         None,
-        0.0,
-        100.0,
-        open_low=True,
+        **above(0.0, 100.0),
         aliases=("peak_amplitude",),
         noun="peak amplitude",
         shown="amplitude {} mm",
@@ -203,9 +191,7 @@ def _amplitude() -> Any:
 
 
 def _frequency(most: float = 1e5) -> Any:
-    return info(
-        0.0, most, open_low=True, aliases=("freq", "f"), shown="{} Hz", help="The frequency read, such as 31.2Hz."
-    )
+    return info(**above(0.0, most), aliases=("freq", "f"), shown="{} Hz", help="The frequency read, such as 31.2Hz.")
 
 
 def _spread(
@@ -213,7 +199,7 @@ def _spread(
 ) -> Any:
     """The standard deviation of another field; what a fit takes without it, in words."""
     says = says or f"Its standard deviation; {usual} without it."
-    return entry(None, 0.0, most, open_low=True, noun=noun, help=says, **more)
+    return entry(None, **above(0.0, most), noun=noun, help=says, **more)
 
 
 _MATERIAL = info(group="subject", dimension="name", aliases=("material_name",), help="The material that was read.")
@@ -250,9 +236,7 @@ class RingDown(_OnPart):
     frequency_hz: float = field(metadata=_frequency())
     log_decrement: float | None = entry(
         None,
-        0.0,
-        6.0,
-        open_low=True,
+        **above(0.0, 6.0),
         cure="leave it out if the decay was not read",
         option="--decrement",
         aliases=("decrement", "logarithmic_decrement"),
@@ -292,9 +276,7 @@ class Resonance(_OnPart):
     frequency_hz: float = field(metadata=_frequency())
     half_power_width_hz: float | None = entry(
         None,
-        0.0,
-        1e5,
-        open_low=True,
+        **above(0.0, 1e5),
         option="--width",
         aliases=("width", "bandwidth"),
         noun="half-power width",
@@ -303,9 +285,7 @@ class Resonance(_OnPart):
     )
     amplification: float | None = entry(
         None,
-        1.0,
-        1000.0,
-        open_low=True,
+        **above(1.0, 1000.0),
         aliases=("q",),
         shown="amplified {} times",
         help="Peak transmissibility, above 1; used without a width.",
@@ -340,11 +320,11 @@ class Deflection(_OnPart):
 
     deflection_mm: float = field(
         metadata=info(
-            0.0, 1000.0, open_low=True, aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
+            **above(0.0, 1000.0), aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
         )
     )
     dwell_s: float = entry(
-        10.0, 0.0, 1e8, open_low=True, shown="after {} s", help="Time from loading to reading; 10s without it."
+        10.0, **above(0.0, 1e8), shown="after {} s", help="Time from loading to reading; 10s without it."
     )
     deflection_sd_mm: float | None = _spread(1000.0, "6 %")
 
@@ -376,9 +356,7 @@ class ModulusPoint(Reading):
     frequency_hz: float = field(metadata=_frequency(1e9))
     storage_mpa: float = field(
         metadata=info(
-            0.0,
-            1e6,
-            open_low=True,
+            **above(0.0, 1e6),
             aliases=("storage_modulus", "modulus"),
             noun="storage modulus",
             shown="{} MPa",
@@ -386,13 +364,7 @@ class ModulusPoint(Reading):
         )
     )
     loss_factor: float | None = entry(
-        None,
-        0.0,
-        10.0,
-        open_low=True,
-        aliases=("tan_delta",),
-        shown="loss factor {}",
-        help="Loss factor, such as 0.12.",
+        None, **above(0.0, 10.0), aliases=("tan_delta",), shown="loss factor {}", help="Loss factor, such as 0.12."
     )
     storage_sd: float | None = _spread(
         5.0,
