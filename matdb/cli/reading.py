@@ -138,26 +138,31 @@ def import_(
     read, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
     with call.opened() as kept, Progress(f"import of {name}") as update:
+        parts = {p.name: p for p in kept.parts()}
         found = read_readings(
             name,
             read,
-            parts={p.name: p for p in kept.parts()},
+            parts=parts,
             materials=[m.name for m in kept.materials()],
             known=(each.reading for each in kept.records.each_reading()),
             defaults=defaults,
             keep_duplicates=keep_duplicates,
             progress=lambda share: update(0.6 * share),
         )
-        odd = [] if found.problem_count else _odd(kept, found, dry_run)
+        odd = [] if found.problem_count else _odd(kept, found, parts, dry_run)
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
-        warnings += [*odd, *_bench_doubts(kept, found), *_passed_over(found)]
+        warnings += [*odd, *_bench_doubts(kept, found, parts), *_passed_over(found)]
 
     def screen() -> None:
         lines("Before you rely on it:", warnings)
+        for problem in found.problems:
+            print(str(problem), file=sys.stderr)
+        if found.problem_count > len(found.problems):
+            print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
         if found.problem_count:
-            _tell_problems(found)
-        elif dry_run:
+            return
+        if dry_run:
             _preview(found)
             show(f"{len(found.readings)} readings would be logged; nothing was, for this was a dry run")
         else:
@@ -201,13 +206,6 @@ def _passed_over(found: ReadingFile) -> list[str]:
     return [f"{len(rows)} rows {what} (lines {_some(rows)}); {so}" for rows, what, so in told if rows]
 
 
-def _tell_problems(found: ReadingFile) -> None:
-    for problem in found.problems:
-        print(str(problem), file=sys.stderr)
-    if found.problem_count > len(found.problems):
-        print(f"... and {found.problem_count - len(found.problems)} more", file=sys.stderr)
-
-
 #: Readings of a file that are held against the fit, and the doubtful ones that are told.
 _MOST_COMPARED = 2000
 _MOST_TOLD = 10
@@ -223,9 +221,8 @@ def _by_material(found: ReadingFile, parts: Mapping[str, Part], *, moved_only: b
     return of_material
 
 
-def _odd(kept: Store, found: ReadingFile, dry_run: bool) -> list[str]:
+def _odd(kept: Store, found: ReadingFile, parts: Mapping[str, Part], dry_run: bool) -> list[str]:
     """What the newest fit says against readings of a file, a line each; of a long file, against some of them."""
-    parts = {p.name: p for p in kept.parts()}
     of_material = _by_material(found, parts)
     fitted = {m: ks for m, ks in of_material.items() if kept.records.newest_fit(m, reading_ids=False) is not None}
     total = sum(map(len, fitted.values()))
@@ -233,15 +230,13 @@ def _odd(kept: Store, found: ReadingFile, dry_run: bool) -> list[str]:
     compared = 0
     for material, which in fitted.items():
         # Of each material its share, spread evenly over the file.
-        most = len(which) if total <= _MOST_COMPARED else max(_MOST_COMPARED * len(which) // total, 1)
+        most = min(len(which), max(_MOST_COMPARED * len(which) // total, 1))
         some = [which[i * len(which) // most] for i in range(most)]
         compared += most
         doubts = all_doubts(kept.curve(material), parts, [found.readings[k] for k in some])
-        for k, texts in zip(some, doubts, strict=True):
-            if texts:
-                # What is not logged yet is mended in the file.
-                plain = [text.removesuffix(MENDS) for text in texts] if dry_run else texts
-                said.append((found.lines[k], "; ".join(plain)))
+        # What is not logged yet is mended in the file.
+        plain = [[text.removesuffix(MENDS * dry_run) for text in texts] for texts in doubts]
+        said += [(found.lines[k], "; ".join(texts)) for k, texts in zip(some, plain, strict=True) if texts]
     said.sort()
     lines = [f"line {line}: {text}" for line, text in said[:_MOST_TOLD]]
     if len(said) > _MOST_TOLD:
@@ -251,9 +246,8 @@ def _odd(kept: Store, found: ReadingFile, dry_run: bool) -> list[str]:
     return lines
 
 
-def _bench_doubts(kept: Store, found: ReadingFile) -> list[str]:
+def _bench_doubts(kept: Store, found: ReadingFile, parts: Mapping[str, Part]) -> list[str]:
     """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
-    parts = {p.name: p for p in kept.parts()}
     moved: list[tuple[float, int, str]] = []
     for material, which in _by_material(found, parts, moved_only=True).items():
         family = kept.material(material).family
@@ -278,10 +272,9 @@ def _preview(found: ReadingFile) -> None:
 
 
 def _counted(readings: list[Any], update: Any) -> Any:
-    total = max(len(readings), 1)
     for index, reading in enumerate(readings):
         if index % 500 == 0:
-            update(0.6 + 0.4 * index / total)
+            update(0.6 + 0.4 * index / len(readings))
         yield reading
 
 
