@@ -20,7 +20,7 @@ _SINGLE: Final = {
     "protocol": ("protocol", "protocol", "Write a bench protocol sheet."),
     "fit": ("fit", "fit", "Fit all readings of a material."),
     "report": ("fit", "report", "Tell what a fit rests on."),
-    "curve": ("curve", "curve", "Show modulus and loss factor."),
+    "curve": ("stiffness", "curve", "Show modulus and loss factor."),
     "stiffness": ("stiffness", "stiffness", "Show a part's stiffness in the field."),
     "suit": ("suit", "suit", "Rank the parts for a camera."),
     "cover": ("cover", "cover", "Find the fewest parts for a season."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Any, Final
 
 import numpy as np
@@ -76,12 +77,8 @@ def soak(said: SoakOptions, call: Asked) -> None:
         raise InputError("part", said.part, "of a form with dimensions", cure)
     need = soak_of(body, at, start_c=room_c, family=family, air=air)
     loss = drift(body, at, out_s or 0.0, room_c=room_c, family=family, chamber_sd_k=0.3)
-    figures: dict[str, Any] = {
-        "temperature_c": at,
-        "minutes": need.minutes,
-        "minutes_safe": need.minutes_safe,
-        "seconds_to_2k": loss.seconds_left,
-    }
+    figures: dict[str, Any] = {"temperature_c": at, "minutes": need.minutes, "minutes_safe": need.minutes_safe}
+    figures["seconds_to_2k"] = loss.seconds_left
     warnings = [*(service_note(family, t) for t in at), *(crystallisation_note(family, t, soaked_min) for t in at)]
     if soaked_min is not None:
         check = check_soak(body, soaked_min, at, start_c=room_c, family=family, air=air)
@@ -103,14 +100,9 @@ def soak(said: SoakOptions, call: Asked) -> None:
         *(_in_words(row, soaked_min, out_s) for row in states),
         f"From {room_c:g} degC in {air} air; still air on the bench.",
     ]
-    call.tell(
-        Answer(lines=short(told, warnings)),
-        content,
-        lambda: _behind(rows, soaked_min, out_s, warnings),
-        warnings,
-        caution=bench_caution(at),
-        cautions=BENCH,
-    )
+    answer, caution = Answer(lines=short(told, warnings)), bench_caution(at)
+    behind = partial(_behind, rows, soaked_min, out_s, warnings)
+    call.tell(answer, content, behind, warnings, caution=caution, cautions=BENCH)
 
 
 def _in_words(row: dict[str, Any], soaked_min: float | None, out_s: float | None) -> str:
@@ -191,14 +183,9 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
         material = store.material(known.material)
         curve = store.current_curve(material.name)
         steps, basis, notes = _plan(store, known, material, at, said)
-    what: dict[str, Any] = {
-        "part": said.part,
-        "form": known.form.label(),
-        "material": material.name,
-        "family": material.family,
-    }
     rests = curve.rests_on(said.part, min(at), max(at))
-    what |= {"basis": rests, "count": said.count, "axis": said.axis, "air": air}
+    what: dict[str, Any] = {"part": said.part, "form": known.form.label(), "material": material.name}
+    what |= {"family": material.family, "basis": rests, "count": said.count, "axis": said.axis, "air": air}
     text = protocol_markdown(**what, steps=steps, notes=notes, cautions=BENCH)
     written = None if said.out is None else str(write_text(said.out, text, force=said.force))
     mass, count = mass_text(steps[0].mass_kg), f" on {said.count}" if said.count > 1 else ""
@@ -209,15 +196,9 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
         "" if written else "The sheet to print and fill in: --out FILE, or --why.",
     ]
     content = {"part": said.part, "steps": steps, "basis": basis, "file": written, "markdown": text}
-    call.tell(
-        Answer(lines=short(told, notes)),
-        content,
-        lambda: print(text, end=""),
-        notes,
-        caution=bench_caution(at),
-        cautions=BENCH,
-        written=written,
-    )
+    answer, caution = Answer(lines=short(told, notes)), bench_caution(at)
+    sheet = partial(print, text, end="")
+    call.tell(answer, content, sheet, notes, caution=caution, cautions=BENCH, written=written)
 
 
 def _step_in_words(step: ProtocolStep) -> str:
@@ -277,7 +258,7 @@ def _plan(
         notes.append(f"{unknown}; read it once at room temperature, then ask anew")
     if body is None:
         notes.append("the part's dimensions are not known: soak until a thermometer inside it stands still")
-    return steps, "readings" if found.basis == "readings" else "family prior", notes
+    return steps, found.basis, notes
 
 
 def _ends(band: Band, k: int) -> tuple[float, float, float]:

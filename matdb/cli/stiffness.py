@@ -1,4 +1,4 @@
-"""``matdb stiffness``: a part's effective stiffness and damping ratio at a field temperature."""
+"""``matdb stiffness`` and ``matdb curve``: stiffness and damping of a part, modulus and loss of a material."""
 
 from __future__ import annotations
 
@@ -10,11 +10,13 @@ from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.answering import AskedNow, over_states
-from matdb.cli.options import Held, arg
+from matdb.cli.fit import summary
+from matdb.cli.options import Held, arg, option
 from matdb.cli.screen import Column, band_text, given_text, lines, mass_text, number_text, records_table
 from matdb.errors import InputError
-from matdb.exchange.tables import AnswerTable, stiffness_table
+from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
 
+_AT_C: Final = Column("at degC", lambda row: given_text(row["temperature_c"]), right=True)
 _BANDS: Final = ("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz")
 
 
@@ -54,9 +56,8 @@ def stiffness(
     what = f"{states.said(known) or part}, {states.axis}{under}"
     told = [*over_states(what, answer.records(), "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
-    call.tell(
-        Answer(lines=short(told, answer.warnings)), content, lambda: show_rows(answer), answer.warnings, written=written
-    )
+    first = Answer(lines=short(told, answer.warnings))
+    call.tell(first, content, lambda: show_rows(answer), answer.warnings, written=written)
 
 
 def rests_text(rests: str) -> str:
@@ -94,7 +95,7 @@ def show_rows(answer: AnswerTable) -> None:
     """Print :func:`matdb.exchange.tables.stiffness_table`, and what to know of it."""
     rows = answer.records()
     columns = [
-        Column("at degC", lambda r: given_text(r["temperature_c"]), right=True),
+        _AT_C,
         Column("at Hz", lambda r: number_text(r["frequency_hz"]), right=True),
         Column("stiffness, N/mm", lambda r: row_band(r, "stiffness_n_per_mm")),
         Column("damping ratio", lambda r: row_band(r, "damping_ratio", 2)),
@@ -123,3 +124,54 @@ def nested_rows(answer: AnswerTable) -> list[dict[str, Any]]:
 def row_band(row: Mapping[str, Any], name: str, digits: int = 3) -> str:
     """The band of a flat row: ``name``, ``name_low`` and ``name_high``."""
     return band_text(row[name], row[f"{name}_low"], row[f"{name}_high"], digits)
+
+
+# -- a material ----------------------------------------------------------------------------------------------------
+
+
+def curve(
+    call: AskedNow,
+    material: options.MaterialArgument,
+    temp: options.TempsOption,
+    frequency: options.FrequenciesOption = None,
+    step: options.StepOption = "5K",
+    fit: int | None = option("NUMBER", "Answer from this older fit instead of the newest.", min=1),
+    csv: options.CsvOption = None,
+    force: options.ForceOption = False,
+) -> None:
+    """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
+    t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
+    options.few_states(t, len(f))
+    with call.existing() as store:
+        found = store.current_curve(material) if fit is None else store.curve_of_fit(fit)
+        if found.material != material:
+            raise InputError("--fit", fit, f"a fit of {material}", f"that one is of {found.material}")
+        answer = curve_table(found, t, f)
+    written = options.write_answer(csv, answer.header, answer.rows, force)
+    rests = found.rests_on(None, float(t.min()), float(t.max()))
+    told = [*over_states(material, answer.records(), "storage_mpa", "MPa", _moduli), rests_text(rests)]
+    content = summary(found) | {"csv": written, "rows": answer.records()}
+    first = Answer(lines=short(told, answer.warnings))
+    call.tell(first, content, lambda: _show_moduli(answer), answer.warnings, written=written)
+
+
+def _moduli(row: Mapping[str, Any], _: bool) -> str:
+    return f"{row_band(row, 'storage_mpa')} MPa, loss factor {row_band(row, 'loss_factor', 2)}"
+
+
+def _show_moduli(answer: AnswerTable) -> None:
+    columns = [
+        _AT_C,
+        Column("at Hz", lambda r: given_text(r["frequency_hz"]), right=True),
+        Column("storage modulus, MPa", lambda r: row_band(r, "storage_mpa")),
+        Column("loss factor", lambda r: row_band(r, "loss_factor", 2)),
+        Column("", _remark),
+    ]
+    records_table(answer.records(), columns)
+    lines("Before you rely on it:", answer.warnings)
+
+
+def _remark(row: Mapping[str, Any]) -> str:
+    if row["basis"] == "family prior":
+        return "family prior"
+    return "extrapolated" if row["extrapolated"] else ""
