@@ -381,14 +381,13 @@ class Store(FittedRecords):
         InputError
             The part has no two halves, turns without a thread, or a value out of range.
         """
-        if (mounting is None) == (mass_kg is None):
-            raise InputError("mass_kg", mass_kg, "given, or a mounting, not both")
-        if mounting is not None:
+        if mounting is not None and mass_kg is None:
             wanted = self._wanted(mounting)
-        else:
-            known = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
+        elif mass_kg is not None and mounting is None:
             more = {"assembly_c": assembly_c, "set_share": set_share}
-            wanted = matdb.advice.squeeze.carried(known, count, load_factors, **more)
+            wanted = matdb.advice.squeeze.carried(mass_kg, count, load_factors, **more)
+        else:
+            raise InputError("mass_kg", mass_kg, "given, or a mounting, not both")
         # What cannot be answered is refused before anything is fitted.
         matdb.advice.squeeze.halves_of(self.records.part(part), squeeze_mm, turns)
         curve, material, asked = self._about(part)

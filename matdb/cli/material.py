@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from matdb.cli.options import Call, Group, JsonOption, added, arg, argument_of, option_of, replaced, with_fields
+from matdb.cli.options import (
+    Call,
+    Group,
+    JsonOption,
+    added,
+    arg,
+    argument_of,
+    option_of,
+    replaced,
+    values_of,
+    with_fields,
+)
 from matdb.cli.screen import document, show, table
 from matdb.fields import record_fields
 from matdb.material.families import families as known_families
 from matdb.material.record import Material
 from matdb.plain import fields_of
-from matdb.units import UNITS, parse
 
 app = Group("Materials: family, label, service range.")
 
@@ -22,11 +32,7 @@ _KNOWN = record_fields(Material)
 @with_fields(argument_of(_KNOWN["name"]), *(option_of(each) for name, each in _KNOWN.items() if name != "name"))
 def add(given: dict[str, Any], call: Call) -> None:
     """Add a material."""
-    values: dict[str, Any] = {}
-    for name, text in given.items():
-        each = _KNOWN[name]
-        values[name] = parse(text, each.dimension, each.option) if text and each.dimension in UNITS else text
-    material = Material(**values)
+    material = Material(**values_of(_KNOWN, given))
     with call.opened() as kept:
         number = added(kept, material)
     label = ", " + material.hardness if material.hardness else ""

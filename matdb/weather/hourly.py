@@ -39,14 +39,7 @@ _MOST_MISSING = 0.5
 _RARELY_H = 4000.0
 
 
-def hourly_csv(
-    text: str | bytes,
-    *,
-    what: str = "forecast CSV",
-    unit: str | None = None,
-    temperature_column: str | None = None,
-    time_column: str | None = None,
-) -> Forecast:
+def hourly_csv(text: str | bytes, *, what: str = "forecast CSV", unit: str | None = None) -> Forecast:
     """Read a forecast or a year of weather from CSV.
 
     Parameters
@@ -57,8 +50,6 @@ def hourly_csv(
         Its name, for messages and tables.
     unit : str or None
         Unit of the temperatures (C, F or K), where neither title nor cells name it.
-    temperature_column, time_column : str or None
-        Titles of the columns to take, where they cannot be told from their names.
 
     Returns
     -------
@@ -75,10 +66,10 @@ def hourly_csv(
     table = read_table(what, text, is_header=_looks_like_header)
     if not table.rows:
         raise InputError(what, "a header alone", "a table with one row per hour")
-    column = _temperature_column(table, temperature_column)
+    column = _temperature_column(table)
     notes: list[str] = []
     temperature = _temperatures(table, column, unit)
-    moments, start, order = _hours(table, _time_columns(table, time_column, column), notes)
+    moments, start, order = _hours(table, _time_columns(table, column), notes)
     temperature = temperature[order]
     known = np.isfinite(temperature)
     missing = int(np.sum(~known))
@@ -103,15 +94,6 @@ def _looks_like_header(cells: tuple[str, ...]) -> bool:
     return any(_TEMPERATURE.search(n) for n in names) and not any(re.fullmatch(r"[-+]?\d+([.,]\d+)?", n) for n in names)
 
 
-def _named(table: Table, title: str) -> int:
-    """The column of that title; case and blanks at the ends do not count."""
-    names = [h.casefold() for h in table.header]
-    wanted = title.strip().casefold()
-    if wanted not in names:
-        raise InputError(f"{table.what} column", title, "one of " + ", ".join(table.header))
-    return names.index(wanted)
-
-
 def _columns(table: Table, of: re.Pattern[str], but: re.Pattern[str]) -> list[int]:
     """The columns whose titles match one pattern and not the other."""
     return [i for i, h in enumerate(table.header) if of.search(h.casefold()) and not but.search(h.casefold())]
@@ -126,9 +108,9 @@ def _narrowed(table: Table, found: list[int], *better: str) -> list[int]:
     return found
 
 
-def _unclear(table: Table, found: list[int], allowed: str, option: str) -> InputError:
+def _unclear(table: Table, found: list[int], allowed: str, title: str) -> InputError:
     shown = ", ".join(table.header[i] for i in found or range(len(table.header)))
-    return InputError(f"{table.what} columns", shown, allowed, f"name it with the {option} column option")
+    return InputError(f"{table.what} columns", shown, allowed, f"call it '{title}' in the header")
 
 
 def _where(table: Table, row: int, *columns: int) -> str:
@@ -137,12 +119,10 @@ def _where(table: Table, row: int, *columns: int) -> str:
     return f"{table.what}, line {table.lines[row]}" + (f", {titles}" if columns else "")
 
 
-def _temperature_column(table: Table, title: str | None) -> int:
-    if title is not None:
-        return _named(table, title)
+def _temperature_column(table: Table) -> int:
     found = _narrowed(table, _columns(table, _TEMPERATURE, _OTHER_TEMPERATURE), r"air|dry|2 ?m|lufttemp")
     if len(found) != 1:
-        raise _unclear(table, found, "a table with one column that is plainly the air temperature", "temperature")
+        raise _unclear(table, found, "a table with one column that is plainly the air temperature", "air temperature")
     return found[0]
 
 
@@ -195,10 +175,8 @@ def _checked(table: Table, column: int, values: Array) -> Array:
     return values
 
 
-def _time_columns(table: Table, title: str | None, temperature: int) -> tuple[int, ...]:
+def _time_columns(table: Table, temperature: int) -> tuple[int, ...]:
     """The column of the times, or those of date and time of day."""
-    if title is not None:
-        return (_named(table, title),)
     found = [i for i in _columns(table, _TIME, _OTHER_TIME) if i != temperature]
     # Some services write "valid time" beside "issue time": the one that is valid counts.
     found = _narrowed(table, found, r"valid", r"date.?time|timestamp|zeitstempel", r"utc")
@@ -206,7 +184,7 @@ def _time_columns(table: Table, title: str | None, temperature: int) -> tuple[in
     if len(found) == 2 and len(date) == 1:
         return (*date, *(i for i in found if i not in date))
     if len(found) != 1:
-        raise _unclear(table, found, "a table with one column of times, or one of dates and one of times", "time")
+        raise _unclear(table, found, "a table with one column of times, or one of dates and one of times", "valid time")
     return (found[0],)
 
 

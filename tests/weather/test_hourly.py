@@ -135,10 +135,26 @@ def test_days_first_or_months_first_is_told_from_the_column():
     assert hourly_csv(rows("date,temp (C)", dotted)).start == dt.datetime(2026, 4, 5)
 
 
-def test_unit_and_columns_may_be_told():
-    text = rows("when is it,reading A,reading B", ["2026-01-31 00:00,32,5", "2026-01-31 01:00,50,6"])
-    got = hourly_csv(text, unit="F", temperature_column="Reading A", time_column="when is it")
-    assert got.temperature_c.tolist() == [0, 10]
+def test_the_unit_may_be_told():
+    text = rows("time,temperature", ["2026-01-31 00:00,32", "2026-01-31 01:00,50"])
+    assert hourly_csv(text, unit="F").temperature_c.tolist() == [0, 10]
+
+
+@pytest.mark.parametrize(
+    ("header", "wrong"),
+    [
+        ("time,reading A,reading B (C)", "reading B"),
+        ("time,temp a (C),temp b (C)", "temp b"),
+        ("when,reading,temperature (C)", "when"),
+        ("model time,local hour,temperature (C)", "model time"),
+    ],
+)
+def test_the_cure_for_unclear_columns_cures(header, wrong):
+    row = "2026-01-31 00:00,4,5"
+    with pytest.raises(InputError) as caught:
+        hourly_csv(rows(header, [row]))
+    title = caught.value.cure.removeprefix("call it '").removesuffix("' in the header")
+    assert hourly_csv(rows(header.replace(wrong, title), [row])).temperature_c.tolist() == [5]
 
 
 @pytest.mark.parametrize(
@@ -151,9 +167,8 @@ def test_unit_and_columns_may_be_told():
         (rows("time,temperature", ISO), {"unit": "R"}, "C, F or K"),
         (rows("time,temperature (K)", ISO), {}, "line 2"),
         (rows("time,humidity", ISO), {}, "plainly the air temperature"),
-        (rows("time,temp a (C),temp b (C)", [c + ",1" for c in ISO]), {}, "temperature column option"),
-        (rows("zzz,temperature (C)", ISO), {}, "time column option"),
-        (rows("time,temperature (C)", ISO), {"time_column": "when"}, "one of time, temperature (C)"),
+        (rows("time,temp a (C),temp b (C)", [c + ",1" for c in ISO]), {}, "air temperature"),
+        (rows("zzz,temperature (C)", ISO), {}, "valid time"),
         (rows("time,temperature (C)", ["soon,1", "later,2"]), {}, "line 2, time"),
         (rows("time,temperature (C)", ["2026-13-01 00:00,1"]), {}, "line 2, time"),
         (rows("time,temperature (C)", ["2026-01-01 25:00,1"]), {}, "line 2, time"),
