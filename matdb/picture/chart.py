@@ -164,8 +164,8 @@ class Chart:
         """The chart in words, for those who do not see it."""
         said = [f"{self.title}. {self.subtitle}."]
         for panel in self.panels:
-            names = [s.label for s in panel.series if s.label] + [s.label for s in panel.spans if s.label]
-            said.append(f"{panel.y_label} over {panel.x_label}: {', '.join(dict.fromkeys(names))}.")
+            names = [s.label for s in panel.series] + [s.label for s in panel.spans]
+            said.append(f"{panel.y_label} over {panel.x_label}: {', '.join(dict.fromkeys(filter(None, names)))}.")
         return " ".join([*said, *self.notes])
 
     def to_dict(self) -> dict[str, Any]:

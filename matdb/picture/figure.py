@@ -98,9 +98,8 @@ def _fill(figure: Figure, chart: Chart) -> None:
     legends = [_legend_rows(panel) for panel in chart.panels]
     top = 0.19 * len(title) + 0.155 * len(subtitle) + 0.14
     bottom = 0.13 * len(notes) + (0.1 if notes else 0.04)
-    heights = [
-        _PANEL + 0.17 * rows + (0.32 if p.x_second else 0.0) for rows, p in zip(legends, chart.panels, strict=True)
-    ]
+    extra = [0.32 if panel.x_second else 0.0 for panel in chart.panels]
+    heights = [_PANEL + 0.17 * rows + more for rows, more in zip(legends, extra, strict=True)]
     tall = top + bottom + sum(heights)
     figure.set_size_inches(_WIDE, tall)
     y = tall - 0.08
@@ -108,9 +107,8 @@ def _fill(figure: Figure, chart: Chart) -> None:
     y -= 0.19 * len(title)
     figure.text(0.12 / _WIDE, y / tall, "\n".join(subtitle), ha="left", va="top", size=_SMALL, color=FAINT)
     y = tall - top
-    for panel, rows, high in zip(chart.panels, legends, heights, strict=True):
-        above = 0.10 + (0.32 if panel.x_second else 0.0)
-        below = 0.46 + 0.17 * rows
+    for panel, rows, high, more in zip(chart.panels, legends, heights, extra, strict=True):
+        above, below = 0.10 + more, 0.46 + 0.17 * rows
         place = (0.68 / _WIDE, (y - high + below) / tall, (_WIDE - 0.68 - 0.14) / _WIDE, (high - above - below) / tall)
         _panel(figure.add_axes(place), panel, rows, high - above - below)
         y -= high
@@ -186,25 +184,13 @@ def _series(axes: Any, series: Series) -> None:
     k = series.colour % len(SERIES)
     colour = SERIES[k]
     if series.style in ("points", "crosses"):
-        cross = series.style == "crosses"
-        axes.plot(
-            series.x,
-            series.y,
-            linestyle="none",
-            marker="x" if cross else MARKERS[k],
-            markersize=5.0,
-            markerfacecolor=PAPER,
-            markeredgecolor=colour,
-            markeredgewidth=1.3,
-            zorder=4.0,
-            label=series.label or "_",
-        )
+        marker, name = "x" if series.style == "crosses" else MARKERS[k], series.label or "_"
+        axes.plot(series.x, series.y, marker, ms=5.0, mfc=PAPER, mec=colour, mew=1.3, zorder=4.0, label=name)
         return
     outside = series.style == "dashed"
     if series.low is not None and series.high is not None:
-        axes.fill_between(
-            series.x, series.low, series.high, color=colour, alpha=0.10 if outside else 0.20, linewidth=0.0, zorder=2.0
-        )
+        opacity = 0.10 if outside else 0.20
+        axes.fill_between(series.x, series.low, series.high, color=colour, alpha=opacity, linewidth=0.0, zorder=2.0)
     dashes = (1.2, 1.6) if outside else DASHES[k]
     (line,) = axes.plot(series.x, series.y, color=colour, linewidth=1.3 if outside else 1.9, zorder=3.0)
     line.set_label(series.label or "_")
@@ -235,8 +221,8 @@ def _ticks(axes: Any, panel: Panel) -> None:
 
 
 def _legend_rows(panel: Panel) -> int:
-    labels = [s.label for s in panel.series] + [s.label for s in panel.spans] + [m.label for m in panel.marks]
-    return math.ceil(len({label for label in labels if label}) / 2)
+    labels = {s.label for s in panel.series} | {s.label for s in panel.spans} | {m.label for m in panel.marks}
+    return math.ceil(len(labels - {""}) / 2)
 
 
 def picture_bytes(chart: Chart, kind: str = "png") -> bytes:

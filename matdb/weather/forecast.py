@@ -160,14 +160,12 @@ def at_altitude(forecast: Forecast, forecast_altitude_m: float, site_altitude_m:
     Source: [1]_. Altitudes are taken as those of maps, which is 0.2 K off at the tropopause and 0.01 K at 2000 m.
 
     """
-    low, high = (
+    for altitude in (forecast_altitude_m, site_altitude_m):
         checked_number("altitude_m", altitude, _LOWEST_M, _TROPOPAUSE_M, "m above sea level")
-        for altitude in (forecast_altitude_m, site_altitude_m)
-    )
-    shift = -_LAPSE_K_PER_M * (high - low)
+    climb = site_altitude_m - forecast_altitude_m
+    shift = -_LAPSE_K_PER_M * climb
     if shift == 0.0:
         return forecast
-    climb = site_altitude_m - forecast_altitude_m
     note = (
         f"site {abs(climb):g} m {'above' if climb > 0 else 'below'} the forecast: {shift:+.1f} K "
         "(standard atmosphere; on clear still nights valleys are colder)"

@@ -110,9 +110,7 @@ def bench_state(reading: Reading, part: Part | None, family: str) -> BenchState:
         No such family.
     """
     body = None if part is None else body_of(part.form)
-    warnings: list[str] = []
-    if outside := service_note(family, reading.temperature_c):
-        warnings.append(outside)
+    warnings = [service_note(family, reading.temperature_c)]
     soaked: SoakCheck | None = None
     out: Drift | None = None
     parts = {} if part is None else {part.name: part}
@@ -120,23 +118,19 @@ def bench_state(reading: Reading, part: Part | None, family: str) -> BenchState:
     if part is not None and body is not None:
         if reading.soak_min is not None:
             soaked = check_soak(body, reading.soak_min, reading.temperature_c, family=family)
-            if soaked.warning:
-                warnings.append(f"{soaked.warning}; a fit takes {at:.1f} +- {sd:.1f} degC")
+            warnings.append(soaked.warning and f"{soaked.warning}; a fit takes {at:.1f} +- {sd:.1f} degC")
         if reading.seconds_out is not None:
             start = reading.temperature_c if soaked is None else float(soaked.mean_c)
             out = drift(body, start, reading.seconds_out, family=family, chamber_sd_k=_typed_sd(reading))
-            if out.warning:
-                warnings.append(out.warning + f": {at:.1f} +- {sd:.1f} degC")
+            warnings.append(out.warning and f"{out.warning}: {at:.1f} +- {sd:.1f} degC")
     elif part is not None and (reading.soak_min is not None or reading.seconds_out is not None):
         warnings.append(
             f"the dimensions of {part.name} are not known: soak and seconds out are kept but cannot be reckoned with; "
             f"a fit takes {at:.1f} +- {sd:.1f} degC"
         )
     if reading.soak_min is not None and reading.soak_min >= LONG_SOAK_MIN:
-        note = crystallisation_note(family, reading.temperature_c, reading.soak_min)
-        if note:
-            warnings.append(note)
-    return BenchState(at, sd, soaked, out, tuple(warnings))
+        warnings.append(crystallisation_note(family, reading.temperature_c, reading.soak_min))
+    return BenchState(at, sd, soaked, out, tuple(filter(None, warnings)))
 
 
 def actual_temperatures(
@@ -173,9 +167,8 @@ def actual_temperatures(
             groups.setdefault(name, []).append(index)
     for name, rows in groups.items():
         # A bench day has few different states: each is reckoned once.
-        states = np.array(
-            [[at[i], sd[i], _or_nan(readings[i].soak_min), _or_nan(readings[i].seconds_out)] for i in rows]
-        )
+        told = [(at[i], sd[i], readings[i].soak_min, readings[i].seconds_out) for i in rows]
+        states = np.array(told, dtype=float)  # None becomes nan
         few, inverse = np.unique(np.nan_to_num(states, nan=-1.0), axis=0, return_inverse=True)
         few[:, 2:] = np.where(few[:, 2:] < 0.0, np.nan, few[:, 2:])
         now, wide = _moved(body_of(parts[name].form), few, family)
@@ -234,7 +227,3 @@ def _decay(body: Body, props: Thermal, node: int, at: str) -> Callable[[Array], 
 
 def _typed_sd(reading: Any) -> float:
     return USUAL_SD_K if reading.temperature_sd_c is None else float(reading.temperature_sd_c)
-
-
-def _or_nan(value: float | None) -> float:
-    return float("nan") if value is None else value

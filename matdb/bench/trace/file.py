@@ -98,9 +98,8 @@ def read_trace(
         notes.append("base columns left out: their number differs from that of the signals")
         base = []
     if sample_rate_hz is not None:
-        time = np.arange(len(table.rows)) / checked_number(
-            "sample_rate_hz", sample_rate_hz, 0.0, 1e7, "Hz", open_low=True
-        )
+        rate = checked_number("sample_rate_hz", sample_rate_hz, 0.0, 1e7, "Hz", open_low=True)
+        time = np.arange(len(table.rows)) / rate
     else:
         time = _time(table, at, time_unit, notes, Path(path).name)
     values = table.values
@@ -159,10 +158,8 @@ def _time(table: NumberTable, at: int, unit: str | None, notes: list[str], name:
     steps = np.diff(time[known])
     if np.any(steps < 0):
         row = known[int(np.argmax(steps < 0)) + 1]
-        raise InputError(
-            f"{_WHAT} row {table.rows[row]}, column {title!r}", f"{time[row]:.12g}", "later than the row above",
-            "sort the rows, or give one record a file",
-        )  # fmt: skip
+        field, cure = f"{_WHAT} row {table.rows[row]}, column {title!r}", "sort the rows, or give one record a file"
+        raise InputError(field, f"{time[row]:.12g}", "later than the row above", cure)
     steps = steps[steps > 0]
     if steps.size == 0:
         raise InputError(_WHAT, name, "times that go on", "give the sample rate in Hz")
