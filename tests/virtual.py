@@ -24,6 +24,15 @@ FORM = Ring(outer_mm=16, inner_mm=6, height_mm=5)
 PART = Part(name="virtual", material="virtual", form=FORM)
 UNIT = FORM.stiffness_n_per_mm(1.0)
 STATIC_S = 10.0
+#: Bulk modulus of the virtual rubbers, MPa (handbook range 1000 to 2500; from memory).
+BULK_MPA = 1900.0
+
+
+def felt(modulus):
+    """A complex modulus (MPa) as the bonded part shows it, which gives by its volume too; below 30 MPa hardly."""
+    if abs(modulus) < 30.0:
+        return modulus / (1.0 + 0.6 * modulus / BULK_MPA)
+    return modulus * np.exp(FORM.ln_bulk_softening("axial", np.log(modulus), BULK_MPA))
 
 
 class Rung:
@@ -37,7 +46,7 @@ class Rung:
         """Damped frequency in Hz and log decrement of a mass on one part: m s^2 + B E(s) = 0."""
         w, s = UNIT * 1e3 / mass_kg, 2j * np.pi * 30.0
         for _ in range(200):
-            new = 1j * np.sqrt(w * self.modulus(s, temperature_c))
+            new = 1j * np.sqrt(w * felt(self.modulus(s, temperature_c)))
             if abs(new - s) < 1e-12 * abs(s):
                 break
             s = new

@@ -13,7 +13,7 @@ from matdb.advice.effective import Effective, checked_question, effective, state
 from matdb.curve.band import band
 from matdb.curve.curve import Curve, checked_state
 from matdb.form.part import Part
-from matdb.material.record import Material
+from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import natural_ln_omega
 
 Array = NDArray[np.float64]
@@ -93,7 +93,9 @@ class PartAnswers:
     def __init__(
         self, curve: Curve, material: Material, part: Part, *, axis: str = "axial", squeeze_mm: float = 0.0
     ) -> None:
-        self.curve, self.material, self.part = curve, material, part
+        part.form.offset_sd(axis)  # refuses an axis that the form lacks
+        self.material, self.part = material, part
+        self.curve = curve = curve.through(part.form, axis, curve.ln_stiffest(np.array(service_range(material)[0])))
         self.axis, self.squeeze_mm = axis, float(squeeze_mm)
         unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
         self._ln_scale = math.log(unit) + curve.offset_draws(part.name, part.form.offset_sd(axis))

@@ -252,6 +252,7 @@ def effective(
     share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
     curve = curve.rested(rest_h)
+    curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count))
     if amplitude_mm is not None:
         checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)

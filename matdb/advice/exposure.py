@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, TypedDict, Unpack
 
 import numpy as np
@@ -14,9 +14,10 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.bench.thermal.body import Body, thermal_of
 from matdb.bench.thermal.state import body_of
 from matdb.checks import checked_number
-from matdb.curve.curve import checked_state
+from matdb.curve.curve import Curve, checked_state
 from matdb.errors import InputError
 from matdb.form.part import Part
+from matdb.material.crystallisation import crystallisation_of
 from matdb.material.record import Material
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, forecast_range, take_off_window
 from matdb.weather.hourly import hourly_csv, monthly_csv
@@ -266,6 +267,8 @@ class Exposure:
         For each row the step of each hour in the order of the record.
     forecasts : tuple of Forecast or None
         For each row where it comes from; None for bare numbers.
+    outside : tuple of Forecast or None
+        For each row the whole time in the air, flown or not.
     notes : tuple of str
         What was assumed.
     """
@@ -275,6 +278,7 @@ class Exposure:
     row: Whole
     sequence: tuple[Whole, ...]
     forecasts: tuple[Forecast | None, ...]
+    outside: tuple[Forecast | None, ...]
     notes: tuple[str, ...] = field(default=())
 
     @property
@@ -287,6 +291,27 @@ class Exposure:
         """What the hours of the first row are: "hours", or "temperatures" of a range that knows no times."""
         known = self.forecasts[0]
         return "temperatures" if known is not None and known.times is None else "hours"
+
+    def felt(self, candidates: Sequence[Any], axis: str) -> list[Any]:
+        """Candidates whose curve is as they feel it: after their rest in the cold, through their form along an axis."""
+        found: dict[tuple[int, int], tuple[Curve, float]] = {}
+        out = []
+        for each, row in zip(candidates, self.row, strict=True):
+            if (key := (id(each.curve), int(row))) not in found:
+                rested = each.curve.rested(self._rest_h(each.curve, int(row)))
+                found[key] = rested, rested.ln_stiffest(self.steps)
+            rested, stiffest = found[key]
+            out.append(replace(each, curve=rested.through(each.part.form, axis, stiffest)))
+        return out
+
+    def _rest_h(self, curve: Curve, row: int) -> float | None:
+        """Hours on end that a row rests where a curve's family crystallises; None where times are not known."""
+        outside, cold = self.outside[row], crystallisation_of(curve.family)
+        if cold is None or outside is None or outside.times is None:
+            return None
+        hours = np.where(cold.share(outside.temperature_c) > 0.0, _hours_of(outside), 0.0)
+        since = np.cumsum(hours)
+        return float((since - np.maximum.accumulate(np.where(hours > 0.0, 0.0, since))).max())
 
     def when(self, candidate: int, step: int) -> str:
         """The first time at which a candidate has a temperature; empty where times are not known."""
@@ -318,9 +343,10 @@ def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures
     if isinstance(temperature_c, Flight | Forecast):
         forecast = temperature_c.flown if isinstance(temperature_c, Flight) else temperature_c
         steps, weight, place = temperature_steps(forecast.temperature_c, _hours_of(forecast))
-        return Exposure(steps, weight[None], row, (place,), (forecast,), forecast.notes)
+        outside = temperature_c.forecast if isinstance(temperature_c, Flight) else temperature_c
+        return Exposure(steps, weight[None], row, (place,), (forecast,), (outside,), forecast.notes)
     steps, weight, place = temperature_steps(temperature_c)
-    return Exposure(steps, weight[None], row, (place,), (None,))
+    return Exposure(steps, weight[None], row, (place,), (None,), (None,))
 
 
 def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
@@ -351,7 +377,7 @@ def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
         ]
     )
     said = dict.fromkeys([*flown.flown.notes, f"parts leave a place at {flown.car_c:g} degC", *notes])
-    return Exposure(steps, weight, np.array(rows, dtype=np.int64), tuple(places), tuple(forecasts), tuple(said))
+    return Exposure(steps, weight, np.array(rows, dtype=np.int64), tuple(places), *2 * (tuple(forecasts),), tuple(said))
 
 
 def _hours_of(forecast: Forecast) -> Array:

@@ -586,6 +586,7 @@ def judge(
     ratio = np.unique(np.concatenate([across / along for along, across in units])) if units else np.zeros(0)
     ratio = ratio[ratio > 0.0]
     sides = Directions(mounting, payload.packages, ratio) if ratio.size else None
+    candidates = exposed.felt(candidates, axis)
     groups: dict[int, list[int]] = {}
     for index, each in enumerate(candidates):
         groups.setdefault(id(each.curve), []).append(index)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from statistics import NormalDist
@@ -29,7 +29,9 @@ from matdb.curve.parameters import (
 )
 from matdb.curve.prior import Prior
 from matdb.errors import InputError
+from matdb.form.base import LEAST_BULK_SOFTENING, FormBase
 from matdb.material.crystallisation import crystallisation_of
+from matdb.material.families import family_named
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
@@ -51,19 +53,24 @@ _MARGIN_DECADES: Final = 0.5
 #: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.
 _MARGIN_LOSS_DECADES: Final = 1.5
 
-#: What is stored with the draws, under the field's own name.
-_STORED: Final = (
-    "common_sd",
-    "measured_c",
-    "measured_ln_hz",
-    "measured_loss_ln_hz",
-    "read_c",
-    "crystallises",
-    "bench_strain",
-    "weights",
-    "report",
-    "reading_count",
-)
+
+def _pair(values: Any) -> tuple[float, float] | None:
+    if values is None:
+        return None
+    low, high = (float(v) for v in values)
+    if not -math.inf < low <= high < math.inf:
+        raise ValueError(f"a range of {low:g} to {high:g}")
+    return low, high
+
+
+#: What is stored with the draws, under the field's own name, and how it is read.
+_STORED: Final[dict[str, Callable[[Any], Any]]] = {
+    "common_sd": float, "measured_c": _pair, "measured_ln_hz": _pair, "measured_loss_ln_hz": _pair,
+    "read_c": lambda values: tuple(map(float, values)), "crystallises": bool, "bench_strain": lambda value: value,
+    "weights": dict, "report": dict, "reading_count": int,
+}  # fmt: skip
+#: What older fits lack.
+_LATER: Final = {"read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
 _STORED_ARRAYS: Final = ("softening", "rest")
 
@@ -76,6 +83,8 @@ _MISFIT_LN_HZ: Final = 3.5
 _MISFIT_WAVES: Final = 4
 #: A second, slow relaxation adds to however small a loss: an absolute share of the misfit.
 _MISFIT_LOSS_FLOOR: Final = 0.7
+#: Below this E / B no form gives noticeably by its volume.
+_LEAST_COMPRESSIBILITY: Final = 0.001
 #: Largest phase of the complex modulus in rad (a loss factor of 14).
 _MOST_PHASE: Final = 1.5
 #: Outside the measured temperatures the misfit grows by its own size every so many kelvin.
@@ -131,6 +140,8 @@ class Curve:
         How far and how slowly it does, where readings after a long soak there tell.
     rest_h : float
         Hours of rest in the cold that the answers are for; infinite where nothing says how many.
+    felt_by : (Form, str) or None
+        Form and axis through which the modulus is felt: the less, the nearer it comes to the bulk modulus.
     bench_strain : float or None
         Peak strain of the readings, to which the curve refers; None where no amplitude was told.
     softening : ndarray, shape (n, 2) or (0, 2)
@@ -159,6 +170,7 @@ class Curve:
     crystallises: bool = False
     rest: Array = field(default_factory=lambda: np.zeros((0, 0)))
     rest_h: float = math.inf
+    felt_by: tuple[FormBase, str] | None = None
     bench_strain: float | None = None
     softening: Array = field(default_factory=lambda: np.zeros((0, 2)))
     weights: Mapping[str, float] = field(default_factory=dict)
@@ -177,15 +189,8 @@ class Curve:
 
         Parameters
         ----------
-        temperature_c : array_like
-            Degrees Celsius, above absolute zero, at most 400.
-        frequency_hz : array_like
-            Hz, above 0; broadcasts with the temperature.
-
-        Returns
-        -------
-        ModulusBands
-            Bands of the broadcast shape (floats for scalars), and where they leave the measured range.
+        temperature_c, frequency_hz : array_like
+            Degrees Celsius, above absolute zero, at most 400; Hz, above 0. They broadcast.
 
         Raises
         ------
@@ -224,7 +229,7 @@ class Curve:
         return np.asarray(beyond > _MARGIN_LOSS_DECADES * math.log(10.0))
 
     def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
-        """Ln of the complex modulus (MPa) of every draw.
+        """Ln of the complex modulus (MPa) of every draw, shape (n, *S).
 
         Parameters
         ----------
@@ -232,10 +237,6 @@ class Curve:
             Degrees Celsius.
         ln_omega : ndarray, shape S or (n, *S)
             ln of the angular frequency in rad/s, for all draws or for each.
-
-        Returns
-        -------
-        ndarray, complex, shape (n, *S)
         """
         return self._evaluate(temperature_c, ln_omega, slope=False, misfit=misfit)[0]
 
@@ -292,12 +293,7 @@ class Curve:
     ) -> list[str]:
         """What to know of states beside a prior's nature: where readings end, and whether the fit is out of date.
 
-        Parameters
-        ----------
-        temperature_c, frequency_hz : ndarray
-            Degrees Celsius and Hz; broadcast.
-        outside : ndarray of bool, optional
-            Where :meth:`extrapolated` says so, if that is known.
+        ``outside`` is where :meth:`extrapolated` says so, if that is known.
         """
         found: list[str] = []
         t = np.asarray(temperature_c, dtype=float)
@@ -368,6 +364,34 @@ class Curve:
             return self
         return replace(self, rest_h=checked_number("rest_h", rest_h, 0.0, 1e6, "h"))
 
+    def ln_stiffest(self, temperature_c: Array, frequency_hz: ArrayLike = 100.0) -> float:
+        """Ln of the largest modulus of any draw in MPa at the lowest of some temperatures and highest frequency."""
+        if not np.size(temperature_c):
+            return -math.inf
+        ln_omega = np.full(1, math.log(2.0 * math.pi * np.max(frequency_hz)))
+        return float(self.ln_modulus(np.min(temperature_c, keepdims=True).reshape(1), ln_omega).real.max())
+
+    def through(self, form: FormBase, axis: str, ln_stiffest: float) -> Curve:
+        """The curve as a part feels it: bonded rubber whose modulus nears the bulk modulus gives by its volume.
+
+        Parameters
+        ----------
+        form, axis
+            The part's form and the axis of it that is asked about.
+        ln_stiffest : float
+            Of what is asked about, see :meth:`ln_stiffest`; where it matters nowhere, the curve is as it was.
+        """
+        if math.exp(ln_stiffest) < _LEAST_COMPRESSIBILITY * self.bulk_modulus_mpa:
+            return self
+        if form.ln_bulk_softening(axis, ln_stiffest, self.bulk_modulus_mpa) > -LEAST_BULK_SOFTENING:
+            return self
+        return replace(self, felt_by=(form, axis))
+
+    @property
+    def bulk_modulus_mpa(self) -> float:
+        """That of its family, MPa."""
+        return family_named(self.family)["bulk_modulus"].value
+
     def softened(self, strain: float) -> Array:
         """What another peak strain than the bench's adds to ln E, shape (n,).
 
@@ -424,7 +448,10 @@ class Curve:
             # A fit stored before plateau loss was told apart has none.
             if "loss_exponent" not in meta["columns"] and draws.shape[1:] == (len(COLUMNS) - 1,):
                 draws = np.insert(draws, EXPONENT, 0.0, axis=1)
-            more: dict[str, Any] = {name: np.array(arrays[name]) for name in _STORED_ARRAYS if name in arrays}
+            # A fit stored before damping had a range of its own took it to be that of the stiffness.
+            meta = {"measured_loss_ln_hz": meta["measured_ln_hz"], **meta}
+            more = {name: read(meta[name]) for name, read in _STORED.items() if name in meta or name not in _LATER}
+            more |= {name: np.array(arrays[name]) for name in _STORED_ARRAYS if name in arrays}
             shapes = [a.shape for a in (draws, offsets, misfit)]
             if n < 1 or shapes != [(n, len(COLUMNS)), (n, len(names)), (n,)]:
                 raise ValueError(f"arrays of shapes {shapes}")
@@ -436,19 +463,8 @@ class Curve:
                 basis=meta["basis"],
                 draws=draws,
                 offsets={name: offsets[:, k] for k, name in enumerate(names)},
-                common_sd=float(meta["common_sd"]),
                 misfit=misfit,
-                measured_c=_pair(meta["measured_c"]),
-                measured_ln_hz=_pair(meta["measured_ln_hz"]),
-                # A fit stored before damping had a range of its own took it to be that of the stiffness.
-                measured_loss_ln_hz=_pair(meta.get("measured_loss_ln_hz", meta["measured_ln_hz"])),
-                read_c=tuple(map(float, meta.get("read_c", ()))),
-                bench_strain=meta.get("bench_strain"),
                 **more,
-                crystallises=bool(meta.get("crystallises", False)),
-                weights=dict(meta["weights"]),
-                report=dict(meta["report"]),
-                reading_count=int(meta["reading_count"]),
                 **given,
             )
             if not isinstance(curve.seed, int) or curve.seed < 0 or not 0.0 <= curve.common_sd < math.inf:
@@ -484,6 +500,8 @@ class Curve:
             value += self._misfit_at(t, ln_omega, shift, value.imag)
         if misfit and self.crystallises:
             value.real += self._crystallised(t)
+        if self.felt_by is not None:
+            value += self.felt_by[0].ln_bulk_softening(self.felt_by[1], value, self.bulk_modulus_mpa)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:
@@ -566,15 +584,6 @@ def _even_normals(n: int) -> Array:
 def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:
     """How far values lie outside a range, negative inside; everything lies far outside no range."""
     return np.full_like(values, math.inf) if ends is None else np.maximum(ends[0] - values, values - ends[1])
-
-
-def _pair(values: Any) -> tuple[float, float] | None:
-    if values is None:
-        return None
-    low, high = (float(v) for v in values)
-    if not -math.inf < low <= high < math.inf:
-        raise ValueError(f"a range of {low:g} to {high:g}")
-    return low, high
 
 
 def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:

@@ -24,8 +24,10 @@ from matdb.curve.parameters import (
 )
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
+from matdb.form.base import LEAST_BULK_SOFTENING, MOST_COMPRESSIBILITY, FormBase
 from matdb.form.part import Part
 from matdb.material.crystallisation import Crystallisation, crystallisation_of
+from matdb.material.families import family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
@@ -81,6 +83,7 @@ class Evidence:
     ln_s: NDArray[np.complex128]
     free: NDArray[np.bool_]
     ln_factor: Array
+    ln_bulk: Array
     stiff: Array
     stiff_sd: Array
     loss: Array
@@ -187,7 +190,7 @@ class Evidence:
         t = self.temperature_k
         time, time_slope = ln_time_and_slope(draws, t)
         shape, vertical = shape_of(draws), draws[:, [VERTICAL]]
-        ln_scale = self.ln_factor + vertical * np.log(t / REFERENCE_K)
+        ln_scale = self.ln_factor + self.ln_bulk + vertical * np.log(t / REFERENCE_K)
         if self.specimens:
             ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
         if offsets.shape[1] > len(self.specimens):
@@ -302,7 +305,8 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         A reading names an axis that its part's form lacks, or a squeeze out of the form's range.
     """
     at_c, sd_k = actual_temperatures(readings, parts, family)
-    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k])) for k, reading in enumerate(readings)]
+    bulk = family_named(family)["bulk_modulus"].value
+    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k]), bulk) for k, reading in enumerate(readings)]
     # Specimens are told apart by what was read on them, so that a new name changes nothing.
     content: dict[str, list[tuple[float, ...]]] = {}
     for row in rows:
@@ -345,6 +349,7 @@ class _Row:
     loss: float = math.nan
     loss_sd: float = 1.0
     ln_factor: float = 0.0
+    ln_bulk: float = 0.0
     free: bool = False
     weight: float = 1.0
     temperature_k: float = math.nan
@@ -387,7 +392,9 @@ _COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evide
 }
 
 
-def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
+def _row(
+    reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float, bulk_mpa: float
+) -> _Row:
     if type(reading) not in _ROW_OF:
         raise InputError("reading", reading.kind, "of a kind that the fit knows")
     height = None
@@ -396,6 +403,7 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
         unit = float(form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
         height = form.strained_mm(reading.axis)
         row = _ROW_OF[type(reading)](reading, unit)
+        row = _incompressible(row, form, reading.axis, bulk_mpa)
         row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(reading.axis), piece=reading.piece or 0)
     else:
         row = _ROW_OF[type(reading)](reading, math.nan)
@@ -412,6 +420,21 @@ def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, t
         loss_sd=max(row.loss_sd, FLOOR_SD),
         indices=(index,),
     )
+
+
+def _incompressible(row: _Row, form: FormBase, axis: str, bulk_mpa: float) -> _Row:
+    """The row of a bonded part that near glass gives by its volume: what that takes off its stiffness and loss."""
+    turns = 1.0 / math.pi if row.free else 1.0
+    loss = 0.1 if math.isnan(row.loss) else turns * math.exp(row.loss)
+    ln_stiff = 2.0 * (row.stiff + math.log(2.0 * math.pi)) - row.ln_factor if row.free else row.stiff
+    felt = ln_stiff + 1j * math.atan(min(loss, 2.0))
+    ln_e = felt
+    for _ in range(12):
+        ln_e = felt - complex(form.ln_bulk_softening(axis, ln_e, bulk_mpa))
+    less = ln_e - felt
+    if less.real < LEAST_BULK_SOFTENING or felt.real > math.log(MOST_COMPRESSIBILITY * bulk_mpa):
+        return row
+    return replace(row, ln_bulk=-less.real, loss=row.loss + math.log(math.tan(ln_e.imag) / math.tan(felt.imag)))
 
 
 def _ring_down(reading: RingDown, unit: float) -> _Row:
@@ -538,6 +561,7 @@ def _merged(rows: list[_Row], mean: Average) -> _Row:
         temperature_sd=float(share @ [row.temperature_sd for row in rows]),
         ln_s=complex(share @ np.array([row.ln_s for row in rows])),
         ln_factor=float(share @ [row.ln_factor for row in rows]),
+        ln_bulk=float(share @ [row.ln_bulk for row in rows]),
         stiff=float(mean.values[0]),
         stiff_sd=max(float(mean.spreads[0]), FLOOR_SD),
         loss=float(mean.values[1]) if has_loss else math.nan,

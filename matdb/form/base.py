@@ -29,6 +29,11 @@ SQUEEZE_SHARES = (0.0, 0.05, 0.10, 0.15, 0.20)
 #: Legs are tried up to this share of the squeeze at which they buckle; common practice, no source.
 _BUCKLING_SHARE_MOST = 0.5
 
+#: Where a finite bulk modulus takes off less than this (ln) of any stiffness, it is left out.
+LEAST_BULK_SOFTENING = 0.01
+#: And from this Young's over bulk modulus on it is rubber no more.
+MOST_COMPRESSIBILITY = 0.4
+
 #: Every form by its short name, filled by :func:`register`.
 FORMS: dict[str, type[FormBase]] = {}
 
@@ -126,6 +131,23 @@ class FormBase(PlainRecord):
         ones = np.ones(np.broadcast_shapes(squeeze.shape, np.shape(soft)))
         value = np.asarray(modulus * (unit(squeeze, soft) * ones))
         return value.item() if value.ndim == 0 else value
+
+    def ln_bulk_softening(self, axis: str, ln_modulus: ArrayLike, bulk_modulus_mpa: float) -> Any:
+        """Ln of what a finite bulk modulus leaves of the unsqueezed stiffness: 0, or below where bonded faces confine.
+
+        Parameters
+        ----------
+        axis : str
+            One of ``axes``.
+        ln_modulus : array_like, real or complex
+            Ln of Young's modulus in MPa; above 0.4 of the bulk modulus as there (in glass that rises too).
+        bulk_modulus_mpa : float
+            Above 0; rubbers have 1000 to 2500 MPa.
+        """
+        none = np.zeros(())
+        over = np.maximum(np.real(ln_modulus) - math.log(MOST_COMPRESSIBILITY * bulk_modulus_mpa), 0.0)
+        stiff = self.unit_stiffness(axis, none, np.exp(ln_modulus - over) / bulk_modulus_mpa)
+        return np.log(stiff / self.unit_stiffness(axis, none))
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """Stiffness in N/mm at a Young's modulus of 1 MPa; what each form implements.

@@ -5,7 +5,10 @@ import datetime as dt
 import numpy as np
 import pytest
 
+from matdb.advice.effective import effective
 from matdb.advice.exposure import Flight, exposure, flight, temperature_steps, temperatures_between
+from matdb.advice.judge import Candidate
+from matdb.curve.fit import prior_curve
 from matdb.errors import InputError
 from matdb.form import Bush, Pad, Part, Ring
 from matdb.material.record import Material
@@ -116,3 +119,30 @@ def test_forms_of_equal_size_share_a_row():
 def test_a_car_out_of_range_is_refused():
     with pytest.raises(InputError, match="car_c"):
         flight(low_c=1.0, car_c=200.0)
+
+
+def test_a_part_rests_in_the_cold_for_as_long_as_the_air_outside_is_cold():
+    tan = Material(name="tan", family="natural rubber")
+    curve = prior_curve(tan)
+    part = Part(name="ring", material="tan", form=Ring(outer_mm=16, inner_mm=6, height_mm=5))
+    # Twelve hours of frost, of which two are flown; six milder ones; three of frost.
+    air = Forecast(np.repeat([-20.0, 8.0, -20.0], [12, 6, 3]), np.arange(21.0))
+
+    def rest_h(temperature_c):
+        exposed = exposure([(part, tan)], temperature_c)
+        return exposed.felt([Candidate(part=part, material=tan, curve=curve)], "axial")[0].curve.rest_h
+
+    assert rest_h(air) == 12.0
+    assert rest_h(Flight(air, take_off=(2.0, 4.0))) == 12.0
+    assert rest_h(np.array([-20.0, 8.0])) == np.inf
+
+
+def test_a_flat_pad_near_glass_is_felt_softer_than_its_rubber_alone_would_be():
+    curve = prior_curve(Material(name="print", family="thermoplastic polyurethane ester", hardness="85 A"))
+    part = Part(name="pad", material="print", form=Pad(diameter_mm=20, height_mm=5))
+    for t, shear in ((-20.0, False), (40.0, False), (-20.0, True)):
+        axis = "shear" if shear else "axial"
+        modulus = curve.modulus(t, 30.0).storage_mpa.median
+        got = effective(curve, Material(name="print"), part, t, frequency_hz=30.0, axis=axis).stiffness_n_per_mm.median
+        known = part.form.stiffness_n_per_mm(modulus, axis, bulk_modulus_mpa=2000.0)
+        assert got == pytest.approx(known, rel=0.03)

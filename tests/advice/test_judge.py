@@ -53,6 +53,15 @@ class Rubber:
     def offset_draws(self, part, sd):
         return self.offsets
 
+    def rested(self, rest_h):
+        return self
+
+    def ln_stiffest(self, temperature_c):
+        return 0.0
+
+    def through(self, form, axis, ln_stiffest):
+        return self
+
 
 def mounting(half=(40.0, 30.0), height=0.0, **more):
     return Mounting(

@@ -73,7 +73,8 @@ def told(seed: int) -> dict[str, dict]:
     def judge(name, readings, factor=1.0, at=ASKED, **more):
         material, curve = fitted(truth, readings)
         want, got = truth.at(HERTZ, at), effective(curve, material, virtual.PART, at, frequency_hz=HERTZ, **more)
-        stiff, loss = want.real * factor * virtual.UNIT, want.imag / want.real
+        want = np.array([virtual.felt(each) for each in want * factor])
+        stiff, loss = want.real * virtual.UNIT, want.imag / want.real
         k, d = got.stiffness_n_per_mm, got.damping_ratio
         found[name] = {
             "E' covered": (k.low <= stiff) & (stiff <= k.high),

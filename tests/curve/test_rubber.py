@@ -126,3 +126,16 @@ def test_hours_of_rest_that_cannot_be_are_refused():
 def test_circumstances_that_cannot_be_are_refused(field, value):
     with pytest.raises(InputError, match=field):
         RingDown(part="ring", temperature_c=20.0, mass_kg=0.2, frequency_hz=30.0, **{field: value})
+
+
+def test_a_bonded_part_near_glass_tells_of_the_modulus_that_its_rubber_has():
+    truth = rubbers.rubber(14, "polyurethane")
+    want = truth.at(30.0, -18.0)
+    assert abs(want) > 100.0
+    readings = rubbers.ring_downs(truth, (-18.0, 23.0, 50.0), np.random.default_rng(0), stiffness_noise=0.0)
+    material = Material(name="virtual", family=truth.family)
+    curve = fit_curve(material, PARTS, readings)
+    assert curve.modulus(-18.0, 30.0).storage_mpa.median == pytest.approx(want.real, rel=0.1)
+    stiff = effective(curve, material, virtual.PART, -18.0, frequency_hz=30.0).stiffness_n_per_mm
+    assert stiff.median == pytest.approx(virtual.felt(want).real * virtual.UNIT, rel=0.1)
+    assert stiff.high < want.real * virtual.UNIT * 1.2

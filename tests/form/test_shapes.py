@@ -276,3 +276,11 @@ def test_forms_without_geometry_leave_the_scale_to_readings():
         assert form.offset_sd() == 3.0
     assert Measured(shear_share=0.4).stiffness_n_per_mm(1.0, "shear") == 0.4
     assert CableLoop(30, ((1, 2), (3, 5))).stiffness_n_per_mm(1.0, squeeze_mm=3.0) < 2.0
+
+
+@pytest.mark.parametrize("share", [0.001, 0.05, 0.15])
+def test_what_a_finite_bulk_modulus_takes_is_what_the_stiffness_says(share):
+    pad = Pad(diameter_mm=20, height_mm=5)
+    want = pad.stiffness_n_per_mm(share, bulk_modulus_mpa=1.0) / pad.stiffness_n_per_mm(share)
+    assert np.exp(pad.ln_bulk_softening("axial", np.log(share), 1.0)) == pytest.approx(want, rel=1e-12)
+    assert pad.ln_bulk_softening("shear", np.log(share), 1.0) == 0.0
