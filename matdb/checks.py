@@ -108,7 +108,6 @@ def checked_array(
     unit: str = "",
     *,
     open_low: bool = False,
-    allowed: str = "",
 ) -> NDArray[np.float64]:
     """An array of numbers from ``low`` (not included with ``open_low``) to ``high``, as floats of any shape.
 
@@ -118,19 +117,17 @@ def checked_array(
         As for :func:`checked_number`.
     value : array_like
         NaN and infinities are refused.
-    allowed : str
-        What the message says instead of the limits.
 
     Raises
     ------
     InputError
         Not numbers, or one of them outside: the first such value is named.
     """
-    says = allowed or allowed_span(low, high, unit, open_low=open_low)
+    says = allowed_span(low, high, unit, open_low=open_low)
     try:
         array = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError, OverflowError):
-        raise InputError(field, value, allowed or f"a number {says}") from None
+        raise InputError(field, value, f"a number {says}") from None
     good = np.isfinite(array) & ((array > low) if open_low else (array >= low)) & (array <= high)
     if not good.all():
         bad: Any = array[~good].flat[0]

@@ -9,7 +9,7 @@ import pytest
 
 from matdb.curve.band import Band
 from matdb.errors import InputError
-from matdb.plain import PlainRecord, from_plain, plain
+from matdb.fields import PlainRecord, from_plain, plain
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,11 @@ from matdb.advice.judge import Candidate, Payload
 from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
+from matdb.fields import PlainRecord, fields_of, plain
 from matdb.form.base import FormBase
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, residual_shake
 from matdb.mounting.six_axis import coupling_warnings, modes, suspension
-from matdb.plain import PlainRecord, fields_of, plain
 
 Array = NDArray[np.float64]
 

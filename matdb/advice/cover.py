@@ -21,8 +21,8 @@ from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
 from matdb.checks import checked_number
 from matdb.errors import InputError
+from matdb.fields import PlainRecord
 from matdb.mounting.record import Mounting
-from matdb.plain import PlainRecord
 from matdb.units import counted
 
 Array = NDArray[np.float64]

@@ -18,13 +18,13 @@ from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
+from matdb.fields import PlainRecord
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.families import family_named
 from matdb.material.record import Material, service_range
 from matdb.mounting.squeeze import SqueezeCase, lifted_at_rest, ln_lower_half_stiffness
 from matdb.mounting.suspended import ln_storage
-from matdb.plain import PlainRecord
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 Array = NDArray[np.float64]

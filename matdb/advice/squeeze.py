@@ -23,6 +23,7 @@ from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import checked_state
 from matdb.errors import InputError
+from matdb.fields import PlainRecord
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
@@ -38,7 +39,6 @@ from matdb.mounting.squeeze import (
     squeeze_state,
 )
 from matdb.mounting.suspended import ln_storage
-from matdb.plain import PlainRecord
 
 Array = NDArray[np.float64]
 

@@ -19,11 +19,11 @@ from matdb.advice.verdict import percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
+from matdb.fields import PlainRecord, fields_of, plain
 from matdb.form.thread import pitch_mm
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.mounting.suspended import follow_error, transmissibility
-from matdb.plain import PlainRecord, fields_of, plain
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

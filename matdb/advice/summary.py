@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from matdb.advice.judge import Requirement
 from matdb.advice.verdict import VERDICTS, percent
+from matdb.fields import PlainRecord
 from matdb.mounting.directions import MOTIONS
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.mounting.suspended import MANOEUVRE_HZ
-from matdb.plain import PlainRecord
 
 if TYPE_CHECKING:
     from matdb.advice.suit import Suitability

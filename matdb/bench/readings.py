@@ -13,10 +13,9 @@ from typing import Any, ClassVar
 
 from matdb.checks import ABSOLUTE_ZERO_C, checked_name
 from matdb.errors import InputError
-from matdb.fields import FieldInfo, above, check_record, entry, info, record_fields, within
+from matdb.fields import FieldInfo, PlainRecord, above, check_record, entry, from_plain, info, record_fields, within
 from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
-from matdb.plain import PlainRecord, from_plain
 
 _circumstance, _mounted = partial(entry, group="record"), partial(entry, group="mount")
 

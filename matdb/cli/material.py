@@ -17,10 +17,9 @@ from matdb.cli.options import (
     with_fields,
 )
 from matdb.cli.screen import document, show, table
-from matdb.fields import record_fields
+from matdb.fields import fields_of, record_fields
 from matdb.material.families import families as known_families
 from matdb.material.record import Material
-from matdb.plain import fields_of
 
 app = Group("Materials: family, label, service range.")
 

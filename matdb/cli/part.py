@@ -9,10 +9,9 @@ from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, Group, JsonOption, NoteOption, added, arg, option, replaced
 from matdb.cli.screen import Column, block_table, document, lines, number_text, records_table, show
-from matdb.fields import record_fields
+from matdb.fields import plain, record_fields
 from matdb.form import FORMS, Part
 from matdb.form.base import label_of
-from matdb.plain import plain
 from matdb.units import counted
 
 app = Group("Parts: form, dimensions, material.")

@@ -19,7 +19,7 @@ from rich.table import Table
 from rich.text import Text
 
 from matdb.advice.verdict import percent
-from matdb.plain import plain
+from matdb.fields import plain
 from matdb.version import VERSION
 
 #: Width of tables where no terminal says how wide it is.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -46,7 +45,7 @@ class FlightOptions(AirOptions):
 _CLOCK = re.compile(r"(\d{1,2})(?::([0-5]\d))?\s*(?:h|o'clock)?")
 
 
-def clock_hours(text: str, option: str = "--take-off") -> tuple[float, float]:
+def clock_hours(text: str) -> tuple[float, float]:
     """Hours of the day from text such as ``06:00..10:30``; over midnight when the end is the smaller.
 
     Raises
@@ -57,7 +56,7 @@ def clock_hours(text: str, option: str = "--take-off") -> tuple[float, float]:
     clocks = [_CLOCK.fullmatch(end.strip()) for end in re.split(r"\s*(?:\.\.\.?|…|\s+to\s+)\s*", text.strip())]
     found = [int(clock[1]) + int(clock[2] or 0) / 60.0 for clock in clocks if clock]
     if len(clocks) != 2 or len(set(found)) != 2 or max(found) > 24.0:
-        raise InputError(option, text, "two times of the day, such as 06:00..10:00")
+        raise InputError("--take-off", text, "two times of the day, such as 06:00..10:00")
     return found[0], found[1]
 
 
@@ -115,10 +114,10 @@ def flight_content(flown: Flight) -> dict[str, Any]:
     }
 
 
-def flight_lines(flown: Flight, notes: Sequence[str] = ()) -> None:
+def flight_lines(flown: Flight) -> None:
     """Print where the temperatures come from and what was assumed; nothing for a plain range."""
     air = flown.flown
-    said = [*air.notes, *notes]
+    said = [*air.notes]
     if flown.car_c is not None:
         said.append(f"parts leave a car at {flown.car_c:g} degC and take on the air's temperature by their size")
     if air.times is not None or said:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.plain import PlainRecord
+from matdb.fields import PlainRecord
 
 _LEVELS = (0.025, 0.975)
 

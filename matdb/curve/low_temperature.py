@@ -13,8 +13,8 @@ from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.curve.parameters import GLASS, PARAMETERS
+from matdb.fields import PlainRecord
 from matdb.material.shift import ZERO_C
-from matdb.plain import PlainRecord
 
 Array = NDArray[np.float64]
 

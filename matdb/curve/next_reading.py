@@ -28,10 +28,10 @@ from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, gather, ln_tolera
 from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import InputError
+from matdb.fields import PlainRecord
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import ln_storage
-from matdb.plain import PlainRecord
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 Array = NDArray[np.float64]

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import FitError
+from matdb.fields import PlainRecord
 from matdb.material.modulus import maxwell_modulus
-from matdb.plain import PlainRecord
 
 Array = NDArray[np.float64]
 

@@ -14,9 +14,8 @@ from matdb.bench.readings import READINGS, Reading, reading_fields
 from matdb.delimited import BLANKS, NUMBER, Table, read_table
 from matdb.errors import InputError, plain_line
 from matdb.exchange.csv_file import unguarded
-from matdb.fields import FieldInfo, checked_field, record_fields
+from matdb.fields import FieldInfo, checked_field, fields_of, record_fields, unknown_fields
 from matdb.form.part import Part
-from matdb.plain import fields_of, unknown_fields
 from matdb.units import UNITS, parse
 
 #: Columns that an export adds and an import may carry along; they say nothing of the reading itself.

@@ -22,11 +22,10 @@ from matdb.errors import FitError
 from matdb.exchange.csv_file import write_csv
 from matdb.exchange.reading_file import columns
 from matdb.exchange.whole_store import store_fingerprint
-from matdb.fields import unit_of
+from matdb.fields import plain, unit_of
 from matdb.files import write_text
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
-from matdb.plain import plain
 from matdb.store import StoredReading
 from matdb.version import VERSION
 

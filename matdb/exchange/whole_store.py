@@ -18,12 +18,11 @@ from matdb.api import Store
 from matdb.bench.readings import READINGS, reading_from_dict
 from matdb.delimited import file_bytes
 from matdb.errors import InputError, MatdbError, StoreError
-from matdb.fields import ENDINGS, record_fields
+from matdb.fields import ENDINGS, fields_of, record_fields
 from matdb.files import write_text
 from matdb.form import Part, form_from_dict
 from matdb.material.record import Material
 from matdb.mounting.record import mounting_from_dict
-from matdb.plain import fields_of
 from matdb.store.revisions import HEAD
 from matdb.version import VERSION
 

@@ -13,8 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.checks import checked_number
 from matdb.errors import InputError
-from matdb.fields import stem_of
-from matdb.plain import PlainRecord, from_plain
+from matdb.fields import PlainRecord, from_plain, stem_of
 
 if TYPE_CHECKING:
     from matdb.form.grommet_pair import GrommetPair

@@ -7,10 +7,9 @@ from typing import Any
 
 from matdb.checks import ABSOLUTE_ZERO_C
 from matdb.errors import InputError
-from matdb.fields import check_record, entry, info
+from matdb.fields import PlainRecord, check_record, entry, info
 from matdb.material.families import family_named
 from matdb.material.hardness import hardness_text
-from matdb.plain import PlainRecord
 
 
 def _family_name(name: str) -> str:

@@ -17,9 +17,8 @@ import numpy as np
 
 from matdb.checks import checked_number
 from matdb.errors import InputError
-from matdb.fields import check_record, entry, info, record_fields
+from matdb.fields import PlainRecord, check_record, entry, info, record_fields
 from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
-from matdb.plain import PlainRecord
 
 Vector = tuple[float, float, float]
 

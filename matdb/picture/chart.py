@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.band import Band
-from matdb.plain import fields_of
+from matdb.fields import fields_of
 
 Array = NDArray[np.float64]
 

@@ -19,10 +19,10 @@ import numpy as np
 
 from matdb.bench.readings import READINGS, Reading
 from matdb.errors import MatdbError, NotFound, StoreError
+from matdb.fields import plain
 from matdb.form import Part, form_from_dict
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting, mounting_from_dict
-from matdb.plain import plain
 from matdb.store.arrays import unpack
 from matdb.store.stored import FitRecord, PartLine, StoredReading
 

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
+from matdb.fields import plain
 from matdb.form.part import Part
 from matdb.material.record import Material
-from matdb.plain import plain
 
 
 @dataclass(frozen=True, slots=True)
