@@ -28,6 +28,7 @@ _SINGLE: Final = {
     "squeeze": ("squeeze", "squeeze", "Say how far to turn a grommet's screw."),
     "next": ("next_reading", "next_reading", "Rank the readings to take next."),
     "page": ("page", "page", "Write a page for the field."),
+    "words": ("words", "words", "Tell what the words on the screens mean."),
 }
 
 #: Group -> the module of this folder that has it, and its name there.
@@ -91,7 +92,7 @@ def root_command() -> Any:
         pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
         epilog="Quantities carry their unit: -18C, 0F, 250g, 0.55lb, 16mm, 30Hz, 4200rpm. "
-        "Every number comes with a band that holds 95 % of what the readings allow.",
+        "Every number comes with a band that holds 95 % of what the readings allow. 'matdb words' explains the words.",
     )
     app.callback()(_root)
     root = typer.main.get_command(app)

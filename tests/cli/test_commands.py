@@ -195,6 +195,45 @@ def test_a_stale_fit_says_so_until_it_is_made_again(matdb_says):
     assert matdb_says(*ask, "--fit", "1", "--json").json["fit"] == 1
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "ask",
+    [
+        ("suit", "--mounting", "cam", "--temp", "0C"),
+        ("cover", "--mounting", "cam", "--temp", "0C..5C"),
+        ("squeeze", "pair", "--mass", "600g", "--temp", "0C"),
+        ("next", "--mounting", "cam", "--temp", "0C", "--temps", "23C", "--masses", "600g", "--kinds", "deflection"),
+        ("stiffness", "0042", "--temp", "0C", "--mass", "150g"),
+        ("protocol", "0042"),
+        ("page", "cam", "--out", "page.html", "--temp", "0C..5C", "--force"),
+    ],
+    ids=lambda ask: ask[0],
+)
+def test_a_question_fits_what_is_newer_first(matdb_says, store, ask, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    halves = matdb.GrommetPair(matdb.Ring(12, 5, 4), plate_mm=2.0, thread="M3")
+    with matdb.open_store(store) as kept:
+        kept.add(matdb.Part(name="pair", material="amber", form=halves))
+        kept.fit("amber")
+    matdb_says("reading", "add", "hardness", "amber", "--temp", "23C", "--value", "41 A")
+    old = matdb_says(*ask, "--as-fitted")
+    assert (old.code, old.err) == (0, "")
+    new = matdb_says(*ask)
+    assert new.code == 0
+    assert new.err == "matdb: amber has readings or records newer than its fit; fitting them first\n"
+    assert matdb_says(*ask).err == ""
+
+
+def test_the_words_of_the_screens_are_explained(matdb_says):
+    told = matdb_says("words")
+    for word in ("spacer", "first touch", "rests on its label only", "lift-off", "brackets"):
+        assert f"\n{word}: " in told.out
+    assert "'suits' from 98%; 'probably suits' from 75%" in told.out
+    assert list(matdb_says("words", "lift", "--json").json["words"]) == ["lift-off"]
+    unknown = matdb_says("words", "flux")
+    assert (unknown.code, unknown.err.count("\n")) == (2, 1)
+
+
 def test_curve_covers_range_and_frequencies(matdb_says):
     rows = matdb_says("curve", "amber", "--temp", "-20C..50C", "--step", "35K", "--frequency", "1Hz..10Hz", "--json")
     rows = rows.json["rows"]
