@@ -186,13 +186,13 @@ def summary(
     still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"
     told = [
         _first(best),
-        f"At {span}; {best.rests_on}.",
+        f"Flown at {span}; {best.rests_on}.",
         f"Decides: {best.reason}.",
         "" if best.all_directions else up_and_down(mounting, best.part),
         # Of how the speeds were estimated, what was taken for the lowest decides.
         f"Assumed: {_LONG_NOTE.sub('(', taken[0])}, {still}; {', '.join(taken[1:])}.",
         f"Air: {'; '.join(air)}." if air else "",
-        f"Measure next: {best.settle}." if best.settle and best.settle not in best.reason else "",
+        "" if best.settle in best.reason and best.settle else f"Measure next: {best.settle or _settled(best)}.",
     ]
     others = [_other(row) for row in ranking[1 : _OTHERS + 1]]
     if len(ranking) > _OTHERS + 1:
@@ -212,6 +212,10 @@ def summary(
             )
         },
     )
+
+
+def _settled(best: Suitability) -> str:
+    return "nothing, this is settled" if best.verdict in _FIT else "no reading would turn this; look for another part"
 
 
 def _height(text: str) -> int:

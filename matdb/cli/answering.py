@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, TypeVar
 
@@ -34,7 +34,7 @@ class Told(Call):
         answer: Answer,
         content: Mapping[str, Any],
         behind: Callable[[], None] = lambda: None,
-        warnings: Iterable[str] = (),
+        warnings: Collection[str] = (),
         *,
         others: str = "The others",
         caution: str = _NO_APPROVAL,
@@ -52,8 +52,8 @@ class Told(Call):
             The rest of the document.
         behind : callable
             Prints figures and reasons, where they were asked for.
-        warnings : iterable of str
-            All of them, for the document.
+        warnings : collection of str
+            All of them, for the document and for --why.
         others : str
             What the alternatives are.
         caution, cautions : str, sequence of str
@@ -86,6 +86,7 @@ class Told(Call):
         if asked:
             show()
             behind()
+            lines("Before you rely on it:", warnings)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Annotated
 
 from matdb.advice.cover import Cover, Member
@@ -12,8 +11,8 @@ from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import AxisOption, needed, opt, quantity
-from matdb.cli.screen import Column, given_text, lines, number_text, records_table, show
-from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings, rests_on
+from matdb.cli.screen import Column, given_text, number_text, records_table, show
+from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
 from matdb.units import counted
 
@@ -53,7 +52,7 @@ def cover(
 
     def behind() -> None:
         flight_lines(flown)
-        show_cover(found, warnings)
+        show_cover(found)
 
     low, high = wanted.window_hz
     content = {
@@ -106,8 +105,8 @@ def cover_lines(found: Cover) -> list[str]:
     return [f"{first}.", *swaps, *alone]
 
 
-def show_cover(found: Cover, warnings: Sequence[str]) -> None:
-    """Print the set, the proof, how the swaps go, and the warnings."""
+def show_cover(found: Cover) -> None:
+    """Print the set, the proof, and how the swaps go."""
     records_table(
         found.members,
         [
@@ -116,7 +115,6 @@ def show_cover(found: Cover, warnings: Sequence[str]) -> None:
             Column("serves, degC", lambda m: _span(m.low_c, m.high_c)),
             Column(f"serves, share of {found.counted}", lambda m: _percent(m.share_served), right=True),
             Column("alone it would hold", lambda m: _percent(m.share_alone), right=True),
-            Column("rests on", rests_on),
         ],
     )
     show()
@@ -136,7 +134,6 @@ def show_cover(found: Cover, warnings: Sequence[str]) -> None:
         "the best part of a set at each; followed through the record, no swap comes the very moment it would pay."
     )
     show(f"{found.sentence[0].upper()}{found.sentence[1:]}.")
-    lines("Before you rely on it:", warnings)
 
 
 def _percent(value: float) -> str:

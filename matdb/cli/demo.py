@@ -16,7 +16,7 @@ from matdb.api import Store, open_store
 from matdb.cli import fit
 from matdb.cli.answering import Told
 from matdb.cli.options import ForceOption, opt, write_answer
-from matdb.cli.screen import Column, Progress, band_cell, block_table, records_table, show
+from matdb.cli.screen import Column, Progress, band_cell, block_table, lines, records_table, show
 from matdb.cli.stiffness import nested_rows, show_rows
 from matdb.cli.suit import all_warnings, suit_content
 from matdb.curve.curve import Curve
@@ -67,6 +67,7 @@ def demo(
         of = f"{mounting.count} of them, squeezed {squeeze:.3g} mm, under {mounting.mass_kg * 1e3:g} g"
         _title(f"3. Stiffness of the {shown.name} in the field: {of}")
         show_rows(answer)
+        lines("Before you rely on it:", answer.warnings)
         if written:
             show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
         _title("4. Ask this store yourself")

@@ -10,7 +10,7 @@ from matdb.advice.verdict import percent
 from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE
 from matdb.cli.options import NEEDED, arg, needed, option, quantity
-from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, share_text, show, span_text
+from matdb.cli.screen import Column, band_cell, number_text, records_table, share_text, show, span_text
 
 
 def modes(
@@ -69,4 +69,3 @@ def _show(found: SixAxes) -> None:
     )
     follows, isolates = share_text(found.follows), share_text(found.isolates)
     show(f"The lowest mode follows with {follows}, the highest is isolated with {isolates}; bands hold 95 %.")
-    lines("Before you rely on it:", found.warnings)

@@ -13,7 +13,7 @@ from matdb.cli.answering import AskedNow, bench_caution
 from matdb.cli.cautions import BENCH
 from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import Held, arg, ends, option, quantity
-from matdb.cli.screen import Column, Progress, band_cell, given_text, mass_text, number_text, records_table, show
+from matdb.cli.screen import Progress, band_cell, mass_text, number_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.units import parse
@@ -139,7 +139,7 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     call.tell(
         Answer(lines=short(told), others=tuple(others)),
         content,
-        lambda: _behind(shown, low, several),
+        lambda: _behind(shown, low),
         [refusal] if refusal else [],
         others="Others, by the factor that they leave",
         caution=bench_caution(each.temperature_c for each in shown),
@@ -153,26 +153,12 @@ def _other(each: NextReading, with_part: bool) -> str:
     return f"{_factor(each.width_after)}: {where}, {each.minutes:.0f} minutes"
 
 
-def _behind(shown: Sequence[NextReading], low: float, with_part: bool) -> None:
-    """Print the figures and the reason of each."""
-    columns = [
-        Column("", lambda ranked: str(ranked[0])),
-        Column("part", lambda ranked: ranked[1].part),
-        Column("reading", lambda ranked: ranked[1].kind),
-        Column("at degC", lambda ranked: given_text(ranked[1].temperature_c), right=True),
-        Column("mass", lambda ranked: _mass(ranked[1])),
-        Column("high/low now", lambda ranked: _factor(ranked[1].width_before), right=True),
-        Column("then", lambda ranked: _factor(ranked[1].width_after), right=True),
-        Column(f"N/mm at {low:g} degC now", lambda ranked: band_cell(ranked[1].band_before)),
-        Column("then", lambda ranked: band_cell(ranked[1].band_after)),
-        Column("minutes", lambda ranked: f"{ranked[1].minutes:.0f}", right=True),
-    ]
-    if not with_part:
-        del columns[1]
-    records_table(enumerate(shown, 1), columns)
-    show(f"Bands hold 95 %. Minutes are for {MINUTES_HOLD}.")
+def _behind(shown: Sequence[NextReading], low: float) -> None:
+    """Print figures and reason of each."""
     for k, each in enumerate(shown, 1):
-        show(f"{k}. {each.why}.")
+        now, then = band_cell(each.band_before), band_cell(each.band_after)
+        show(f"{_in_words(each)}: at {low:g} degC from {now} to {then} N/mm; {each.why}.", indent=f"{k}. ")
+    show(f"Brackets hold 95 %. Minutes are for {MINUTES_HOLD}.")
 
 
 def _quick(ranking: Sequence[NextReading]) -> NextReading | None:

@@ -102,7 +102,7 @@ def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Asked) ->
     ]
     content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
     answer = Answer(lines=short(told[: 2 if unit else 1], warnings))
-    call.tell(answer, {"part": content, "history": history}, lambda: lines("Beware:", warnings), warnings)
+    call.tell(answer, {"part": content, "history": history}, warnings=warnings)
 
 
 @app.command()

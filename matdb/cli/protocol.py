@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, Any, Final
@@ -21,7 +20,7 @@ from matdb.cli import options
 from matdb.cli.answering import Asked, AskedNow, bench_caution, thinned
 from matdb.cli.cautions import BENCH
 from matdb.cli.options import Held, StepOption, TempsOption, arg, needed, option, quantity, temperatures
-from matdb.cli.screen import Column, given_text, lines, mass_text, number_text, records_table
+from matdb.cli.screen import given_text, mass_text, number_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_text
@@ -101,7 +100,11 @@ def soak(said: SoakOptions, call: Asked) -> None:
         f"From {room_c:g} degC in {air} air; still air on the bench.",
     ]
     answer, caution = Answer(lines=short(told, warnings)), bench_caution(at)
-    behind = partial(_behind, rows, soaked_min, out_s, warnings)
+
+    def behind() -> None:
+        for row in rows:
+            show(_in_words(row, soaked_min, out_s))
+
     call.tell(answer, content, behind, warnings, caution=caution, cautions=BENCH)
 
 
@@ -125,23 +128,6 @@ def _core(row: dict[str, Any]) -> str:
 
 def _outside(row: dict[str, Any]) -> str:
     return f"{row['out_temperature_c']:.1f} +- {row['out_temperature_sd_k']:.1f}"
-
-
-def _behind(
-    rows: Sequence[dict[str, Any]], soaked_min: float | None, out_s: float | None, warnings: Sequence[str]
-) -> None:
-    columns = [
-        Column("at degC", lambda row: given_text(row["temperature_c"]), right=True),
-        Column("minutes to within 1 K", lambda row: f"{row['minutes']:.0f}", right=True),
-        Column("plan with", lambda row: f"{row['minutes_safe']:.0f}", right=True),
-        Column("seconds outside to 2 K", lambda row: _left(row, out_s), right=True),
-    ]
-    if soaked_min is not None:
-        columns.append(Column(f"core after {given_text(soaked_min)} min, degC", _core, right=True))
-    if out_s is not None:
-        columns.append(Column(f"after {given_text(out_s)} s outside, degC", _outside, right=True))
-    records_table(rows, columns)
-    lines("Before you rely on it:", warnings)
 
 
 #: Without ``--temp``: freezer, refrigerator, room and oven.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
@@ -12,7 +11,7 @@ from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.options import arg, needed, option, quantity, temperatures
-from matdb.cli.screen import band_cell, block_table, given_text, lines, mass_text, share_text, show
+from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.curve.curve import FAMILY_PRIOR
 from matdb.errors import InputError
@@ -104,32 +103,25 @@ def _answer(answer: Squeeze) -> Answer:
 
 def _behind(answer: Squeeze) -> None:
     """Print the figures and every reason."""
-    screw = f"turns of {answer.thread}" if answer.thread else "turns"
-    headers = ["squeeze", "mm", screw, "at degC", "stiffness of one, N/mm", "natural frequency, Hz", "sag, mm"]
-    block_table([*headers, "strain", "in touch"], map(_block, answer.points), right=(1, 2, 3, 7, 8))
+    rows = [(point, k) for point in answer.points for k in range(len(point.temperature_c))]
+    records_table(rows, _COLUMNS)
     show(
         f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm; bands "
         "hold 95 %. 'In touch' is the probability that no half lifts off at any load factor. Both count what set and "
         "creep will take."
     )
     lines("Why:", answer.reasons)
-    lines("Before you rely on it:", answer.warnings)
 
 
-def _block(point: SqueezePoint) -> Iterator[list[str]]:
-    """The lines of one squeeze in the table, one for each temperature."""
-    turns = "-" if point.turns is None else f"{point.turns:.2f}"
-    for k, temperature_c in enumerate(point.temperature_c.tolist()):
-        strain = float(point.strain.median[k])
-        yield [
-            *(["", "", ""] if k else [point.name, f"{point.squeeze_mm:.2f}", turns]),
-            given_text(temperature_c),
-            band_cell(point.stiffness_n_per_mm, index=k),
-            band_cell(point.natural_frequency_hz, index=k),
-            band_cell(point.sag_mm, 2, k),
-            f"{100.0 * strain:.0f}%" if strain >= 0.0 else "-",
-            share_text(float(point.touching[k])),
-        ]
+_COLUMNS: Final = (
+    Column("squeeze, mm", lambda at: f"{at[0].name} {at[0].squeeze_mm:.2f}"),
+    Column("at degC", lambda at: given_text(float(at[0].temperature_c[at[1]])), right=True),
+    Column("stiffness of one, N/mm", lambda at: band_cell(at[0].stiffness_n_per_mm, index=at[1])),
+    Column("natural frequency, Hz", lambda at: band_cell(at[0].natural_frequency_hz, index=at[1])),
+    Column("sag, mm", lambda at: band_cell(at[0].sag_mm, 2, at[1])),
+    Column("strain", lambda at: f"{100.0 * max(float(at[0].strain.median[at[1]]), 0.0):.0f}%", right=True),
+    Column("in touch", lambda at: share_text(float(at[0].touching[at[1]])), right=True),
+)
 
 
 def _verdict(point: SqueezePoint) -> str:

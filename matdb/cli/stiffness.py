@@ -12,7 +12,7 @@ from matdb.cli import options
 from matdb.cli.answering import AskedNow, over_states
 from matdb.cli.fit import summary
 from matdb.cli.options import Held, arg, option
-from matdb.cli.screen import Column, band_text, given_text, lines, mass_text, number_text, records_table
+from matdb.cli.screen import Column, band_text, given_text, mass_text, number_text, records_table
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
 
@@ -103,7 +103,6 @@ def show_rows(answer: AnswerTable) -> None:
     if any(r["mass_kg"] is not None for r in rows):
         columns.append(Column("natural frequency, Hz", lambda r: row_band(r, "natural_frequency_hz")))
     records_table(rows, [*columns, Column("rests on", _rests_on)])
-    lines("Before you rely on it:", answer.warnings)
 
 
 def _rests_on(row: Mapping[str, Any]) -> str:
@@ -168,7 +167,6 @@ def _show_moduli(answer: AnswerTable) -> None:
         Column("", _remark),
     ]
     records_table(answer.records(), columns)
-    lines("Before you rely on it:", answer.warnings)
 
 
 def _remark(row: Mapping[str, Any]) -> str:

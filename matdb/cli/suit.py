@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from itertools import zip_longest
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matdb.advice.cover import Member
-from matdb.advice.suit import Suitability
-from matdb.advice.summary import summary
+from matdb.advice.suit import State, Suitability
+from matdb.advice.summary import how_to_fit, summary
 from matdb.cli.answering import AskedOfParts, first_use, flight_caution
 from matdb.cli.cautions import ESTIMATE, FLIGHT
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import AxisOption, opt, quantity
-from matdb.cli.screen import band_cell, block_table, given_text, lines, number_text, share_text, show
+from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
-from matdb.curve.curve import READINGS
 from matdb.delimited import file_bytes
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import read_spectrum
@@ -58,18 +56,19 @@ def suit(
         )
     hours = flown.flown.temperature_c
     whys = call.explained([row.part for row in ranking])
+    explained = [row for row in ranking if row.part in whys]
     answer = summary(wanted, hours, ranking, flown.flown.notes)
 
     def behind() -> None:
         flight_lines(flown)
-        show_ranking(wanted, hours, [row for row in ranking if row.part in whys])
+        show_ranking(wanted, hours, explained)
 
     content = suit_content(wanted, hours, ranking, axis, squeeze_mm) | {"air": flight_content(flown)}
     call.tell(
         answer,
         content,
         behind,
-        all_warnings(ranking),
+        all_warnings(explained if explained and not call.as_json else ranking),
         caution=flight_caution(answer.warnings, answer.squeeze_mm),
         first_use=first,
     )
@@ -92,11 +91,6 @@ def suit_content(
     }
 
 
-def rests_on(row: Suitability | Member) -> str:
-    """What a row rests on, and whether it reaches beyond that."""
-    return f"{row.basis}, extrapolated" if row.extrapolated and row.basis == READINGS else row.basis
-
-
 def all_warnings(rows: Sequence[Suitability | Member]) -> list[str]:
     """Every warning with the parts that it concerns."""
     by_text: dict[str, dict[str, None]] = {}
@@ -114,7 +108,6 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
     low, high = mounting.window_hz
     cold, warm = float(hours.min()), float(hours.max())
     span = f"{cold:g} to {warm:g} degC" if warm > cold else f"{cold:g} degC"
-    show()
     show(
         f"{mounting.mass_kg * 1e3:g} g on {counted(mounting.count, 'isolators')}, rotors {mounting.rpm_idle:g} to "
         f"{mounting.rpm_full:g} 1/min, flown at {span}."
@@ -124,39 +117,39 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
         f"manoeuvres up to {mounting.manoeuvre_hz:g} Hz and is isolated from the lowest rotor order, "
         f"{number_text(mounting.lowest_rotor_hz)} Hz."
     )
-    if not ranking:
-        return
-    show()
-    lines("Before you rely on it:", all_warnings(ranking))
-    show()
-    through = f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz"
-    headers = ["", "part, verdict", "at degC", "natural freq., Hz", "damping ratio", through, "inside"]
-    block_table(headers, [_block(row) for row in ranking], right=(0,))
-    show()
+    through = Column(
+        f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz", lambda at: band_cell(at[1].transmissibility, 2)
+    )
     for row in ranking:
+        how = how_to_fit(row.squeeze_mm, row.turns, row.spacer_mm)
+        share = f"{100.0 * row.share_of_temperatures:.1f} % of {counted(round(row.hours), _counted(row))}"
         settle = f"; {row.settle}" if row.settle and "settle" not in row.reason else ""
+        show()
         verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
         show(verdict, indent=f"{row.rank}. ")
-        for text in (_margins(row), _six_axes(row), _shake(row)):
+        for text in (how, row.rests_on, f"holds {share}", _six_axes(row), _shake(row)):
             if text:
                 show(text, indent="   ")
+        records_table(row.requirements, _REQUIREMENTS)
+        records_table(_states(row), [*_STATES, through])
 
 
-def _margins(row: Suitability) -> str:
-    """Share of the hours and the room on every side, in one line."""
+def _counted(row: Suitability) -> str:
+    return "hours" if row.worst_when else "temperatures"
 
-    def signed(value: float | None) -> str:
-        return "none needed" if value is None else f"{100.0 * value:+.0f} %"
 
-    margins = [f"isolation {signed(row.isolation_margin)}", f"follow {signed(row.follow_margin)}"]
-    for name, margin in (("travel", row.travel_margin), ("lift-off", row.lift_off_margin)):
-        if margin is not None:
-            margins.append(f"{name} {signed(margin)}")
-    margins.append(f"service {row.service_margin_k:+.0f} K")
-    what = "hours" if row.worst_when else "temperatures"
-    what = what.removesuffix("s") if row.hours == 1.0 else what
-    held = f"holds {100.0 * row.share_of_temperatures:.1f} % of {row.hours:.6g} {what}"
-    return f"{held}; margins: {', '.join(margins)}; follow error {100.0 * row.follow_error.median:.0f} % at most"
+_REQUIREMENTS: Final = (
+    Column("asked", lambda need: str(need.name)),
+    Column("holds", lambda need: share_text(need.probability), right=True),
+    Column("room to the limit", lambda need: f"{100.0 * need.margin:+.0f} %", right=True),
+    Column("least at degC", lambda need: given_text(need.temperature_c), right=True),
+)
+_STATES: Final = (
+    Column("at degC", lambda at: f"{given_text(at[1].temperature_c)} {at[0]}"),
+    Column("natural freq., Hz", lambda at: band_cell(at[1].natural_frequency_hz)),
+    Column("damping ratio", lambda at: band_cell(at[1].damping_ratio, 2)),
+    Column("holds", lambda at: share_text(at[1].probability), right=True),
+)
 
 
 def _six_axes(row: Suitability) -> str:
@@ -178,32 +171,10 @@ def _shake(row: Suitability) -> str:
     return text
 
 
-def _block(row: Suitability) -> Iterator[list[str]]:
-    """The lines of a part in the table: what it is beside the states that are told of."""
-    labels = [row.part, f"{row.verdict} ({share_text(row.probability)})", f"from {rests_on(row)}"]
-    if row.squeeze_mm:
-        labels.append(f"squeezed {given_text(row.squeeze_mm)} mm")
-    for index, (label, state) in enumerate(zip_longest(labels, _states(row))):
-        yield ["" if index else str(row.rank), label or "", *(_state_cells(*state) if state else [""] * 5)]
-
-
-def _state_cells(label: str, state: Any) -> list[str]:
-    return [
-        f"{given_text(state.temperature_c)} {label}".rstrip(),
-        band_cell(state.natural_frequency_hz),
-        band_cell(state.damping_ratio, 2),
-        band_cell(state.transmissibility, 2),
-        share_text(state.probability),
-    ]
-
-
-def _states(row: Suitability) -> list[tuple[str, Any]]:
+def _states(row: Suitability) -> list[tuple[str, State]]:
     """Cold end, warm end and the worst temperature, each once."""
-    if row.cold.temperature_c == row.warm.temperature_c:
-        return [("", row.cold)]
-    states = [("cold", row.cold), ("warm", row.warm)]
-    for index, (label, state) in enumerate(states):
-        if state.temperature_c == row.worst.temperature_c:
-            states[index] = (f"{label}, worst", state)
-            return states
-    return [*states, ("worst", row.worst)]
+    names: dict[float, str] = {}
+    for name in ("cold", "warm", "worst"):
+        at = getattr(row, name).temperature_c
+        names[at] = f"{names[at]}, {name}" if at in names else name
+    return [(label, getattr(row, label.rpartition(" ")[2])) for label in names.values()]

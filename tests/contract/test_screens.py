@@ -62,7 +62,7 @@ DEMO = {
     "squeeze 'gel grommet 13x6+5' --mounting 'demo camera' --temp -6C..14C": r"gel grommet 13x6\+5: [\d.]+ turns past",
     "next --mounting 'demo camera' --temp -6C..14C": _NEXT,
     "next 'gel grommet 13x6+5' --temp -6C..14C --mass 140g --turns 3": _NEXT,
-    "stiffness 'gel grommet 13x6+5' --temp -6C..14C --mass 560g --count 4 --turns 3": r"gel grommet 13x6\+5 sque",
+    "stiffness 'gel grommet 13x6+5' --temp -6C..14C --mass 600g --count 4 --turns 3": r"gel grommet 13x6\+5 sque",
     "curve 'print 85A' --temp -20C..40C": r"print 85A at 30 Hz: ",
     "modes 'demo camera' 'gel grommet 13x6+5' --temp -6C --squeeze 1.5mm": r"gel grommet 13x6\+5 under main of demo",
     "soak 'gel grommet 13x6+5' --temp -18C": r"gel grommet 13x6\+5: soak ",
