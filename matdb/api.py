@@ -477,19 +477,10 @@ class Store(FittedRecords):
         _must_be("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
+        parts, readings = {p.name: p for p in seen.parts}, [stored.reading for stored in seen.readings]
+        question = ([*dict.fromkeys((low_c, high_c))], frequency_hz, mass_kg, count, affordable)
         return matdb.curve.next_reading.rank_next_readings(
-            curve,
-            seen.material,
-            known,
-            {p.name: p for p in seen.parts},
-            [stored.reading for stored in seen.readings],
-            (low_c,) if low_c == high_c else (low_c, high_c),
-            frequency_hz=frequency_hz,
-            mass_kg=mass_kg,
-            count=count,
-            affordable=affordable,
-            axis=axis,
-            squeeze_mm=squeeze_mm,
+            curve, seen.material, known, parts, readings, *question, axis=axis, squeeze_mm=squeeze_mm
         )
 
     def next_readings_for(
