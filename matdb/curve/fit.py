@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
-from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, UNNAMED, Curve
 from matdb.curve.evidence import GROUPS, HARDNESS, PIECE_SD, Evidence, fumbled_probability, gather
 from matdb.curve.parameters import GLASS, PARAMETERS, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
@@ -30,8 +30,6 @@ FUMBLED: Final = 0.5
 _NAMED_FACTOR: Final = {"stiffness": 1.3, "loss": 2.5}
 _NAMED_ALONE: Final = 5.0
 _NEIGHBOUR_K: Final = 8.0
-#: What the report calls the session of readings that name none.
-UNNAMED: Final = "(none)"
 #: A parameter counts as told by the readings when its spread shrank to this share of the prior's.
 TOLD_BY_READINGS: Final = 0.7
 
