@@ -160,7 +160,7 @@ def _copy_into(place: Place, revision: str, wait_s: float, to: Path) -> None:
         return
     import sqlalchemy as sa
 
-    from matdb.store.tables import copy_table
+    from matdb.store.tables import copy_tables
     from matdb.store.transaction import make_engine, writing
 
     file = Place(str(to), to)
@@ -171,10 +171,9 @@ def _copy_into(place: Place, revision: str, wait_s: float, to: Path) -> None:
             connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
             found = sa.MetaData()
             found.reflect(connection)
+            tables = [table for table in found.sorted_tables if table.name != "alembic_version"]
             with closing(Reader(place, wait_s)) as reader, reader.snapshot():
-                for table in found.sorted_tables:
-                    if table.name != "alembic_version":
-                        copy_table(reader, connection, table, str(to))
+                copy_tables(reader, connection, tables, str(to))
     finally:
         engine.dispose()
     # A store leaves its file set for a log beside it; a copy is one file, read or burnt as it is.

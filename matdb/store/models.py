@@ -24,32 +24,12 @@ NAMES = {
 }
 
 
-class UtcTime(sa.types.TypeDecorator[dt.datetime]):
-    """An instant: aware going in, UTC in the database, aware UTC coming out."""
-
-    impl = sa.DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: dt.datetime | None, dialect: sa.Dialect) -> dt.datetime | None:
-        """Turn an aware time into what the engine stores."""
-        if value is None:
-            return None
-        utc = value.astimezone(dt.UTC)
-        return utc.replace(tzinfo=None) if dialect.name == "sqlite" else utc
-
-    def process_result_value(self, value: dt.datetime | None, dialect: sa.Dialect) -> dt.datetime | None:
-        """Turn what the engine stored into an aware time."""
-        if value is None:
-            return None
-        return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
-
-
 class Base(DeclarativeBase):
     """Base of the models; its metadata is the schema."""
 
     metadata = sa.MetaData(naming_convention=NAMES)
     type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own class attribute
-        dt.datetime: UtcTime(),
+        dt.datetime: sa.DateTime(timezone=True),
         dict[str, Any]: sa.JSON(),
     }
 

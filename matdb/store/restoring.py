@@ -36,10 +36,11 @@ def copy_store(source: Records, target: Records) -> dict[str, int]:
         The target is not empty, or what it gives back differs.
 
     """
+    from matdb.store.models import Base
     from matdb.store.tables import copy_tables
 
     with source._reader.snapshot(), target._change() as (connection, _, _now):
-        return copy_tables(source._reader, connection, target.place.shown)
+        return copy_tables(source._reader, connection, Base.metadata.sorted_tables, target.place.shown)
 
 
 def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] | None) -> None:

@@ -24,24 +24,31 @@ _BATCH = 5000
 
 #: What makes a value of a column plain, by the type's name in the models and in a schema read back from a file.
 _PLAIN: dict[str, Any] = {
-    **dict.fromkeys(("UtcTime", "DATETIME"), as_time),
+    **dict.fromkeys(("DateTime", "DATETIME"), as_time),
     "JSON": as_json,
     **dict.fromkeys(("LargeBinary", "BLOB"), bytes),
     **dict.fromkeys(("Double", "DOUBLE", "DOUBLE_PRECISION"), float),
 }
 
 
-def copy_tables(reader: Reader, connection: sa.Connection, shown: str) -> dict[str, int]:
-    """Copy every table into a store that holds nothing yet, in the transaction that is open; answers rows by table.
+def copy_tables(reader: Reader, connection: sa.Connection, tables: Sequence[sa.Table], shown: str) -> dict[str, int]:
+    """Copy the rows of tables as they are into a store that holds none, then read them back and compare every value.
 
     Parameters
     ----------
     reader : Reader
         On the source, inside a snapshot.
     connection : Connection
-        On the target, a store of the newest schema.
+        On the target, in a transaction.
+    tables : sequence of Table
+        Parents first: of the models, or reflected from a store of an older schema.
     shown : str
         The target, for messages.
+
+    Returns
+    -------
+    dict of str to int
+        Rows copied, by table.
 
     Raises
     ------
@@ -49,51 +56,18 @@ def copy_tables(reader: Reader, connection: sa.Connection, shown: str) -> dict[s
         The target is not empty, or what it gives back differs.
 
     """
-    tables = Base.metadata.sorted_tables
     _must_be_empty(connection, [table.name for table in tables], shown, "copy into a new store")
-    counts: dict[str, int] = {}
+    counts = {}
     for table in tables:
-        counts[table.name] = copy_table(reader, connection, table, shown)
-        advance_numbers(connection, table)
+        rows = _plain_rows(table, reader.stream(_all_rows(table)))
+        while batch := list(islice(rows, _BATCH)):
+            insert_tuples(connection, table.name, table.columns.keys(), bound(batch, connection))
+        there = _digest(table, reader.stream(_all_rows(table)))
+        if there != _digest(table, run(connection, _all_rows(table))):
+            raise StoreError(shown, f"gave back another {table.name} than was written; nothing kept")
+        counts[table.name] = there[0]
+        _advance_numbers(connection, table)
     return counts
-
-
-def copy_table(reader: Reader, connection: sa.Connection, table: sa.Table, shown: str) -> int:
-    """Copy the rows of one table as they are, then read them back and compare every value.
-
-    Parameters
-    ----------
-    reader : Reader
-        On the source, inside a snapshot.
-    connection : Connection
-        On the target, in a transaction; the table there is empty.
-    table : Table
-        Of the models, or reflected from a store of an older schema.
-    shown : str
-        The target, for messages.
-
-    Returns
-    -------
-    int
-        Rows copied.
-
-    Raises
-    ------
-    StoreError
-        What the target gives back differs.
-
-    """
-    there, back = _Digest(table), _Digest(table)
-    rows = reader.stream(_all_rows(table))
-    while batch := list(islice(rows, _BATCH)):
-        insert_tuples(
-            connection, table.name, table.columns.keys(), _bound((there.add(row) for row in batch), connection)
-        )
-    for row in connection.exec_driver_sql(_all_rows(table)):
-        back.add(tuple(row))
-    if there.value() != back.value():
-        raise StoreError(shown, f"gave back another {table.name} than was written; nothing kept")
-    return there.rows
 
 
 def table_rows(reader: Reader, table: str) -> Iterator[dict[str, Any]]:
@@ -113,9 +87,8 @@ def table_rows(reader: Reader, table: str) -> Iterator[dict[str, Any]]:
 
     """
     model = Base.metadata.tables[table]
-    turns = [(column.name, (_PLAIN | {"LargeBinary": unpack}).get(_type(column), _same)) for column in model.columns]
-    for row in reader.stream(_all_rows(model)):
-        yield {name: None if value is None else turn(value) for (name, turn), value in zip(turns, row, strict=True)}
+    for row in _plain_rows(model, reader.stream(_all_rows(model)), LargeBinary=unpack):
+        yield dict(zip(model.columns.keys(), row, strict=True))
 
 
 def fill_tables(
@@ -146,19 +119,24 @@ def fill_tables(
         counts[name], size = 0, _BATCH if name in ("reading", "fit_reading") else 1  # the others may be large
         while batch := list(islice(rows, size)):
             try:
-                ready = _bound(batch, connection)
-                insert_tuples(connection, name, model.columns.keys(), ready)
+                insert_tuples(connection, name, model.columns.keys(), bound(batch, connection))
             # A whole number that no column holds, half a character that no text holds.
             except (sa.exc.DBAPIError, OverflowError, UnicodeError, RecursionError) as error:
                 reason = str(getattr(error, "orig", error)).splitlines()[0]
                 raise StoreError(shown, f"the rows of {name} do not fit ({reason}); nothing was kept") from None
             counts[name] += len(batch)
-        advance_numbers(connection, model)
+        _advance_numbers(connection, model)
     return counts
 
 
+def run(connection: sa.Connection, sql: str, *parameters: Any) -> sa.CursorResult[Any]:
+    """Run a fixed statement; its parameters, plain values, are written ``?``."""
+    (ready,) = bound([parameters], connection)
+    return connection.exec_driver_sql(sql if connection.dialect.name == "sqlite" else sql.replace("?", "%s"), ready)
+
+
 def insert_tuples(connection: sa.Connection, table: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
-    """Insert rows as they are, as fast as the driver can.
+    """Insert rows of what the driver takes (:func:`bound`) as fast as it can.
 
     SQLite takes tuples through the driver's ``executemany``, PostgreSQL through ``COPY``: several times
     faster than an INSERT built per row.
@@ -176,7 +154,7 @@ def insert_tuples(connection: sa.Connection, table: str, columns: Sequence[str],
             copy.write_row(row)
 
 
-def advance_numbers(connection: sa.Connection, table: sa.Table) -> None:
+def _advance_numbers(connection: sa.Connection, table: sa.Table) -> None:
     """Let a server go on counting behind the copied numbers; SQLite does so by itself."""
     if connection.dialect.name != "sqlite" and "id" in table.columns:
         connection.exec_driver_sql(
@@ -198,23 +176,19 @@ def _all_rows(table: sa.Table) -> str:
     return f'SELECT {columns} FROM "{table.name}" ORDER BY {keys}'
 
 
-class _Digest:
-    """A checksum over the rows of a table that is the same on every engine."""
+def _plain_rows(table: sa.Table, rows: Iterable[Sequence[Any]], **turns: Any) -> Iterator[list[Any]]:
+    """Rows with times, JSON and bytes as plain Python values, the same from every engine."""
+    by_column = [(_PLAIN | turns).get(_type(column), _same) for column in table.columns]
+    for row in rows:
+        yield [None if value is None else turn(value) for turn, value in zip(by_column, row, strict=True)]
 
-    def __init__(self, table: sa.Table) -> None:
-        self._turns = [_PLAIN.get(_type(column), _same) for column in table.columns]
-        self._hash = hashlib.sha256()
-        self.rows = 0
 
-    def add(self, row: Sequence[Any]) -> list[Any]:
-        """Count a row in; answers it with times, JSON and bytes as plain Python values."""
-        plain = [None if value is None else turn(value) for turn, value in zip(self._turns, row, strict=True)]
-        self._hash.update(json.dumps(plain, default=_text, sort_keys=True).encode())
-        self.rows += 1
-        return plain
-
-    def value(self) -> tuple[int, str]:
-        return self.rows, self._hash.hexdigest()
+def _digest(table: sa.Table, rows: Iterable[Sequence[Any]]) -> tuple[int, str]:
+    """How many rows, and a checksum over them that is the same on every engine."""
+    count, seen = 0, hashlib.sha256()
+    for count, row in enumerate(_plain_rows(table, rows), 1):  # noqa: B007
+        seen.update(json.dumps(row, default=_text, sort_keys=True).encode())
+    return count, seen.hexdigest()
 
 
 def _type(column: sa.Column[Any]) -> str:
@@ -229,11 +203,11 @@ def _text(value: Any) -> str:
     return value.isoformat() if isinstance(value, dt.datetime) else hashlib.sha256(value).hexdigest()
 
 
-def _bound(rows: Iterable[Sequence[Any]], connection: sa.Connection) -> list[tuple[Any, ...]]:
+def bound(rows: Iterable[Sequence[Any]], connection: sa.Connection) -> list[tuple[Any, ...]]:
     """Rows of plain values as the driver takes them."""
     dialect = connection.dialect.name
     turns: dict[type, Any] = {dt.datetime: lambda time: stamp(dialect, time), dict: json.dumps, list: json.dumps}
-    return [tuple(turns.get(type(value), _same)(value) for value in row) for row in rows]
+    return [tuple([turns[type(v)](v) if type(v) in turns else v for v in row]) for row in rows]
 
 
 def _packed(column: sa.Column[Any], value: Any) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from operator import attrgetter
 from typing import Any
@@ -17,43 +17,36 @@ from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.arrays import pack
-from matdb.store.models import (
-    Base,
-    EffectiveStiffnessRow,
-    FitRow,
-    MaterialRow,
-    MountingRow,
-    PartRow,
-    ReadingRow,
-    ReplacedRow,
-)
-from matdb.store.rows import definition_of, fingerprint, not_found, own_fields, plain_json, row_of, stamp
+from matdb.store.models import Base
+from matdb.store.rows import Rows, definition_of, fingerprint, not_found, own_fields, plain_json, row_of, stamp
 from matdb.store.stored import FitRecord
-from matdb.store.tables import insert_tuples
+from matdb.store.tables import bound, insert_tuples, run
 
 _BATCH = 20000
-_TABLES: dict[str, type[Base]] = {"material": MaterialRow, "part": PartRow, "mounting": MountingRow}
+#: Names that are looked up one by one; for more the whole table is read.
+_MOST_NAMES = 500
+_OF_MATERIAL = "part_id IN (SELECT id FROM part WHERE material_id = ?)"
 
 
 def add_named(
     connection: sa.Connection, what: str, things: Sequence[Material | Part | Mounting], now: dt.datetime
 ) -> list[int]:
     """Insert materials, or parts of known materials, or mountings, whose names must be new; answers their numbers."""
-    if not things:
-        return []
-    rows = [row_of(thing, number) | {"added_at": now} for thing, number in _with_material(connection, things)]
-    names = [thing.name for thing in things]
-    seen = set(_ids(connection, what, set(names), missing_ok=True))
-    for name in names:
-        if name in seen:
-            raise AlreadyExists(what, name)
-        seen.add(name)
-    try:
-        connection.execute(sa.insert(_TABLES[what]), rows)
-    except sa.exc.IntegrityError:  # another program was faster; only a server lets it get this far
-        raise AlreadyExists(what, names[0] if len(names) == 1 else "one of the names") from None
-    ids = _ids(connection, what, set(names))
-    return [ids[name] for name in names]
+    rows = [{**row_of(thing, number), "added_at": now} for thing, number in _with_material(connection, things)]
+    seen = set(_ids(connection, what, {thing.name for thing in things}, missing_ok=True))
+    for thing in things:
+        if thing.name in seen:
+            raise AlreadyExists(what, thing.name)
+        seen.add(thing.name)
+    return _insert(connection, what, rows)
+
+
+def _insert(connection: sa.Connection, table: str, rows: Sequence[Mapping[str, Any]]) -> list[int]:
+    """Insert rows, columns by name, all the same; answers their numbers, never used before."""
+    numbers = _draw_numbers(connection, table, len(rows))
+    tuples = [(number, *row.values()) for number, row in zip(numbers, rows, strict=True)]
+    insert_tuples(connection, table, ("id", *rows[0]) if rows else (), bound(tuples, connection))
+    return numbers
 
 
 def _with_material(
@@ -75,13 +68,13 @@ def add_readings(connection: sa.Connection, readings: Iterable[Reading], now: dt
     logged = stamp(dialect, now)
     for batch in _batches(readings):
         _look_up(connection, batch, subjects)
-        numbers = _draw_numbers(connection, len(batch))
+        numbers = _draw_numbers(connection, "reading", len(batch))
         by_kind: dict[str, list[tuple[Any, ...]]] = {}
         for number, reading in zip(numbers, batch, strict=True):
             material_id, part_id = subjects[reading.subject, getattr(reading, reading.subject)]
             taken = logged if reading.taken_at is None else stamp(dialect, reading.taken_at)
-            row = (number, reading.kind, material_id, part_id, taken, logged, *_GETTERS[reading.kind](reading))
-            by_kind.setdefault(reading.kind, []).append(row)
+            about = (number, reading.kind, material_id, part_id, taken, logged)
+            by_kind.setdefault(reading.kind, []).append((*about, *_GETTERS[reading.kind](reading)))
         for kind, rows in by_kind.items():
             insert_tuples(connection, "reading", _READING_COLUMNS[kind], rows)
         ids.extend(numbers)
@@ -92,7 +85,7 @@ def correct_reading(connection: sa.Connection, number: int, new: Reading, why: s
     """Retire a reading and put another in its place; answers the new one's number."""
     _retire(connection, number, f"corrected: {_reason(why)}", now)
     (successor,) = add_readings(connection, [new], now)
-    connection.execute(sa.update(ReadingRow).where(ReadingRow.id == successor).values(corrects_id=number))
+    run(connection, "UPDATE reading SET corrects_id = ? WHERE id = ?", number, successor)
     return successor
 
 
@@ -111,22 +104,20 @@ def replace(
     now: dt.datetime,
 ) -> None:
     """Give a material, part or mounting a new definition and keep what it said before."""
-    table: Any = _TABLES[what]
     number = _ids(connection, what, {name})[name]
     ((_, material_id),) = _with_material(connection, [new])
     if material_id is not None:
         # A derived column, kept beside the part for the index; the readings themselves stay as they are.
-        moved = sa.update(ReadingRow).where(ReadingRow.part_id == number).values(material_id=material_id)
-        connection.execute(moved)
-    before = {"what": what, "record_id": number, "before": definition_of(old), "replaced_at": now, "why": _reason(why)}
-    connection.execute(sa.insert(ReplacedRow).values(**before))
+        run(connection, "UPDATE reading SET material_id = ? WHERE part_id = ?", material_id, number)
+    said = {"what": what, "record_id": number, "before": definition_of(old), "replaced_at": now, "why": _reason(why)}
+    _insert(connection, "replaced", [said])
     if new.name != name and _ids(connection, what, {new.name}, missing_ok=True):
         raise AlreadyExists(what, new.name)
-    connection.execute(sa.update(table).where(table.id == number).values(**row_of(new, material_id)))
-    if what == "material":
-        _forget_published(connection, _parts_of(number))
-    elif what == "part":
-        _forget_published(connection, [number])
+    row = row_of(new, material_id)
+    columns = ", ".join(f"{column} = ?" for column in row)
+    run(connection, f"UPDATE {what} SET {columns} WHERE id = ?", *row.values(), number)
+    if what != "mounting":
+        _forget_published(connection, "part_id = ?" if what == "part" else _OF_MATERIAL, number)
 
 
 def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int:
@@ -145,12 +136,11 @@ def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int
         "fingerprint": fit.fingerprint or fingerprint(rows_of(connection), material_id),
         "arrays": arrays,
     }
-    number = int(connection.execute(sa.insert(FitRow).values(**columns).returning(FitRow.id)).scalar_one())
+    (number,) = _insert(connection, "fit", [columns])
     used = sorted(set(fit.reading_ids or ()))
     if used:
-        of_material = sa.select(sa.func.count(ReadingRow.id)).where(ReadingRow.material_id == material_id)
-        span = ReadingRow.id.between(used[0], used[-1])
-        if connection.execute(of_material.where(span)).scalar_one() < len(used):
+        counted = "SELECT count(*) FROM reading WHERE material_id = ? AND id BETWEEN ? AND ?"
+        if run(connection, counted, material_id, used[0], used[-1]).scalar_one() < len(used):
             raise InputError("fit reading_ids", fit.material, "numbers of readings of this material")
     insert_tuples(connection, "fit_reading", ("fit_id", "reading_id"), [(number, i) for i in used])
     return number
@@ -159,41 +149,42 @@ def save_fit(connection: sa.Connection, fit: FitRecord, now: dt.datetime) -> int
 def publish(connection: sa.Connection, material: str, fit_id: int | None, rows: Iterable[Sequence[Any]]) -> int:
     """Put a material's tabulated stiffness in the place of what was there; answers the number of rows."""
     material_id = _ids(connection, "material", {material})[material]
-    known = sa.select(PartRow.name, PartRow.id).where(PartRow.material_id == material_id)
-    numbers = {str(name): int(number) for name, number in connection.execute(known)}
-    _forget_published(connection, _parts_of(material_id))
-    columns = [c.name for c in EffectiveStiffnessRow.__table__.columns if c.name != "id"]
+    numbers: dict[str, int] = dict(
+        rows_of(connection)("SELECT name, id FROM part WHERE material_id = ?", (material_id,))
+    )
+    _forget_published(connection, _OF_MATERIAL, material_id)
+    columns = Base.metadata.tables["effective_stiffness"].columns.keys()[1:]  # its number is drawn by the engine
     ready = [(numbers[row[0]], *row[1:], fit_id) for row in rows if row[0] in numbers]
     insert_tuples(connection, "effective_stiffness", columns, ready)
     return len(ready)
 
 
-def _forget_published(connection: sa.Connection, parts: Any) -> None:
+def _forget_published(connection: sa.Connection, those: str, number: int) -> None:
     """Drop the tabulated stiffness of parts: it holds no more."""
-    connection.execute(sa.delete(EffectiveStiffnessRow).where(EffectiveStiffnessRow.part_id.in_(parts)))
-
-
-def _parts_of(material_id: int) -> Any:
-    return sa.select(PartRow.id).where(PartRow.material_id == material_id)
+    run(connection, f"DELETE FROM effective_stiffness WHERE {those}", number)
 
 
 def _ids(connection: sa.Connection, what: str, names: set[str], *, missing_ok: bool = False) -> dict[str, int]:
     """The numbers of names; raises for the first unknown one unless that is fine."""
-    table: Any = _TABLES[what]
-    found: dict[str, int] = {}
-    wanted = sorted(names)
-    for some in _hundreds(wanted):
-        query = sa.select(table.name, table.id).where(table.name.in_(some))
-        found.update((str(name), int(number)) for name, number in connection.execute(query))
-    for name in wanted:
-        if name not in found and not missing_ok:
-            raise not_found(what, name, [str(n) for n in connection.execute(sa.select(table.name)).scalars()])
+    return {name: row[0] for name, row in _named(connection, what, names, "id", missing_ok=missing_ok).items()}
+
+
+def _named(
+    connection: sa.Connection, what: str, names: set[str], columns: str, *, missing_ok: bool = False
+) -> dict[str, tuple[Any, ...]]:
+    """The columns of the rows of these names; raises for the first unknown one unless that is fine."""
+    if not names:
+        return {}
+    sql, some = f"SELECT name, {columns} FROM {what}", sorted(names) if len(names) <= _MOST_NAMES else []
+    if some:
+        sql += f" WHERE name IN ({', '.join('?' * len(some))})"
+    found: dict[str, tuple[Any, ...]] = {
+        row[0]: tuple(row[1:]) for row in run(connection, sql, *some) if row[0] in names
+    }
+    if len(found) < len(names) and not missing_ok:
+        there = run(connection, f"SELECT name FROM {what}").scalars()
+        raise not_found(what, min(names - found.keys()), [str(name) for name in there])
     return found
-
-
-def _hundreds(names: Sequence[str]) -> Iterator[Sequence[str]]:
-    """A few hundred at a time: no engine takes any number of parameters."""
-    return (names[start : start + 500] for start in range(0, len(names), 500))
 
 
 # -- readings ----------------------------------------------------------------------------------------------
@@ -217,32 +208,28 @@ def _look_up(
 ) -> None:
     """Fill in the material's and the part's number of every subject in the batch."""
     wanted = {(r.subject, getattr(r, r.subject)) for r in batch} - subjects.keys()
-    materials = _ids(connection, "material", {name for subject, name in wanted if subject == "material"})
-    parts = _ids(connection, "part", {name for subject, name in wanted if subject == "part"})
-    subjects.update((("material", name), (number, None)) for name, number in materials.items())
-    for some in _hundreds(sorted(parts)):
-        query = sa.select(PartRow.name, PartRow.material_id, PartRow.id).where(PartRow.name.in_(some))
-        subjects.update((("part", n), (m, p)) for n, m, p in connection.execute(query))
+    for what, columns in (("material", "id, NULL"), ("part", "material_id, id")):
+        names = {name for subject, name in wanted if subject == what}
+        found: dict[str, Any] = _named(connection, what, names, columns)
+        subjects.update(((what, name), numbers) for name, numbers in found.items())
 
 
-def _draw_numbers(connection: sa.Connection, count: int) -> list[int]:
-    """Numbers for new readings, never used before."""
+def _draw_numbers(connection: sa.Connection, table: str, count: int) -> list[int]:
+    """Numbers for new rows, never used before."""
     if connection.dialect.name == "sqlite":  # the write lock is held: nobody else draws
-        last = connection.exec_driver_sql("SELECT coalesce(max(id), 0) FROM reading").scalar_one()
+        last = run(connection, f"SELECT coalesce(max(id), 0) FROM {table}").scalar_one()
         return list(range(last + 1, last + 1 + count))
-    drawn = connection.exec_driver_sql(
-        "SELECT nextval(pg_get_serial_sequence('reading', 'id')) FROM generate_series(1, %s)", (count,)
-    )
-    return [int(n) for n in drawn.scalars()]
+    drawn = f"SELECT nextval(pg_get_serial_sequence('{table}', 'id')) FROM generate_series(1, ?)"
+    return list(run(connection, drawn, count).scalars())
 
 
 def _retire(connection: sa.Connection, number: int, why: str, now: dt.datetime) -> None:
-    retire = sa.update(ReadingRow).where(ReadingRow.id == number, ReadingRow.retired_at.is_(None))
-    if connection.execute(retire.values(retired_at=now, retired_why=why)).rowcount == 1:
+    retire = "UPDATE reading SET retired_at = ?, retired_why = ? WHERE id = ? AND retired_at IS NULL"
+    if run(connection, retire, now, why, number).rowcount == 1:
         return
-    if connection.execute(sa.select(ReadingRow.id).where(ReadingRow.id == number)).first() is None:
+    if run(connection, "SELECT id FROM reading WHERE id = ?", number).first() is None:
         raise NotFound("reading", number)
-    successor = connection.execute(sa.select(ReadingRow.id).where(ReadingRow.corrects_id == number)).scalars().first()
+    successor = run(connection, "SELECT id FROM reading WHERE corrects_id = ?", number).scalar()
     cure = f"correct reading {successor} instead" if successor is not None else "log it anew"
     raise InputError("reading", number, "one that still counts; this one was retired before", cure)
 
@@ -253,11 +240,6 @@ def _reason(why: str) -> str:
     return checked_text("why", why.strip(), 1000)
 
 
-def rows_of(connection: sa.Connection) -> Any:
+def rows_of(connection: sa.Connection) -> Rows:
     """The connection as what the fixed statements of :mod:`matdb.store.rows` run on."""
-
-    def rows(sql: str, parameters: Sequence[object]) -> list[tuple[Any, ...]]:
-        text = sql if connection.dialect.name == "sqlite" else sql.replace("?", "%s")
-        return [tuple(row) for row in connection.exec_driver_sql(text, tuple(parameters))]
-
-    return rows
+    return lambda sql, parameters: [tuple(row) for row in run(connection, sql, *parameters)]

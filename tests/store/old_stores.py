@@ -22,7 +22,7 @@ from matdb.store.connection import Reader
 from matdb.store.location import locate
 from matdb.store.models import Base
 from matdb.store.revisions import APPLICATION_ID, REVISIONS
-from matdb.store.tables import advance_numbers, copy_table
+from matdb.store.tables import copy_tables
 from matdb.store.transaction import make_engine, writing
 
 SNAPSHOTS = Path(__file__).parent / "revisions"
@@ -95,10 +95,8 @@ def write_dumps(revision, newest, server, folder):
             schema.migrate(connection, revision, place)
             held = set(_tables(connection))
             with closing(Reader(locate(newest))) as reader, reader.snapshot():
-                for table in Base.metadata.sorted_tables:
-                    if table.name in held:
-                        copy_table(reader, connection, table, where)
-                        advance_numbers(connection, table)
+                tables = [table for table in Base.metadata.sorted_tables if table.name in held]
+                copy_tables(reader, connection, tables, where)
         engine.dispose()
     with closing(sqlite3.connect(old)) as connection:
         text = "\n".join(connection.iterdump()) + "\n"
