@@ -131,7 +131,7 @@ class Store(FittedRecords):
         on = getattr(reading, reading.subject)
         part = self.records.part(on) if reading.subject == "part" else None
         material = on if part is None else part.material
-        if self.records.newest_fit(material, reading_ids=False) is None:
+        if self.records.newest_fit(material) is None:
             return ()
         return matdb.advice.surprise.doubts(self._known(material)[1], part, reading)
 

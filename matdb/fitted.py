@@ -191,7 +191,7 @@ class FittedRecords:
 
     def _known(self, material: str) -> tuple[Material, Curve]:
         record = self.records.material(material)
-        newest = self.records.newest_fit(record.name, reading_ids=False)
+        newest = self.records.newest_fit(record.name)
         # Readings that no fit has used yet make a prior out of date as well.
         stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
         rests_on = (newest.id if newest else None, record, stale)

@@ -48,7 +48,7 @@ def list_(call: Call) -> None:
     rows: list[dict[str, Any]] = []
     with call.opened() as kept:
         for material in kept.materials():
-            newest = kept.records.newest_fit(material.name, reading_ids=False)
+            newest = kept.records.newest_fit(material.name)
             state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
             counts = {
                 "parts": len(kept.records.part_lines(material.name)),
@@ -78,7 +78,7 @@ def show_(name: NameArgument, call: Call) -> None:
         material = kept.material(name)
         parts = [{"name": p.name, "form": p.form.label()} for p in kept.parts(name)]
         readings = sum(1 for _ in kept.records.each_reading(name))
-        newest = kept.records.newest_fit(name, reading_ids=False)
+        newest = kept.records.newest_fit(name)
         stale = newest is not None and kept.records.is_stale(newest)
         made = kept.records.fits(name)
         fits = [{"number": f.id, "made_at": f.created_at, "program_version": f.program_version} for f in made]

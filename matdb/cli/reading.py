@@ -224,7 +224,7 @@ def _by_material(found: ReadingFile, parts: Mapping[str, Part], *, moved_only: b
 def _odd(kept: Store, found: ReadingFile, parts: Mapping[str, Part], dry_run: bool) -> list[str]:
     """What the newest fit says against readings of a file, a line each; of a long file, against some of them."""
     of_material = _by_material(found, parts)
-    fitted = {m: ks for m, ks in of_material.items() if kept.records.newest_fit(m, reading_ids=False) is not None}
+    fitted = {m: ks for m, ks in of_material.items() if kept.records.newest_fit(m) is not None}
     total = sum(map(len, fitted.values()))
     said: list[tuple[int, str]] = []
     compared = 0

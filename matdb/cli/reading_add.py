@@ -51,7 +51,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
             if reading.subject == "part":
                 check_on_part(reading, kept.part(on))
             odd = kept.doubts(reading)
-            number = kept.records.add_reading(reading)
+            (number,) = kept.records.add(reading)
             logged = kept.records.reading(number)
             doubts = [*odd, *bench_doubts(kept, reading)]
         answer_logged(call, number, logged.reading, doubts)

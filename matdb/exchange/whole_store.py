@@ -74,7 +74,7 @@ def store_fingerprint(store: Store) -> str:
 
 def _content(store: Store) -> Iterator[list[Any]]:
     for material in store.materials():
-        newest = store.records.newest_fit(material.name, reading_ids=False)
+        newest = store.records.newest_fit(material.name)
         yield ["material", fields_of(material), newest.id if newest else None]
     for part in store.parts():
         yield ["part", part.name, part.material, part.form.to_dict(), part.thread, part.note]

@@ -3,19 +3,10 @@
 SQLAlchemy is imported only when something is written.
 """
 
-from matdb.store.location import default_store
-from matdb.store.records import Records
-from matdb.store.restoring import copy_store, restore
-from matdb.store.stored import Finding, FitRecord, MaterialEvidence, PartLine, StoredReading
-
-__all__ = [
-    "Finding",
-    "FitRecord",
-    "MaterialEvidence",
-    "PartLine",
-    "Records",
-    "StoredReading",
-    "copy_store",
-    "default_store",
-    "restore",
-]
+from matdb.store.location import default_store as default_store
+from matdb.store.records import Records as Records
+from matdb.store.restoring import copy_store as copy_store
+from matdb.store.restoring import restore as restore
+from matdb.store.stored import FitRecord as FitRecord
+from matdb.store.stored import MaterialEvidence as MaterialEvidence
+from matdb.store.stored import StoredReading as StoredReading

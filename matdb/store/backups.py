@@ -166,7 +166,7 @@ def _copy_into(place: Place, revision: str, wait_s: float, to: Path) -> None:
     file = Place(str(to), to)
     engine = make_engine(file, wait_s, create=True)
     try:
-        with writing(engine, file, wait_s, foreign_keys=False) as connection:
+        with writing(engine, file, wait_s) as connection:
             migrate(connection, revision, file)
             connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
             found = sa.MetaData()

@@ -7,7 +7,7 @@ from typing import Any
 
 from matdb.errors import MatdbError
 from matdb.store.connection import Reader
-from matdb.store.rows import BUILDERS, FIT, READING, SELECTS, as_json, fingerprint, fit_of, reading_of, whole
+from matdb.store.rows import SELECTS, as_json, built, fingerprint
 from matdb.store.stored import Finding
 
 
@@ -30,28 +30,20 @@ def check(reader: Reader) -> list[Finding]:
     return sorted(found, key=lambda finding: (finding.level != "error", finding.what))
 
 
-#: Table, column, and the table that it points to; a link of a fit to its readings is looked at below.
-POINTERS = (
-    ("part", "material_id", "material"),
-    ("reading", "material_id", "material"),
-    ("reading", "part_id", "part"),
-    ("reading", "corrects_id", "reading"),
-    ("fit", "material_id", "material"),
-    ("effective_stiffness", "part_id", "part"),
-    ("effective_stiffness", "fit_id", "fit"),
-)
-
-
 def _structure(reader: Reader) -> Iterator[Finding]:
     if reader.place.path is None:
         # A server holds its tables to their constraints, unless somebody dropped or disabled them.
-        for table, column, parent in POINTERS:
-            lost = (
-                f"SELECT c.id FROM {table} c LEFT JOIN {parent} p ON p.id = c.{column} "
-                f"WHERE c.{column} IS NOT NULL AND p.id IS NULL ORDER BY c.id LIMIT 20"
-            )
-            for (number,) in reader.rows(lost):
-                yield Finding(level="error", what=f"{table} {number}", says=f"points to no {parent}")
+        from matdb.store.models import Base
+
+        for table in Base.metadata.sorted_tables:
+            (first, *_), keys = table.primary_key.columns.keys(), table.foreign_keys
+            for column, parent in sorted((key.parent.name, key.column.table.name) for key in keys):
+                lost = (
+                    f"SELECT c.{first} FROM {table.name} c LEFT JOIN {parent} p ON p.id = c.{column} "
+                    f"WHERE c.{column} IS NOT NULL AND p.id IS NULL ORDER BY c.{first} LIMIT 20"
+                )
+                for (number,) in reader.rows(lost):
+                    yield Finding(level="error", what=f"{table.name} {number}", says=f"points to no {parent}")
         return
     for (line,) in reader.rows("PRAGMA integrity_check(20)"):
         if line != "ok":
@@ -63,23 +55,12 @@ def _structure(reader: Reader) -> Iterator[Finding]:
 def _rows(reader: Reader) -> Iterator[Finding]:
     shown = reader.place.shown
     with reader.snapshot():
-        for what, sql in {**SELECTS, "reading": READING, "fit": FIT}.items():
-            for row in reader.stream(sql, size=1000 if what != "fit" else 10):
+        for what in ("material", "part", "mounting", "reading", "fit"):
+            for row in reader.stream(SELECTS[what], size=1000 if what != "fit" else 10):
                 try:
-                    _build(what, row, shown)
+                    built(what, row, shown)
                 except MatdbError as error:
                     yield Finding(level="error", what=f"{what} {row[0]}", says=str(error))
-
-
-def _build(what: str, row: tuple[Any, ...], shown: str) -> None:
-    """Make a row the record that it stands for; raises StoreError when it is none."""
-    if what == "reading":
-        reading_of(row, shown)
-    elif what == "fit":
-        fit_of(row, shown, None)
-    else:
-        with whole(shown, what, row[0]):
-            BUILDERS[what](row)
 
 
 _LINKS = (
@@ -106,12 +87,6 @@ _LINKS = (
         "reading",
         "was corrected but still counts",
         "SELECT o.id FROM reading n JOIN reading o ON o.id = n.corrects_id WHERE o.retired_at IS NULL",
-    ),
-    (
-        "fit_reading of fit",
-        "is left without its fit or its reading",
-        "SELECT DISTINCT x.fit_id FROM fit_reading x LEFT JOIN fit f ON f.id = x.fit_id "
-        "LEFT JOIN reading r ON r.id = x.reading_id WHERE f.id IS NULL OR r.id IS NULL",
     ),
 )
 

@@ -56,22 +56,23 @@ class Reader:
         connection.read_only = True
         return connection
 
-    def _execute(self, sql: str, parameters: Sequence[object] | None = None) -> Any:
+    def _execute(self, sql: str, parameters: Sequence[object] = ()) -> Any:
         """Run a statement; on a server that went away meanwhile once more, where nothing of before is lost by it."""
-        try:
+        if self._sqlite:
             return self._connection.execute(sql, parameters)
+        sql, given = sql.replace("?", "%s"), parameters or None
+        try:
+            return self._connection.execute(sql, given)
         except Exception:
             if self._deep or not self._connection.broken:
                 raise
             self._connection = self._connected()
-            return self._connection.execute(sql, parameters)
+            return self._connection.execute(sql, given)
 
     def rows(self, sql: str, parameters: Sequence[object] = ()) -> list[tuple[Any, ...]]:
         """All rows of one statement; parameters are written ``?``."""
         with self._lock, translated_errors(self.place):
-            if self._sqlite:
-                return list(self._connection.execute(sql, parameters))
-            return list(self._execute(sql.replace("?", "%s"), parameters or None))
+            return list(self._execute(sql, parameters))
 
     def stream(self, sql: str, parameters: Sequence[object] = (), size: int = 5000) -> Iterator[tuple[Any, ...]]:
         """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
@@ -92,10 +93,7 @@ class Reader:
                 yield
                 return
             with translated_errors(self.place):
-                if self._sqlite:
-                    self._connection.execute("BEGIN")
-                else:
-                    self._execute("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
+                self._execute("BEGIN" if self._sqlite else "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             self._deep = 1
             try:
                 yield
@@ -130,11 +128,11 @@ def _asked_directly(*asked: Any) -> int:
     return sqlite3.SQLITE_DENY if asked[-1] else sqlite3.SQLITE_OK
 
 
-def connect_postgresql(place: Place, wait_s: float, **more: Any) -> Any:
-    """A driver connection to the server, each statement its own transaction unless one is begun."""
+def connect_postgresql(place: Place, wait_s: float, *, autocommit: bool = True) -> Any:
+    """A driver connection to the server; each statement is its own transaction unless one is begun, or always is."""
     try:
         import psycopg
     except ImportError:
         raise MissingExtra("a store on a PostgreSQL server", "postgresql") from None
     settings = f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8"
-    return psycopg.connect(place.url, autocommit=True, connect_timeout=10, options=settings, **more)
+    return psycopg.connect(place.url, autocommit=autocommit, connect_timeout=10, options=settings)

@@ -10,7 +10,7 @@ from matdb.store.location import Place
 
 READ_ONLY_CURE = "it or its folder cannot be written; change the rights or name another store"
 _BUSY_CURE = "another program is writing to it; wait until that ends, then try again"
-_FULL = "the disk is full; nothing of this change was kept"
+_FULL = "the disk is full; nothing of this was kept"
 
 # Primary result codes of https://www.sqlite.org/rescode.html, and one extended code
 _CODES: dict[int | None, tuple[type[StoreError], str]] = {
@@ -18,7 +18,7 @@ _CODES: dict[int | None, tuple[type[StoreError], str]] = {
     5: (StoreBusy, _BUSY_CURE),
     6: (StoreBusy, _BUSY_CURE),
     8: (StoreReadOnly, READ_ONLY_CURE),
-    10: (StoreError, "the disk failed to read or write; nothing of this change was kept"),
+    10: (StoreError, "the disk failed to read or write; nothing of this was kept"),
     11: (StoreError, "is damaged; restore a backup"),
     13: (StoreError, _FULL),
     14: (StoreReadOnly, "it cannot be opened; " + READ_ONLY_CURE),
@@ -30,15 +30,8 @@ _CODES: dict[int | None, tuple[type[StoreError], str]] = {
 }
 #: Only Ctrl-C ends a statement midway.
 _INTERRUPTED = 9
-_NEW_FILE_ONLY_READ = (StoreReadOnly, "it or its folder cannot be written; change the rights or name another file")
-#: The same for a file that SQLite was to write beside the store.
-_NEW_FILE_CODES: dict[int | None, tuple[type[StoreError], str]] = {
-    3: _NEW_FILE_ONLY_READ,
-    8: _NEW_FILE_ONLY_READ,
-    10: (StoreError, "the disk failed to write; nothing was written"),
-    13: (StoreError, "the disk is full; nothing was written"),
-    14: _NEW_FILE_ONLY_READ,
-}
+#: What may befall another file that SQLite was to write beside the store.
+_UNWRITTEN = (3, 8, 10, 13, 14)
 
 # SQLSTATE classes and codes of the PostgreSQL manual, appendix A
 _STATES: dict[str, tuple[type[StoreError], str]] = {
@@ -92,8 +85,9 @@ def is_busy(error: BaseException) -> bool:
 
 def unwritten(error: BaseException, file: str) -> StoreError | None:
     """What to raise when SQLite could not write another file than the store; None when that is not the fault."""
-    kind, why = _NEW_FILE_CODES.get(_primary(error), (None, ""))
-    return None if kind is None else kind(file, why)
+    code = _primary(error)
+    kind, why = _CODES.get(code, (StoreError, ""))
+    return kind(file, why) if code in _UNWRITTEN else None
 
 
 def _translated(error: Exception, place: Place) -> StoreError | None:

@@ -108,23 +108,12 @@ class Records:
 
         """
         listed = [things] if rows.what_of(things) else list(things)
-        places: dict[str, list[int]] = {"material": [], "part": [], "reading": [], "mounting": []}
-        for i, thing in enumerate(listed):
-            what = rows.what_of(thing)
-            if not what:
+        for thing in listed:
+            if not rows.what_of(thing):
                 raise InputError("record", type(thing).__name__, "a material, a part, a reading or a mounting")
-            places[what].append(i)
-        ids = [0] * len(listed)
         with self._change() as (connection, writer, now):
-            for what, at in places.items():
-                some = [listed[i] for i in at]
-                if what == "reading":
-                    numbers = writer.add_readings(connection, some, now)
-                else:
-                    numbers = writer.add_named(connection, what, some, now)
-                for i, number in zip(at, numbers, strict=True):
-                    ids[i] = number
-        return ids
+            ids: list[int] = writer.add(connection, listed, now)
+            return ids
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound, with close names."""
@@ -143,19 +132,19 @@ class Records:
 
     def materials(self) -> list[Material]:
         """All materials, by name."""
-        return [self._built("material", row) for row in self._by_name(rows.SELECTS["material"])]
+        return [self._built("material", row) for row in self._by_name("material")]
 
     def parts(self, material: str | None = None) -> list[Part]:
         """All parts, or those of one material, by name. Raises NotFound."""
-        return [self._built("part", row) for row in self._by_name(rows.SELECTS["part"], material)]
+        return [self._built("part", row) for row in self._by_name("part", material)]
 
     def part_lines(self, material: str | None = None) -> list[PartLine]:
         """All parts, or those of one material, by name, as a list shows them. Raises NotFound."""
-        return [rows.part_line_of(row, self._shown) for row in self._by_name(rows.PART_LINE, material)]
+        return [self._built("part line", row) for row in self._by_name("part line", material)]
 
     def mountings(self) -> list[Mounting]:
         """All mountings, by name."""
-        return [self._built("mounting", row) for row in self._by_name(rows.SELECTS["mounting"])]
+        return [self._built("mounting", row) for row in self._by_name("mounting")]
 
     def names_beside(self, thing: Material | Part | Mounting) -> list[str]:
         """The other names of its kind."""
@@ -200,10 +189,6 @@ class Records:
 
     # -- readings ------------------------------------------------------------------------------------------
 
-    def add_reading(self, reading: Reading) -> int:
-        """Add a reading; answers its number. Raises NotFound."""
-        return self.add_readings([reading])[0]
-
     def add_readings(self, readings: Iterable[Reading]) -> list[int]:
         """Add many readings, all or nothing, in bounded memory; answers their numbers in order.
 
@@ -221,7 +206,8 @@ class Records:
 
     def reading(self, number: int) -> StoredReading:
         """The reading of that number, whether it still counts or not. Raises NotFound."""
-        return rows.reading_of(self._numbered("reading", rows.READING + " WHERE r.id = ?", number), self._shown)
+        found: StoredReading = self._numbered("reading", number)
+        return found
 
     def readings(
         self,
@@ -254,7 +240,7 @@ class Records:
     def reading_count(self, *, material: str | None = None, part: str | None = None) -> int:
         """How many readings count on a material, its parts included, or on a part. Raises NotFound."""
         condition, values = self._those(material, part, None, include_retired=False)
-        return int(self._reader.rows("SELECT count(*) FROM reading r" + condition, values)[0][0])
+        return int(self._reader.rows("SELECT count(*) FROM reading" + condition, values)[0][0])
 
     def each_reading(
         self,
@@ -268,21 +254,21 @@ class Records:
             raise InputError("kind", kind, "one of " + ", ".join(READINGS))
         with self._reader.snapshot():
             condition, values = self._those(material, part, kind, include_retired)
-            for row in self._reader.stream(rows.READING + condition + " ORDER BY r.id", values):
-                yield rows.reading_of(row, self._shown)
+            for row in self._reader.stream(rows.SELECTS["reading"] + condition + " ORDER BY reading.id", values):
+                yield self._built("reading", row)
 
     def _those(
         self, material: str | None, part: str | None, kind: str | None, include_retired: bool
     ) -> tuple[str, list[object]]:
-        """What picks these readings ``r``, with its parameters. Raises NotFound."""
+        """What picks these readings, with its parameters. Raises NotFound."""
         picked: dict[str, object] = {}
         if material is not None:
-            picked["r.material_id"] = self._id("material", material)
+            picked["reading.material_id"] = self._id("material", material)
         if part is not None:
-            picked["r.part_id"] = self._id("part", part)
+            picked["reading.part_id"] = self._id("part", part)
         if kind is not None:
-            picked["r.kind"] = kind
-        terms = [f"{column} = ?" for column in picked] + ([] if include_retired else ["r.retired_at IS NULL"])
+            picked["reading.kind"] = kind
+        terms = [f"{column} = ?" for column in picked] + ([] if include_retired else ["reading.retired_at IS NULL"])
         return " WHERE " + " AND ".join(terms) if terms else "", list(picked.values())
 
     def correct_reading(self, number: int, new: Reading, why: str) -> int:
@@ -349,33 +335,22 @@ class Records:
             return number
 
     def fit(self, number: int) -> FitRecord:
-        """The fit of that number. Raises NotFound."""
-        row = self._numbered("fit", rows.FIT + " WHERE f.id = ?", number)
-        return rows.fit_of(row, self._shown, self.fit_reading_ids(number))
+        """The fit of that number, as all that are read without its readings' numbers. Raises NotFound."""
+        found: FitRecord = self._numbered("fit", number)
+        return found
 
-    def newest_fit(self, material: str, *, reading_ids: bool = True) -> FitRecord | None:
-        """The newest fit of a material, None when there is none; without the readings' numbers if so asked.
-
-        Raises
-        ------
-        NotFound
-            The material is unknown.
-
-        """
-        with self._reader.snapshot():
-            number = self._id("material", material)
-            newest = rows.FIT + " WHERE f.material_id = ? ORDER BY f.id DESC LIMIT 1"
-            found = self._reader.rows(newest, (number,))
-            if not found:
-                return None
-            used = self.fit_reading_ids(found[0][0]) if reading_ids else None
-            return rows.fit_of(found[0], self._shown, used)
+    def newest_fit(self, material: str) -> FitRecord | None:
+        """The newest fit of a material, None when there is none. Raises NotFound."""
+        return next(iter(self._fits(material, " DESC LIMIT 1")), None)
 
     def fits(self, material: str) -> list[FitRecord]:
-        """All fits of a material, oldest first, without the readings' numbers. Raises NotFound."""
-        number = self._id("material", material)
-        found = self._reader.rows(rows.FIT + " WHERE f.material_id = ? ORDER BY f.id", (number,))
-        return [rows.fit_of(row, self._shown, None) for row in found]
+        """All fits of a material, oldest first. Raises NotFound."""
+        return self._fits(material, "")
+
+    def _fits(self, material: str, order: str) -> list[FitRecord]:
+        with self._reader.snapshot():
+            sql = f"{rows.SELECTS['fit']} WHERE fit.material_id = ? ORDER BY fit.id{order}"
+            return [self._built("fit", row) for row in self._reader.rows(sql, (self._id("material", material),))]
 
     def fit_reading_ids(self, number: int) -> tuple[int, ...]:
         """The numbers of the readings that a fit used."""
@@ -465,22 +440,22 @@ class Records:
         return self._built(what, self._one(what, f"{rows.SELECTS[what]} WHERE {what}.name = ?", name, ask))
 
     def _built(self, what: str, row: tuple[Any, ...]) -> Any:
-        with rows.whole(self._shown, what, row[0]):
-            return rows.BUILDERS[what](row)
+        return rows.built(what, row, self._shown)
 
-    def _by_name(self, sql: str, material: str | None = None) -> list[tuple[Any, ...]]:
+    def _by_name(self, what: str, material: str | None = None) -> list[tuple[Any, ...]]:
         """Rows, or those of a material's parts, by code point of the name, as every engine and setting must agree."""
         if material is None:
-            found = self._reader.rows(sql)
+            found = self._reader.rows(rows.SELECTS[what])
         else:
-            found = self._reader.rows(sql + " WHERE part.material_id = ?", (self._id("material", material),))
+            of_material = rows.SELECTS[what] + " WHERE part.material_id = ?"
+            found = self._reader.rows(of_material, (self._id("material", material),))
         return sorted(found, key=lambda row: str(row[0]))
 
-    def _numbered(self, what: str, sql: str, number: object) -> tuple[Any, ...]:
-        found = self._reader.rows(sql, (_number(what, number),))
+    def _numbered(self, what: str, number: object) -> Any:
+        found = self._reader.rows(f"{rows.SELECTS[what]} WHERE {what}.id = ?", (_number(what, number),))
         if not found:
             raise NotFound(what, number)
-        return found[0]
+        return self._built(what, found[0])
 
     def _one(self, what: str, sql: str, name: str, ask: rows.Rows | None = None) -> tuple[Any, ...]:
         ask = ask or self._reader.rows

@@ -16,10 +16,4 @@ SCHEMAS: dict[str, str] = {
 APPLICATION_ID = 0x6D617464
 
 #: Views that the store publishes for other tools.
-PUBLISHED = (
-    "published_material",
-    "published_part",
-    "published_reading",
-    "published_stiffness",
-    "published_stiffness_step",
-)
+PUBLISHED = tuple(f"published_{what}" for what in ("material", "part", "reading", "stiffness", "stiffness_step"))

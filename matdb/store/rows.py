@@ -34,38 +34,32 @@ _PART = tuple(f.name for f in fields(Part))
 _PART_COLUMNS = ", ".join("material.name" if name == "material" else f"part.{name}" for name in _PART)
 _FROM_PART = " FROM part JOIN material ON material.id = part.material_id"
 
-#: What reads materials, parts and mountings; the name comes first.
-SELECTS = {
-    "material": "SELECT " + ", ".join(f"material.{name}" for name in _MATERIAL) + " FROM material",
-    "part": f"SELECT {_PART_COLUMNS}{_FROM_PART}",
-    "mounting": "SELECT mounting.name, mounting.definition FROM mounting",
-}
-#: Parts, and how many readings on each count; one look into an index for each part.
-PART_LINE = (
-    f"SELECT {_PART_COLUMNS}, (SELECT count(*) FROM reading r WHERE r.part_id = part.id AND r.retired_at IS NULL)"
-    f"{_FROM_PART}"
-)
-FIT = (
-    "SELECT f.id, m.name, f.created_at, f.program_version, f.seed, f.meta, f.fingerprint, f.arrays "
-    "FROM fit f JOIN material m ON m.id = f.material_id"
-)
-
 
 def own_fields(cls: type[Reading]) -> tuple[str, ...]:
     """The fields of a kind of reading that are columns of the same name, written as they are."""
     return tuple(f.name for f in fields(cls) if f.name not in (cls.subject, "taken_at"))
 
 
-_ABOUT = ("r.id", "r.kind", "m.name", "p.name", "r.logged_at", "r.retired_at", "r.retired_why", "r.corrects_id")
+_OWN = ("id", "kind", "material.name", "part.name", "logged_at", "retired_at", "retired_why", "corrects_id", "taken_at")
 _FIGURES = tuple(dict.fromkeys(name for cls in READINGS.values() for name in own_fields(cls)))
-READING = (
-    "SELECT " + ", ".join((*_ABOUT, "r.taken_at", *(f'r."{name}"' for name in _FIGURES))) + " FROM reading r "
-    "JOIN material m ON m.id = r.material_id LEFT JOIN part p ON p.id = r.part_id"
-)
-_COLUMN = {name: len(_ABOUT) + i for i, name in enumerate(("taken_at", *_FIGURES))}
+_COLUMN = {name: len(_OWN) + i for i, name in enumerate(_FIGURES)}
+#: What reads each kind of record; its name, or its number, comes first.
+SELECTS = {
+    "material": "SELECT " + ", ".join(f"material.{name}" for name in _MATERIAL) + " FROM material",
+    "part": f"SELECT {_PART_COLUMNS}{_FROM_PART}",
+    # How many readings count: one look into an index for each part.
+    "part line": f"SELECT {_PART_COLUMNS}, (SELECT count(*) FROM reading WHERE reading.part_id = part.id "
+    f"AND reading.retired_at IS NULL){_FROM_PART}",
+    "mounting": "SELECT mounting.name, mounting.definition FROM mounting",
+    "reading": "SELECT "
+    + ", ".join(name if "." in name else f'reading."{name}"' for name in (*_OWN, *_FIGURES))
+    + " FROM reading JOIN material ON material.id = reading.material_id LEFT JOIN part ON part.id = reading.part_id",
+    "fit": "SELECT fit.id, material.name, fit.created_at, fit.program_version, fit.seed, fit.meta, fit.fingerprint, "
+    "fit.arrays FROM fit JOIN material ON material.id = fit.material_id",
+}
 #: Fewer draws than any fit has; each band would rest on a handful.
 _LEAST_DRAWS = 50
-#: By kind: its fields, each with its column in :data:`READING`.
+#: By kind: its fields, each with its column.
 _COLUMNS = {kind: [(name, _COLUMN[name]) for name in own_fields(cls)] for kind, cls in READINGS.items()}
 
 
@@ -81,68 +75,55 @@ def whole(shown: str, what: str, name: object) -> Iterator[None]:
         raise StoreError(shown, f"{what} {name!r} is damaged ({error}); restore a backup") from None
 
 
-def _material_of(row: Sequence[Any]) -> Material:
-    return Material(**dict(zip(_MATERIAL, row, strict=True)))
-
-
 def _part_of(row: Sequence[Any]) -> Part:
     values = dict(zip(_PART, row, strict=True))
     return Part(**values | {"form": form_from_dict(as_json(values["form"]))})
 
 
-def _mounting_of(row: Sequence[Any]) -> Mounting:
-    return mounting_from_dict(as_json(row[1]) | {"name": row[0]})
+def _part_line_of(row: Sequence[Any]) -> PartLine:
+    # Of the form no more is checked than that it is one.
+    values = dict(zip(_PART, row[:-1], strict=True))
+    values["form"] = as_json(values["form"])
+    if not isinstance(values["form"]["form"], str):
+        raise TypeError("its form has no name")
+    return PartLine(**values, readings=row[-1])
 
 
-#: What builds a material, a part, a mounting from a row of :data:`SELECTS`; to be called within :func:`whole`.
-BUILDERS: dict[str, Callable[[Sequence[Any]], Any]] = {
-    "material": _material_of,
+def _fit_of(row: Sequence[Any]) -> FitRecord:
+    number, material, created, version, seed, meta, mark, block = row
+    meta, arrays = as_json(meta), unpack(block)  # which checks their checksum
+    draws = arrays.get("draws", np.zeros(0))
+    if meta.get("format") == 1 and (len(draws) < _LEAST_DRAWS or not (draws != draws[0]).any()):
+        raise ValueError(f"{len(draws)} draws, or all the same, which would give bands without a width")
+    about: dict[str, Any] = {"id": number, "created_at": as_time(created), "seed": seed, "fingerprint": mark}
+    return FitRecord(material=material, program_version=version, meta=meta, arrays=arrays, reading_ids=None, **about)
+
+
+def _reading_of(row: Sequence[Any]) -> StoredReading:
+    number, kind, material, part, logged, retired, why, corrects, taken = row[: len(_OWN)]
+    cls = READINGS[kind]
+    values = {name: row[i] for name, i in _COLUMNS[kind]}
+    values[cls.subject] = part if cls.subject == "part" else material
+    logged_at = as_time(logged)
+    assert logged_at is not None
+    reading = cls(**values, taken_at=as_time(taken))
+    return StoredReading(number, reading, logged_at, as_time(retired), why, corrects)
+
+
+_BUILDERS: dict[str, Callable[[Sequence[Any]], Any]] = {
+    "material": lambda row: Material(**dict(zip(_MATERIAL, row, strict=True))),
     "part": _part_of,
-    "mounting": _mounting_of,
+    "part line": _part_line_of,
+    "mounting": lambda row: mounting_from_dict(as_json(row[1]) | {"name": row[0]}),
+    "reading": _reading_of,
+    "fit": _fit_of,
 }
 
 
-def part_line_of(row: Sequence[Any], shown: str) -> PartLine:
-    """A row of :data:`PART_LINE` as a line of a list; of the form no more is checked than that it is one."""
-    with whole(shown, "part", row[0]):
-        values = dict(zip(_PART, row[:-1], strict=True))
-        values["form"] = as_json(values["form"])
-        if not isinstance(values["form"]["form"], str):
-            raise TypeError("its form has no name")
-        return PartLine(**values, readings=row[-1])
-
-
-def fit_of(row: Sequence[Any], shown: str, reading_ids: tuple[int, ...] | None) -> FitRecord:
-    """A row of :data:`FIT` as a fit; its arrays are checked against their checksum."""
-    with whole(shown, "fit", row[0]):
-        meta, arrays = as_json(row[5]), unpack(row[7])
-        draws = arrays.get("draws", np.zeros(0))
-        if meta.get("format") == 1 and (len(draws) < _LEAST_DRAWS or not (draws != draws[0]).any()):
-            raise ValueError(f"{len(draws)} draws, or all the same, which would give bands without a width")
-        return FitRecord(
-            id=row[0],
-            material=row[1],
-            created_at=as_time(row[2]),
-            program_version=row[3],
-            seed=row[4],
-            meta=meta,
-            fingerprint=row[6],
-            arrays=arrays,
-            reading_ids=reading_ids,
-        )
-
-
-def reading_of(row: Sequence[Any], shown: str) -> StoredReading:
-    """A row of :data:`READING` as a stored reading."""
-    number, kind, material, part, logged, retired, why, corrects = row[: len(_ABOUT)]
-    with whole(shown, "reading", number):
-        cls = READINGS[kind]
-        values = {name: row[i] for name, i in _COLUMNS[kind]}
-        values[cls.subject] = part if cls.subject == "part" else material
-        reading = cls(**values, taken_at=as_time(row[len(_ABOUT)]))
-        logged_at = as_time(logged)
-        assert logged_at is not None
-        return StoredReading(number, reading, logged_at, as_time(retired), why, corrects)
+def built(what: str, row: Sequence[Any], shown: str) -> Any:
+    """The record that a row of :data:`SELECTS` stands for; raises StoreError for a damaged one."""
+    with whole(shown, what.removesuffix(" line"), row[0]):
+        return _BUILDERS[what](row)
 
 
 def as_json(value: Any) -> Any:
@@ -161,10 +142,13 @@ def as_time(value: Any) -> dt.datetime | None:
 # -- records to rows -------------------------------------------------------------------------------------------
 
 
+#: The table of each kind of record, in the order in which they stand on each other.
+TABLES: dict[type, str] = {Material: "material", Part: "part", Reading: "reading", Mounting: "mounting"}
+
+
 def what_of(thing: object) -> str:
     """The table of a material, a part, a reading or a mounting; empty for anything else."""
-    kinds = ((Material, "material"), (Part, "part"), (Reading, "reading"), (Mounting, "mounting"))
-    return next((what for kind, what in kinds if isinstance(thing, kind)), "")
+    return next((what for kind, what in TABLES.items() if isinstance(thing, kind)), "")
 
 
 def definition_of(thing: Material | Part | Mounting) -> dict[str, Any]:

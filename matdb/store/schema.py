@@ -61,28 +61,26 @@ def revision_of(place: Place, wait_s: float = 5.0) -> str | None:
     if is_new(place):
         return None
     reader, _, found = open_and_look(place, wait_s)
-    try:
-        if found != HEAD:
-            check_known(reader, place, found)
-        return found
-    finally:
-        reader.close()
+    reader.close()
+    return found
 
 
 def open_and_look(place: Place, wait_s: float) -> tuple[Reader, bool, str | None]:
-    """A reader, whether the file can only be read, and the revision that it names, None without one.
+    """A reader, whether the file can only be read, and the revision that it names, None for one still to be made.
 
     Raises
     ------
-    NotAStore, StoreError
-        It is something else, or cannot be read.
+    NotAStore, NewerStore, StoreError
+        It is something else, newer than this program, or cannot be read.
 
     """
     frozen = is_shut(place)
     reader = None
     try:
         reader = Reader(place, wait_s, immutable=frozen)
-        return reader, frozen, _checked_version(reader, place)
+        found = _checked_version(reader, place)
+        _check_known(reader, found)
+        return reader, frozen, found
     except BaseException as error:
         if reader is not None:
             reader.close()
@@ -181,25 +179,19 @@ def is_new(place: Place) -> bool:
 
 def _version(reader: Reader) -> str | None:
     """The revision that the store names; None when it has no such table or no row in it."""
-    try:
-        found = reader.rows("SELECT version_num FROM alembic_version")
-    except (NotAStore, StoreReadOnly):
-        raise
-    except StoreError:
-        if "alembic_version" in _tables(reader):
-            raise
+    if "alembic_version" not in _tables(reader):
         return None
+    found = reader.rows("SELECT version_num FROM alembic_version")
     return str(found[0][0]) if len(found) == 1 else None
 
 
-def check_known(reader: Reader, place: Place, found: str | None) -> None:
-    """Return when the store is empty or of a known older schema; raise what fits otherwise."""
-    if found in REVISIONS:
+def _check_known(reader: Reader, found: str | None) -> None:
+    """Return when the store is empty or of a known schema; raise what fits otherwise."""
+    place, tables = reader.place, _tables(reader)
+    if found in REVISIONS or (found is None and not tables - {"alembic_version"}):
         return
-    tables = _tables(reader)
-    if found is None and not tables - {"alembic_version"}:
-        return
-    if found is None or not (tables >= _OURS or _signed(reader, place)):
+    signed = place.path is not None and reader.rows("PRAGMA application_id") == [(APPLICATION_ID,)]
+    if found is None or not (tables >= _OURS or signed):
         where = "file" if place.path is not None else "database"
         raise NotAStore(place.shown, f"is a database of another program; name another {where}")
     raise NewerStore(
@@ -215,7 +207,3 @@ def _tables(reader: Reader) -> set[str]:
     else:
         sql = TABLES_OF_SERVER
     return {row[0] for row in reader.rows(sql)}
-
-
-def _signed(reader: Reader, place: Place) -> bool:
-    return place.path is not None and reader.rows("PRAGMA application_id") == [(APPLICATION_ID,)]

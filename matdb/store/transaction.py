@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
@@ -32,18 +33,17 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
     wait_s : float
         How long a PostgreSQL statement waits for a lock, seconds; other writers are waited for in :func:`writing`.
     create : bool
-        Let SQLite make the file.
+        For a migration: let SQLite make the file, and leave foreign keys off, since a rebuilt table would take its
+        children with it.
 
     """
     attempt_s = min(_ATTEMPT_S, wait_s)
     if place.path is None:
-        engine = sa.create_engine(
-            "postgresql+psycopg://", creator=lambda: _postgresql(place, wait_s), pool_pre_ping=True, pool_size=2
-        )
+        make = partial(connect_postgresql, place, wait_s, autocommit=False)
+        engine = sa.create_engine("postgresql+psycopg://", creator=make, pool_pre_ping=True, pool_size=2)
     else:
-        engine = sa.create_engine(
-            "sqlite://", creator=lambda: _sqlite(place, create, attempt_s), poolclass=sa.pool.QueuePool, pool_size=2
-        )
+        make = partial(_sqlite, place, create, attempt_s)
+        engine = sa.create_engine("sqlite://", creator=make, poolclass=sa.pool.QueuePool, pool_size=2)
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
@@ -51,9 +51,8 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
         if place.path is not None:
             connection.exec_driver_sql("BEGIN IMMEDIATE")
             return
-        driver: Any = (
-            connection.connection.driver_connection
-        )  # past SQLAlchemy: three statements, one way there and back
+        # Past SQLAlchemy: three statements, one way there and back.
+        driver: Any = connection.connection.driver_connection
         wait = "SET LOCAL lock_timeout = {:.0f}"  # 0 would be for ever
         driver.execute(
             f"{wait.format(1 + attempt_s * 1000)}; SELECT pg_advisory_xact_lock({_WRITERS}); "
@@ -66,25 +65,14 @@ def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engi
 def _sqlite(place: Place, create: bool, attempt_s: float) -> Any:
     connection = connect_sqlite(place, "mode=rwc" if create else "mode=rw", attempt_s)
     # FULL: a change is on the disk, not only in the system's memory, before it is confirmed; a power cut takes nothing.
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+    for pragma in ("journal_mode = WAL", "synchronous = FULL", f"foreign_keys = {'OFF' if create else 'ON'}"):
         connection.execute(f"PRAGMA {pragma}")
-    return connection
-
-
-def _postgresql(place: Place, wait_s: float) -> Any:
-    connection = connect_postgresql(place, wait_s)
-    connection.autocommit = False
     return connection
 
 
 @contextmanager
 def writing(
-    engine: sa.Engine,
-    place: Place,
-    wait_s: float,
-    on_wait: Callable[[float], None] | None = None,
-    *,
-    foreign_keys: bool = True,
+    engine: sa.Engine, place: Place, wait_s: float, on_wait: Callable[[float], None] | None = None
 ) -> Iterator[sa.Connection]:
     """One transaction: all of it is kept, or nothing.
 
@@ -98,8 +86,6 @@ def writing(
         How long to wait for another writer, seconds. Only the start is tried again, so that nothing doubles.
     on_wait : callable, optional
         Called about once a second with the seconds waited so far.
-    foreign_keys : bool
-        False for a migration on SQLite, where a rebuilt table would take its children with it.
 
     Raises
     ------
@@ -107,9 +93,8 @@ def writing(
         The store cannot be written.
 
     """
-    loose = not foreign_keys and place.path is not None
     with translated_errors(place):
-        connection = _begun(engine, wait_s, on_wait, loose)
+        connection = _begun(engine, wait_s, on_wait)
         try:
             if place.path is None and connection.exec_driver_sql("SHOW transaction_read_only").scalar() == "on":
                 raise StoreReadOnly(place.shown, "the server takes no writes from this user now")
@@ -124,20 +109,16 @@ def writing(
         finally:
             if connection.in_transaction():
                 connection.rollback()
-            if loose:
-                _foreign_keys(connection, on=True)
             connection.close()
 
 
-def _begun(engine: sa.Engine, wait_s: float, on_wait: Callable[[float], None] | None, loose: bool) -> sa.Connection:
+def _begun(engine: sa.Engine, wait_s: float, on_wait: Callable[[float], None] | None) -> sa.Connection:
     """A connection that has begun to write, after waiting for others if need be."""
     started = told = time.monotonic()
     while True:
         connection = None
         try:
             connection = engine.connect()
-            if loose:
-                _foreign_keys(connection, on=False)
             connection.begin()
             return connection
         except Exception as error:
@@ -150,9 +131,3 @@ def _begun(engine: sa.Engine, wait_s: float, on_wait: Callable[[float], None] | 
                 told = now
                 on_wait(now - started)
             time.sleep(0.05)
-
-
-def _foreign_keys(connection: sa.Connection, *, on: bool) -> None:
-    # Past SQLAlchemy, which would begin a transaction, inside of which the pragma does nothing.
-    driver: Any = connection.connection.driver_connection
-    driver.execute(f"PRAGMA foreign_keys = {'ON' if on else 'OFF'}")

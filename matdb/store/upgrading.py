@@ -11,7 +11,7 @@ from matdb.store.backups import copy_before_upgrade
 from matdb.store.connection import Reader
 from matdb.store.location import Place
 from matdb.store.revisions import APPLICATION_ID, HEAD
-from matdb.store.schema import TABLES, TABLES_OF_SERVER, check_known, is_new, migrate, open_and_look, revision_of
+from matdb.store.schema import TABLES, TABLES_OF_SERVER, is_new, migrate, open_and_look
 from matdb.store.stored import Upgraded
 
 if TYPE_CHECKING:
@@ -46,24 +46,23 @@ def open_reader(
 
     """
     if is_new(place):
-        _must(create, place, "there is no store; name another or let it be made")
-        upgrade(place, wait_s, on_wait)
+        if not create:
+            raise StoreError(place.shown, "there is no store; name another or let it be made")
+        _upgrade(place, None, wait_s, on_wait)
     reader, frozen, found = open_and_look(place, wait_s)
-    try:
-        if found == HEAD:
-            return reader, frozen, None
-        check_known(reader, place, found)
-        _must(create and not frozen, place, f"its schema {found} is older than this program; open it for writing once")
-    except Exception:
-        reader.close()
-        raise
+    if found == HEAD:
+        return reader, frozen, None
     reader.close()
-    done = upgrade(place, wait_s, on_wait)
+    if frozen or not create:
+        raise StoreError(place.shown, f"its schema {found} is older than this program; open it for writing once")
+    done = _upgrade(place, found, wait_s, on_wait)
     return Reader(place, wait_s), False, done
 
 
-def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None = None) -> Upgraded | None:
-    """Bring a store to this program's schema, in one transaction; an older one is copied aside first.
+def _upgrade(
+    place: Place, before: str | None, wait_s: float, on_wait: Callable[[float], None] | None
+) -> Upgraded | None:
+    """Bring a store from a revision to this program's schema, in one transaction; an older one is copied aside first.
 
     Other writers are kept out from before the copy until the end, so that the copy is what the upgrade starts from.
 
@@ -80,18 +79,15 @@ def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None
     """
     from matdb.store.transaction import make_engine, writing
 
-    before = revision_of(place, wait_s)
-    if before == HEAD:
-        return None
     engine = make_engine(place, wait_s, create=True)
     copy: Path | None = None
     try:
-        with writing(engine, place, wait_s, on_wait, foreign_keys=False) as connection:
+        with writing(engine, place, wait_s, on_wait) as connection:
             if before is not None:
                 if place.path is None:
                     _lock_tables(connection)
                 # Another program may have been faster while this one waited.
-                before = _revision_within(connection)
+                before = str(connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar_one())
                 if before == HEAD:
                     return None
                 copy = copy_before_upgrade(place, before, wait_s)
@@ -108,11 +104,6 @@ def upgrade(place: Place, wait_s: float, on_wait: Callable[[float], None] | None
     return None if before is None or copy is None else Upgraded(before=before, after=HEAD, copy=copy)
 
 
-def _revision_within(connection: sa.Connection) -> str:
-    rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version")
-    return str(rows.scalar_one())
-
-
 def _lock_tables(connection: sa.Connection) -> None:
     """Keep every other writer of a server's store out until the transaction ends; readers go on."""
     found = {str(name) for (name,) in connection.exec_driver_sql(TABLES_OF_SERVER)}
@@ -125,8 +116,3 @@ def _check_foreign_keys(connection: sa.Connection, place: Place) -> None:
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
     if broken is not None:
         raise StoreError(place.shown, f"a row of {broken[0]} points to none of {broken[2]}; restore a backup")
-
-
-def _must(allowed: bool, place: Place, why: str) -> None:
-    if not allowed:
-        raise StoreError(place.shown, why)

@@ -18,7 +18,18 @@ from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.arrays import pack
 from matdb.store.models import Base
-from matdb.store.rows import Rows, definition_of, fingerprint, not_found, own_fields, plain_json, row_of, stamp
+from matdb.store.rows import (
+    TABLES,
+    Rows,
+    definition_of,
+    fingerprint,
+    not_found,
+    own_fields,
+    plain_json,
+    row_of,
+    stamp,
+    what_of,
+)
 from matdb.store.stored import FitRecord
 from matdb.store.tables import bound, insert_tuples, run
 
@@ -28,7 +39,19 @@ _MOST_NAMES = 500
 _OF_MATERIAL = "part_id IN (SELECT id FROM part WHERE material_id = ?)"
 
 
-def add_named(
+def add(connection: sa.Connection, things: Sequence[Any], now: dt.datetime) -> list[int]:
+    """Insert records of any kind, materials first, then parts; answers their numbers in the order given."""
+    numbers = [0] * len(things)
+    for what in TABLES.values():
+        at = [i for i, thing in enumerate(things) if what_of(thing) == what]
+        some = [things[i] for i in at]
+        new = add_readings(connection, some, now) if what == "reading" else _add_named(connection, what, some, now)
+        for i, number in zip(at, new, strict=True):
+            numbers[i] = number
+    return numbers
+
+
+def _add_named(
     connection: sa.Connection, what: str, things: Sequence[Material | Part | Mounting], now: dt.datetime
 ) -> list[int]:
     """Insert materials, or parts of known materials, or mountings, whose names must be new; answers their numbers."""

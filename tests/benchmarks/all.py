@@ -388,14 +388,9 @@ def case_store(folder: Path, quick: bool) -> list[list[Any]]:
     newest = FIT + " WHERE m.name = ? ORDER BY f.id DESC LIMIT 1"
     with matdb.open_store(large) as many, matdb.open_store(folder / "small.sqlite") as few:
         read = many.records.newest_fit
-        pair = in_turn(lambda: read(material, reading_ids=False), lambda: raw(large, newest, material), rounds, 5)
+        pair = in_turn(lambda: read(material), lambda: raw(large, newest, material), rounds, 5)
         rows.append(["newest curve in the large store", "sqlite3: the same row, to read", *pair, None])
-        pair = in_turn(
-            lambda: read(material, reading_ids=False),
-            lambda: few.records.newest_fit(material, reading_ids=False),
-            rounds,
-            5,
-        )
+        pair = in_turn(lambda: read(material), lambda: few.records.newest_fit(material), rounds, 5)
         rows.append(["newest curve in the large store", "in one of 1,000 readings", *pair, 1.5])
 
         def asked(store: Any) -> None:

@@ -97,7 +97,7 @@ def logging(where, folder, ready, confirm):
     with Records(where) as records:
         ready()
         for reading in BATCH[:STEPS]:
-            records.add_reading(reading)
+            records.add(reading)
             confirm(1)
 
 

@@ -91,7 +91,7 @@ def write_dumps(revision, newest, server, folder):
     for where in (str(old), server.url(database)):
         place = locate(where)
         engine = make_engine(place, 5.0, create=True)
-        with writing(engine, place, 5.0, foreign_keys=False) as connection:
+        with writing(engine, place, 5.0) as connection:
             schema.migrate(connection, revision, place)
             held = set(_tables(connection))
             with closing(Reader(locate(newest))) as reader, reader.snapshot():

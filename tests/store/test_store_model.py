@@ -104,7 +104,7 @@ class StoreMachine(RuleBasedStateMachine):
     @rule(target=rows, material=materials)
     def add_hardness(self, material):
         reading = HardnessReading(material=material, temperature_c=23, value="40 A")
-        number = self.store.add_reading(reading)
+        (number,) = self.store.add(reading)
         self.r[number] = [reading, None]
         self.changed(material)
         return number

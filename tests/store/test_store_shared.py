@@ -26,7 +26,7 @@ with Records(where) as records:
     sys.stdin.readline()
     for i in range(100):
         reading = RingDown(part="007", temperature_c=20, mass_kg=1, frequency_hz=1 + i, who=who)
-        told["logged"].append(records.add_reading(reading))
+        told["logged"].append(records.add(reading))
     for number in first:
         try:
             records.correct_reading(number, reading, who)
@@ -153,10 +153,10 @@ def test_a_full_disk_keeps_what_was_there(file):
             pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
             connection.exec_driver_sql(f"PRAGMA max_page_count = {pages + 20}")
             connection.rollback()
-        with pytest.raises(StoreError, match="disk is full; nothing of this change was kept"):
+        with pytest.raises(StoreError, match="disk is full; nothing of this was kept"):
             records.add_readings([reading] * 5000)
         assert records.readings() == before
-        records.add_reading(reading)
+        records.add(reading)
         assert records.check() == []
 
 
@@ -175,7 +175,7 @@ from matdb.bench.readings import RingDown
 from matdb.store import Records
 with Records(sys.argv[1]) as records:
     for i in range(5):
-        records.add_reading(RingDown(part="007", temperature_c=20, mass_kg=1, frequency_hz=1 + i))
+        records.add(RingDown(part="007", temperature_c=20, mass_kg=1, frequency_hz=1 + i))
         os.write(1, b"confirmed")
 """
 
