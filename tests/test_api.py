@@ -192,7 +192,7 @@ def test_a_fit_that_cannot_be_tabulated_is_not_kept(tmp_path, monkeypatch):
                 matdb.RingDown(part="pad", temperature_c=-5.0, mass_kg=0.2, frequency_hz=20.0, log_decrement=0.4),
             ]
         )
-        monkeypatch.setattr(writer, "publish", lambda *_: 1 / 0)
+        monkeypatch.setattr(writer.Writer, "publish", lambda *_: 1 / 0)
         with pytest.raises(ZeroDivisionError):
             store.fit("amber")
         assert store.records.fits("amber") == []

@@ -22,6 +22,8 @@ from matdb.store.upgrading import open_reader
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
+    from matdb.store.writer import Writer
+
 
 class Records:
     """A store, open.
@@ -111,9 +113,8 @@ class Records:
         for thing in listed:
             if not rows.what_of(thing):
                 raise InputError("record", type(thing).__name__, "a material, a part, a reading or a mounting")
-        with self._change() as (connection, writer, now):
-            ids: list[int] = writer.add(connection, listed, now)
-            return ids
+        with self._change() as writer:
+            return writer.add(listed)
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound, with close names."""
@@ -169,10 +170,9 @@ class Records:
         what = rows.what_of(new)
         if what in ("", "reading"):
             raise InputError("record", type(new).__name__, "a material, a part or a mounting")
-        with self._change() as (connection, writer, now):
+        with self._change() as writer:
             # Read where it is written: another program may have replaced it since this one last looked.
-            old = self._named(what, name, writer.rows_of(connection))
-            writer.replace(connection, what, name, old, new, why, now)
+            writer.replace(what, name, self._named(what, name, writer.rows), new, why)
 
     def history(self, what: str, name: str) -> list[tuple[dt.datetime, str, dict[str, Any]]]:
         """What a material, part or mounting said before, oldest first: when replaced, why, the values."""
@@ -200,9 +200,8 @@ class Records:
             Something else than a reading is among them.
 
         """
-        with self._change() as (connection, writer, now):
-            ids: list[int] = writer.add_readings(connection, readings, now)
-            return ids
+        with self._change() as writer:
+            return writer.add_readings(readings)
 
     def reading(self, number: int) -> StoredReading:
         """The reading of that number, whether it still counts or not. Raises NotFound."""
@@ -287,14 +286,13 @@ class Records:
             It was retired before, or no reason is given.
 
         """
-        with self._change() as (connection, writer, now):
-            successor: int = writer.correct_reading(connection, _number("reading", number), new, why, now)
-            return successor
+        with self._change() as writer:
+            return writer.correct_reading(_number("reading", number), new, why)
 
     def remove_reading(self, number: int, why: str) -> None:
         """Let a reading count no more; it is kept. Raises NotFound, InputError as :meth:`correct_reading`."""
-        with self._change() as (connection, writer, now):
-            writer.remove_reading(connection, _number("reading", number), why, now)
+        with self._change() as writer:
+            writer.remove_reading(_number("reading", number), why)
 
     # -- fits ----------------------------------------------------------------------------------------------
 
@@ -328,10 +326,10 @@ class Records:
             Values that JSON or the array format cannot hold, or readings of another material.
 
         """
-        with self._change() as (connection, writer, now):
-            number: int = writer.save_fit(connection, fit, now)
+        with self._change() as writer:
+            number = writer.save_fit(fit)
             if published is not None:
-                writer.publish(connection, fit.material, number, published)
+                writer.publish(fit.material, number, published)
             return number
 
     def fit(self, number: int) -> FitRecord:
@@ -377,9 +375,8 @@ class Records:
             The material is unknown.
 
         """
-        with self._change() as (connection, writer, _now):
-            count: int = writer.publish(connection, material, fit_id, published)
-            return count
+        with self._change() as writer:
+            return writer.publish(material, fit_id, published)
 
     # -- the store as a whole ------------------------------------------------------------------------------
 
@@ -415,8 +412,8 @@ class Records:
         """Write whole tables into this store, which must be empty; see :func:`matdb.store.tables.fill_tables`."""
         from matdb.store.tables import fill_tables
 
-        with self._change() as (connection, _, _now):
-            return fill_tables(connection, tables, self._shown)
+        with self._change() as writer:
+            return fill_tables(writer.connection, tables, self._shown)
 
     # -- within --------------------------------------------------------------------------------------------
 
@@ -425,16 +422,17 @@ class Records:
         return self.place.shown
 
     @contextmanager
-    def _change(self) -> Iterator[tuple[sa.Connection, Any, dt.datetime]]:
-        """One transaction that writes, the functions that do, and the time it is."""
+    def _change(self) -> Iterator[Writer]:
+        """One transaction that writes."""
         if self.readonly:
             raise StoreReadOnly(self._shown, READ_ONLY_CURE)
-        from matdb.store import transaction, writer
+        from matdb.store import transaction
+        from matdb.store.writer import Writer
 
         if self._engine is None:
             self._engine = transaction.make_engine(self.place, self._wait_s)
         with transaction.writing(self._engine, self.place, self._wait_s, self._on_wait) as connection:
-            yield connection, writer, dt.datetime.now(dt.UTC)
+            yield Writer(connection)
 
     def _named(self, what: str, name: str, ask: rows.Rows | None = None) -> Any:
         return self._built(what, self._one(what, f"{rows.SELECTS[what]} WHERE {what}.name = ?", name, ask))

@@ -39,8 +39,8 @@ def copy_store(source: Records, target: Records) -> dict[str, int]:
     from matdb.store.models import Base
     from matdb.store.tables import copy_tables
 
-    with source._reader.snapshot(), target._change() as (connection, _, _now):
-        return copy_tables(source._reader, connection, Base.metadata.sorted_tables, target.place.shown)
+    with source._reader.snapshot(), target._change() as writer:
+        return copy_tables(source._reader, writer.connection, Base.metadata.sorted_tables, target.place.shown)
 
 
 def restore(backup_file: str | os.PathLike[str], where: str | os.PathLike[str] | None) -> None:

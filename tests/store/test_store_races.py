@@ -29,9 +29,9 @@ def test_the_race_table_would_notice(records):
 
 def broken(records, *statements):
     """Change a store as no program of ours does."""
-    with records._change() as (connection, _, _now):
+    with records._change() as writer:
         for statement in statements:
-            connection.exec_driver_sql(statement)
+            writer.connection.exec_driver_sql(statement)
 
 
 def said(records):
@@ -61,6 +61,6 @@ def test_check_finds_a_history_that_says_the_same_twice(where):
         assert not any("twice" in line for line in said(records))
         before = json.dumps(records.history("material", AMBER.name)[-1][2])
         mark = "?" if where.startswith("/") else "%s"
-        with records._change() as (connection, _, _now):
-            connection.exec_driver_sql(f"UPDATE replaced SET before = {mark} WHERE id > 1", (before,))
+        with records._change() as writer:
+            writer.connection.exec_driver_sql(f"UPDATE replaced SET before = {mark} WHERE id > 1", (before,))
         assert any("note history of material 1 says the same twice" in line for line in said(records))
