@@ -13,12 +13,7 @@ from matdb.cli.app import _SINGLE
 #: What others call by name, though nothing here does, and who does.
 ALLOWED = {
     "__signature__": "Typer reads a command's options from it",
-    "autocommit": "the driver's own switch",
-    "cache_ok": "SQLAlchemy asks a column type for it",
-    "impl": "SQLAlchemy asks a column type for it",
     "itersize": "the driver's own switch",
-    "process_bind_param": "SQLAlchemy calls it when a column type is written",
-    "process_result_value": "SQLAlchemy calls it when a column type is read",
     "read_only": "the driver's own switch",
     "type_annotation_map": "SQLAlchemy reads it when it maps the classes",
     "writeable": "a flag of NumPy's arrays",

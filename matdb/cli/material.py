@@ -51,7 +51,7 @@ def list_(call: Call) -> None:
             newest = kept.records.newest_fit(material.name)
             state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
             counts = {
-                "parts": len(kept.records.part_lines(material.name)),
+                "parts": len(kept.records.parts(material.name)),
                 "readings": kept.records.reading_count(material=material.name),
                 "fit": state,
             }

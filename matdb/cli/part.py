@@ -11,7 +11,6 @@ from matdb.cli.options import NEEDED, Call, Group, JsonOption, NoteOption, added
 from matdb.cli.screen import Column, block_table, document, lines, number_text, records_table, show
 from matdb.fields import plain, record_fields
 from matdb.form import FORMS, Part
-from matdb.form.base import label_of
 from matdb.units import counted
 
 app = Group("Parts: form, dimensions, material.")
@@ -54,11 +53,11 @@ def add(
 
 
 _COLUMNS: Final = (
-    Column("part", lambda p: str(p.name)),
-    Column("material", lambda p: str(p.material)),
-    Column("form, mm", lambda p: label_of(p.form)),
-    Column("thread", lambda p: p.thread or "-"),
-    Column("readings", lambda p: str(p.readings), right=True),
+    Column("part", lambda p: str(p[0].name)),
+    Column("material", lambda p: str(p[0].material)),
+    Column("form, mm", lambda p: p[0].form.label()),
+    Column("thread", lambda p: p[0].thread or "-"),
+    Column("readings", lambda p: str(p[1]), right=True),
 )
 
 
@@ -69,9 +68,10 @@ def list_(call: Call, material: str | None = option("NAME", "Only parts of this 
     With how much was read of each.
     """
     with call.opened() as kept:
-        parts = kept.records.part_lines(material)
+        parts = kept.records.parts_read(material)
     empty = "no part yet; add one with 'matdb part add'"
-    call.answer({"parts": parts}, lambda: records_table(parts, _COLUMNS, empty=empty))
+    content = [{**plain(part), "readings": count} for part, count in parts]
+    call.answer({"parts": content}, lambda: records_table(parts, _COLUMNS, empty=empty))
 
 
 @app.command("show")

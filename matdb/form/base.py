@@ -312,7 +312,7 @@ class FormBase(PlainRecord):
 
     def label(self) -> str:
         """A short text of kind and dimensions for tables."""
-        return label_of(self.to_dict())
+        return _label_of(self.to_dict())
 
     def _check_axis(self, axis: str) -> None:
         if axis not in self.axes:
@@ -384,7 +384,7 @@ def _first(values: Any, where: Any) -> Any:
     return np.broadcast_to(values, where.shape)[where].flat[0].item()
 
 
-def label_of(values: Mapping[str, Any]) -> str:
+def _label_of(values: Mapping[str, Any]) -> str:
     """A short text of kind and dimensions.
 
     Parameters
@@ -397,7 +397,7 @@ def label_of(values: Mapping[str, Any]) -> str:
         if name == "form" or isinstance(value, bool) or value is None or value == []:
             continue
         if isinstance(value, Mapping):
-            shown = f"({label_of(value)})"
+            shown = f"({_label_of(value)})"
         elif isinstance(value, list):
             shown = f"{len(value)} values"
         else:

@@ -16,7 +16,7 @@ from matdb.mounting.record import Mounting
 from matdb.store import backups, checking, rows
 from matdb.store.driver_errors import READ_ONLY_CURE
 from matdb.store.location import Place, locate
-from matdb.store.stored import Finding, FitRecord, MaterialEvidence, PartLine, StoredReading, Upgraded
+from matdb.store.stored import Finding, FitRecord, MaterialEvidence, StoredReading, Upgraded
 from matdb.store.upgrading import open_reader
 
 if TYPE_CHECKING:
@@ -139,9 +139,15 @@ class Records:
         """All parts, or those of one material, by name. Raises NotFound."""
         return [self._built("part", row) for row in self._by_name("part", material)]
 
-    def part_lines(self, material: str | None = None) -> list[PartLine]:
-        """All parts, or those of one material, by name, as a list shows them. Raises NotFound."""
-        return [self._built("part line", row) for row in self._by_name("part line", material)]
+    def parts_read(self, material: str | None = None) -> list[tuple[Part, int]]:
+        """All parts, or those of one material, by name, and how many readings on each count. Raises NotFound."""
+        counted = (
+            "SELECT part.name, count(*) FROM reading JOIN part ON part.id = reading.part_id "
+            "WHERE reading.retired_at IS NULL GROUP BY part.name"
+        )
+        with self._reader.snapshot():
+            counts = dict(self._reader.rows(counted))
+            return [(part, counts.get(part.name, 0)) for part in self.parts(material)]
 
     def mountings(self) -> list[Mounting]:
         """All mountings, by name."""
@@ -382,13 +388,10 @@ class Records:
 
     def counts(self) -> dict[str, int]:
         """How many materials, parts, readings (all, retired), fits and mountings there are."""
-        row = self._reader.rows(
-            "SELECT (SELECT count(*) FROM material), (SELECT count(*) FROM part), "
-            "(SELECT count(*) FROM reading), (SELECT count(*) FROM reading WHERE retired_at IS NOT NULL), "
-            "(SELECT count(*) FROM fit), (SELECT count(*) FROM mounting)"
-        )[0]
         names = ("materials", "parts", "readings", "retired readings", "fits", "mountings")
-        return dict(zip(names, row, strict=True))
+        those = ("material", "part", "reading", "reading WHERE retired_at IS NOT NULL", "fit", "mounting")
+        counted = ", ".join(f"(SELECT count(*) FROM {each})" for each in those)
+        return dict(zip(names, self._reader.rows(f"SELECT {counted}")[0], strict=True))
 
     def check(self) -> list[Finding]:
         """Look for damage in the whole store; see :func:`matdb.store.checking.check`."""

@@ -24,15 +24,13 @@ from matdb.form import Part, form_from_dict
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting, mounting_from_dict
 from matdb.store.arrays import unpack
-from matdb.store.stored import FitRecord, PartLine, StoredReading
+from matdb.store.stored import FitRecord, StoredReading
 
 #: Runs one statement with ``?`` parameters and answers all rows.
 Rows = Callable[[str, Sequence[object]], list[tuple[Any, ...]]]
 
 _MATERIAL = tuple(f.name for f in fields(Material))
 _PART = tuple(f.name for f in fields(Part))
-_PART_COLUMNS = ", ".join("material.name" if name == "material" else f"part.{name}" for name in _PART)
-_FROM_PART = " FROM part JOIN material ON material.id = part.material_id"
 
 
 def own_fields(cls: type[Reading]) -> tuple[str, ...]:
@@ -46,10 +44,9 @@ _COLUMN = {name: len(_OWN) + i for i, name in enumerate(_FIGURES)}
 #: What reads each kind of record; its name, or its number, comes first.
 SELECTS = {
     "material": "SELECT " + ", ".join(f"material.{name}" for name in _MATERIAL) + " FROM material",
-    "part": f"SELECT {_PART_COLUMNS}{_FROM_PART}",
-    # How many readings count: one look into an index for each part.
-    "part line": f"SELECT {_PART_COLUMNS}, (SELECT count(*) FROM reading WHERE reading.part_id = part.id "
-    f"AND reading.retired_at IS NULL){_FROM_PART}",
+    "part": "SELECT "
+    + ", ".join("material.name" if name == "material" else f"part.{name}" for name in _PART)
+    + " FROM part JOIN material ON material.id = part.material_id",
     "mounting": "SELECT mounting.name, mounting.definition FROM mounting",
     "reading": "SELECT "
     + ", ".join(name if "." in name else f'reading."{name}"' for name in (*_OWN, *_FIGURES))
@@ -80,15 +77,6 @@ def _part_of(row: Sequence[Any]) -> Part:
     return Part(**values | {"form": form_from_dict(as_json(values["form"]))})
 
 
-def _part_line_of(row: Sequence[Any]) -> PartLine:
-    # Of the form no more is checked than that it is one.
-    values = dict(zip(_PART, row[:-1], strict=True))
-    values["form"] = as_json(values["form"])
-    if not isinstance(values["form"]["form"], str):
-        raise TypeError("its form has no name")
-    return PartLine(**values, readings=row[-1])
-
-
 def _fit_of(row: Sequence[Any]) -> FitRecord:
     number, material, created, version, seed, meta, mark, block = row
     meta, arrays = as_json(meta), unpack(block)  # which checks their checksum
@@ -113,7 +101,6 @@ def _reading_of(row: Sequence[Any]) -> StoredReading:
 _BUILDERS: dict[str, Callable[[Sequence[Any]], Any]] = {
     "material": lambda row: Material(**dict(zip(_MATERIAL, row, strict=True))),
     "part": _part_of,
-    "part line": _part_line_of,
     "mounting": lambda row: mounting_from_dict(as_json(row[1]) | {"name": row[0]}),
     "reading": _reading_of,
     "fit": _fit_of,
@@ -122,7 +109,7 @@ _BUILDERS: dict[str, Callable[[Sequence[Any]], Any]] = {
 
 def built(what: str, row: Sequence[Any], shown: str) -> Any:
     """The record that a row of :data:`SELECTS` stands for; raises StoreError for a damaged one."""
-    with whole(shown, what.removesuffix(" line"), row[0]):
+    with whole(shown, what, row[0]):
         return _BUILDERS[what](row)
 
 

@@ -55,33 +55,6 @@ class StoredReading:
         return {"number": self.id, **self.reading.to_dict(), **more}
 
 
-@dataclass(frozen=True, slots=True)
-class PartLine:
-    """A part as a list shows it: its form is not built, so that a long list comes at once.
-
-    Attributes
-    ----------
-    name, material : str
-        Its name and its material's.
-    form : mapping
-        The form as plain values, as its ``to_dict`` gives them.
-    thread : str or None
-        The screw that squeezes it.
-    note : str
-        Free text.
-    readings : int
-        How many readings on it count.
-
-    """
-
-    name: str
-    material: str
-    form: Mapping[str, Any]
-    thread: str | None
-    note: str
-    readings: int
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class FitRecord:
     """A fit as kept: enough to answer with, and to explain an old answer.
