@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import signal
+import sys
+from typing import Any
 
 
 def main() -> int:
@@ -10,6 +12,8 @@ def main() -> int:
     plain = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if plain:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
+        # One that falls into what Python calls by itself is not heard; it needs no traceback for that.
+        sys.unraisablehook = _quiet
     from matdb.cli.run import run
 
     try:
@@ -21,6 +25,11 @@ def main() -> int:
     finally:
         if plain:
             signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def _quiet(found: Any) -> None:
+    if not isinstance(found.exc_value, KeyboardInterrupt):
+        sys.__unraisablehook__(found)
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from typing import Any
 from urllib.parse import quote
 
 from matdb.errors import MissingExtra
-from matdb.store.driver_errors import translated_errors
+from matdb.store.driver_errors import REFUSED, translated_errors
 from matdb.store.location import Place
 
 #: Largest cell that is read or written, bytes: the largest block of arrays, and room to spare.
@@ -40,7 +40,7 @@ class Reader:
     def __init__(self, place: Place, wait_s: float = 5.0, *, immutable: bool = False) -> None:
         self.place = place
         self._lock = threading.RLock()
-        self._deep = 0
+        self._deep, self._open = 0, True
         self._sqlite = place.path is not None
         self._wait_s = wait_s
         with translated_errors(place):
@@ -78,7 +78,9 @@ class Reader:
         """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
         with translated_errors(self.place):
             if self._sqlite:
-                yield from self._connection.execute(sql, parameters)
+                # Not "yield from", which would close the cursor of a store that Ctrl-C closed before.
+                for row in self._connection.execute(sql, parameters):  # noqa: UP028
+                    yield row
                 return
             with self._connection.cursor(name="matdb_stream") as cursor:
                 cursor.itersize = size
@@ -100,11 +102,13 @@ class Reader:
             finally:
                 self._deep = 0
                 with translated_errors(self.place):
-                    if self._sqlite or not self._connection.broken:
+                    # Ctrl-C may close the store while somebody still walks over its rows.
+                    if self._open and (self._sqlite or not self._connection.broken):
                         self._connection.execute("ROLLBACK")
 
     def close(self) -> None:
         """Close the connection."""
+        self._open = False
         self._connection.close()
 
 
@@ -125,7 +129,10 @@ def connect_sqlite(place: Place, mode: str, wait_s: float) -> Any:
 
 def _asked_directly(*asked: Any) -> int:
     """Refuse what a view or a trigger (named last) would ask or change; matdb goes through none, even a late one."""
-    return sqlite3.SQLITE_DENY if asked[-1] else sqlite3.SQLITE_OK
+    if not asked[-1]:
+        return sqlite3.SQLITE_OK
+    REFUSED.append(asked[-1])
+    return sqlite3.SQLITE_DENY
 
 
 def connect_postgresql(place: Place, wait_s: float, *, autocommit: bool = True) -> Any:

@@ -12,6 +12,9 @@ READ_ONLY_CURE = "it or its folder cannot be written; change the rights or name 
 _BUSY_CURE = "another program is writing to it; wait until that ends, then try again"
 _FULL = "the disk is full; nothing of this was kept"
 
+#: Names of the views and triggers for which statements were refused.
+REFUSED: list[str] = []
+_REFUSED = 23
 # Primary result codes of https://www.sqlite.org/rescode.html, and one extended code
 _CODES: dict[int | None, tuple[type[StoreError], str]] = {
     3: (StoreReadOnly, READ_ONLY_CURE),
@@ -23,12 +26,11 @@ _CODES: dict[int | None, tuple[type[StoreError], str]] = {
     13: (StoreError, _FULL),
     14: (StoreReadOnly, "it cannot be opened; " + READ_ONLY_CURE),
     18: (StoreError, "holds a value larger than any of matdb's; restore a backup"),
-    23: (NotAStore, "has a view or a trigger, not made by matdb, that this would run; drop it or restore a backup"),
+    _REFUSED: (NotAStore, "has {!r}, a view or a trigger not made by matdb, which this would run; restore a backup"),
     26: (NotAStore, "is not a matdb store; name another file"),
     # no room for the file of locks that readers need too
     10 | 19 << 8: (StoreError, _FULL),
 }
-#: Only Ctrl-C ends a statement midway.
 _INTERRUPTED = 9
 #: What may befall another file that SQLite was to write beside the store.
 _UNWRITTEN = (3, 8, 10, 13, 14)
@@ -68,12 +70,19 @@ def translated_errors(place: Place) -> Iterator[None]:
     except MatdbError:
         raise
     except Exception as error:
-        if getattr(getattr(error, "orig", None) or error, "sqlite_errorcode", None) == _INTERRUPTED:
+        code = getattr(getattr(error, "orig", None) or error, "sqlite_errorcode", None)
+        # Ctrl-C ends a statement, or falls into the asking whether it is allowed.
+        if code == _INTERRUPTED or (code == _REFUSED and not REFUSED) or _stopped(error):
             raise KeyboardInterrupt from None
         ours = _translated(error, place)
         if ours is None:
             raise
         raise ours from None
+
+
+def _stopped(error: BaseException | None) -> bool:
+    """Whether Ctrl-C came first, and the driver only stumbled over what it left behind."""
+    return error is not None and (isinstance(error, KeyboardInterrupt) or _stopped(error.__context__))
 
 
 def is_busy(error: BaseException) -> bool:
@@ -97,6 +106,7 @@ def _translated(error: Exception, place: Place) -> StoreError | None:
     if family == "sqlite3":
         whole = getattr(inner, "sqlite_errorcode", None)
         kind, why = _CODES.get(whole) or _CODES.get(_primary(inner)) or (StoreError, f"the database refuses: {inner}")
+        why = why.format(REFUSED.pop()) if whole == _REFUSED else why
     elif family == "psycopg":
         kind, why = _from_psycopg(inner)
     elif isinstance(inner, UnicodeDecodeError):  # a driver that stumbles over its own message

@@ -354,7 +354,7 @@ def case_make(folder: Path, quick: bool) -> list[list[Any]]:
 def case_store(folder: Path, quick: bool) -> list[list[Any]]:
     """Opening, a long list, and the newest curve in a small and a large store."""
     import matdb
-    from matdb.store.rows import FIT, PART_LINE
+    from matdb.store.rows import SELECTS
 
     rounds = 5 if quick else 15
     large = folder / "large.sqlite"
@@ -381,11 +381,9 @@ def case_store(folder: Path, quick: bool) -> list[list[Any]]:
     ]
     parts = folder / "parts.sqlite"
     with matdb.open_store(parts) as store:
-        pair = in_turn(store.records.part_lines, lambda: raw(parts, PART_LINE), rounds)
-        rows.append(["list 10,000 parts", "sqlite3: the same rows", *pair, None])
-        pair = in_turn(store.parts, lambda: raw(parts, PART_LINE), rounds)
-        rows.append(["10,000 parts with their forms built", "sqlite3: the same rows", *pair, None])
-    newest = FIT + " WHERE m.name = ? ORDER BY f.id DESC LIMIT 1"
+        pair = in_turn(store.records.parts_read, lambda: raw(parts, SELECTS["part"]), rounds)
+        rows.append(["list 10,000 parts, with readings counted", "sqlite3: the same rows", *pair, None])
+    newest = SELECTS["fit"] + " WHERE material.name = ? ORDER BY fit.id DESC LIMIT 1"
     with matdb.open_store(large) as many, matdb.open_store(folder / "small.sqlite") as few:
         read = many.records.newest_fit
         pair = in_turn(lambda: read(material), lambda: raw(large, newest, material), rounds, 5)

@@ -2,7 +2,7 @@
 
 Each target starts from the small valid files of ``seeds.py``; libFuzzer changes them and keeps what reaches new
 code. Reading may succeed or raise a :class:`matdb.errors.MatdbError` whose text is one line. Anything else is a
-finding, as are more than 10 s or 2 GB for one input; the input is then kept beside the corpus. Needs the extra
+finding, as are more than 10 s or 1 GiB for one input; the input is then kept beside the corpus. Needs the extra
 ``fuzz``. Options: ``--corpus FOLDER`` goes on from an earlier run.
 """
 
@@ -28,7 +28,7 @@ from typing import Any
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE)]
 
-LONGEST_S, MOST_MB = 10, 2048
+LONGEST_S, MOST_MB = 10, 1024
 #: Bytes of the longest input tried; defects of length have their own tests.
 _LENGTHS = {"store_document": 60_000, "readings_xlsx": 12_000, "fit_arrays": 2000, "store_file": 300}
 _LONGEST_LINE = 2000
@@ -445,6 +445,7 @@ def fuzzed(name: str, seconds: float, corpus: Path) -> dict[str, Any]:
         "edges at start": edges[0] if edges else 0,
         "edges at end": edges[-1] if edges else 0,
         "corpus": sum(1 for _ in kept.iterdir()),
+        "peak MB": max(map(int, re.findall(r"(?:peak_rss_mb:\s*|rss: )(\d+)", text)), default=0),
         "findings": len(set(found.iterdir()) - before) or int(code != 0),
     }
 
@@ -473,7 +474,7 @@ def main() -> int:
             print(" | ".join(row), flush=True)
         print(" | ".join(str(v) for v in row.values()), flush=True)
         for key, value in list(row.items())[1:]:
-            total[key] = total.get(key, 0) + value
+            total[key] = max(total.get(key, 0), value) if key == "peak MB" else total.get(key, 0) + value
     print(" | ".join(["all", *(str(v) for v in total.values())]))
     print(f"corpus, logs and findings: {corpus}")
     return 1 if total["findings"] else 0

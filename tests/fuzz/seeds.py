@@ -44,7 +44,7 @@ _READINGS = [
 
 
 def small_store(path: Path) -> Path:
-    """A store with a few records of every kind and a fit of four draws, in small pages."""
+    """A store with a few records of every kind and a fit of the fewest draws that answer, in small pages."""
     connection = sqlite3.connect(path)
     connection.execute("PRAGMA page_size = 512")
     connection.execute("VACUUM")
@@ -67,7 +67,7 @@ def small_store(path: Path) -> Path:
                 material="amber",
                 program_version="0",
                 meta=meta | {"measured_c": [-18.0, 23.0], "measured_ln_hz": [0.0, 5.0]},
-                arrays={name: np.asarray(values)[:4] for name, values in arrays.items()},
+                arrays={name: np.asarray(values)[:50] for name, values in arrays.items()},
                 reading_ids=tuple(kept.id for kept in seen.readings),
                 fingerprint=seen.fingerprint,
             )

@@ -69,7 +69,7 @@ def test_a_copy_holds_the_same(full, engine, server, tmp_path):
         assert everything(copy) == everything(full)
         assert copy.check() == full.check() == []
         before = {r.id for r in copy.readings(include_retired=True)}
-        (new,) = copy.add(RingDown(part="007", temperature_c=1, mass_kg=1, frequency_hz=20))
+        new = copy.add(RingDown(part="007", temperature_c=1, mass_kg=1, frequency_hz=20))
         assert not before & set(new)
         with pytest.raises(StoreError, match="not empty"):
             copy_store(full, copy)

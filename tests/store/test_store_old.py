@@ -63,7 +63,7 @@ def test_an_old_store_answers_the_same_numbers(old):
         # store that lost or mixed up something would be off by tens.
         assert told[state] == pytest.approx(numbers, rel=0.04), state
     with Store(Records(where)) as store:
-        assert store.add(RingDown(part="ring", temperature_c=1, mass_kg=1, frequency_hz=60)) == [5]
+        assert store.add(RingDown(part="ring", temperature_c=1, mass_kg=1, frequency_hz=60)) == 5
         assert store.publish() > 0
     if done is not None:
         restore(done.copy, again)

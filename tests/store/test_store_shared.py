@@ -26,7 +26,7 @@ with Records(where) as records:
     sys.stdin.readline()
     for i in range(100):
         reading = RingDown(part="007", temperature_c=20, mass_kg=1, frequency_hz=1 + i, who=who)
-        told["logged"].append(records.add(reading))
+        told["logged"] += records.add(reading)
     for number in first:
         try:
             records.correct_reading(number, reading, who)
