@@ -15,6 +15,7 @@ ALLOWED = {
     "__signature__": "Typer reads a command's options from it",
     "itersize": "the driver's own switch",
     "read_only": "the driver's own switch",
+    "unraisablehook": "Python calls it for what nobody can catch",
     "type_annotation_map": "SQLAlchemy reads it when it maps the classes",
     "writeable": "a flag of NumPy's arrays",
 }
