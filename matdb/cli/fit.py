@@ -22,9 +22,9 @@ from matdb.cli.screen import (
     table,
 )
 from matdb.curve.band import Band
-from matdb.curve.curve import UNNAMED, Curve
+from matdb.curve.curve import Curve
 from matdb.curve.low_temperature import COLDEST_C, LowTemperature
-from matdb.curve.parameters import LAWS
+from matdb.curve.parameters import LAWS, UNNAMED
 from matdb.errors import InputError
 from matdb.units import counted
 

@@ -43,8 +43,6 @@ Complex = NDArray[np.complex128]
 #: Words for what an answer rests on.
 READINGS: Final = "readings"
 FAMILY_PRIOR: Final = "family prior"
-#: What the report calls the session of readings that name none.
-UNNAMED: Final = "(none)"
 #: What is said of a damping ratio far from the frequencies at which damping was read.
 DAMPING_UNREAD: Final = "damping was not read near this temperature and frequency: it leans on the family prior"
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
-from matdb.curve.curve import FAMILY_PRIOR, READINGS, UNNAMED, Curve
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.curve.evidence import GROUPS, HARDNESS, PIECE_SD, Evidence, fumbled_probability, gather
-from matdb.curve.parameters import GLASS, PARAMETERS, ln_shift
+from matdb.curve.parameters import GLASS, PARAMETERS, UNNAMED, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
 from matdb.curve.prior import YIELD_SPAN_K, prior_of
 from matdb.errors import FitError

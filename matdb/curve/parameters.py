@@ -26,6 +26,8 @@ REFERENCE_K: Final = 23.0 + ZERO_C
 #: The loss factor is missed by about this much more than the modulus.
 MISFIT_LOSS: Final = 3.8
 
+#: What a report calls the session of readings that name none.
+UNNAMED: Final = "(none)"
 #: Law names as stored and shown, and a sentence on each for reports; a draw's column "law" counts them.
 LAWS: Final = {
     "WLF": "WLF above the glass transition, tangent Arrhenius below it",
