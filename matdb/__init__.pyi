@@ -36,6 +36,7 @@ from .errors import StoreBusy as StoreBusy
 from .errors import StoreError as StoreError
 from .errors import StoreReadOnly as StoreReadOnly
 from .errors import UnitError as UnitError
+from .form import BentLeg as BentLeg
 from .form import Bush as Bush
 from .form import CableLoop as CableLoop
 from .form import Grommet as Grommet

@@ -155,13 +155,21 @@ def _units(
     return along, across, False
 
 
+def _tilting(form: FormBase) -> float:
+    """Tilting stiffness per modulus in N mm/rad per MPa; 0 where a form does not tell it."""
+    try:
+        return float(form.tilting_stiffness_n_mm_per_rad(1.0))
+    except InputError:
+        return 0.0
+
+
 def six_axes(
     candidate: Candidate, mounting: Mounting, temperature_c: float, *, squeeze_mm: float = 0.0, package: str = "main"
 ) -> SixAxes:
     """Natural frequencies, damping ratios and motions of all six modes at a temperature.
 
     All isolators are of one part, their axes as the mounting says. One offset of the part scales both of its
-    directions.
+    directions, and what it resists to tilting, where its form tells that.
 
     Parameters
     ----------
@@ -181,7 +189,7 @@ def six_axes(
     """
     body = suspension(mounting, package)
     axial, across, loose = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
-    unit = modes(body, axial, across)
+    unit = modes(body, axial, across, 0.0 if loose else _tilting(candidate.part.form))
     curve, payload = candidate.curve, Payload.of(mounting, package)
     window = Window(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
     offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"))

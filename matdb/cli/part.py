@@ -7,10 +7,13 @@ from typing import Annotated, Any, Final
 from matdb.advice.summary import Answer, short
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import NEEDED, Call, Group, JsonOption, NoteOption, added, arg, option, replaced
+from matdb.cli.options import NEEDED, Call, ForceOption, Group, JsonOption, NoteOption, added, arg, option, replaced
 from matdb.cli.screen import Column, block_table, document, lines, number_text, records_table, show
+from matdb.errors import InputError
 from matdb.fields import plain, record_fields
+from matdb.files import write_text
 from matdb.form import FORMS, Part
+from matdb.picture.part_svg import part_svg
 from matdb.units import counted
 
 app = Group("Parts: form, dimensions, material.")
@@ -34,6 +37,7 @@ def add(
     form: str = option("FORM", "Its form, such as ring or strut.", NEEDED),
     thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
     note: NoteOption = "",
+    yes: bool = option(None, "Store dimensions that look like a slip of a unit or a digit.", False),
 ) -> None:
     """Add a part."""
     name, given = split_words(words)
@@ -41,6 +45,10 @@ def add(
         # A form that knows of the screw turns it into squeeze.
         given["--thread"] = thread
     part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
+    doubts = [] if yes else list(part.form.doubts)
+    if doubts:
+        cure = "mind the units; with --yes it is stored as it is"
+        raise InputError("dimensions", ", ".join(doubts), "as of an isolator for a camera", cure)
     with call.opened() as kept:
         number = added(kept, part)
     warnings = part.form.warnings(part.form.axes[0])
@@ -75,7 +83,12 @@ def list_(call: Call, material: str | None = option("NAME", "Only parts of this 
 
 
 @app.command("show")
-def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Asked) -> None:
+def show_(
+    name: Annotated[str, arg("NAME", "The part's name.")],
+    call: Asked,
+    picture: str | None = option("FILE", "Write a drawing to scale, with its dimensions, as SVG."),
+    force: ForceOption = False,
+) -> None:
     """Show a part.
 
     Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
@@ -100,8 +113,11 @@ def show_(name: Annotated[str, arg("NAME", "The part's name.")], call: Asked) ->
         f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}",
         f"At a modulus of 1 MPa: {', '.join(f'{number_text(k)} N/mm {axis}' for axis, k in unit.items())}.",
     ]
+    if picture is not None:
+        write_text(picture, part_svg(part.form, name), force=force)
+        told.append(f"Drawn to scale in {picture}.")
     content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
-    answer = Answer(lines=short(told[: 2 if unit else 1], warnings))
+    answer = Answer(lines=short([text for text in told if unit or not text.startswith("At a")], warnings))
     call.tell(answer, {"part": content, "history": history}, warnings=warnings)
 
 

@@ -11,6 +11,7 @@ from matdb.form.base import FORMS as FORMS
 from matdb.form.base import FormBase as FormBase
 from matdb.form.base import form_from_dict as form_from_dict
 from matdb.form.base import form_from_text as form_from_text
+from matdb.form.bent_leg import BentLeg as BentLeg
 from matdb.form.bush import Bush as Bush
 from matdb.form.cable_loop import CableLoop as CableLoop
 from matdb.form.grommet import Grommet as Grommet

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -132,7 +132,7 @@ class FormBase(PlainRecord):
         return value.item() if value.ndim == 0 else value
 
     def ln_bulk_softening(self, axis: str, ln_modulus: ArrayLike, bulk_modulus_mpa: float) -> Any:
-        """Ln of what a finite bulk modulus leaves of the unsqueezed stiffness: 0, or below where bonded faces confine.
+        """Ln of what a finite bulk modulus leaves of the unsqueezed stiffness: near 0, or below where faces confine.
 
         Parameters
         ----------
@@ -229,6 +229,32 @@ class FormBase(PlainRecord):
         height = getattr(self, "height_mm", None) or getattr(self, "length_mm", None)
         outer = getattr(self, "diameter_mm", None) or getattr(self, "outer_mm", None)
         return None if height is None and outer is None else (height, outer, getattr(self, "inner_mm", 0.0))
+
+    #: Whether it is a body of revolution, so that its widths are diameters.
+    round: ClassVar[bool] = True
+
+    @property
+    def drawn_mm(self) -> list[tuple[str, list[tuple[float, float]]]]:
+        """The part cut through its axis, x across and z up, in mm: of each piece what it is, and its outline.
+
+        ``"rubber"``, ``"infill"`` or ``"plate"``; nothing for a form without geometry.
+        """
+        height, outer, inner = self.solid_mm or (None, None, 0.0)
+        known = height is not None and outer is not None and self.has_geometry
+        return stacked([("rubber", (inner, outer), height)]) if known else []  # type: ignore[list-item]
+
+    @property
+    def doubts(self) -> Iterator[str]:
+        """What of its dimensions cannot well be meant: a slip of a unit or a digit. Common practice, no source."""
+        height, outer, inner = self.solid_mm or (None, None, 0.0)
+        sizes = {name: value for name, value in self.to_dict().items() if name.endswith("_mm") and value}
+        for name, value in sizes.items():
+            if isinstance(value, float) and not 0.2 <= value <= 150.0:
+                yield f"{stem_of(name)} of {value:g} mm"
+        if outer and height and "shear" in self.axes and (outer - inner) / (4.0 * height) > 8.0:
+            yield f"a shape factor of {(outer - inner) / (4.0 * height):.3g}, a foil between its faces"
+        if outer and inner and not 0.05 <= inner / outer <= 0.95:
+            yield f"a diameter ratio of {inner / outer:.2g}"
 
     def strained_mm(self, axis: str) -> float | None:
         """Length in mm over which a small deflection along an axis strains the rubber; None where it is not known."""
@@ -366,6 +392,25 @@ class FormBase(PlainRecord):
     def _one_of(self, name: str, allowed: Iterable[str]) -> None:
         if getattr(self, name) not in allowed:
             raise InputError(f"{self.kind} {name}", getattr(self, name), "one of " + ", ".join(allowed))
+
+
+def stacked(layers: Iterable[tuple[str, tuple[float, ...], float]]) -> list[tuple[str, list[tuple[float, float]]]]:
+    """Layers of revolution, one on the other, cut through their axis; see :attr:`FormBase.drawn_mm`.
+
+    Parameters
+    ----------
+    layers : iterable of (str, (float, float), float)
+        What it is, inner and outer diameter (and outer diameter at its top), height; a height below 0 lies beside the
+        next layer.
+    """
+    pieces, z = [], 0.0
+    for kind, (inner, outer, *top), height in layers:
+        tall = abs(height)
+        right = [(inner / 2.0, z), (outer / 2.0, z), ((top or [outer])[0] / 2.0, z + tall), (inner / 2.0, z + tall)]
+        pieces.append((kind, right))
+        pieces.append((kind, [(-x, level) for x, level in right]))
+        z += max(height, 0.0)
+    return pieces
 
 
 def _checked_modulus(name: str, value: ArrayLike) -> Any:

@@ -208,6 +208,11 @@ class Grommet(TwoHalves):
         """See :attr:`FormBase.pair`: its halves under its screw."""
         return _Halves(*self.halves, self.plate_mm, self.thread, self.spacer_mm)
 
+    @property
+    def neck_mm(self) -> tuple[float, float] | None:
+        """See :attr:`TwoHalves.neck_mm`."""
+        return None if self.neck == "none" else (self.bore_mm, self.neck_outer_mm or self.hole_mm)
+
     def unit_tilting(self, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_tilting`."""
         return sum(half.unit("tilt", compressibility) for half in self.halves)

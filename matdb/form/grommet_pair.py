@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from matdb.errors import InputError
-from matdb.form.base import MAX_SQUEEZE_SHARE, Array, FormBase, form_from_dict, form_from_text, register
+from matdb.form.base import MAX_SQUEEZE_SHARE, Array, FormBase, form_from_dict, form_from_text, register, stacked
 from matdb.form.pair_balance import balance
 from matdb.form.round_pad import RoundPad
 from matdb.form.thread import pitch_mm
@@ -56,6 +56,21 @@ class TwoHalves(FormBase):
         step = pitch_mm(self.thread) / 4.0 if self.thread else most / 12.0
         step *= max(1.0, round(most / step / 16.0))
         return [round(step * (k + 1), 6) for k in range(int(most / step + 1e-9))]
+
+    @property
+    def neck_mm(self) -> tuple[float, float] | None:
+        """Inner and outer diameter in mm of the rubber in the plate's hole; None without any."""
+        return None
+
+    @property
+    def drawn_mm(self) -> list[tuple[str, list[tuple[float, float]]]]:
+        """See :attr:`FormBase.drawn_mm`: both halves, the plate, and the neck through it."""
+        (low, wide, bore), (high, *upper) = (half.solid_mm or (0.0, 0.0, 0.0) for half in self.halves)
+        plate = ("plate", (getattr(self, "hole_mm", bore), 1.2 * (wide or 0.0)), self.plate_mm)
+        layers: list[Any] = [("rubber", (bore, wide), low), plate, ("rubber", upper[::-1], high)]
+        if self.neck_mm is not None:
+            layers[1:2] = [(*plate[:2], -self.plate_mm), ("rubber", self.neck_mm, self.plate_mm)]
+        return stacked(layer for layer in layers if layer[2])
 
     @property
     def bearing_height_mm(self) -> float:

@@ -84,15 +84,20 @@ class KernelTable:
         return dict(zip(self.names, np.exp(logs).tolist(), strict=True))
 
 
-@functools.lru_cache(maxsize=1)
-def _tables() -> dict[str, KernelTable]:
+@functools.lru_cache(maxsize=2)
+def kernel_tables(file: str) -> dict[str, KernelTable]:
+    """Every table of a shipped file by name, read and checked once. Raises MatdbError where it was changed."""
     out = {}
-    for name, entry in read_tables("form_grommet.json")["tables"].items():
+    for name, entry in read_tables(file)["tables"].items():
         axes, names = tuple(Axis(**axis) for axis in entry["axes"]), tuple(entry["names"])
         places, scales = (np.array(entry[key], dtype=float).reshape(-1, len(axes)) for key in ("places", "scales"))
         weights = np.array(entry["values"], dtype=float).reshape(len(names), -1)
         out[name] = KernelTable(axes, names, places, scales, weights)
     return out
+
+
+def _tables() -> dict[str, KernelTable]:
+    return kernel_tables("form_grommet.json")
 
 
 def none_trend(bore: float, hole: float, height: float) -> dict[str, float]:

@@ -87,7 +87,7 @@ class RoundPad(FormBase):
         """
         scale = self.area_mm2 / self.height_mm
         if axis == "shear":
-            return scale * column_sideways(*self._ratios)
+            return scale * column_sideways(*self._ratios, compressibility)
         return scale * self._linear(compressibility) * self._law.tangent(np.asarray(squeeze_mm) / self.height_mm)
 
     def unit_tilting(self, compressibility: Any = 0.0) -> Any:

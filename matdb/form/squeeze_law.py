@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.polynomial.polynomial import polyder, polyval
 from numpy.typing import NDArray
 
 from matdb.errors import InputError
@@ -65,21 +64,20 @@ def tabulated_law(shape: float, hole: float) -> SqueezeLaw:
     hole : float
         Inner over outer diameter.
     """
-    coefficients = squeeze_table().polynomial(shape, hole)
-    slope = polyder(coefficients)
-    most = squeeze_table().reach_at(shape, hole)
+    points = squeeze_table().force(shape, hole)
+    curve, most = LoadCurve(points, start=1.0), points[-1][0]
     end = 1.0 - most
-    end_slope = polyval(most, slope)
+    end_slope = curve.stiffness_n_per_mm(most)
 
     def force(share: Any) -> Any:
         e = np.asarray(share, dtype=float)
         beyond = end_slope * end**3 / 2.0 * ((1.0 - np.maximum(e, most)) ** -2 - end**-2)
-        return polyval(np.minimum(e, most), coefficients) + beyond
+        return curve.force_n(np.minimum(e, most)) + beyond
 
     def tangent(share: Any) -> Any:
         e = np.asarray(share, dtype=float)
         growth = end / (1.0 - np.maximum(e, most))
-        return polyval(np.minimum(e, most), slope) * growth * growth * growth
+        return curve.stiffness_n_per_mm(np.minimum(e, most)) * growth * growth * growth
 
     return SqueezeLaw(force, tangent, most)
 
@@ -95,9 +93,12 @@ class LoadCurve:
     ----------
     points : tuple of (float, float)
         Deflection in mm and force in N, both rising from above 0.
+    start : float or None
+        Slope at nothing where it is known.
     """
 
     points: tuple[tuple[float, float], ...]
+    start: float | None = None
 
     @functools.cached_property
     def _pieces(self) -> tuple[Array, Array, Array, Array, Array]:
@@ -113,6 +114,8 @@ class LoadCurve:
                 straight = (2.0 * step[near] + step[far]) * secant[near] - step[near] * secant[far]
                 flattest, steepest = 0.2 * secant[near], 3.0 * secant[near]
                 slope[end] = np.clip(straight / (step[near] + step[far]), flattest, steepest)
+        if self.start is not None:
+            slope[0] = self.start
         square = (3.0 * secant - 2.0 * slope[:-1] - slope[1:]) / step
         cube = (slope[:-1] + slope[1:] - 2.0 * secant) / step**2
         return x, y, slope, np.append(square, 0.0), np.append(cube, 0.0)

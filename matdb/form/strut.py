@@ -11,12 +11,12 @@ import numpy as np
 
 from matdb.errors import InputError
 from matdb.form.base import Array, FormBase, register
-from matdb.form.column import column_axial, column_covered, column_sideways, column_tilting
+from matdb.form.column import column_axial, column_buckling, column_covered, column_sideways, column_tilting
 from matdb.form.squeeze_law import FRICTIONLESS
 
 
 class RoundLeg(FormBase):
-    """What a solid and a printed leg share: its dimensions, and how it buckles."""
+    """What a solid and a printed leg share: its dimensions, its stiffness, and how it buckles."""
 
     axes: ClassVar[tuple[str, ...]] = ("axial", "lateral")
 
@@ -44,21 +44,27 @@ class RoundLeg(FormBase):
         """The free length in mm."""
         return self.length_mm
 
+    def share_of_solid(self, mode: str) -> float:
+        """What the section keeps of the solid leg's "axial", "lateral", "tilt" stiffness or "buckling" share."""
+        return 1.0
+
+    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
+        """See :meth:`FormBase.unit_stiffness`."""
+        scale = self.share_of_solid(axis) * self.area_mm2 / self.length_mm
+        if axis == "lateral":
+            return scale * column_sideways(*self._ratios, compressibility) * self.left_under(squeeze_mm)
+        linear = column_axial(*self._ratios, compressibility) if getattr(self, "bonded", True) else 1.0
+        return scale * linear * FRICTIONLESS.tangent(squeeze_mm / self.length_mm)
+
     def unit_tilting(self, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_tilting`."""
         beam = math.pi / 64.0 * (self.outer_mm**4 - self.inner_mm**4) / self.length_mm
-        return beam * column_tilting(*self._ratios, compressibility)
+        return self.share_of_solid("tilt") * beam * column_tilting(*self._ratios, compressibility)
 
     @property
     def buckling_share(self) -> float:
-        """Axial squeeze over length at which the leg buckles, ends held parallel (estimate).
-
-        Euler's load ``π² E I / L²`` in series with the shear stiffness (Engesser), small strain.
-        """
-        radius_sq = (self.outer_mm**2 + self.inner_mm**2) / 16.0
-        euler = math.pi**2 * radius_sq / self.length_mm**2
-        kappa_g = 0.3
-        return euler / (1.0 + euler / kappa_g)
+        """Axial squeeze over length at which the leg buckles, ends held parallel: bending and shear, neo-Hookean."""
+        return self.share_of_solid("buckling") * column_buckling(*self._ratios)
 
     def left_under(self, squeeze_mm: Array) -> Array:
         """Lateral stiffness left under a static squeeze, ``1 − P / P_buckling``, by small-strain beam theory.
@@ -126,14 +132,6 @@ class Strut(RoundLeg):
     def __post_init__(self) -> None:
         self._check_leg()
         self._yes_or_no("bonded")
-
-    def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
-        """See :meth:`FormBase.unit_stiffness`."""
-        scale = self.area_mm2 / self.length_mm
-        if axis == "lateral":
-            return scale * column_sideways(*self._ratios) * self.left_under(squeeze_mm)
-        linear = column_axial(*self._ratios, compressibility) if self.bonded else 1.0
-        return scale * linear * FRICTIONLESS.tangent(squeeze_mm / self.length_mm)
 
     @property
     def covered(self) -> bool:

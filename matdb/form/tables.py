@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.polynomial.chebyshev import chebpts2, chebval, chebvander
+from numpy.polynomial.chebyshev import chebpts2, chebvander
 from numpy.typing import NDArray
 
 from matdb.errors import MatdbError
@@ -148,23 +148,23 @@ class Table:
 class SqueezeTable:
     """Force against squeeze of bonded pads and rings, as a smooth fit to nonlinear finite elements.
 
-    ``ln[F / (k₀ δ) · 2e / (λ⁻² − 1)] = e · Σ c_ijk T_i(S) T_j(η) T_k(e)``, so that the unloaded stiffness is
-    kept, with λ = 1 − e and the coordinates mapped as the axes say.
+    ``ln[F / (k₀ δ) · 2e / (λ⁻² − 1)] = Σ c_ijk T_j(S) T_k(η)`` at each share e_i, with λ = 1 − e and the coordinates
+    mapped as the axes say. Between the shares the force is a smooth curve: it kinks where a bulge meets the plate.
 
     Attributes
     ----------
     axes : tuple of Axis
-        Shape factor and diameter ratio; the squeeze share, which is linear from 0, has none.
-    coefficients : ndarray
-        c.
-    most : float
-        Largest share of any geometry in the table.
+        Shape factor and diameter ratio.
+    shares : ndarray
+        e, ascending.
     reach : ndarray
         Largest share that was solved at each point of shape factor and diameter ratio.
+    coefficients : ndarray
+        c.
     """
 
     axes: tuple[Axis, ...]
-    most: float
+    shares: Array
     reach: Array
     coefficients: Array
 
@@ -183,18 +183,12 @@ class SqueezeTable:
             around.append(slice(np.searchsorted(points, at, side="right") - 1, np.searchsorted(points, at) + 1))
         return max(float(self.reach[around[0], around[1]].min()), 0.025)
 
-    def polynomial(self, shape: float, hole: float) -> tuple[float, ...]:
-        """Power coefficients, lowest first, of ``F / k₀h`` in e on 0 … ``reach_at`` for one geometry.
-
-        F / (k₀ h) = e (1 + a₁ e + … ), exact in its first term, the rest fitted to the table to 1e-6.
-        """
-        c = _summed(self.coefficients, self.axes, (shape, hole))
-        e = self.reach_at(shape, hole) * (chebpts2(40)[1:] + 1.0) / 2.0
-        log = e * chebval(2.0 * e / self.most - 1.0, c)
-        relative = np.exp(log) * ((1.0 - e) ** -2 - 1.0) / (2.0 * e)
-        order = np.arange(1, 8)
-        fitted = np.linalg.lstsq((e[:, None] / e[-1]) ** order, relative - 1.0, rcond=None)[0] / e[-1] ** order
-        return (0.0, 1.0, *map(float, fitted))
+    def force(self, shape: float, hole: float) -> tuple[tuple[float, float], ...]:
+        """Share and ``F / k₀h`` of one geometry, ascending to its ``reach_at``."""
+        logs = _summed(np.moveaxis(self.coefficients, 0, -1), self.axes, (shape, hole))
+        force = np.exp(logs) * ((1.0 - self.shares) ** -2 - 1.0) / 2.0
+        held = self.shares <= self.reach_at(shape, hole) + 1e-9
+        return tuple(zip(self.shares[held].tolist(), force[held].tolist(), strict=True))
 
 
 def checksum(contents: Mapping[str, Any]) -> str:
@@ -250,7 +244,7 @@ def squeeze_table() -> SqueezeTable:
         The file's checksum does not match.
     """
     entry = read_tables("form_squeeze.json")["tables"]["squeeze"]
-    *axes, share = (Axis(**axis) for axis in entry["axes"])
-    reach = np.array(entry["reach"], dtype=float).reshape([axis.count for axis in axes])
-    coefficients = np.array(entry["values"], dtype=float).reshape([degree + 1 for degree in entry["degrees"]])
-    return SqueezeTable(tuple(axes), share.high, reach, coefficients)
+    axes = tuple(Axis(**axis) for axis in entry["axes"])
+    counts, shares = [axis.count for axis in axes], np.array(entry["places"], dtype=float)
+    reach = np.array(entry["reach"], dtype=float).reshape(counts)
+    return SqueezeTable(axes, shares, reach, np.array(entry["values"], dtype=float).reshape(-1, *counts))

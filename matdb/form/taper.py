@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from matdb.form.base import Array, FormBase, register
+from matdb.form.base import Array, FormBase, register, stacked
 from matdb.form.column import column_axial, column_tilting, shape_factor
 from matdb.form.squeeze_law import tabulated_law
 from matdb.form.tables import table
@@ -57,6 +57,11 @@ class Taper(FormBase):
     def solid_mm(self) -> tuple[float, float, float]:
         """See :attr:`FormBase.solid_mm`: of the mean diameter."""
         return self.height_mm, 0.5 * (self.bottom_mm + self.top_mm), 0.0
+
+    @property
+    def drawn_mm(self) -> list[tuple[str, list[tuple[float, float]]]]:
+        """See :attr:`FormBase.drawn_mm`."""
+        return stacked([("rubber", (0.0, self.bottom_mm, self.top_mm), self.height_mm)])
 
     @property
     def _ratios(self) -> tuple[float, float]:

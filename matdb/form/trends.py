@@ -7,6 +7,8 @@ unless said otherwise. Constants marked † were fitted to converged finite elem
 2. G. R. Cowper, J. Appl. Mech. 33 (1966) 335: shear coefficient (from memory).
 3. J. E. Adkins, A. N. Gent, Br. J. Appl. Phys. 5 (1954) 354: bush, radial (from memory).
 4. M. S. Chalhoub, J. M. Kelly, Int. J. Solids Struct. 26 (1990) 743: finite bulk modulus (from memory).
+5. J. A. Haringx, Philips Res. Rep. 3 (1948) 401: columns of rubber, buckling with shear (from memory).
+6. M. M. Attard, Int. J. Solids Struct. 40 (2003) 4353: the same from a hyperelastic beam (from memory).
 """
 
 from __future__ import annotations
@@ -31,6 +33,32 @@ def disc_axial(shape: Any) -> Any:
     return 1.0 + 2.0 * s**2 + 0.157 * (1.0 - np.exp(-5.8 * s)) - 0.2 * s
 
 
+def shear_share(hole: Any) -> Any:
+    """Shear stiffness over G·A of a slender round tube of diameter ratio ``hole``, incompressible [2]."""
+    square = (1.0 + np.asarray(hole, dtype=float) ** 2) ** 2
+    return 9.0 * square / (10.0 * square + 26.0 * np.asarray(hole, dtype=float) ** 2)
+
+
+def buckling(euler: Any, axial_over_shear: Any) -> Any:
+    """Squeeze over length at which a leg buckles, ends held parallel.
+
+    ``P (λ + P/GA) = π² E'I/L²`` of a neo-Hookean beam whose shear stiffness stays [5], [6], to second order.
+
+    Parameters
+    ----------
+    euler : array_like
+        ``π² E I / (E A L²)``.
+    axial_over_shear : array_like
+        E A over the shear stiffness of the section.
+    """
+    return euler / (1.0 + np.maximum(axial_over_shear - 2.0, 0.0) * euler)
+
+
+def _strut_buckling(slenderness: Any, hole: Any) -> Any:
+    hole = np.asarray(hole, dtype=float)
+    return buckling(np.pi**2 * (1.0 + hole**2) / 16.0 / np.square(slenderness), 3.0 / shear_share(hole))
+
+
 def sideways(slenderness: Any, hole: Any) -> Any:
     """Sideways stiffness over E·A/h of a solid or hollow round column, both ends bonded and held parallel.
 
@@ -47,7 +75,7 @@ def sideways(slenderness: Any, hole: Any) -> Any:
     h, eta = np.asarray(slenderness, dtype=float), np.asarray(hole, dtype=float)
     wall = (1.0 - eta) / 2.0
     end = 0.09 * np.sqrt(1.0 - eta**2)
-    kappa = 9.0 * (1.0 + eta**2) ** 2 / (10.0 * (1.0 + eta**2) ** 2 + 26.0 * eta**2)
+    kappa = shear_share(eta)
     ratio = h / wall
     ks = kappa + (1.0 - kappa) / (1.0 + 0.25 * ratio + 0.25 * ratio**2)
     radius_sq = (1.0 + eta**2) / 16.0
@@ -113,11 +141,16 @@ TRENDS: Mapping[str, Callable[..., Any]] = {
     "bush radial": bush_radial,
     "bush radial frictionless": lambda ratio, length: length,
     "pad tilt": lambda shape, hole: 1.0 + 2.0 / 3.0 * shape**2,
+    "strut buckling": _strut_buckling,
     "strut tilt": lambda slenderness, hole: 1.0,
     "bush tilt": lambda q, length: bush_axial(q, length) / 2.0 + bush_radial(q, length) * length**2 / 12.0,
     "taper axial": lambda top, height: np.pi / 4.0 * top / height * disc_axial(np.sqrt(top) / (4.0 * height)),
     "taper shear": lambda top, height: np.pi / 4.0 * top / height * sideways(height / np.sqrt(top), 0.0),
     "pad softening": lambda shape, hole, soft, stiff: 1.0 / (1.0 + soft * stiff),
+    "pad tilt softening": lambda shape, hole, soft, stiff: 1.0 / (1.0 + soft * (stiff - 1.0)),
+    "bush tilt softening": lambda ratio, length, soft, stiff: (
+        1.0 / (1.0 + soft * stiff / length**3 * (1.0 - 1.0 / ratio) / 3.0)
+    ),
     "bush radial softening": lambda ratio, length, soft, stiff: (
         1.0 / (1.0 + soft * stiff / length * (1.0 - 1.0 / ratio) / 3.0)
     ),

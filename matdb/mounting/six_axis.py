@@ -2,8 +2,8 @@
 
 Axes x forward, y to the left, z up; motion is (x, y, z) in mm and (roll, pitch, yaw) in rad about the centre
 of gravity. An isolator is an elastic point with one axial and one shear stiffness (the same all around its
-axis) and no stiffness in twist or tilt; it joins the body to a rigid airframe. Small motions; weight does not
-change the stiffness.
+axis), perhaps one against tilting, and none in twist; it joins the body to a rigid airframe. Small motions; weight
+does not change the stiffness.
 
 Sources
 -------
@@ -174,10 +174,14 @@ def _per_isolator(field: str, value: ArrayLike, count: int) -> Any:
     return np.broadcast_to(array, (*array.shape[:-1], count))
 
 
-def stiffness_matrix(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> Any:
+def stiffness_matrix(
+    body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike, tilting_n_mm_per_rad: float = 0.0
+) -> Any:
     r"""Stiffness matrix about the centre of gravity.
 
     .. math:: K = \sum_i G_i^T \left[k_s I + (k_a - k_s) u u^T\right]_i G_i, \quad G_i = [I, -r_i \times]
+
+    and, where isolators resist tilting, :math:`k_t (I - u u^T)_i` against the body's rotation.
 
     Parameters
     ----------
@@ -185,6 +189,8 @@ def stiffness_matrix(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm
         The body and its isolators.
     axial_n_per_mm, shear_n_per_mm : array_like, shape () or (..., n) or (..., 1)
         Stiffness of each isolator, N/mm, real or complex; leading axes (draws, frequencies) broadcast.
+    tilting_n_mm_per_rad : float
+        Tilting stiffness of each isolator about its middle, N mm/rad.
 
     Returns
     -------
@@ -204,7 +210,10 @@ def stiffness_matrix(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm
         _per_isolator("axial stiffness", axial_n_per_mm, n), _per_isolator("shear stiffness", shear_n_per_mm, n)
     )
     flat = axial @ body.shares[0] + shear @ body.shares[1]
-    return flat.reshape(*axial.shape[:-1], 6, 6)
+    matrix = flat.reshape(*axial.shape[:-1], 6, 6)
+    if tilting_n_mm_per_rad:
+        matrix[..., 3:, 3:] += tilting_n_mm_per_rad * (n * np.eye(3) - body.directions.T @ body.directions)
+    return matrix
 
 
 @dataclass(frozen=True)
@@ -231,7 +240,9 @@ class Modes:
         return mode_words(self.shapes, self.energy)
 
 
-def modes(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike) -> Modes:
+def modes(
+    body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike, tilting_n_mm_per_rad: float = 0.0
+) -> Modes:
     r"""Natural frequencies and mode shapes.
 
     .. math:: K \phi = (2 \pi f)^2 M \phi
@@ -245,6 +256,8 @@ def modes(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike
         The body and its isolators.
     axial_n_per_mm, shear_n_per_mm : array_like, shape () or (n,)
         Stiffness of each isolator, N/mm; or N/mm per MPa for modes at a modulus of 1 MPa.
+    tilting_n_mm_per_rad : float
+        As of :func:`stiffness_matrix`.
 
     Raises
     ------
@@ -254,7 +267,8 @@ def modes(body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike
     Source: [1]_.
     """
     inverse = body.whitening
-    whitened = inverse @ (1e3 * stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm)) @ inverse.T
+    stiff = 1e3 * stiffness_matrix(body, axial_n_per_mm, shear_n_per_mm, tilting_n_mm_per_rad)
+    whitened = inverse @ stiff @ inverse.T
     whitened = 0.5 * (whitened + whitened.T)
     scale = abs(np.trace(whitened)) / 6.0
     _, vectors = np.linalg.eigh(whitened + _SPLIT * scale * np.diag(np.arange(6.0)))

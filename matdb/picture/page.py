@@ -21,6 +21,7 @@ from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
 from matdb.picture.chart import signed
 from matdb.picture.page_tables import PageTables, PartTable
+from matdb.picture.part_svg import part_svg
 from matdb.picture.window_svg import ACROSS, LEFT, window_svg
 
 MOST_BYTES: Final = 300_000
@@ -175,8 +176,13 @@ def _card(i: int, part: PartTable) -> str:
         + row("damping ratio", "z", "")
         + f"<dt>squeeze</dt><dd>{escape(part.squeeze)}</dd></dl>"
         + '<p class="beyond" hidden>Not measured at this temperature: guessed.</p>'
-        + f'<p class="quiet">{escape(_rests_on(part))}.</p></li>'
+        + f'<p class="quiet">{escape(_rests_on(part))}.</p>{_drawing(part)}</li>'
     )
+
+
+def _drawing(part: PartTable) -> str:
+    form, name = part.part.form, part.part.name
+    return f"<details><summary>Drawing</summary>{part_svg(form, name)}</details>" if form.drawn_mm else ""
 
 
 def _rests_on(part: PartTable) -> str:

@@ -117,6 +117,33 @@ def test_a_part_may_be_switched_to_frictionless_faces(matdb_says):
     assert told.json["part"]["form"] == form
 
 
+def test_dimensions_that_cannot_be_meant_are_asked_back_before_they_are_stored(matdb_says, tmp_path):
+    words = (
+        "part",
+        "add",
+        "big",
+        "--material",
+        "amber",
+        "--form",
+        "ring",
+        "--outer",
+        "355mm",
+        "--inner",
+        "6mm",
+        "--height",
+    )
+    told = matdb_says(*words, "5mm")
+    assert told.code == 2
+    assert "outer of 355 mm" in told.err
+    assert "--yes" in told.err
+    assert matdb_says("part", "show", "big").code == 1
+    assert matdb_says(*words, "5mm", "--yes").code == 0
+    file = tmp_path / "big.svg"
+    assert str(file) in matdb_says("part", "show", "big", "--picture", str(file)).out.replace("\n", "")
+    assert "⌀355" in file.read_text(encoding="utf-8")
+    assert matdb_says("part", "show", "big", "--picture", str(file)).code == 1
+
+
 def test_every_form_can_be_added_from_its_fields(matdb_says):
     from dataclasses import fields
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from matdb.errors import InputError
 from matdb.form import (
     FORMS,
+    BentLeg,
     Bush,
     CableLoop,
     Grommet,
@@ -34,6 +35,8 @@ SAMPLES = [
     Strut(8, length_mm=20),
     Strut(8, 4, 20),
     PrintedStrut(10, 4, 25, wall_mm=0.8, infill_share=0.2, pattern="bend", build="lying"),
+    PrintedStrut(8, 0, 30, walls=3, infill_share=0.2, pattern="honeycomb", flare_mm=12, flare_length_mm=4),
+    BentLeg(4, 2, 8, 180, 5, 3),
     Taper(12, 8, 10),
     CableLoop(30, ((1, 2), (3, 5)), 0.2),
     Measured(),
@@ -254,8 +257,10 @@ def test_infill_weighs_by_pattern_and_the_wall_matters_more_sideways():
     for pattern in ("stretch", "mixed", "bend"):
         form = PrintedStrut(10, 0, 40, wall_mm=1.0, infill_share=0.25, pattern=pattern, build="lying")
         ks[pattern] = [form.stiffness_n_per_mm(1.0, a) / solid.stiffness_n_per_mm(1.0, a) for a in form.axes]
+        assert ks[pattern][0] == pytest.approx(form.beam_share["axial"], rel=0.03)
+        ks[pattern].append(form.beam_share["axial"])
     # By area: wall 36 %, core 64 % with 0.25, 0.125, 0.0625.
-    assert [ks[p][0] for p in ks] == pytest.approx([0.52, 0.44, 0.40])
+    assert [ks[p].pop() for p in ks] == pytest.approx([0.52, 0.44, 0.40])
     assert all(sideways > along for along, sideways in ks.values())
     upright = PrintedStrut(10, 0, 40, build="upright").stiffness_n_per_mm(1.0)
     assert 0.7 <= upright / solid.stiffness_n_per_mm(1.0) < 1.0
@@ -281,6 +286,8 @@ def test_forms_without_geometry_leave_the_scale_to_readings():
 @pytest.mark.parametrize("share", [0.001, 0.05, 0.15])
 def test_what_a_finite_bulk_modulus_takes_is_what_the_stiffness_says(share):
     pad = Pad(diameter_mm=20, height_mm=5)
-    want = pad.stiffness_n_per_mm(share, bulk_modulus_mpa=1.0) / pad.stiffness_n_per_mm(share)
-    assert np.exp(pad.ln_bulk_softening("axial", np.log(share), 1.0)) == pytest.approx(want, rel=1e-12)
-    assert pad.ln_bulk_softening("shear", np.log(share), 1.0) == 0.0
+    for axis in ("axial", "shear"):
+        want = pad.stiffness_n_per_mm(share, axis, bulk_modulus_mpa=1.0) / pad.stiffness_n_per_mm(share, axis)
+        assert np.exp(pad.ln_bulk_softening(axis, np.log(share), 1.0)) == pytest.approx(want, rel=1e-12)
+    # Across it only the shear modulus of a given Young's modulus changes: E / (3 - E / 3B).
+    assert 0.0 < pad.ln_bulk_softening("shear", np.log(share), 1.0) < -np.log(1.0 - share / 9.0)

@@ -55,6 +55,23 @@ def energy_hessian(body, axial, shear):
     return out
 
 
+def test_tilting_adds_to_roll_and_pitch_alone_and_less_the_wider_the_isolators_stand():
+    body, axial, shear = skew()
+    upright = sa.Suspension(
+        body.mass_kg, body.inertia_kg_mm2, body.positions_mm, np.tile([0.0, 0, 1], (5, 1)), body.camera_mm
+    )
+    added = sa.stiffness_matrix(upright, axial, shear, 30.0) - sa.stiffness_matrix(upright, axial, shear)
+    assert np.allclose(added, np.diag([0, 0, 0, 150.0, 150.0, 0]))
+    # A ring 16 x 6 x 5 at 1 MPa: 59 N/mm along, 25 across, 950 N mm/rad; four on a square of 80 and of 24 mm.
+    gain = []
+    for wide in (80, 24):
+        square = sa.suspension(mounting(positions_mm=rectangle_positions(wide, wide)))
+        roll = [sa.stiffness_matrix(square, 59.0, 25.0, tilting)[3, 3] for tilting in (0.0, 950.0)]
+        gain.append(roll[1] / roll[0] - 1.0)
+    assert gain == pytest.approx([950.0 / (59.0 * 40.0**2), 950.0 / (59.0 * 12.0**2)])
+    assert sa.modes(square, 59.0, 25.0, 950.0).frequency_hz.sum() > sa.modes(square, 59.0, 25.0).frequency_hz.sum()
+
+
 def test_stiffness_matrix_is_the_hessian_of_the_springs_energy():
     body, axial, shear = skew()
     got = sa.stiffness_matrix(body, axial, shear)

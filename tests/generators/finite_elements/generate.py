@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from matdb.form.tables import Axis, checksum
 
+from .leg import LEG_ASIDE_MESH, LEG_MESH, printed_leg
 from .linear import bush_stiffness, column_stiffness, taper_stiffness
 from .mesh import COARSE, FINE, FINER, ROUGH, Fineness
-from .squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, squeeze_column
+from .squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, OTHER_SQUEEZES, ROUGH_SQUEEZE, squeeze_column
 
 __all__ = [
     "CASES",
@@ -43,7 +44,7 @@ _RATIO = Axis("radius_ratio", "log of excess over 1", 1.2, 4.5, 10)
 _LENGTH = Axis("length_ratio", "log", 0.08, 5.0, 14)
 _TOP = Axis("diameter_ratio", "linear", 0.4, 1.0, 7)
 _TALL = Axis("slenderness", "log", 0.15, 4.0, 9)
-_SOFT = Axis("compressibility", "log1p of E/B over 0.003", 0.0, 0.1, 6)
+_SOFT = Axis("compressibility", "log1p of E/B over 0.003", 0.0, 0.6, 7)
 
 
 def _with(axis: Axis, count: int) -> Axis:
@@ -79,6 +80,10 @@ def _taper(axis: str) -> Callable[..., float]:
     return solve
 
 
+def _buckling(slenderness: float, hole: float, *, fineness: Fineness) -> float:
+    return printed_leg(slenderness, hole, (1.0 - hole) / 5.0, 1.0, 0.5, fineness=fineness)["buckling"]
+
+
 def _shear(shape: float, hole: float, *, fineness: Fineness) -> float:
     return 3.0 * _pad("sideways")(shape, hole, fineness=fineness)
 
@@ -106,6 +111,11 @@ CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
         (_with(_SHAPE, 13), _with(_HOLE, 11)),
         _pad("tilt"),
     ),
+    "strut buckling": (
+        "squeeze over length at buckling, bonded, ends parallel, incompressible, neo-Hookean",
+        (Axis("slenderness", "log", 2.0, 12.0, 7), Axis("diameter_ratio", "square root", 0.0, 0.8, 6)),
+        _buckling,
+    ),
     "strut tilt": (
         "k L / (E I), bonded, ends turned, incompressible",
         (_with(_SLENDER, 8), _with(_HOLE, 8)),
@@ -118,6 +128,16 @@ CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
         (_TOP, _TALL),
         _taper("sideways"),
     ),
+    "pad tilt softening": (
+        "k h / (E I), bonded, faces turned, by E / B",
+        (_with(_SHAPE, 9), _with(_HOLE, 8), _SOFT),
+        _pad("tilt"),
+    ),
+    "bush tilt softening": (
+        "k / (E b^3), bonded, by E / B",
+        (_with(_RATIO, 7), _with(_LENGTH, 9), _SOFT),
+        _bush("tilt"),
+    ),
     "bush radial softening": (
         "k / (E b), bonded, by E / B",
         (_with(_RATIO, 8), _with(_LENGTH, 10), _SOFT),
@@ -126,14 +146,23 @@ CASES: dict[str, tuple[str, tuple[Axis, ...], Callable[..., float]]] = {
 }
 
 
-def solve_case(job: tuple[str, tuple[float, ...]]) -> tuple[float, float]:
-    """Value of a case at its coordinates on the finer of two meshes, and their relative difference."""
-    name, at = job
+def solve_case(job: tuple[str, tuple[float, ...], bool | None]) -> tuple[float, float]:
+    """Value of a case at its coordinates, and its relative difference from another mesh, nan where none was solved.
+
+    Of softening a rough mesh serves, and only where asked is another compared; None takes the finer one alone.
+    """
+    name, at, compare = job
     solve = CASES[name][2]
-    # Of softening only the ratio to the incompressible value is kept, in which most of the error cancels.
-    meshes = (ROUGH, COARSE) if name.endswith("softening") else (COARSE, FINE)
+    if name.endswith("softening"):
+        # Only the ratio to the incompressible value is kept, in which most of the error of a rough mesh cancels.
+        first, second = (COARSE, ROUGH) if compare is None else (ROUGH, COARSE)
+        value = solve(*at, fineness=first)
+        return value, abs(value / solve(*at, fineness=second) - 1.0) if compare else np.nan
+    meshes = (COARSE, FINE)
     if name.endswith("tilt"):
         meshes = (ROUGH, COARSE)
+    if name.endswith("buckling"):
+        meshes = (LEG_MESH, LEG_ASIDE_MESH)
     if name.startswith("taper"):
         meshes = (FINE, FINER)
     coarse, fine = (solve(*at, fineness=mesh) for mesh in meshes)
@@ -155,16 +184,17 @@ def linear_tables(names: list[str], processes: int = 1, say: Callable[[str], Non
     for name in names:
         meaning, axes, _ = CASES[name]
         grid = np.meshgrid(*(a.points() for a in axes), indexing="ij")
-        jobs = [(name, tuple(map(float, at))) for at in zip(*(g.ravel() for g in grid), strict=True)]
+        places = zip(*(g.ravel() for g in grid), strict=True)
+        jobs = [(name, tuple(map(float, at)), i % 8 == 0) for i, at in enumerate(places)]
         solved = np.array(list(over(jobs, solve_case, processes)))
         out[name] = {
             "meaning": meaning,
             "axes": [vars(a) for a in axes],
-            "mesh_error": float(f"{solved[:, 1].max():.2g}"),
-            "median_mesh_error": float(f"{np.median(solved[:, 1]):.2g}"),
+            "mesh_error": float(f"{np.nanmax(solved[:, 1]):.2g}"),
+            "median_mesh_error": float(f"{np.nanmedian(solved[:, 1]):.2g}"),
             "values": [float(f"{v:.8g}") for v in solved[:, 0]],
         }
-        say(f"{name}: {len(jobs)} points, meshes differ by at most {solved[:, 1].max():.1e}")
+        say(f"{name}: {len(jobs)} points, meshes differ by at most {np.nanmax(solved[:, 1]):.1e}")
     return out
 
 
@@ -172,9 +202,12 @@ def linear_tables(names: list[str], processes: int = 1, say: Callable[[str], Non
 _ASIDE: dict[str, tuple[tuple[str, float, float], ...]] = {
     "pad axial": (("log", 0.1, 6.0), ("", 0.0, 0.8)),
     "pad shear": (("log", 0.1, 6.0), ("", 0.0, 0.8)),
-    "pad softening": (("log", 0.5, 6.0), ("", 0.0, 0.8), ("log", 1e-4, 0.05)),
+    "pad softening": (("log", 0.5, 6.0), ("", 0.0, 0.8), ("log", 1e-4, 0.5)),
+    "pad tilt softening": (("log", 0.5, 6.0), ("", 0.0, 0.8), ("log", 1e-4, 0.5)),
+    "bush tilt softening": (("", 1.25, 4.0), ("log", 0.1, 4.0), ("log", 1e-4, 0.5)),
     "strut axial": (("", 1.0, 8.0), ("", 0.0, 0.8)),
     "strut lateral": (("", 1.0, 8.0), ("", 0.0, 0.8)),
+    "strut buckling": (("", 2.0, 8.0), ("", 0.0, 0.8)),
     "pad tilt": (("log", 0.1, 6.0), ("", 0.0, 0.8)),
     "strut tilt": (("", 1.0, 8.0), ("", 0.0, 0.8)),
     "bush tilt": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
@@ -183,15 +216,18 @@ _ASIDE: dict[str, tuple[tuple[str, float, float], ...]] = {
     "bush radial frictionless": (("", 1.25, 4.0), ("log", 0.1, 4.0)),
     "taper axial": (("", 0.45, 1.0), ("log", 0.17, 3.0)),
     "taper shear": (("", 0.45, 1.0), ("log", 0.17, 3.0)),
-    "bush radial softening": (("", 1.25, 4.0), ("log", 0.1, 4.0), ("log", 1e-4, 0.05)),
+    "bush radial softening": (("", 1.25, 4.0), ("log", 0.1, 4.0), ("log", 1e-4, 0.5)),
 }
 
 
-def aside_points(count: int, seed: int, processes: int = 1) -> list[tuple[str, tuple[float, ...], float]]:
-    """Solve points at random geometries, for tests; a third of the pads have no hole."""
+def aside_points(
+    count: int, seed: int, names: list[str], processes: int = 1
+) -> list[tuple[str, tuple[float, ...], float]]:
+    """Solve points of the named tables at random geometries, for tests; a third of the pads have no hole."""
     random = np.random.default_rng(seed)
-    jobs: list[tuple[str, tuple[float, ...]]] = []
-    for name, ranges in _ASIDE.items():
+    jobs: list[tuple[str, tuple[float, ...], bool | None]] = []
+    for name in names:
+        ranges = _ASIDE[name]
         for i in range(count):
             at = []
             for kind, low, high in ranges:
@@ -199,26 +235,29 @@ def aside_points(count: int, seed: int, processes: int = 1) -> list[tuple[str, t
                 at.append(float(f"{np.exp(x) if kind else x:.4g}"))
             if i % 3 == 0 and name.startswith(("pad", "strut")):
                 at[1] = 0.0
-            jobs.append((name, tuple(at)))
+            jobs.append((name, tuple(at), None))
     solved = over(jobs, solve_case, processes)
-    return [(name, at, value) for (name, at), (value, _) in zip(jobs, solved, strict=True)]
+    return [(name, at, value) for (name, at, _), (value, _) in zip(jobs, solved, strict=True)]
 
 
-_SQUEEZE_SHAPE = Axis("shape_factor", "log", 0.08, 5.0, 9)
-_SQUEEZE_HOLE = Axis("diameter_ratio", "square root", 0.0, 0.82, 8)
-_SQUEEZE_MOST = 0.3
-_DEGREES = (7, 7, 4)
+_SQUEEZE_SHAPE = Axis("shape_factor", "log", 0.08, 5.0, 15)
+_SQUEEZE_HOLE = Axis("diameter_ratio", "square root", 0.0, 0.82, 10)
+#: Twelve squeezes of the table, with one between each two to see how the slope goes.
+_SHARES = np.linspace(0.0, 0.3, 25)[1:]
 #: Weight of a coefficient against growing with the square of its degree: keeps the fit calm where points are missing.
-_CALM = 3e-4
+_CALM = 1e-4
 
 
-def _squeeze_job(job: tuple[tuple[float, float], bool]) -> list[tuple[float, float, float]]:
-    """(share, F / (k₀ h e), relative difference from a finer mesh) of one geometry; nan where not compared."""
-    (shape, hole), compare = job
-    shares: Array = np.linspace(0.0, _SQUEEZE_MOST, 13)[1:]
-    slenderness = (1.0 - hole) / (4.0 * shape)
-    run = squeeze_column(slenderness, hole, shares, COARSE_SQUEEZE)
-    finer = squeeze_column(slenderness, hole, shares, FINE_SQUEEZE) if compare else None
+def _squeeze_job(job: tuple[tuple[float, float], Fineness]) -> list[tuple[float, float]]:
+    """(share, F / (k₀ h e)) of one geometry, as far as it is a mount to fly."""
+    (shape, hole), fineness = job
+    # Where the elements of a corner fail on one mesh, they may hold on another.
+    runs = []
+    for mesh in (fineness, ROUGH_SQUEEZE, *(OTHER_SQUEEZES if shape < 2.0 else ())):
+        runs.append(squeeze_column((1.0 - hole) / (4.0 * shape), hole, _SHARES, mesh))
+        if runs[-1].share.size == _SHARES.size:
+            break
+    run = max(runs, key=lambda each: each.share.size)
     rows = []
     before, slope = (0.0, 0.0), 1.0
     for i, share in enumerate(run.share):
@@ -229,78 +268,67 @@ def _squeeze_job(job: tuple[tuple[float, float], bool]) -> list[tuple[float, flo
         # corner's elements that fail: neither is a mount to fly.
         if run.narrowest[i] <= 0.1 or slope < 0.98 * last:
             break
-        difference = np.nan
-        if finer is not None and i < finer.share.size:
-            difference = abs(value / (finer.force[i] / finer.linear / share) - 1.0)
-        rows.append((float(share), float(value), float(difference)))
+        rows.append((float(share), float(value)))
     return rows
 
 
-def squeeze_fit(processes: int = 1, say: Callable[[str], None] = print) -> dict[str, Any]:
-    """Solve large squeeze over pads and rings, and fit it smoothly."""
-    places = [(float(s), float(h)) for s in _SQUEEZE_SHAPE.points() for h in _SQUEEZE_HOLE.points()]
-    jobs = [(at, i % 5 == 0) for i, at in enumerate(places)]
-    rows, reach = [], []
-    for (at, _), solved in zip(jobs, over(jobs, _squeeze_job, processes), strict=True):
-        rows += [(*at, *row) for row in solved]
-        reach.append(round(solved[-1][0], 6) if solved else 0.0)
-    data = np.array(rows)
-    shape, hole, share, relative, difference = data.T
-    design = _design(shape, hole, share)
-    target = np.log(relative * 2.0 * share / ((1.0 - share) ** -2 - 1.0))
-    orders = np.indices([d + 1 for d in _DEGREES]).reshape(3, -1).sum(axis=0)
+def squeeze_fit(over: Callable[..., Any], say: Callable[[str], None] = print) -> dict[str, Any]:
+    """Solve large squeeze over pads and rings, and fit it smoothly over geometry, squeeze by squeeze."""
+    grid = np.meshgrid(_SQUEEZE_SHAPE.points(), _SQUEEZE_HOLE.points(), indexing="ij")
+    places = list(zip(*(g.ravel().tolist() for g in grid), strict=True))
+    solved = [dict(rows) for rows in over([(at, COARSE_SQUEEZE) for at in places], _squeeze_job)]
+    shares = [float(f"{share:.6g}") for share in _SHARES[1::2]]
+    coefficients, residuals, points = [], [], 0
+    bases = [
+        np.polynomial.chebyshev.chebvander(axis.reduced(g.ravel()), axis.count - 1)
+        for axis, g in zip((_SQUEEZE_SHAPE, _SQUEEZE_HOLE), grid, strict=True)
+    ]
+    design = np.einsum("pi,pj->pij", *bases).reshape(len(places), -1)
+    orders = np.add.outer(np.arange(_SQUEEZE_SHAPE.count), np.arange(_SQUEEZE_HOLE.count)).ravel()
     calm = np.diag(_CALM * orders.astype(float) ** 2)
-    padded = np.concatenate([target, np.zeros(calm.shape[0])])
-    coefficients = np.linalg.lstsq(np.vstack([design, calm]), padded, rcond=None)[0]
-    residual = design @ coefficients - target
-    known = difference[np.isfinite(difference)]
-    say(f"squeeze: {len(rows)} points, fit rms {residual.std():.1e}, most {np.abs(residual).max():.1e}")
+    for share in _SHARES[1::2]:
+        known = [i for i, rows in enumerate(solved) if float(share) in rows]
+        target = np.log([solved[i][float(share)] * 2.0 * share / ((1.0 - share) ** -2 - 1.0) for i in known])
+        padded = np.concatenate([target, np.zeros(len(calm))])
+        found = np.linalg.lstsq(np.vstack([design[known], calm]), padded, rcond=None)[0]
+        coefficients.append(found)
+        residuals.append(design[known] @ found - target)
+        points += len(known)
+    residual = np.concatenate(residuals)
+    say(f"squeeze: {points} points, fit rms {residual.std():.1e}, most {np.abs(residual).max():.1e}")
+    few = places[:: len(places) // 12]
+    meshes = []
+    for at, finer in zip(few, over([(at, FINE_SQUEEZE) for at in few], _squeeze_job), strict=True):
+        coarse = solved[places.index(at)]
+        meshes += [abs(coarse[share] / value - 1.0) for share, value in finer if share in coarse]
     return {
         "squeeze": {
-            "meaning": "Chebyshev coefficients of ln[F / (k0 squeeze) * 2e / (lambda^-2 - 1)] / e, "
-            "bonded, incompressible, neo-Hookean, walls in frictionless contact with the plates",
-            "axes": [
-                vars(_SQUEEZE_SHAPE),
-                vars(_SQUEEZE_HOLE),
-                {"name": "squeeze_share", "map": "linear", "low": 0.0, "high": _SQUEEZE_MOST, "count": 12},
-            ],
-            "degrees": list(_DEGREES),
-            "reach": reach,
-            "points": len(rows),
+            "meaning": "Chebyshev coefficients of ln[F / (k0 squeeze) * 2e / (lambda^-2 - 1)] at each squeeze share e, "
+            "bonded, incompressible, neo-Hookean, bulging walls stick to the plates",
+            "axes": [vars(_SQUEEZE_SHAPE), vars(_SQUEEZE_HOLE)],
+            "places": shares,
+            "reach": [round(max(rows, default=0.0), 6) for rows in solved],
+            "points": points,
             "fit_error": float(f"{np.sqrt(np.mean(residual**2)):.2g}"),
             "largest_fit_error": float(f"{np.abs(residual).max():.2g}"),
-            "mesh_error": float(f"{known.max():.2g}"),
-            "median_mesh_error": float(f"{np.median(known):.2g}"),
-            "values": [float(f"{c:.8g}") for c in coefficients],
+            "mesh_error": float(f"{max(meshes):.2g}"),
+            "median_mesh_error": float(f"{np.median(meshes):.2g}"),
+            "values": [float(f"{c:.7g}") for c in np.concatenate(coefficients)],
         }
     }
 
 
-def aside_squeeze(count: int, seed: int, processes: int = 1) -> list[tuple[float, ...]]:
-    """Solve large squeeze at random geometries: rows of shape factor, diameter ratio, share, F / (k₀ h e)."""
+def aside_squeeze(count: int, seed: int, over: Callable[..., Any]) -> list[tuple[float, ...]]:
+    """Solve large squeeze at random geometries on a finer mesh: shape factor, diameter ratio, share, F / (k₀ h e)."""
     random = np.random.default_rng(seed)
     jobs = []
     for i in range(count):
-        shape = float(f"{np.exp(random.uniform(np.log(0.1), np.log(4.0))):.4g}")
-        jobs.append(((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.8):.4g}")), False))
+        shape = float(f"{np.exp(random.uniform(np.log(0.15), np.log(3.0))):.4g}")
+        jobs.append(((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.7):.4g}")), FINE_SQUEEZE))
     rows: list[tuple[float, ...]] = []
-    for (at, _), solved in zip(jobs, over(jobs, _squeeze_job, processes), strict=True):
-        rows += [(*at, share, value) for share, value, _ in solved]
+    for (at, _), solved in zip(jobs, over(jobs, _squeeze_job), strict=True):
+        rows += [(*at, share, value) for share, value in solved[1::2]]
     return rows
-
-
-def _design(shape: Array, hole: Array, share: Array) -> Array:
-    bases = [
-        np.polynomial.chebyshev.chebvander(x, degree)
-        for x, degree in zip(
-            (_SQUEEZE_SHAPE.reduced(shape), _SQUEEZE_HOLE.reduced(hole), 2.0 * share / _SQUEEZE_MOST - 1.0),
-            _DEGREES,
-            strict=True,
-        )
-    ]
-    tensor = np.einsum("pi,pj,pk->pijk", *bases) * share[:, None, None, None]
-    design: Array = tensor.reshape(share.size, -1)
-    return design
 
 
 def write_json(path: Path, contents: dict[str, Any], about: str) -> None:

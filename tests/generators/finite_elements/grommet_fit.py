@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,15 +47,16 @@ _SEED = 3
 _COUNTS = {"none": (192, 24), "neck": (288, 48)}
 
 
-def _places(axes: int, count: int) -> Array:
+def scattered(axes: int, count: int) -> Array:
     """Scattered places within −1…1, denser towards the ends."""
     unit: Array = qmc.Sobol(axes, seed=_SEED).random(count)
     return -np.cos(np.pi * unit)
 
 
-def _coordinates(place: Array) -> list[float]:
+def coordinates(place: Array, axes: tuple[Axis, ...] = _AXES) -> list[float]:
+    """The axes' values at a place."""
     values = []
-    for axis, x in zip(_AXES, place, strict=False):
+    for axis, x in zip(axes, place, strict=False):
         low, high = (MAPS[axis.map][0](end) for end in (axis.low, axis.high))
         values.append(float(MAPS[axis.map][1](low + (high - low) * (x + 1.0) / 2.0)))
     return values
@@ -62,7 +64,7 @@ def _coordinates(place: Array) -> list[float]:
 
 def _lengths(place: Array) -> tuple[float, float, float, float]:
     """Bore, hole, height, half plate over the flange's radius; the last 0 where the place has none."""
-    values = _coordinates(place)
+    values = coordinates(place)
     bore, neck, height = values[0], values[1] * (1.0 - values[0]), values[2] * (1.0 - values[0])
     return bore, bore + neck, height, values[3] * neck if len(values) > 3 else 0.0
 
@@ -125,13 +127,17 @@ def _fit(places: Array, target: Array) -> tuple[Array, Array, Array]:
 
 
 def _entry(axes: tuple[Axis, ...], names: list[str], places: Array, values: Array, meaning: str) -> dict[str, Any]:
-    reduced = [[axis.reduced(x) for axis, x in zip(axes, _coordinates(row), strict=True)] for row in places]
-    places = np.array(reduced)
-    fits = [_fit(places, np.log(column)) for column in values.T]
+    reduced = [[axis.reduced(x) for axis, x in zip(axes, coordinates(row), strict=True)] for row in places]
+    return fitted_entry(axes, names, np.array(reduced), np.log(values), meaning)
+
+
+def fitted_entry(axes: tuple[Axis, ...], names: Any, places: Array, logs: Array, meaning: str) -> dict[str, Any]:
+    """A table of :class:`matdb.form.grommet_table.KernelTable` through logarithms solved at places within −1…1."""
+    fits = [_fit(places, column) for column in logs.T]
     return {
         "meaning": meaning,
         "axes": [vars(axis) for axis in axes],
-        "names": names,
+        "names": list(names),
         "points": len(places),
         "left_out_error": {name: float(f"{fit[2].max():.2g}") for name, fit in zip(names, fits, strict=True)},
         "median_left_out_error": float(f"{np.median([fit[2] for fit in fits]):.2g}"),
@@ -143,7 +149,7 @@ def _entry(axes: tuple[Axis, ...], names: list[str], places: Array, values: Arra
 
 def grommet_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, Any]:
     """Solve every place and fit; ``over`` does many jobs."""
-    at = {"none": _places(3, _COUNTS["none"][0]), "neck": _places(4, _COUNTS["neck"][0])}
+    at = {"none": scattered(3, _COUNTS["none"][0]), "neck": scattered(4, _COUNTS["neck"][0])}
     jobs = [(kind, place, GROMMET_COMPRESSIBILITY) for kind in at for place in at[kind]]
     jobs += [(kind, place, 0.0) for kind in at for place in at[kind][: _COUNTS[kind][1]]]
     return fitted(at, list(over(jobs, solved)), say)
@@ -199,6 +205,31 @@ def _none_at(entry: dict[str, Any], places: Array) -> dict[str, Array]:
             for mode, value in zip(MODES, (axial, shear, turn + plate * (lever + plate * shear)), strict=True):
                 out[f"{side} {mode}"].append(value)
     return {name: np.array(values) for name, values in out.items()}
+
+
+def uneven(count: int, seed: int, over: Over) -> list[dict[str, Any]]:
+    """What :data:`matdb.form.grommet_table.UNEVEN` holds, from random whole grommets of :func:`aside_grommets`.
+
+    ln of whole over the sum of its halves, by least squares through 0 against what the correction is scaled by.
+    """
+    from matdb.form import grommet
+
+    found: dict[str, tuple[list[float], list[float]]] = {}
+    rows = [row for row in aside_grommets(count, seed, over) if row["neck"] != "none"]
+    for row in rows:
+        sizes = {name: value for name, value in row.items() if name.endswith("_mm")}
+        part = grommet.Grommet(neck=row["neck"], sleeve_mm=sizes["bore_mm"] if row["sleeve"] else None, **sizes)
+        mode, more = row["mode"], {"bulk_modulus_mpa": row["bulk_modulus_mpa"]}
+        tilted = mode == "tilt"
+        with patch.object(grommet, "UNEVEN", {}):
+            ours = part.tilting_stiffness_n_mm_per_rad(**more) if tilted else part.stiffness_n_per_mm(axis=mode, **more)
+        wall = part.flange_outer_mm - part.bore_mm
+        scale = wall / (wall + 4.0 * min(row["lower_mm"], row["upper_mm"]))
+        scale *= abs(np.log(row["lower_mm"] / row["upper_mm"])) ** 1.5
+        x, y = found.setdefault(f"{row['neck']} {_BORES[row['sleeve']]} {mode}", ([], []))
+        x.append(scale)
+        y.append(np.log(float(row["value"]) / ours))
+    return [{"case": name, "uneven": f"{np.dot(x, y) / np.dot(x, x):.3f}"} for name, (x, y) in found.items()]
 
 
 #: What is drawn at random for :func:`aside_grommets`, in mm: grommets of the trade for small cameras.

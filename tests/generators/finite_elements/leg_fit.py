@@ -1,0 +1,112 @@
+"""Solve printed legs at scattered sections, and draw smooth functions through what a slender beam leaves over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.form import PrintedStrut, Strut
+from matdb.form.printed_strut import LEG_AXES
+from matdb.form.strut import RoundLeg
+
+from .grommet_fit import Over, coordinates, fitted_entry, scattered
+from .leg import LEG_ASIDE_MESH, LEG_MODES, printed_leg
+
+__all__ = ["aside_legs", "leg_answers", "leg_tables", "solved_leg"]
+
+Array = NDArray[np.float64]
+
+#: Places solved by whether there is a bore.
+_COUNTS = {"solid": 96, "hollow": 144}
+
+
+def _leg(kind: str, place: Array) -> PrintedStrut:
+    """The leg of outer diameter 1 at a place; a stretched infill's modulus is its density."""
+    slender, wall, core, *hole = coordinates(place, LEG_AXES[kind])
+    inner = hole[0] if hole else 0.0
+    thick = wall * (1.0 - inner) / (4.0 if hole else 2.0)
+    return PrintedStrut(1.0, inner, slender, wall_mm=thick, infill_share=core, pattern="stretch", build="lying")
+
+
+def solved_leg(leg: PrintedStrut, **more: Any) -> list[float]:
+    """What finite elements give of each of ``LEG_MODES`` for a leg whose infill is alike in every direction, E = 1."""
+    size, core = leg.outer_mm, leg.core[0]
+    flare = (leg.flare_mm / size, leg.flare_length_mm / size) if leg.flare_mm and leg.flare_length_mm else (1.0, 0.0)
+    sizes = (leg.length_mm / size, leg.inner_mm / size, (leg.wall_mm or 0.0) / size, core, 0.3 + 0.2 * core)
+    found = printed_leg(*sizes, flare=flare, **more)
+    return [found[mode] * size**power for mode, power in zip(LEG_MODES, (1, 1, 3, 0), strict=True)]
+
+
+def leg_answers(leg: RoundLeg) -> list[float]:
+    """The same by matdb."""
+    stiff = [leg.stiffness_n_per_mm(1.0, axis) for axis in leg.axes]
+    return [*stiff, leg.tilting_stiffness_n_mm_per_rad(1.0), leg.buckling_share]
+
+
+def _as_beam(leg: PrintedStrut) -> list[float]:
+    """The solid leg by its own tables, scaled by beams."""
+    solid = Strut(leg.outer_mm, leg.inner_mm, leg.length_mm)
+    return [x * leg.beam_share[mode] for x, mode in zip(leg_answers(solid), LEG_MODES, strict=True)]
+
+
+def _job(job: tuple[str, Array]) -> list[float]:
+    return solved_leg(_leg(*job))
+
+
+def leg_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, Any]:
+    """Solve every place and fit; ``over`` does many jobs."""
+    out = {}
+    for kind, axes in LEG_AXES.items():
+        places = scattered(len(axes), _COUNTS[kind])
+        legs = [_leg(kind, place) for place in places]
+        beams = np.array([_as_beam(leg) for leg in legs])
+        rows = np.array(list(over([(kind, place) for place in places], _job)))
+        # A thin wall around a soft core may fold at a corner of the mesh.
+        found = np.isfinite(rows).all(axis=1)
+        np.save(
+            f"/tmp/parts/leg_{kind}.npy", np.hstack([places, rows, beams, np.array([[leg.missing] for leg in legs])])
+        )
+        # What is missing vanishes as the leg becomes solid.
+        logs = np.log(rows / beams) / np.array([[leg.missing] for leg in legs])
+        meaning = "ln(stiffness over a slender beam's, scaled to the solid leg) over the share of E A that is missing"
+        out[kind] = fitted_entry(axes, LEG_MODES, places[found], logs[found], meaning)
+        worst, usual = max(out[kind]["left_out_error"].values()), out[kind]["median_left_out_error"]
+        say(f"leg {kind}: {found.sum()} places; one left out is off by {usual:.1e}, at most {worst:.1e}")
+    return out
+
+
+def _aside(leg: PrintedStrut) -> list[float]:
+    return solved_leg(leg, fineness=LEG_ASIDE_MESH)
+
+
+def aside_legs(count: int, seed: int, over: Over) -> list[dict[str, Any]]:
+    """Solve random printed legs as made for small cameras, on another mesh; half have a bore or flared ends."""
+    random = np.random.default_rng(seed)
+    legs = []
+    for i in range(count):
+        outer, walls = round(random.uniform(3.0, 10.0), 1), int(random.integers(1, 5))
+        bore = round(random.uniform(0.2, 0.5) * outer, 1) if i % 4 == 1 else 0.0
+        flared = i % 4 == 3
+        length = round(outer * random.uniform(2.5, 8.0), 1)
+        legs.append(
+            PrintedStrut(
+                outer,
+                bore,
+                length,
+                walls=walls if 0.9 * walls < (outer - bore) / (4.0 if bore else 2.0) else 1,
+                line_mm=0.45,
+                infill_share=round(random.uniform(0.1, 0.6), 2),
+                pattern=("stretch", "mixed", "bend")[int(random.integers(3))],
+                build="lying",
+                flare_mm=round(random.uniform(1.2, 1.8) * outer, 1) if flared else None,
+                flare_length_mm=round(random.uniform(0.08, 0.25) * length, 1) if flared else None,
+            )
+        )
+    out = []
+    for leg, values in zip(legs, over(legs, _aside), strict=True):
+        sizes = {name: value for name, value in leg.to_dict().items() if name != "form"}
+        out += [sizes | {"mode": mode, "value": f"{x:.6g}"} for mode, x in zip(LEG_MODES, values, strict=True)]
+    return out
