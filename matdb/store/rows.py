@@ -193,7 +193,7 @@ def fingerprint(rows: Rows, material_id: int) -> str:
     ((active, newest),) = rows("SELECT count(*), coalesce(max(id), 0)" + of_material + "NULL", (material_id,))
     ((retired,),) = rows("SELECT count(*)" + of_material + "NOT NULL", (material_id,))
     seen = [
-        list(material[0]),
+        list(next(iter(material), ())),  # none only where a damaged file's index knows one that its table has not
         sorted(([name, _form(form), thread] for name, form, thread in parts), key=lambda part: str(part[0])),
         [active, retired, newest],
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -21,6 +22,9 @@ _ATTEMPT_S = 1.0
 #: (a part's material, the definition that it replaces, the published rows that it drops) then still holds when it
 #: writes. Serialisable transactions would need every change to be repeatable; an import's rows come from a file once.
 _WRITERS = 0x6D617464_0001
+# What they log, with a traceback, when a server goes away is told in our own words; without a handler it is printed.
+for _name in ("sqlalchemy", "psycopg"):
+    logging.getLogger(_name).addHandler(logging.NullHandler())
 
 
 def make_engine(place: Place, wait_s: float, *, create: bool = False) -> sa.Engine:

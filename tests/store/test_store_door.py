@@ -16,7 +16,7 @@ from store.sample_records import AMBER, fill
 
 from matdb.errors import InputError, MatdbError, MissingExtra, NotAStore, StoreBusy, StoreError
 from matdb.material.record import Material
-from matdb.store import Records, default_store
+from matdb.store import Records, default_store, transaction
 from matdb.store.connection import Reader
 from matdb.store.location import locate, masked
 
@@ -310,6 +310,36 @@ def test_a_reader_may_read_and_not_write(server, empty_store_template):
     server.sql(f"ALTER ROLE looker_{name} SET default_transaction_read_only = on", name)
     with Records(server.url(name, f"looker_{name}")) as records, pytest.raises(StoreError):
         records.add(Material(name="new"))
+
+
+LOSES_ITS_SERVER = """
+import sys
+from matdb.errors import StoreError
+from matdb.store import Records
+with Records(sys.argv[1]) as records:
+    try:
+        records.remove_reading(1, "why")
+    except StoreError as error:
+        print(error)
+"""
+
+
+def test_a_server_that_goes_away_shows_no_traceback(server, empty_store_template, python):
+    """SQLAlchemy logs what it stumbles over then; without anybody's handler it was printed with its traceback."""
+    import psycopg
+
+    name = server.database(empty_store_template)
+    with Records(server.url(name)) as records:
+        fill(records)
+    waiting = f"FROM pg_stat_activity WHERE datname = '{name}' AND wait_event_type = 'Lock'"
+    with psycopg.connect(server.url(name).replace("+psycopg", "")) as blocker:
+        blocker.execute(f"SELECT pg_advisory_xact_lock({transaction._WRITERS})")
+        losing = python(LOSES_ITS_SERVER, server.url(name))
+        while not server.sql(f"SELECT pg_terminate_backend(pid) {waiting}"):
+            assert losing.poll() is None
+        out, err = losing.communicate()
+    assert "broke off" in out
+    assert err == ""
 
 
 @pytest.mark.parametrize("fault", ["connections ended", "server killed"])

@@ -11,7 +11,7 @@ import matdb
 from matdb.errors import MatdbError, NotAStore, StoreError
 from matdb.exchange.whole_store import store_text
 from matdb.material.record import Material
-from matdb.store import FitRecord, Records, revisions, schema
+from matdb.store import FitRecord, Records, revisions, rows, schema
 from matdb.store.connection import connect_sqlite
 from matdb.store.location import locate
 
@@ -253,7 +253,13 @@ def test_ctrl_c_that_falls_into_the_asking_is_no_harm_of_the_files(file, monkeyp
 def test_rows_that_are_left_when_the_store_is_closed_say_nothing(file):
     """After Ctrl-C nobody asks for the other rows: what Python does with them then must show no traceback."""
     records = Records(file)
-    rows = records.each_reading()
-    next(rows)
+    walk = records.each_reading()
+    next(walk)
     records.close()
-    rows.close()
+    walk.close()
+
+
+def test_a_material_that_only_an_index_knows_stops_no_check(file):
+    """A changed byte in a page of the table: what the index still has was asked for and not there."""
+    with Records(file) as records:
+        assert len(rows.fingerprint(records._reader.rows, 99)) == 64
