@@ -215,6 +215,7 @@ def summary(
 
 
 def _settled(best: Suitability) -> str:
+    """What to do where no reading is asked for."""
     return "nothing, this is settled" if best.verdict in _FIT else "no reading would turn this; look for another part"
 
 
