@@ -176,13 +176,8 @@ def _card(i: int, part: PartTable) -> str:
         + row("damping ratio", "z", "")
         + f"<dt>squeeze</dt><dd>{escape(part.squeeze)}</dd></dl>"
         + '<p class="beyond" hidden>Not measured at this temperature: guessed.</p>'
-        + f'<p class="quiet">{escape(_rests_on(part))}.</p>{_drawing(part)}</li>'
+        + f'<p class="quiet">{escape(_rests_on(part))}.</p></li>'
     )
-
-
-def _drawing(part: PartTable) -> str:
-    form, name = part.part.form, part.part.name
-    return f"<details><summary>Drawing</summary>{part_svg(form, name)}</details>" if form.drawn_mm else ""
 
 
 def _rests_on(part: PartTable) -> str:
@@ -241,7 +236,10 @@ def _sure(page: PageTables) -> list[str]:
         more = [text for text in part.row.warnings if not text.startswith(_SAID)]
         said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
         rests = escape(f"{part.part.material}. {_rests_on(part)}. {said}".replace(" degC", " °C"))
-        out.append(f'<li class="quiet"><b>{escape(part.part.name)}</b>, {rests}</li>')
+        form, name = part.part.form, part.part.name
+        drawing = part_svg(form, name, "<svg") if form.drawn_mm else ""
+        drawing = drawing and f"<details><summary>Drawing</summary>{drawing}</details>"
+        out.append(f'<li class="quiet"><b>{escape(name)}</b>, {rests}{drawing}</li>')
     left = (
         f'<p class="quiet">{page.left_out} more parts of the store rank lower and are not on this page.</p>'
         if page.left_out

@@ -13,8 +13,8 @@ _WIDE, _TALL, _ROOM = 200.0, 150.0, 70.0
 _FILL: Final = {"rubber": "#9aa3ad", "infill": "#d8dde2", "plate": "#5b4a2f"}
 
 
-def part_svg(form: FormBase, title: str) -> str:
-    """The drawing as an SVG element that stands alone.
+def part_svg(form: FormBase, title: str, start: str = '<svg xmlns="http://www.w3.org/2000/svg"') -> str:
+    """The drawing as an SVG element, which stands alone as it starts here.
 
     Parameters
     ----------
@@ -22,6 +22,8 @@ def part_svg(form: FormBase, title: str) -> str:
         What is drawn.
     title : str
         What it is called.
+    start : str
+        What the element starts with; inside a page ``"<svg"``.
 
     Raises
     ------
@@ -40,7 +42,7 @@ def part_svg(form: FormBase, title: str) -> str:
 
     sizes = (round(across + 2.0 * _ROOM + 20.0), round(up + 2.0 * _ROOM))
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {sizes[0]} {sizes[1]}" role="img">',
+        f'{start} viewBox="0 0 {sizes[0]} {sizes[1]}" role="img">',
         f"<title>{escape(title)}</title><desc>{escape(form.label())} mm, cut through the middle, to scale</desc>",
         '<g stroke="#222" stroke-width="0.8">',
     ]
