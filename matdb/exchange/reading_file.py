@@ -57,7 +57,7 @@ def heading_of(text: str) -> Heading | None:
     """
     known = columns()
     by_name = {name: each for each in known.values() for name in (each.stem, *each.aliases)}
-    whole = _folded(text)
+    whole = "" if "%" in text else _folded(text)  # a percent sign is a unit, not a letter of the name
     if whole in known:
         return Heading(text, known[whole], known[whole].unit)
     if whole in by_name:

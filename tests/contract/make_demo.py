@@ -1,6 +1,7 @@
-"""Make the demo store of the contract anew: ``python tests/contract/make_demo.py``.
+"""The demo store of the contract.
 
-Do so only when the demo scenario itself changes: every recording rests on the fits in this file.
+``python tests/contract/make_demo.py --upgrade`` brings it to a new revision with its fits as they are. Without the
+option it is made anew: do so only when the demo scenario itself changes, since every recording rests on those fits.
 """
 
 import lzma
@@ -17,7 +18,7 @@ import matdb
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from contract.conftest import pour
 
-HERE = Path(__file__).parent
+PACKED = Path(__file__).parent / "demo.sql.xz"
 MORE = [
     matdb.Part(name="gel pair", material="clear gel 30 OO", form=matdb.GrommetPair(
         matdb.Ring(14, 5, 5), matdb.Ring(14, 5, 4), plate_mm=2, thread="M3", spacer_mm=8.5)),
@@ -45,7 +46,18 @@ def dump(file):
         return "\n".join(connection.iterdump()) + "\n"
 
 
-def main():
+def upgraded():
+    """The store that is there, as the newest revision has it."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "demo.sqlite"
+        pour(lzma.decompress(PACKED.read_bytes()).decode(), file)
+        with matdb.open_store(file) as store:
+            store.materials()
+        return dump(file)
+
+
+def made_anew():
+    """The demo's own store with the parts above, at a time long past."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "demo.sqlite"
         run = [sys.executable, "-m", "matdb", "--store", str(file), "demo"]
@@ -63,9 +75,9 @@ def main():
             for name, print_ in prints.items():
                 of = "(SELECT id FROM material WHERE name = ?)"
                 connection.execute(f"UPDATE fit SET fingerprint = ? WHERE material_id = {of}", (print_, name))
-        sql = dump(past)
-    (HERE / "demo.sql.xz").write_bytes(lzma.compress(sql.encode(), preset=9 | lzma.PRESET_EXTREME))
+        return dump(past)
 
 
 if __name__ == "__main__":
-    main()
+    sql = upgraded() if "--upgrade" in sys.argv[1:] else made_anew()
+    PACKED.write_bytes(lzma.compress(sql.encode(), preset=9 | lzma.PRESET_EXTREME))

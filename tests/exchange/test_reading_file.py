@@ -87,6 +87,9 @@ def test_what_a_spreadsheet_of_the_continent_writes(code):
         ("Shore A", "value", "A"),
         ("log decrement", "log_decrement", ""),
         ("Loss factor [-]", "loss_factor", ""),
+        ("Loss factor (%)", "loss_factor", "%"),
+        ("tan_delta [%]", "loss_factor", "%"),
+        ("loss_factor_%", "loss_factor", "%"),
         ("Number of parts", "count", ""),
     ],
 )
