@@ -461,8 +461,9 @@ class Judge:
         if self.directions is None or ratio <= 0.0:
             most = self.mounting.load_factor / along
         else:
-            (pushed,) = self.directions.at(ratio, self.directions.pushed)
-            most = float((pushed * (self.mounting.load_factor, 1.0, 1.0) / ((along,), (across,))).max())
+            most = float(
+                (self.directions.pushed(ratio) * (self.mounting.load_factor, 1.0, 1.0) / ((along,), (across,))).max()
+            )
         return math.log(most) if most > 0.0 else -math.inf
 
     def case(self, form: FormBase, mass_kg: float, offset: Array) -> SqueezeCase:

@@ -38,11 +38,13 @@ TURNS: Final = MOTIONS[3:]
 _COLUMNS: Final = (2, 1, 0, 3, 4, 5)
 #: Loss angles that limits are tabulated at, rad; rubber in its transition reaches about 1.1.
 _LOSS_ANGLES: Final = np.linspace(0.0, 1.4, 15)
-_SCAN: Final = 320
-#: Ratios of sideways to axial stiffness that limits are found for, when the parts have more than that.
-_RATIOS: Final = 24
-#: Their distance in ln; linear between them, limits of stiffness are off by less than a thousandth.
+#: Step in ln z at which a limit is looked for.
+_SCAN_STEP: Final = 0.05
+#: Step in ln of the ratio of sideways to axial stiffness that limits are found for; linear between, they are off by
+#: less than a thousandth.
 _RATIO_STEP: Final = 0.12
+#: Stands for a deflection of nothing, and one over it for one that nothing holds.
+_LEAST: Final = 1e-250
 #: Stands for "no limit" in ln of stiffness; finite, so that tables can be interpolated.
 NO_LIMIT: Final = 60.0
 
@@ -159,10 +161,12 @@ class AllowedStiffness:
         values, _, _ = turning.modal(ratio)
         stiff = values.max()
         held = values[values > 1e-9 * stiff].min()
-        x = np.linspace(-math.log(stiff) - 6.0, -math.log(held) + 6.0, _SCAN)
+        # By whole steps, as the ratios of Directions, so that a part's limits do not depend on what is judged with it.
+        ends = (-math.log(stiff) - 6.0) / _SCAN_STEP, (6.0 - math.log(held)) / _SCAN_STEP
+        x = _SCAN_STEP * np.arange(math.floor(ends[0]), math.ceil(ends[1]) + 1.0)
         z = np.exp(x + 1j * _LOSS_ANGLES[:, None]).ravel()
         through, missed = turning.shares(ratio, np.broadcast_to(z, (len(ratio), z.size)))
-        shape = (len(ratio), _LOSS_ANGLES.size, _SCAN, -1)
+        shape = (len(ratio), _LOSS_ANGLES.size, x.size, -1)
         #: ln z at which each of MOTIONS begins to get through, shape (r, angles, 6).
         self._most = _first_crossing(x, through.reshape(shape), let_through_most)
         #: ln z from which on each of TURNS is followed, shape (r, angles, 3).
@@ -178,11 +182,11 @@ class AllowedStiffness:
         omega : ndarray, shape (F,)
             Those frequencies, rad/s.
         """
-        return reduce(np.minimum, map(partial(_at_angle, self._most), ln_modulus, omega))
+        return _folded(np.minimum, self._most, ln_modulus, omega)
 
     def least(self, ln_modulus: Complex, omega: Array) -> Array:
         """Ln of the smallest one that follows, shape (r, 3, ...); ``ln_modulus`` in the manoeuvre band."""
-        return reduce(np.maximum, map(partial(_at_angle, self._least), ln_modulus, omega))
+        return _folded(np.maximum, self._least, ln_modulus, omega)
 
 
 def _first_crossing(x: Array, share: Array, most: float) -> Array:
@@ -206,6 +210,12 @@ def _at_angle(table: Array, ln_modulus: Complex, omega: float) -> Array:
     z = np.swapaxes(table, 1, 2) @ near
     z += 2.0 * math.log(omega) - math.log(1e3) - flat.real
     return np.asarray(z.reshape(*z.shape[:2], *ln_modulus.shape))
+
+
+def _folded(fold: np.ufunc, table: Array, ln_modulus: Complex, omega: Array) -> Array:
+    """Those limits over all frequencies, the tighter ones."""
+    each = map(partial(_at_angle, table), ln_modulus, omega)
+    return reduce(lambda found, more: fold(found, more, out=found), each)
 
 
 def turning(mounting: Mounting, package: str = "main") -> Turning:
@@ -239,9 +249,9 @@ class Directions:
     """
 
     def __init__(self, mounting: Mounting, packages: Sequence[CameraPackage], ratio: Array) -> None:
-        count = min(_RATIOS, 2 + int(math.log(ratio[-1] / ratio[0]) / _RATIO_STEP))
-        self.ratio = ratio if ratio.size <= count else np.geomspace(ratio[0], ratio[-1], count)
-        self._ln_ratio = np.log(self.ratio)
+        first, last = (math.log(end) / _RATIO_STEP for end in (ratio[0], ratio[-1]))
+        self._first = math.floor(first)
+        self.ratio = np.exp(_RATIO_STEP * np.arange(self._first, max(math.ceil(last), self._first + 1) + 1))
         self._ln_count = math.log(mounting.count)
         isolation, follow = (1.0 / (r * r - 1.0) for r in mounting.ratios)
         self.bodies = [turning(mounting, each.name) for each in packages]
@@ -250,8 +260,7 @@ class Directions:
             np.stack(body.pushed(self.ratio), axis=1) * each.mass_kg / packages[-1].mass_kg
             for body, each in zip(self.bodies, packages, strict=True)
         ]
-        #: Deflection along and across an isolator under a force of 1 N over that of ``count`` in line, shape (r, 2, 3).
-        self.pushed = np.maximum.reduce(pushed) * mounting.count
+        self._ln_pushed = np.log(np.clip(np.maximum.reduce(pushed) * mounting.count, _LEAST, 1.0 / _LEAST))
         # What is allowed grows with frequency by its square, and a modulus by less than its first power: the lowest
         # rotor frequency and the top of the manoeuvre band decide.
         self._rotor_hz = np.array([band.low_hz for band in mounting.rotor_bands])
@@ -282,11 +291,14 @@ class Directions:
             return most, np.full_like(most[:, :3], -NO_LIMIT)
         return most, bound(self._follow_hz, "least", np.maximum)
 
+    def pushed(self, ratio: float) -> Array:
+        """Deflection along and across an isolator under a force of 1 N over that of all in line, shape (2, 3)."""
+        (found,) = self.at(ratio, self._ln_pushed)
+        return np.asarray(np.exp(found))
+
     def at(self, ratio: float, *tables: Array) -> list[Array]:
         """Tables, their first axis the ratio, between two ratios."""
-        if len(self.ratio) == 1:
-            return [table[0] for table in tables]
-        place = float(np.interp(math.log(ratio), self._ln_ratio, np.arange(float(len(self.ratio)))))
-        low = min(int(place), len(self.ratio) - 2)
+        place = math.log(ratio) / _RATIO_STEP - self._first
+        low = min(max(int(place), 0), len(self.ratio) - 2)
         near, shares = slice(low, low + 2), np.array([1.0 + low - place, place - low])
         return [(shares @ table[near].reshape(2, -1)).reshape(table.shape[1:]) for table in tables]
