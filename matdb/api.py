@@ -13,7 +13,7 @@ import matdb.curve
 from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import Effective, effective
 from matdb.bench.readings import Reading, check_on_part
-from matdb.checks import checked_number
+from matdb.checks import checked_kind, checked_names, checked_number
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.fitted import FittedRecords
@@ -24,6 +24,7 @@ from matdb.store import Records, StoredReading
 
 if TYPE_CHECKING:
     # What a plain question does not need: matdb.advice and matdb.curve import these when they are first asked for.
+    import matdb.advice.exposure
     import matdb.advice.surprise
     from matdb.advice.camera import SixAxes
     from matdb.advice.cover import Cover
@@ -127,7 +128,7 @@ class Store(FittedRecords):
         InputError
             The reading names an axis or a squeeze that its part's form does not have.
         """
-        _must_be("reading", reading, Reading, "a reading such as matdb.RingDown")
+        checked_kind("reading", reading, Reading, "a reading such as matdb.RingDown")
         on = getattr(reading, reading.subject)
         part = self.records.part(on) if reading.subject == "part" else None
         material = on if part is None else part.material
@@ -196,10 +197,8 @@ class Store(FittedRecords):
 
         Parameters
         ----------
-        part : str
-            Its name.
-        temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h
-            As there: degrees Celsius, Hz, kg, mm, hours; a frequency or a mass.
+        part, temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h
+            Its name, and as there: degrees Celsius, Hz, kg, mm, hours; a frequency or a mass.
 
         Raises
         ------
@@ -228,10 +227,8 @@ class Store(FittedRecords):
 
         Parameters
         ----------
-        part : str
-            Its name.
-        axis, squeeze_mm
-            One of the form's axes, and the static squeeze of each part in mm.
+        part, axis, squeeze_mm
+            Its name, one of its form's axes, and the static squeeze of each part in mm.
 
         Raises
         ------
@@ -272,7 +269,7 @@ class Store(FittedRecords):
         InputError
             A value out of range.
         """
-        _must_be("spectrum", spectrum, matdb.AirframeSpectrum | None, "an AirframeSpectrum or None")
+        checked_kind("spectrum", spectrum, matdb.AirframeSpectrum | None, "an AirframeSpectrum or None")
         asked = self._candidates(mounting, parts, axis)
         return matdb.advice.suit.suit(
             *asked, temperature_c, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=spectrum
@@ -324,10 +321,8 @@ class Store(FittedRecords):
 
         Parameters
         ----------
-        mounting : Mounting or str
-            With isolator positions, and a box or an inertia.
-        part, temperature_c, squeeze_mm, package
-            The part's name, and as there: degrees Celsius and mm.
+        mounting, part, temperature_c, squeeze_mm, package
+            One with positions and box or inertia, the part's name, and as there: degrees Celsius and mm.
 
         Raises
         ------
@@ -394,6 +389,26 @@ class Store(FittedRecords):
         candidate = matdb.advice.judge.Candidate(asked, material, curve)
         return matdb.advice.squeeze.squeeze(candidate, wanted, temperature_c, squeeze_mm=squeeze_mm, turns=turns)
 
+    def best_squeeze(
+        self, part: str, mounting: Mounting | str, temperature_c: Temperatures, *, axis: str = "axial"
+    ) -> float:
+        """The squeeze in mm at which a part suits a mounting best, as :meth:`suit` finds it: used where none is told.
+
+        Parameters
+        ----------
+        part, mounting, temperature_c, axis
+            The part's name, and as :meth:`suit`.
+
+        Raises
+        ------
+        NotFound, InputError
+            As :meth:`suit`.
+        """
+        candidates, wanted = self._candidates(mounting, [part], axis)
+        exposed = matdb.advice.exposure.exposure([(c.part, c.material) for c in candidates], temperature_c)
+        ((found,),) = matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis)
+        return found.squeeze_mm
+
     def low_temperature(self, material: str) -> LowTemperature:
         """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.
 
@@ -451,10 +466,8 @@ class Store(FittedRecords):
 
         Parameters
         ----------
-        part : str
-            Its name.
-        low_c, high_c : float
-            The temperatures asked about, degrees Celsius; equal for a single one.
+        part, low_c, high_c
+            Its name, and the temperatures asked about, degrees Celsius; equal for a single one.
         mass_kg, count, frequency_hz, affordable, axis, squeeze_mm
             As there: kg, Hz, mm.
 
@@ -474,7 +487,7 @@ class Store(FittedRecords):
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(checked_number("count", count, 1, 1000))
-        _must_be("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
+        checked_kind("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
         known = self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
         parts, readings = {p.name: p for p in seen.parts}, [stored.reading for stored in seen.readings]
@@ -497,7 +510,7 @@ class Store(FittedRecords):
     ) -> list[NextReading]:
         """Rank the next readings for choosing an isolator: on which part, and which reading.
 
-        Each part is asked at its natural frequency under the mounting's mass and count.
+        Each part is asked at its natural frequency under the mounting's mass and count, at its best squeeze.
 
         Parameters
         ----------
@@ -528,14 +541,16 @@ class Store(FittedRecords):
         """
         low_c, high_c = _span(low_c, high_c)
         wanted = self._wanted(mounting)
-        names = _names(parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
+        names = (
+            checked_names("parts", parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
+        )
         found: list[NextReading] = []
+        how: dict[str, Any] = {"mass_kg": wanted.mass_kg, "count": wanted.count, "axis": axis}
         for k, name in enumerate(names):
             if progress is not None:
                 progress(k / len(names))
-            found += self.next_readings(
-                name, low_c, high_c, mass_kg=wanted.mass_kg, count=wanted.count, affordable=affordable, axis=axis
-            )
+            best = self.best_squeeze(name, wanted, matdb.advice.exposure.flight(low_c=low_c, high_c=high_c), axis=axis)
+            found += self.next_readings(name, low_c, high_c, affordable=affordable, squeeze_mm=best, **how)
         return sorted(found, key=lambda each: (each.width_after - each.width_before, each.minutes))
 
     def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:
@@ -549,7 +564,7 @@ class Store(FittedRecords):
         """The mounting that was given, or that of the name that was."""
         if isinstance(mounting, str):
             return self.records.mounting(mounting)
-        _must_be("mounting", mounting, Mounting, "a Mounting, or the name of one in the store")
+        checked_kind("mounting", mounting, Mounting, "a Mounting, or the name of one in the store")
         return mounting
 
     def _about(self, part: str) -> tuple[Curve, Material, Part]:
@@ -564,7 +579,7 @@ class Store(FittedRecords):
         """The parts that were named, or all that have the axis, and the mounting that was."""
         wanted = self._wanted(mounting)
         if parts is not None:
-            known = [self.records.part(name) for name in _names(parts)]
+            known = [self.records.part(name) for name in checked_names("parts", parts)]
         else:
             known = [part for part in self.records.parts() if axis in part.form.axes]
         curves = {material: self._current(material) for material in dict.fromkeys(part.material for part in known)}
@@ -573,15 +588,3 @@ class Store(FittedRecords):
 
 def _span(low_c: float, high_c: float) -> tuple[float, float]:
     return checked_number("low_c", low_c, *_ASKED_C), checked_number("high_c", high_c, *_ASKED_C)
-
-
-def _must_be(field: str, value: Any, kind: Any, allowed: str) -> None:
-    if not isinstance(value, kind):
-        raise InputError(field, value, allowed)
-
-
-def _names(parts: Any) -> list[str]:
-    """Names of parts as a list; a single text is one name too few to be meant as its letters."""
-    if isinstance(parts, str) or not hasattr(parts, "__iter__") or getattr(parts, "ndim", 1) == 0:
-        raise InputError("parts", parts, "a list of names")
-    return list(parts)

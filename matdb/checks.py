@@ -133,3 +133,16 @@ def checked_array(
         bad: Any = array[~good].flat[0]
         raise InputError(field, float(bad), says)
     return array
+
+
+def checked_kind(field: str, value: Any, kind: Any, allowed: str) -> None:
+    """Refuse what is not of a kind, in the words of what is allowed. Raises InputError."""
+    if not isinstance(value, kind):
+        raise InputError(field, value, allowed)
+
+
+def checked_names(field: str, names: Any) -> list[str]:
+    """Names as a list; a single text is one name too few to be meant as its letters. Raises InputError."""
+    if isinstance(names, str) or not hasattr(names, "__iter__") or getattr(names, "ndim", 1) == 0:
+        raise InputError(field, names, "a list of names")
+    return list(names)

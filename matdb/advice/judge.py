@@ -233,9 +233,9 @@ class Judgement:
         failing = [each[1:] for each, room in zip(bounds, rooms, strict=True) if room.min() < 0.0]
         rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
         holds = rooms >= 0.0
-        self.probability, self.craft = (np.count_nonzero(each.all(axis=0)) / shape[1] for each in (holds, holds[1:]))
+        self.probability, self.craft = (float(each.all(axis=0).mean()) for each in (holds, holds[1:]))
         # Where it never holds, a little less the more it lacks.
-        self.met = np.count_nonzero(holds) / shape[1] + 0.03 * float(np.clip(_middle(rooms), -3.0, 0.0).sum())
+        self.met = float(np.count_nonzero(holds) / shape[1] + 0.03 * np.clip(_middle(rooms), -3.0, 0.0).sum())
         # The service range is the last.
         self.margin = 0.5 * float(_middle(rooms[:-1].min(axis=0)))
         each_step = np.ones(shape, dtype=bool)
@@ -320,7 +320,7 @@ class Judgement:
             found.append(
                 Requirement(
                     name=name,
-                    probability=np.count_nonzero(tight[j] >= 0.0) / shape[1],
+                    probability=float((tight[j] >= 0.0).mean()),
                     margin=margin,
                     temperature_c=float(steps[at[j]]),
                     stiff=picture and bool(stiffer[j, self.visited][at[j]].mean() > 0.5),

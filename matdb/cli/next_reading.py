@@ -102,6 +102,10 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     with call.existing() as store:
         ranking = said.ranking(store, low, high, able)
         squeezed = "" if said.mounting is not None else said.said(store.part((said.part or [""])[0]))
+    if said.mounting is not None:
+        best = dict.fromkeys((each.part, each.squeeze_mm) for each in ranking if each.squeeze_mm)
+        squeezed = ", ".join(f"{part} squeezed by {mm:.3g} mm" for part, mm in best)
+        squeezed += ", best for the mounting" if best else ""
     shown = without_near_duplicates(ranking)[: said.top]
     worth = any(each.worth_taking for each in ranking)
     quick = _quick(ranking) if worth else None

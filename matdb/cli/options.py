@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import functools
 import inspect
@@ -10,7 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, TypeVar, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Self, TypeVar, get_type_hints
 
 import numpy as np
 import typer
@@ -29,6 +30,9 @@ from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
 from matdb.units import parse, parse_range
+
+if TYPE_CHECKING:
+    from matdb.advice.exposure import Temperatures
 
 
 def opt(name: str, metavar: str, text: str, **more: Any) -> Any:
@@ -321,21 +325,32 @@ class Held:
         float | None, opt("--turns", "NUMBER", "The same in turns of the screw past first touch, such as 3.")
     ] = None
 
+    #: By part, the squeeze at which it suits a mounting best, mm.
+    best_mm: ClassVar[Mapping[str, float]] = {}
+
+    def under(self, store: Store, mounting: Mounting | str, parts: Sequence[Part], temperature_c: Temperatures) -> Self:
+        """Itself, knowing where no squeeze was asked for at which the parts suit a mounting best."""
+        known = copy.copy(self)
+        if self.squeeze is None and self.turns is None:
+            how: dict[str, Any] = {"axis": self.axis}
+            best = {each.name: store.best_squeeze(each.name, mounting, temperature_c, **how) for each in parts}
+            object.__setattr__(known, "best_mm", best)
+        return known
+
     def on(self, part: Part) -> tuple[float, str]:
         """Squeeze of a part in mm and where it comes from. Raises as :meth:`matdb.form.part.Part.squeeze_at`."""
-        return part.squeeze_at(quantity(self.squeeze, "length", "--squeeze"), self.turns)
+        asked = quantity(self.squeeze, "length", "--squeeze")
+        return part.squeeze_at(asked, self.turns, self.best_mm.get(part.name))
 
     def how(self, part: Part) -> dict[str, Any]:
         """Axis and static squeeze as the library takes them. Raises UnitError, InputError."""
         return {"axis": self.axis, "squeeze_mm": self.on(part)[0]}
 
     def how_all(self, parts: Sequence[Part]) -> dict[str, Any]:
-        """As :meth:`how`, for parts that are squeezed alike. Raises UnitError, InputError."""
-        if len(parts) == 1:
-            return self.how(parts[0])
-        if self.turns is not None:
+        """As :meth:`how`, the squeeze of each of several parts. Raises UnitError, InputError."""
+        if self.turns is not None and len(parts) > 1:
             raise InputError("--turns", self.turns, "given for one part", "for several give --squeeze")
-        return {"axis": self.axis, "squeeze_mm": quantity(self.squeeze, "length", "--squeeze") or 0.0}
+        return {"axis": self.axis, "squeeze_mm": [self.on(part)[0] for part in parts]}
 
     def said(self, part: Part) -> str:
         """Which squeeze of a part was used, in one sentence without a full stop; empty for none."""

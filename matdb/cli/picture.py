@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
+from matdb.advice.exposure import flight
 from matdb.advice.judge import Candidate
 from matdb.api import Store
 from matdb.cli import options
@@ -127,15 +128,14 @@ def frequency(
     With the wanted window and the forecast.
     """
     low, high = _range(temp)
+    expected = _range(forecast, "--forecast") if forecast else None
     with call.existing() as store:
         candidates = _candidates(store, part, held.axis)
+        parts = [each.part for each in candidates]
+        cold, warm = expected or (low, high)
+        how = held.under(store, mounting, parts, flight(low_c=cold, high_c=warm)).how_all(parts)
         chart = frequency_chart(
-            candidates,
-            store.mounting(mounting),
-            low_c=low,
-            high_c=high,
-            forecast_c=_range(forecast, "--forecast") if forecast else None,
-            **held.how_all([each.part for each in candidates]),
+            candidates, store.mounting(mounting), low_c=low, high_c=high, forecast_c=expected, **how
         )
     drawing.show(chart, call)
 
@@ -153,7 +153,8 @@ def transmissibility(
         wanted = store.mounting(mounting)
         (candidate,) = _candidates(store, [part], held.axis)
         at = [options.needed(t, "temperature", "--temp") for t in temp]
-        chart = transmissibility_chart(candidate, wanted, at, **held.how(candidate.part))
+        how = held.under(store, wanted, [candidate.part], at).how(candidate.part)
+        chart = transmissibility_chart(candidate, wanted, at, **how)
     drawing.show(chart, call)
 
 

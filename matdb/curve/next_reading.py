@@ -108,8 +108,8 @@ class NextReading(PlainRecord):
         "ring-down" or "deflection".
     part : str
         The part to read.
-    temperature_c, mass_kg, count
-        Where, with which mass, on how many parts.
+    temperature_c, mass_kg, count, squeeze_mm
+        Where, with which mass, on how many parts, each squeezed by how much.
     width_before, width_after : float
         Mean over the asked states of ln(high / low) of the stiffness band, now and as expected with the reading.
     narrowing : float
@@ -134,6 +134,7 @@ class NextReading(PlainRecord):
     band_after: Band
     minutes: float
     why: str
+    squeeze_mm: float = 0.0
 
     @property
     def worth_taking(self) -> bool:
@@ -375,6 +376,7 @@ class _Trial:
             band_after=after,
             minutes=soak_min + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
             why=self.why(reading, now, then),
+            squeeze_mm=self.squeeze_mm,
         )
 
     def why(self, reading: RingDown | Deflection, now: float, then: float) -> str:

@@ -59,11 +59,13 @@ class Part:
                 continue
         return None
 
-    def squeeze_at(self, squeeze_mm: float | None = None, turns: float | None = None) -> tuple[float, str]:
-        """The squeeze in mm that is asked for, and where it comes from: "asked", "spacer", "a tenth of its height".
+    def squeeze_at(
+        self, squeeze_mm: float | None = None, turns: float | None = None, best_mm: float | None = None
+    ) -> tuple[float, str]:
+        """The squeeze in mm that is asked for, and where it comes from: "asked", "best for the mounting", ….
 
-        Without either, two halves are taken at their spacer's squeeze, else at a tenth of their height; any other part
-        without squeeze ("none").
+        Without either, the one that is known to be best; else two halves are taken at their spacer's squeeze
+        ("spacer"), else at a tenth of their height ("a tenth of its height"); any other part without squeeze ("none").
 
         Raises
         ------
@@ -80,6 +82,8 @@ class Part:
             return turns * pitch_mm(self.screw), "asked"
         if squeeze_mm is not None:
             return squeeze_mm, "asked"
+        if best_mm is not None:
+            return best_mm, "best for the mounting"
         if self.form.pair is None:
             return 0.0, "none"
         if self.form.fixed_squeeze_mm is not None:

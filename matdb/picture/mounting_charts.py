@@ -29,7 +29,7 @@ def frequency_chart(
     low_c: float = -30.0,
     high_c: float = 50.0,
     forecast_c: tuple[float, float] | None = None,
-    squeeze_mm: float = 0.0,
+    squeeze_mm: Sequence[float] = (),
     axis: str = "axial",
 ) -> Chart:
     """Natural frequency over temperature, with the window that suits the mounting.
@@ -44,7 +44,9 @@ def frequency_chart(
         Ends of the temperature axis, degrees Celsius, low below high.
     forecast_c : tuple of float or None
         Lowest and highest temperature expected, marked on the axis.
-    squeeze_mm, axis
+    squeeze_mm : sequence of float
+        Static squeeze of each part, none when empty.
+    axis
         As :meth:`matdb.api.Store.effective`.
 
     Raises
@@ -55,11 +57,11 @@ def frequency_chart(
     if not 1 <= len(candidates) <= _MOST_PARTS:
         raise InputError("parts", len(candidates), f"1 to {_MOST_PARTS} in one picture", "name them")
     t = temperatures(low_c, high_c, _POINTS)
-    held: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze_mm}
+    held: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "axis": axis}
     series = []
-    for colour, each in enumerate(candidates):
-        state = effective(each.curve, each.material, each.part, t, axis=axis, **held)
-        name = each.part.name + ("" if state.basis == "readings" else ", prior")
+    for colour, (each, mm) in enumerate(zip(candidates, squeeze_mm or [0.0] * len(candidates), strict=True)):
+        state = effective(each.curve, each.material, each.part, t, squeeze_mm=mm, **held)
+        name = each.part.name + _squeezed(mm) + ("" if state.basis == "readings" else ", prior")
         series.append(Series.banded(name, t, _natural(state), colour))
     low_hz, high_hz = mounting.window_hz
     notes = _extrapolated(candidates, low_c, high_c)
@@ -78,7 +80,7 @@ def frequency_chart(
     seen = np.concatenate([[low_hz, high_hz], *(end for s in series for end in (s.low, s.high))])
     ends: dict[str, Any] = {"x_range": (low_c, high_c), "y_range": (0.85 * float(seen.min()), 1.15 * float(seen.max()))}
     panel = Panel(DEGC, "natural frequency, Hz", tuple(series), tuple(spans), y_log=True, **ends)
-    subtitle = f"{_load(mounting, squeeze_mm)}; bands hold 95 %"
+    subtitle = f"{_load(mounting)}; bands hold 95 %"
     return Chart(f"{mounting.name}: natural frequency", subtitle, (panel,), tuple(notes))
 
 
@@ -239,6 +241,9 @@ def _few(temperature_c: Sequence[float]) -> None:
         raise InputError("temperature_c", len(temperature_c), "1 to 4 temperatures in one picture")
 
 
-def _load(mounting: Mounting, squeeze_mm: float) -> str:
-    squeezed = f", squeezed {squeeze_mm:g} mm" if squeeze_mm else ""
-    return f"{mounting.mass_kg * 1e3:g} g on {mounting.count} isolators{squeezed}"
+def _load(mounting: Mounting, squeeze_mm: float = 0.0) -> str:
+    return f"{mounting.mass_kg * 1e3:g} g on {mounting.count} isolators{_squeezed(squeeze_mm)}"
+
+
+def _squeezed(squeeze_mm: float) -> str:
+    return f", squeezed {squeeze_mm:.3g} mm" if squeeze_mm else ""
