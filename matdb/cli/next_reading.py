@@ -103,9 +103,9 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         ranking = said.ranking(store, low, high, able)
         squeezed = "" if said.mounting is not None else said.said(store.part((said.part or [""])[0]))
     if said.mounting is not None:
-        best = dict.fromkeys((each.part, each.squeeze_mm) for each in ranking if each.squeeze_mm)
-        squeezed = ", ".join(f"{part} squeezed by {mm:.3g} mm" for part, mm in best)
-        squeezed += ", best for the mounting" if best else ""
+        used = dict.fromkeys((each.part, each.squeeze_mm) for each in ranking if each.squeeze_mm)
+        squeezed = ", ".join(f"{part} squeezed by {mm:.3g} mm" for part, mm in used)
+        squeezed += ", best for the mounting" if used else ""
     shown = without_near_duplicates(ranking)[: said.top]
     worth = any(each.worth_taking for each in ranking)
     quick = _quick(ranking) if worth else None
