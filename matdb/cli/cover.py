@@ -95,7 +95,8 @@ def cover_lines(found: Cover) -> list[str]:
         first = f"No single part: {n} parts hold {held}" if n > 1 else f"One part does it: {best[0].parts[0]}, {held}"
     else:
         most = f"no single part and no set of up to {len(best)} parts" if len(best) > 1 else "no single part"
-        first = f"{most[0].upper()}{most[1:]} holds {_percent(found.wanted)}; the best {n if n > 1 else 'one'}: {held}"
+        what = f"{n} of them" if n > 1 else best[0].parts[0]
+        first = f"{most[0].upper()}{most[1:]} holds {_percent(found.wanted)}; the best, {what}: {held}"
     swaps = [
         f"Swap to {swap.colder} when it falls below {given_text(round(swap.down_c, 1))} degC, and back to "
         f"{swap.warmer} when it rises above {given_text(round(swap.up_c, 1))} degC."

@@ -290,7 +290,7 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
     ]
     poor = dataclasses.replace(found, reached=False, wanted=0.95)
     assert cover_lines(poor)[0] == (
-        "No single part and no set of up to 2 parts holds 95.0 %; the best 2: 86.2 % of 36 temperatures."
+        "No single part and no set of up to 2 parts holds 95.0 %; the best, 2 of them: 86.2 % of 36 temperatures."
     )
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
     assert cover_lines(one) == ["One part does it: a, 90.0 % of 36 temperatures."]
