@@ -79,7 +79,8 @@ def told(row):
     return (row.part, row.verdict, row.probability, row.squeeze_mm, row.share_of_temperatures, sorted(asked))
 
 
-@trying(12)
+@pytest.mark.slow
+@trying(15)
 @given(st.integers(0, 2**32 - 1))
 def test_no_answer_contradicts_another(store, seed):
     RUN["one judge"] += 1
