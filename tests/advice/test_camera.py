@@ -59,11 +59,12 @@ def test_modes_agree_with_the_mechanics_draw_by_draw(materials):
     told = six_axes(each, off, 5.0, squeeze_mm=0.8)
 
     axial, shear = (form.stiffness_n_per_mm(1.0, axis, squeeze_mm=0.8) for axis in ("axial", "shear"))
+    tilting = form.tilting_stiffness_n_mm_per_rad(1.0)
     for k, mode in enumerate(told.modes):
         f = mode.natural_frequency_hz.median
         for _ in range(30):  # each mode at the modulus of its own frequency
             e = np.exp(one.ln_modulus(np.array([5.0]), np.log(2 * np.pi * np.array([f]))))[0, 0]
-            f = modes(suspension(off), axial * e.real, shear * e.real).frequency_hz[k]
+            f = modes(suspension(off), axial * e.real, shear * e.real, tilting * e.real).frequency_hz[k]
         assert mode.natural_frequency_hz.median == pytest.approx(f, rel=1e-3)
         assert mode.damping_ratio.median == pytest.approx(0.5 * e.imag / e.real, rel=5e-3)
     assert any("turning about a point" in m.word for m in told.modes)
