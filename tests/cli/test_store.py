@@ -252,6 +252,7 @@ AT = ("--temp", "0C")
 WRITES = {
     "demo": ("--csv",),
     "protocol": ("0042", "--out"),
+    "part show": ("0042", "--picture"),
     "curve": ("amber", *AT, "--csv"),
     "stiffness": ("0042", *AT, "--frequency", "30Hz", "--csv"),
     "page": ("cam", "--out"),
