@@ -38,13 +38,12 @@ def backup(place: Place, to: str | os.PathLike[str]) -> None:
         There is such a file already, or it cannot be written; the message names it, not the store.
 
     """
-    target = unused_file(to)
     try:
-        _write_copy(place, HEAD, 30.0, target, place.rights)
+        _write_copy(place, HEAD, 30.0, unused_file(to), place.rights)
     except OSError as error:
         if isinstance(error, StoreError):
             raise
-        raise StoreError(str(target), f"cannot be written ({error.strerror}); name another file") from None
+        raise StoreError(str(to), f"cannot be written ({error.strerror}); name another file") from None
 
 
 def unused_file(path: str | os.PathLike[str]) -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from typing import TYPE_CHECKING
 
 from matdb.errors import NewerStore, NotAStore, StoreError, StoreReadOnly
@@ -159,7 +160,7 @@ def is_new(place: Place) -> bool:
     if place.path is None:
         return False
     path = place.path
-    if path.is_dir():
+    if os.path.isdir(path):  # False also for a name that is too long
         raise NotAStore(place.shown, "is a folder; name a file in it")
     try:
         with path.open("rb") as file:

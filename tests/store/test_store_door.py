@@ -72,6 +72,14 @@ def test_a_missing_folder_or_one_that_is_a_file_is_refused(tmp_path, file):
         Records(file / "store.sqlite")
 
 
+def test_a_name_that_is_too_long_is_refused(tmp_path, file):
+    long = tmp_path / ("x" * 5000)
+    with pytest.raises(StoreError, match="File name too long"):
+        Records(long)
+    with Records(file) as records, pytest.raises(StoreError, match="File name too long"):
+        records.backup(long)
+
+
 def test_a_database_of_another_program_on_a_server_is_refused(server):
     name = server.database()
     server.sql("CREATE TABLE notes (id integer)", name)
