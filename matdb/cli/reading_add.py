@@ -21,7 +21,7 @@ from matdb.cli.cautions import BENCH
 from matdb.cli.options import Call, ForceOption, Group, arg, argument_of, option, option_of, values_of, with_fields
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError
-from matdb.fields import FieldInfo, record_fields
+from matdb.fields import FieldInfo, from_plain, record_fields
 from matdb.files import new_file
 from matdb.units import counted, parse, parse_range
 
@@ -45,7 +45,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
 
     @with_fields(argument_of(known[cls.subject]), *map(option_of, _needed_first(cls)))
     def command(given: dict[str, Any], call: Call) -> None:
-        reading = cls(**values_of(known, given))
+        reading = from_plain(cls, values_of(known, given), cls.kind, f"reading {cls.kind}")
         on = getattr(reading, reading.subject)
         with call.opened() as kept:
             if reading.subject == "part":
