@@ -519,7 +519,7 @@ class Store(FittedRecords):
         low_c, high_c : float
             The temperatures of the flight, degrees Celsius.
         parts : sequence of str, optional
-            Names. When None, the ``most`` parts whose verdict in :meth:`suit` is least settled.
+            Names. When None, the ``most`` parts whose verdict in :meth:`suit` is least settled; none where all are.
         most : int
             How many parts to look at when none is named, at least 1.
         affordable, axis
@@ -554,11 +554,11 @@ class Store(FittedRecords):
         return sorted(found, key=lambda each: (each.width_after - each.width_before, each.minutes))
 
     def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:
-        """Parts whose verdict is nearest to a toss-up; those that surely do not suit come last."""
+        """Parts whose verdict readings may still turn, those nearest to a toss-up first."""
         most = int(checked_number("most", most, 1, 1_000_000))
         steps = sorted({low_c, 0.5 * (low_c + high_c), high_c})
-        ranking = self.suit(mounting, steps, axis=axis)
-        return [each.part for each in sorted(ranking, key=lambda each: abs(each.probability - 0.5))][:most]
+        ranking = sorted(self.suit(mounting, steps, axis=axis), key=lambda each: abs(each.probability - 0.5))
+        return [each.part for each in ranking if each.open_to_readings][:most]
 
     def _wanted(self, mounting: Mounting | str) -> Mounting:
         """The mounting that was given, or that of the name that was."""

@@ -290,7 +290,9 @@ class Judgement:
         """Better is smaller among squeezes of one part: of those alike the least, which lets the least through."""
         likely = self.probability >= 0.5
         compromise = (0.0, 0.0) if likely else (-round(self.met, 2), -round(self.margin, 6))
-        alike = (-min(round(each, 2), _SURE) for each in (self.probability, self.share, self.craft))
+        alike = (
+            -min(math.floor(100.0 * each + 1e-9) / 100.0, _SURE) for each in (self.probability, self.share, self.craft)
+        )
         return *alike, *compromise, self.squeeze_mm
 
     @cached_property

@@ -147,6 +147,7 @@ class Squeeze(PlainRecord):
     basis: str
     least_mm: Band
     most_mm: Band
+    rests_on: str
     recommended_mm: float | None
     best_of_poor_mm: float | None
     feasible: bool
@@ -276,6 +277,7 @@ class _Bench:
             basis=self.curve.basis,
             least_mm=least,
             most_mm=most,
+            rests_on=self.curve.rests_on(self.part.name, float(self.t[0]), float(self.t[-1])),
             recommended_mm=None if name == _POOR else best,
             best_of_poor_mm=best if name == _POOR else None,
             feasible=chosen.holds >= 0.95,

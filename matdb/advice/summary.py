@@ -119,20 +119,22 @@ def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ..
     """
     found = [text for text in told if text]
     room = LINES - sum(map(_height, found))
-    for text in warnings:
-        beware = f"Beware: {text}."
-        if not text.startswith(said) and _height(beware) <= room:
+    unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
+    for beware in unsaid:
+        if _height(beware) <= room:
             found.append(beware)
             room -= _height(beware)
+    if unsaid and room and not found[-1].startswith("Beware"):
+        found.append("Beware: there is something to know first, --why tells it.")
     return tuple(found)
 
 
 def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) -> str:
     """How far a part is squeezed, in a builder's words; empty when it is not."""
     if turns is not None and spacer_mm is not None:
-        return f"{turns:.2g} turns past first touch, spacer {spacer_mm:.3g} mm"
+        return f"{turns:.3g} turn{'' if turns == 1.0 else 's'} past first touch, spacer {spacer_mm:.4g} mm"
     if spacer_mm is not None:
-        return f"squeezed {squeeze_mm:.2g} mm, spacer {spacer_mm:.3g} mm"
+        return f"squeezed {squeeze_mm:.2g} mm, spacer {spacer_mm:.4g} mm"
     return f"squeezed {squeeze_mm:.2g} mm" if squeeze_mm else ""
 
 
@@ -216,7 +218,10 @@ def summary(
 
 def _settled(best: Suitability) -> str:
     """What to do where no reading is asked for."""
-    return "nothing, this is settled" if best.verdict in _FIT else "no reading would turn this; look for another part"
+    if best.verdict in _FIT:
+        return "nothing, this is settled"
+    other = "another squeeze" if best.deciding in ("lift-off", "strain") and best.turns is not None else "another part"
+    return f"no reading would turn this; look for {other}"
 
 
 def _height(text: str) -> int:
@@ -230,13 +235,14 @@ def _first(best: Suitability) -> str:
     if best.verdict in _FIT:
         sure = "sure" if best.all_directions else "sure up and down"
         return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: fit {what}."
-    word = "Open" if best.verdict == "open" else "Nothing suits"
+    word = {"open": "Open", "probably not": "Probably nothing suits"}.get(best.verdict, "Nothing suits")
     return f"{word}; nearest ({percent(best.probability)}) is {what}."
 
 
 def _other(row: Suitability) -> str:
     decides = row.requirements[0]
-    against = "" if decides.probability >= VERDICTS[0][0] else f": {against_it(decides, row.all_directions)}"
+    may = "may be " if row.verdict == "open" and decides.name in MOTIONS else ""
+    against = "" if decides.probability >= VERDICTS[0][0] else f": {may}{against_it(decides, row.all_directions)}"
     return f"{row.part}: {row.verdict} ({percent(row.probability)}){against}"
 
 

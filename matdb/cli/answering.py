@@ -18,7 +18,7 @@ _ALL: Final = "all"
 _COLD, _SCREW = FLIGHT[2], FLIGHT[3]
 _NO_APPROVAL: Final = "An estimate, no approval."
 #: States of an answer that are told by default.
-_MOST_STATES: Final = 6
+_MOST_STATES: Final = 4
 _Row = TypeVar("_Row")
 
 

@@ -111,8 +111,14 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     quick = _quick(ranking) if worth else None
     parts = list(dict.fromkeys(each.part for each in ranking)) or said.part or []
     none = "no affordable reading is sensible here: try other masses or temperatures"
+    if said.mounting is not None and not said.part:
+        none = "no reading would change which parts suit: 'matdb suit' has the verdicts"
     refusal = none if not ranking else "" if worth else _not_worth(shown[0])
-    told = [f"{refusal[:1].upper()}{refusal[1:]}." if refusal else f"Take next: {_in_words(shown[0])}."]
+    told = [
+        f"{refusal[:1].upper()}{refusal[1:]}."
+        if refusal
+        else f"Take next{', to settle that part' if said.mounting else ''}: {_in_words(shown[0])}."
+    ]
     if quick is not None:
         told.append(f"Nearly as good and quicker: {_in_words(quick)}.")
     if shown:

@@ -13,7 +13,6 @@ from matdb.cli.answering import AskedNow, first_use, flight_caution
 from matdb.cli.options import arg, needed, option, quantity, temperatures
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.curve.band import Band
-from matdb.curve.curve import FAMILY_PRIOR
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.units import parse_range
@@ -58,7 +57,7 @@ class SqueezeOptions:
 
 
 def squeeze(
-    part: Annotated[str, arg("PART", "The part's name; its form is a grommet-pair.")],
+    part: Annotated[str, arg("PART", "The part's name; its form is a grommet in two halves.")],
     said: SqueezeOptions,
     call: AskedNow,
 ) -> None:
@@ -79,23 +78,30 @@ def squeeze(
         first = first_use(store)
     content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
     caution = flight_caution(answer.warnings, answer.points[0].squeeze_mm)
-    call.tell(_answer(answer), content, lambda: _behind(answer), answer.warnings, caution=caution, first_use=first)
+    call.tell(
+        _answer(answer, said.mounting is None),
+        content,
+        lambda: _behind(answer),
+        answer.warnings,
+        caution=caution,
+        first_use=first,
+    )
 
 
 _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}
 
 
-def _answer(answer: Squeeze) -> Answer:
+def _answer(answer: Squeeze, payload_alone: bool) -> Answer:
     """How far to turn, what decides and what it rests on."""
     low, high = answer.load_factors
     head = "" if answer.recommended_mm is not None else "nothing holds everything; best compromise: "
-    rests = "rests on its label only" if answer.basis == FAMILY_PRIOR else "measured"
     told = [
-        f"{answer.part}: {head}{_verdict(answer.points[0])}.",
+        f"{answer.part}: {head}{_verdict(answer.points[0])}{' the payload' if payload_alone else ''}.",
+        "Judged on holding the payload alone; give --mounting to judge the picture." if payload_alone else "",
         f"Decides: {answer.reason}.",
-        *(f"{_SAID_OF[point.name]}: {_verdict(point)}." for point in answer.points[1:]),
+        *(f"{_SAID_OF[point.name]}: {_verdict(point)}{_against(point)}." for point in answer.points[1:]),
         f"For {mass_text(answer.mass_kg)} on {answer.count} grommets, load factors {low:g} to {high:g}, screwed "
-        f"together at {answer.assembly_c:g} degC; {rests}.",
+        f"together at {answer.assembly_c:g} degC; {answer.rests_on}.",
         f"{answer.reasons[0][:1].upper()}{answer.reasons[0][1:]}.",
     ]
     return Answer(lines=short(told, answer.warnings))
@@ -126,6 +132,13 @@ _COLUMNS: Final = (
 
 def _verdict(point: SqueezePoint) -> str:
     return f"{how_to_fit(point.squeeze_mm, point.turns, point.spacer_mm)}; {percent(point.holds)} sure to hold"
+
+
+def _against(point: SqueezePoint) -> str:
+    """What is against a squeeze that hardly holds."""
+    if point.too_little > 0.5:
+        return ", too little: a half lifts off"
+    return ", too much: pressed too far" if point.too_much > 0.5 else ""
 
 
 def _all(found: Band) -> str:
