@@ -290,10 +290,8 @@ class Judgement:
         """Better is smaller among squeezes of one part: of those alike the least, which lets the least through."""
         likely = self.probability >= 0.5
         compromise = (0.0, 0.0) if likely else (-round(self.met, 2), -round(self.margin, 6))
-        alike = (
-            -min(math.floor(100.0 * each + 1e-9) / 100.0, _SURE) for each in (self.probability, self.share, self.craft)
-        )
-        return *alike, *compromise, self.squeeze_mm
+        shares = (self.probability, self.share, self.craft)
+        return *(-min(math.floor(100.0 * s + 1e-9) / 100.0, _SURE) for s in shares), *compromise, self.squeeze_mm
 
     @cached_property
     def requirements(self) -> tuple[Requirement, ...]:

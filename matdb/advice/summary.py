@@ -111,14 +111,18 @@ def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ..
     Parameters
     ----------
     told : sequence of str
-        Sentences; empty ones are left out.
+        Sentences, the most important first; empty ones are left out, and those that there is no room for.
     warnings : iterable of str
         The most important first.
     said : tuple of str
         Beginnings of warnings that the sentences say in other words.
     """
-    found = [text for text in told if text]
-    room = LINES - sum(map(_height, found))
+    found: list[str] = []
+    room = LINES
+    for text in filter(None, told):
+        if _height(text) <= room or not found:
+            found.append(text)
+            room -= _height(text)
     unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
     for beware in unsaid:
         if _height(beware) <= room:

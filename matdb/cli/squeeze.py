@@ -137,8 +137,8 @@ def _verdict(point: SqueezePoint) -> str:
 def _against(point: SqueezePoint) -> str:
     """What is against a squeeze that hardly holds."""
     if point.too_little > 0.5:
-        return ", too little: a half lifts off"
-    return ", too much: pressed too far" if point.too_much > 0.5 else ""
+        return " (a half lifts off)"
+    return " (pressed too far)" if point.too_much > 0.5 else ""
 
 
 def _all(found: Band) -> str:
