@@ -120,7 +120,7 @@ def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ..
     found: list[str] = []
     room = LINES
     for text in filter(None, told):
-        if _height(text) <= room or not found:
+        if _height(text) <= room + 1 or not found:  # the answer's own sentences may take the line kept for a warning
             found.append(text)
             room -= _height(text)
     unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
@@ -128,7 +128,7 @@ def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ..
         if _height(beware) <= room:
             found.append(beware)
             room -= _height(beware)
-    if unsaid and room and not found[-1].startswith("Beware"):
+    if unsaid and room > 0 and not found[-1].startswith("Beware"):
         found.append("Beware: there is something to know first, --why tells it.")
     return tuple(found)
 
@@ -192,7 +192,7 @@ def summary(
     still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"
     told = [
         _first(best),
-        f"Flown at {span}; {best.rests_on}.",
+        f"For {span}; {best.rests_on}.",
         f"Decides: {best.reason}.",
         "" if best.all_directions else up_and_down(mounting, best.part),
         # Of how the speeds were estimated, what was taken for the lowest decides.

@@ -35,7 +35,7 @@ RECORDED = {
     "squeeze 'gel pair' --temp -10C..25C --mass 600g": r"gel pair: [\d.]+ turns past first touch, spacer",
     "squeeze 'gel pair' --temp -10C..25C --mounting 'six axes' --turns 1": r"gel pair: .*turns past first touch,",
     "next 'gel ring 14x5x7' --temp -10C..25C --mass 155g": _NEXT,
-    "next --mounting 'demo camera' --temp -6C..14C": r"Take next: a ",
+    "next --mounting 'demo camera' --temp -6C..14C": _NEXT,
     "next 'tan tube 6x4x10' --temp -6C..14C --masses 155g --temps 23C,5C": r"Take next: a ",
     "stiffness 'gel ring 14x5x7' --temp -5C --mass 155g": r"gel ring 14x5x7, axial under 155 g, -5 degC: [\d.]+ \(",
     "stiffness 'gel pair' --temp -20C..50C --mass 600g --count 4 --turns 2": r"gel pair squeezed by 1 mm, ",
