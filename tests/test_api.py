@@ -39,7 +39,7 @@ def test_without_readings_the_family_prior_answers_and_says_so(store):
     got = store.effective("ring 16x6x5", temperature_c=-5.0, frequency_hz=30.0)
     assert got.basis == "family prior"
     assert got.extrapolated is True
-    assert any("family prior" in text for text in got.warnings)
+    assert any("rests on its label only" in text for text in got.warnings)
     assert store.fit("amber 40A").basis == "family prior"
     assert store.curve("amber 40A").fit_id is None
 

@@ -250,7 +250,8 @@ def _many_draws(
     else:
         posterior = prior_population(prior, curve.seed, draws=_DRAWS)
         offsets, misfit = {}, posterior.misfit
-    return dataclasses.replace(curve, draws=posterior.draws, offsets=offsets, misfit=misfit), posterior.noise
+    more = {"misfit": misfit, "softening": posterior.softening, "rest": posterior.rest}
+    return dataclasses.replace(curve, draws=posterior.draws, offsets=offsets, **more), posterior.noise
 
 
 @dataclass(eq=False)
@@ -268,7 +269,9 @@ class _Trial:
     frequency_hz: float
 
     def __post_init__(self) -> None:
-        unit = float(self.part.form.stiffness_n_per_mm(1.0, self.axis, squeeze_mm=self.squeeze_mm))
+        form = self.part.form
+        unit = float(form.stiffness_n_per_mm(1.0, self.axis, squeeze_mm=self.squeeze_mm))
+        self.many = self.many.through(form, self.axis, self.many.ln_stiffest(self.asked, self.frequency_hz))
         self.offset = self.many.offset_draws(self.part.name, self.part.form.offset_sd(self.axis))
         #: ln of the stiffness per modulus of one part, every draw.
         self.ln_scale = (self.offset + math.log(unit))[:, None]

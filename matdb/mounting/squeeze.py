@@ -36,7 +36,7 @@ Array = NDArray[np.float64]
 #: Static compression above which rubber creeps noticeably, and squeeze above which it should not be held.
 CREEP_STRAIN, SQUEEZE_STRAIN = 0.15, 0.25
 #: Squeezes of the lower half that its force and tangent are tabulated at.
-_POINTS = 128
+_POINTS = 256
 
 
 @dataclass(frozen=True, kw_only=True)

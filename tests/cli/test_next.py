@@ -56,7 +56,7 @@ def test_one_temperature_and_one_kind(matdb_says):
 @pytest.mark.slow
 def test_minutes_say_what_they_are_for(matdb_says):
     words = ("next", "0042", "--temp", "20C", "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
-    told = " ".join(matdb_says(*words).out.split())
+    told = " ".join(matdb_says(*words, "--why").out.split())
     assert (
         "Minutes are for soaking through (5 at room temperature, 45 in a refrigerator or oven, 60 in a freezer)" in told
     )
