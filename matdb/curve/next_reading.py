@@ -250,8 +250,8 @@ def _many_draws(
     else:
         posterior = prior_population(prior, curve.seed, draws=_DRAWS)
         offsets, misfit = {}, posterior.misfit
-    more = {"misfit": misfit, "softening": posterior.softening, "rest": posterior.rest}
-    return dataclasses.replace(curve, draws=posterior.draws, offsets=offsets, **more), posterior.noise
+    many = dataclasses.replace(curve, draws=posterior.draws, offsets=offsets, misfit=misfit, rest=posterior.rest)
+    return dataclasses.replace(many, softening=posterior.softening), posterior.noise
 
 
 @dataclass(eq=False)
