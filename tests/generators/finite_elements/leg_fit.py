@@ -66,9 +66,6 @@ def leg_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, Any]
         rows = np.array(list(over([(kind, place) for place in places], _job)))
         # A thin wall around a soft core may fold at a corner of the mesh.
         found = np.isfinite(rows).all(axis=1)
-        np.save(
-            f"/tmp/parts/leg_{kind}.npy", np.hstack([places, rows, beams, np.array([[leg.missing] for leg in legs])])
-        )
         # What is missing vanishes as the leg becomes solid.
         logs = np.log(rows / beams) / np.array([[leg.missing] for leg in legs])
         meaning = "ln(stiffness over a slender beam's, scaled to the solid leg) over the share of E A that is missing"
