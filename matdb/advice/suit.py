@@ -15,7 +15,7 @@ from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import CRAFT, SERVICE_K, Candidate, Judge, Judgement, Payload, Requirement, judge
-from matdb.advice.verdict import VERDICTS, percent, reason, sags, settle, verdict
+from matdb.advice.verdict import open_to_readings, percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
@@ -163,7 +163,7 @@ class Suitability(PlainRecord):
     @property
     def open_to_readings(self) -> bool:
         """Whether more readings may still turn the verdict, either way."""
-        return VERDICTS[-2][0] <= self.probability < VERDICTS[0][0]
+        return open_to_readings(self.probability)
 
     def __str__(self) -> str:
         text = f"{self.rank}. {self.part}: {self.verdict} (probability {percent(self.probability)}): {self.reason}"

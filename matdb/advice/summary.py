@@ -36,7 +36,7 @@ _FIT: Final = ("suits", "probably suits")
 SAID: Final = ("no reading of", "outside the measured temperatures", "the elastic centre")
 _LONG_NOTE: Final = re.compile(r"\(.*; ")
 #: How a requirement of the craft fails.
-_FAILS: Final = {
+FAILS: Final = {
     "travel": "bottoms out",
     "strain": "pressed too far",
     "lift-off": "a half lifts off",
@@ -253,6 +253,6 @@ def _other(row: Suitability) -> str:
 def against_it(decides: Requirement, all_directions: bool) -> str:
     """What a requirement that fails says against a part, in a few words."""
     if decides.name not in MOTIONS:
-        return _FAILS[decides.name]
+        return FAILS[decides.name]
     side = "too stiff" if decides.stiff else "too soft"
     return f"{side} in {decides.name}" if all_directions else side

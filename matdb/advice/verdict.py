@@ -29,6 +29,11 @@ def verdict(probability: float, all_directions: bool = True) -> str:
     return next(word for least, word in words if probability >= least)
 
 
+def open_to_readings(probability: float) -> bool:
+    """Whether more readings may still turn a verdict of this probability, either way."""
+    return VERDICTS[-2][0] <= probability < VERDICTS[0][0]
+
+
 def percent(probability: float) -> str:
     """A probability in percent; never 0 or 100 unless every draw said so."""
     if 0.0 < probability < 0.01:
@@ -148,7 +153,7 @@ def settle(
     cause_is_load : bool
         Whether travel or lift-off is what is open.
     """
-    if probability >= VERDICTS[0][0] or probability < VERDICTS[-2][0]:
+    if not open_to_readings(probability):
         return ""
     grams = f"{1e3 * mass_kg:.4g} g" if mass_kg < 9.9 else f"{mass_kg:.3g} kg"
     grams += " (one isolator's share)"

@@ -6,7 +6,7 @@ from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
-from matdb.advice.summary import Answer, how_to_fit, short
+from matdb.advice.summary import FAILS, Answer, how_to_fit, short
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, first_use, flight_caution
@@ -137,8 +137,8 @@ def _verdict(point: SqueezePoint) -> str:
 def _against(point: SqueezePoint) -> str:
     """What is against a squeeze that hardly holds."""
     if point.too_little > 0.5:
-        return " (a half lifts off)"
-    return " (pressed too far)" if point.too_much > 0.5 else ""
+        return f" ({FAILS['lift-off']})"
+    return f" ({FAILS['strain']})" if point.too_much > 0.5 else ""
 
 
 def _all(found: Band) -> str:
