@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import glob
 import os
 import secrets
@@ -32,6 +33,8 @@ def new_file(path: str | os.PathLike[str], *, force: bool = False) -> Path:
         A file that is there.
     InputError
         A folder, or the store.
+    FileNotFoundError
+        Its folder is not there.
     """
     target = Path(path).expanduser()
     if target.is_dir():
@@ -40,6 +43,8 @@ def new_file(path: str | os.PathLike[str], *, force: bool = False) -> Path:
         raise InputError("file", str(target), "another file than a store, its journals and its copies")
     if target.exists() and not force:
         raise FileTaken(str(target), "name another one, or replace this one with --force")
+    if not target.parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(target))
     return target
 
 

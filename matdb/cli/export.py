@@ -9,19 +9,18 @@ import typer
 
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, opt, option
+from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, option
 from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.exchange import whole_store
 from matdb.exchange.tables import AnswerTable, curve_table, prony_table, readings_table, shift_table, write_table
 from matdb.exchange.whole_store import store_fingerprint
+from matdb.files import new_file
 
 app = Group("Write curves, readings or stiffness to CSV.")
 import_app = Group("Read what 'matdb export' wrote.")
 
 _FILE = "The file to write: CSV, or JSON when its name ends in .json."
-FileOption = Annotated[str, opt("--csv", "FILE", _FILE)]
-OutOption = Annotated[str, typer.Option("--csv", "--out", metavar="FILE", help=_FILE)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,17 +30,19 @@ class StatesByKelvin(States):
     step: options.StepOption = "1K"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Writing(Question):
     """A call that writes a table and says so."""
 
+    file: Annotated[str, typer.Option("--csv", "--out", metavar="FILE", help=_FILE)]
     force: ForceOption = False
 
-    def write(
-        self, store: Store, file: str, what: str, table: AnswerTable, *, key: str = "csv", text: str = ""
-    ) -> None:
+    def __post_init__(self) -> None:
+        new_file(self.file, force=self.force)  # before the long work
+
+    def write(self, store: Store, what: str, table: AnswerTable, *, key: str = "csv", text: str = "") -> None:
         """Write a table as :func:`write_table`, and answer with the file's name as ``key`` and the number of rows."""
-        written = str(write_table(store, file, what, table, force=self.force))
+        written = str(write_table(store, self.file, what, table, force=self.force))
         content = {key: written, "rows": len(table.rows), **table.more}
         content.pop("shift", None)
 
@@ -59,7 +60,6 @@ def curve(
     call: Writing,
     material: options.MaterialArgument,
     temp: options.TempsOption,
-    csv: FileOption,
     frequency: options.FrequenciesOption = None,
     step: options.StepOption = "1K",
 ) -> None:
@@ -70,13 +70,12 @@ def curve(
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(t, len(f))
     with call.existing() as store:
-        call.write(store, csv, "curve", curve_table(store.current_curve(material), t, f))
+        call.write(store, "curve", curve_table(store.current_curve(material), t, f))
 
 
 @app.command()
 def stiffness(
     call: Writing,
-    csv: FileOption,
     states: StatesByKelvin,
     part: Annotated[
         list[str] | None, arg("[PART]...", "The parts; all that have the direction when none is named.")
@@ -89,13 +88,12 @@ def stiffness(
     states.check()
     with call.existing() as store:
         names = part or [p.name for p in store.parts() if states.axis in p.form.axes]
-        call.write(store, csv, "stiffness", stiffness_answer(store, names, states))
+        call.write(store, "stiffness", stiffness_answer(store, names, states))
 
 
 @app.command()
 def readings(
     call: Writing,
-    csv: FileOption,
     material: str | None = option("NAME", "Only readings of this material."),
     part: options.ReadPartOption = None,
     kind: options.KindOption = None,
@@ -107,31 +105,30 @@ def readings(
     """
     with call.existing() as store:
         found = store.records.each_reading(material, part, kind, retired)
-        call.write(store, csv, "readings", readings_table(found))
+        call.write(store, "readings", readings_table(found))
 
 
 @app.command(short_help="Write shift factors over temperature.")
 def shift(
     call: Writing,
     material: options.MaterialArgument,
-    out: OutOption,
     temp: list[str] = option("TEMPERATURE", "A temperature such as -5C, or a range such as -20C..50C.", NEEDED),
     step: options.StepOption = "1K",
 ) -> None:
     """Write a material's shift factors over temperature."""
     with call.existing() as store:
         found = shift_table(store.curve(material), options.temperatures(temp, step))
-        call.write(store, out, "shift", found, key="file")
+        call.write(store, "shift", found, key="file")
 
 
 @app.command(short_help="Write the Prony terms of the median curve.")
-def prony(call: Writing, material: options.MaterialArgument, out: OutOption) -> None:
+def prony(call: Writing, material: options.MaterialArgument) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
         found = prony_table(store.current_curve(material))
         (low, high), error = found.more["range_hz"], max(found.more["storage_error"], found.more["loss_error"])
         span = f"from {low:.3g} to {high:.3g} Hz at 23 degC within {100 * error:.2g} %"
-        call.write(store, out, "prony", found, key="file", text=f"Meets the {found.more['fitted_to']} {span}.")
+        call.write(store, "prony", found, key="file", text=f"Meets the {found.more['fitted_to']} {span}.")
 
 
 @app.command("store", short_help="Write the whole store as one JSON file.")

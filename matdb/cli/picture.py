@@ -18,7 +18,7 @@ from matdb.cli.options import Held, Question, arg, collects, opt
 from matdb.cli.screen import show
 from matdb.form.thread import pitch_mm
 from matdb.picture.chart import Chart
-from matdb.picture.figure import save_picture
+from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
 from matdb.picture.terminal import chart_text
@@ -46,6 +46,10 @@ class Drawing:
 
     out: OutOption = None
     force: options.ForceOption = False
+
+    def __post_init__(self) -> None:
+        if self.out is not None:
+            picture_file(self.out, force=self.force)  # before the long work
 
     def show(self, chart: Chart, call: Question) -> None:
         """Write the file, or print the chart as text or as its numbers."""

@@ -254,6 +254,14 @@ def picture_bytes(chart: Chart, kind: str = "png") -> bytes:
     return out.getvalue()
 
 
+def picture_file(path: str | os.PathLike[str], *, force: bool = False) -> Path:
+    """The path, once a picture may be written there; raises as :func:`matdb.files.new_file`, and for its ending."""
+    target = new_file(path, force=force)
+    if target.suffix.lower().removeprefix(".") not in FORMATS:
+        raise InputError("picture file", str(target), "a name ending in .png or .svg")
+    return target
+
+
 def save_picture(chart: Chart, path: str | os.PathLike[str], *, force: bool = False) -> Path:
     """Write a chart to a file, whole or not at all; the name's ending says which kind.
 
@@ -275,8 +283,5 @@ def save_picture(chart: Chart, path: str | os.PathLike[str], *, force: bool = Fa
     OSError
         The folder cannot be written.
     """
-    target = new_file(path, force=force)
-    kind = target.suffix.lower().removeprefix(".")
-    if kind not in FORMATS:
-        raise InputError("picture file", str(target), "a name ending in .png or .svg")
-    return write_bytes(target, picture_bytes(chart, kind))
+    target = picture_file(path, force=force)
+    return write_bytes(target, picture_bytes(chart, target.suffix.lower().removeprefix(".")))
