@@ -308,3 +308,23 @@ def test_names_in_two_normal_forms_are_warned_of(matdb_says):
         told = matdb_says("material", "add", name, "--family", "silicone")
         assert ("looks like" in told.err) == warns
         assert told.code == 0
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("export", "stiffness", "0042", "--temp", "5C", "--frequency", "30Hz", "--csv", "no/such/new.csv"),
+        ("export", "curve", "amber", "--temp", "5C", "--csv", "{store}", "--force"),
+        ("picture", "frequency", "cam", "--out", "new.txt"),
+        ("picture", "modulus", "amber", "--out", "no/such/new.svg"),
+        ("page", "cam", "--temp", "5C", "--out", "no/such/new.html"),
+    ],
+)
+def test_a_file_that_cannot_be_written_is_refused_before_a_fit_is_made_anew(matdb_says, dump, store, words):
+    size = ("--outer=16mm", "--inner=6mm", "--height=5mm")
+    assert matdb_says("part", "add", "new", "--material", "amber", "--form", "ring", *size).code == 0
+    before = dump()
+    told = matdb_says(*(word.format(store=store) for word in words))
+    assert told.code in (1, 2)
+    assert told.err.count("\n") == 1, told.err
+    assert dump() == before
