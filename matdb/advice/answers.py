@@ -7,16 +7,15 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matdb.advice.effective import Effective, checked_question, effective, state_warnings
+from matdb.arrays import Array
 from matdb.curve.band import band
 from matdb.curve.curve import Curve, checked_state
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import natural_ln_omega
-
-Array = NDArray[np.float64]
 
 #: Nodes of the table of medians: every kelvin, and every half neper of frequency (13 of them from 1 to 500 Hz).
 _COLDEST_C: Final = -120.0

@@ -13,20 +13,17 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.exposure import Exposure, Temperatures, exposure
 from matdb.advice.judge import Candidate, Judgement, Payload, judge
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
+from matdb.arrays import Array, Flags, Whole
 from matdb.checks import checked_number
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.mounting.record import Mounting
 from matdb.units import counted
-
-Array = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 #: Two parts serve a temperature alike when their probabilities differ by no more: that stretch is the hysteresis.
 _ALIKE: Final = 0.02
@@ -314,7 +311,7 @@ class _Plan:
         self.starts = [0, *(int(k) for k in starts)]
         self.swaps = tuple(self._swap(k) for k in range(1, len(self.starts)))
 
-    def members(self, flown: NDArray[np.bool_]) -> list[tuple[Member, Judgement, Array]]:
+    def members(self, flown: Flags) -> list[tuple[Member, Judgement, Array]]:
         """Each member, its score, and the temperatures it is used at: those it serves, and those flown with it."""
         steps = self.exposed.steps
         first = {int(m): int(np.argmax(self.serves == m)) for m in np.unique(self.serves)}
@@ -358,7 +355,7 @@ class _Plan:
             up_c=max(float(steps[up]), edge + half),
         )
 
-    def followed(self) -> tuple[float, int, NDArray[np.bool_]]:
+    def followed(self) -> tuple[float, int, Flags]:
         """Share held, number of swaps, and who flies at which step, the thermometer followed through the record."""
         steps, sequence = self.exposed.steps, self.exposed.sequence[0]
         owners = [int(self.serves[start]) for start in self.starts]

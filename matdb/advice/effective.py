@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array, Complex, Flags
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
@@ -26,9 +27,6 @@ from matdb.material.record import Material, service_range
 from matdb.mounting.squeeze import SqueezeCase, lifted_at_rest, ln_lower_half_stiffness
 from matdb.mounting.suspended import ln_storage
 from matdb.units import STANDARD_GRAVITY_M_S2
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 #: A payload that hangs for ten minutes speaks for this frequency.
 STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
@@ -306,7 +304,7 @@ class _Block:
     stiffness: Band
     damping: Band
     natural: Band
-    outside: NDArray[np.bool_]
+    outside: Flags
     softest: float
     loose: float
 
@@ -385,7 +383,7 @@ def state_warnings(
     *,
     axis: str,
     squeeze_mm: float,
-    outside: NDArray[np.bool_] | None = None,
+    outside: Flags | None = None,
 ) -> tuple[str, ...]:
     """What to know of an answer for these states, in plain words; ``outside`` if it is known where they are so."""
     t = np.asarray(temperature_c, dtype=float)

@@ -9,8 +9,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final, TypedDict, Unpack
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array, Whole
 from matdb.bench.thermal.body import Body, thermal_of
 from matdb.bench.thermal.state import body_of
 from matdb.checks import checked_number
@@ -23,9 +24,6 @@ from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, 
 from matdb.weather.hourly import hourly_csv, monthly_csv
 from matdb.weather.lag import part_temperature
 from matdb.weather.reports import metar_forecast, taf_forecast
-
-Array = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 _COARSE_K: Final = 0.5
 _STEP_K: Final = 1.0

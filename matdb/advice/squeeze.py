@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matdb.advice.effective import state_warnings, suspended
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import Candidate, Judgement, judge
 from matdb.advice.verdict import reason
+from matdb.arrays import Array, Flags
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import checked_state
@@ -39,8 +40,6 @@ from matdb.mounting.squeeze import (
     squeeze_state,
 )
 from matdb.mounting.suspended import ln_storage
-
-Array = NDArray[np.float64]
 
 #: Up to this share of the height a squeeze counts as at or just past first touch; common practice, no source.
 _TOUCH_SHARE: Final = 0.04
@@ -468,7 +467,7 @@ def _as_a_pair(part: Part) -> str:
     )
 
 
-def _band(values: Array, known: NDArray[np.bool_]) -> Band:
+def _band(values: Array, known: Flags) -> Band:
     """Band over the draws that have an answer; nan where fewer than half have."""
     if known.all():
         return band(values)

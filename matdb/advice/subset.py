@@ -16,10 +16,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
-Whole = NDArray[np.int64]
+from matdb.arrays import Array, Whole
 
 #: Differences of share below this are rounding.
 _ROUNDING: Final = 1e-12

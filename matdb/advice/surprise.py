@@ -8,16 +8,14 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draws
+from matdb.arrays import Array
 from matdb.bench.readings import Reading
 from matdb.curve.curve import READINGS, Curve
 from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
-
-Array = NDArray[np.float64]
 
 #: A reading outside this share of what is expected of it is told; choice.
 _SURE: Final = 0.999

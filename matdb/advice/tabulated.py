@@ -6,15 +6,13 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.effective import ln_scale_at_rest, ln_scale_draws, suspended
+from matdb.arrays import Array, Flags
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.part import Part
-
-Array = NDArray[np.float64]
 
 #: Every kelvin, so that a straight line between two rows stays within 0.5 % of the curve.
 TEMPERATURES_C: Final = np.arange(-40.0, 61.0)
@@ -103,7 +101,7 @@ def _rows(
     stiffness: Band,
     damping: Band,
     basis: str,
-    outside: NDArray[np.bool_],
+    outside: Flags,
 ) -> Iterator[tuple[Any, ...]]:
     none = [None] * t.size
     yield from zip(

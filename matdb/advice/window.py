@@ -12,14 +12,11 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.effective import STATIC_HZ
+from matdb.arrays import Array, Complex, Whole
 from matdb.curve.curve import Curve
 from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 #: Manoeuvre loads last a good part of a second.
 LOAD_HZ: Final = 1.0
@@ -63,7 +60,7 @@ class Window:
         """Ln of the storage modulus in MPa under a payload that hangs, shape (draws, steps)."""
         return ln_storage(self.ln_modulus(STATIC_HZ))
 
-    def natural(self, ln_w: Array, step: NDArray[np.int64]) -> tuple[Array, Complex]:
+    def natural(self, ln_w: Array, step: Whole) -> tuple[Array, Complex]:
         """Natural frequency and modulus there, from a :class:`~matdb.mounting.suspended.NaturalTable` a temperature.
 
         Parameters

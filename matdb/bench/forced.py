@@ -15,13 +15,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex
 from matdb.bench.readings import Resonance
 from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
-
-Array = NDArray[np.float64]
 
 #: A loss factor less certain than this is flagged, then refused (relative standard deviation).
 LOSS_LIMIT, LOSS_REFUSED = 0.10, 0.5
@@ -51,7 +49,7 @@ class TransferFunction:
     """
 
     frequency_hz: Array
-    ratio: NDArray[np.complex128]
+    ratio: Complex
     coherence: Array
     sd: Array
     averages: float
@@ -98,7 +96,7 @@ class ForcedFit:
     delay_s: float
     channel: int
     transfer: TransferFunction | None = field(repr=False)
-    fitted: NDArray[np.complex128] = field(repr=False)
+    fitted: Complex = field(repr=False)
 
     @property
     def damping_ratio(self) -> float:
@@ -282,13 +280,13 @@ def _doubts(
     return tuple(text for text, holds in doubts.items() if holds)
 
 
-def _model(values: Array, f: Array) -> NDArray[np.complex128]:
+def _model(values: Array, f: Array) -> Complex:
     f0, eta, gain, delay = values
     r = f / f0
     return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * (1.0 + 1j * eta) / (1.0 - r * r + 1j * eta))
 
 
-def _smeared(values: Array, f: Array, width: float) -> NDArray[np.complex128]:
+def _smeared(values: Array, f: Array, width: float) -> Complex:
     """The model as a Hann window sees it: averaged over neighbouring frequencies."""
     offset = np.arange(-2.0, 2.01, 0.125)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -324,7 +322,7 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array |
 
 def _fit(
     transfer: TransferFunction, start: Array, low: float, high: float
-) -> tuple[Array, Array, float, NDArray[np.complex128]] | None:
+) -> tuple[Array, Array, float, Complex] | None:
     from scipy.optimize import least_squares
 
     f = transfer.frequency_hz

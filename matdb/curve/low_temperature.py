@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.curve.parameters import GLASS, PARAMETERS
 from matdb.fields import PlainRecord
 from matdb.material.shift import ZERO_C
-
-Array = NDArray[np.float64]
 
 #: T2, T5, T10 and T100: how many times as stiff as at 23 degC (ISO 1432, ASTM D1053; from memory).
 INDEX_RATIOS: Final = (2.0, 5.0, 10.0, 100.0)

@@ -18,8 +18,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.bench.readings import Deflection, Reading, RingDown
 from matdb.checks import checked_number, checked_whole
 from matdb.curve.band import Band, band
@@ -33,8 +34,6 @@ from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import ln_storage
 from matdb.units import STANDARD_GRAVITY_M_S2
-
-Array = NDArray[np.float64]
 
 #: Particles of each run and draws in total that the ranking is computed over; outcomes simulated a candidate.
 _PARTICLES: Final = 1600

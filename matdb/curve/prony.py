@@ -7,15 +7,14 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array, Complex
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import FitError
 from matdb.fields import PlainRecord
 from matdb.material.modulus import maxwell_modulus
-
-Array = NDArray[np.float64]
 
 REFERENCE_C: Final = 23.0
 _LN10: Final = math.log(10.0)
@@ -70,7 +69,7 @@ class Prony(PlainRecord):
     ln_vertical: Array
     extrapolated: bool
 
-    def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> NDArray[np.complex128]:
+    def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> Complex:
         """Complex modulus in MPa; the shift is interpolated in the table.
 
         Parameters
@@ -185,7 +184,7 @@ def _fitted(storage: Array, loss: Array, ln_hz: Array, goal: float) -> _Fitted:
     return min(tried, key=lambda fitted: fitted.worst)
 
 
-def _at_reference(curve: Curve, ln_hz: Array) -> NDArray[np.complex128]:
+def _at_reference(curve: Curve, ln_hz: Array) -> Complex:
     ln_omega = ln_hz + math.log(2.0 * math.pi)
     return curve.ln_modulus(np.full(ln_hz.shape, REFERENCE_C), ln_omega, misfit=False)
 

@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.curve.band import Band
 from matdb.fields import fields_of
-
-Array = NDArray[np.float64]
 
 Style = Literal["line", "dashed", "points", "crosses"]
 

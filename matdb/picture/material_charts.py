@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Flags
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve
 from matdb.curve.parameters import REFERENCE_K, ln_shift
@@ -17,8 +17,6 @@ from matdb.errors import InputError
 from matdb.material.shift import ZERO_C
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span, Style
 from matdb.units import counted
-
-Array = NDArray[np.float64]
 
 DEGC: Final = "temperature, °C"
 _POINTS: Final = 161
@@ -184,7 +182,7 @@ def temperatures(low_c: float, high_c: float, count: int, also: tuple[float, flo
     return np.union1d(np.linspace(low_c, high_c, count), [v for v in also or () if low_c < v < high_c])
 
 
-def _beyond(values: Array, measured: tuple[float, float] | None) -> NDArray[np.bool_]:
+def _beyond(values: Array, measured: tuple[float, float] | None) -> Flags:
     """Where values lie outside what was measured; everywhere without that."""
     return np.ones(values.shape, dtype=bool) if measured is None else (values < measured[0]) | (values > measured[1])
 
@@ -203,6 +201,6 @@ def _inside_and_outside(x: Array, values: Band, outside: Any, basis: str, colour
     return tuple(found)
 
 
-def _only(values: Band, wanted: NDArray[np.bool_]) -> Band:
+def _only(values: Band, wanted: Flags) -> Band:
     """A band with nan where it is not wanted."""
     return Band(*(np.where(wanted, np.asarray(v), np.nan) for v in (values.median, values.low, values.high)))

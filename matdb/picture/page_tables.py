@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.effective import Effective
 from matdb.advice.exposure import exposure
@@ -17,6 +16,7 @@ from matdb.advice.judge import Candidate, judge
 from matdb.advice.suit import Suitability
 from matdb.advice.summary import WhatToFit, summary
 from matdb.api import Store
+from matdb.arrays import Array
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.exchange.whole_store import store_fingerprint
@@ -24,8 +24,6 @@ from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
 from matdb.mounting.record import Mounting
 from matdb.version import VERSION
-
-Array = NDArray[np.float64]
 
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161

@@ -7,12 +7,10 @@ import textwrap
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Flags
 from matdb.errors import InputError
 from matdb.picture.chart import Chart, Panel, Scale, Series, Span
-
-Array = NDArray[np.float64]
 
 #: Quarter blocks by the sum of upper left 1, upper right 2, lower left 4, lower right 8.
 _QUARTERS: Final = np.array(list(" ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"))
@@ -123,7 +121,7 @@ class _Field:
             top, bottom = (np.floor(self._along(series, v, self.wide) + 0.5) for v in (series.high, series.low))
             self.cells[(self.row >= top) & (self.row < bottom)] = self.signs["band"]
 
-    def _line(self, series: Series, inked: NDArray[np.bool_]) -> Array:
+    def _line(self, series: Series, inked: Flags) -> Array:
         """Ink quarter cells along a line, whose half rows these are; a steep one fills the rows between two columns."""
         fine = np.floor(2.0 * self._along(series, series.y, 2 * self.wide))
         fine = np.where(np.isfinite(fine), fine, np.nan)

@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.bench.forced import ForcedFit
 from matdb.bench.trace.record import TraceFit
 from matdb.picture.chart import Chart, Mark, Panel, Series
 from matdb.units import counted
-
-Array = NDArray[np.float64]
 
 #: Points that a line is drawn with.
 _MOST_POINTS: Final = 4000

@@ -13,12 +13,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.checks import checked_number, checked_text, numbers
 from matdb.errors import InputError
-
-Array = NDArray[np.float64]
 
 #: No air on Earth is colder or hotter, rounded outward; what is beyond is a wrong unit or a missing value.
 COLDEST_C, HOTTEST_C = -95.0, 65.0

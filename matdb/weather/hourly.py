@@ -12,14 +12,12 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Flags, Places
 from matdb.delimited import BLANKS, Table, read_table
 from matdb.errors import InputError, UnitError
 from matdb.units import counted, parse
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
-
-Array = NDArray[np.float64]
 
 _TEMPERATURE = re.compile(r"temp|^t$|^t[_ (\[]|^t2m|^tt|°\s*[cf]|^deg ?[cf]$|dry.?bulb|^tmp|^ta$|^air$|^tair")
 _OTHER_TEMPERATURE = re.compile(
@@ -155,7 +153,7 @@ def _temperatures(table: Table, column: int, unit: str | None) -> Array:
     return _checked(table, column, np.round((values - zero) * scale, 9))
 
 
-def _of_air(values: Array) -> NDArray[np.bool_]:
+def _of_air(values: Array) -> Flags:
     return (values >= COLDEST_C) & (values <= HOTTEST_C)
 
 
@@ -188,9 +186,7 @@ def _time_columns(table: Table, temperature: int) -> tuple[int, ...]:
     return (found[0],)
 
 
-def _hours(
-    table: Table, columns: tuple[int, ...], notes: list[str]
-) -> tuple[Array, dt.datetime | None, NDArray[np.intp]]:
+def _hours(table: Table, columns: tuple[int, ...], notes: list[str]) -> tuple[Array, dt.datetime | None, Places]:
     """Hours since the start, the start when known, and the order of the rows."""
     cells = [" ".join(row[c] for c in columns) for row in table.rows]
     same = np.arange(len(cells))

@@ -14,13 +14,12 @@ Sources
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.bench.thermal.body import Body, Decay, Thermal, film_coefficient
 from matdb.checks import checked_number
 from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
-
-Array = NDArray[np.float64]
 
 _TERMS = 8
 #: How finely the first hours after the start are shown, hours.

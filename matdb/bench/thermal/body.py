@@ -22,13 +22,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.checks import ABSOLUTE_ZERO_C, checked_array, checked_number
 from matdb.errors import InputError
 from matdb.material.families import family_named
-
-Array = NDArray[np.float64]
 
 #: Share of a temperature difference left at the ``"core"`` or in the ``"mean"``; then, where they are doubted, factors
 #: on film coefficient and seconds (another heat capacity only stretches them), and seconds to add.

@@ -16,14 +16,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.bench.thermal.body import Body, Share, Thermal, body_theta, film_coefficient, film_sd, share_left, thermal_of
 from matdb.checks import checked_array
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
-
-Array = NDArray[np.float64]
 
 #: Temperature of the bench, and of a part before its soak, degrees Celsius.
 ROOM_C = 23.0

@@ -13,8 +13,8 @@ from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.bench.readings import Reading
 from matdb.bench.thermal.body import Body, Share, Thermal, body_theta, film_coefficient, film_sd, thermal_of
 from matdb.bench.thermal.soak import (
@@ -30,8 +30,6 @@ from matdb.bench.thermal.soak import (
 )
 from matdb.form.base import FormBase
 from matdb.form.part import Part
-
-Array = NDArray[np.float64]
 
 #: Usual standard deviation of a bench thermometer, K.
 USUAL_SD_K: Final = 0.3

@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.bench.trace.record import Trace
 from matdb.checks import checked_number
 from matdb.delimited import NumberTable, file_bytes, read_numbers
 from matdb.errors import InputError
-
-Array = NDArray[np.float64]
 
 _WHAT = "trace file"
 #: Seconds per unit of time.

@@ -20,13 +20,12 @@ from copy import copy
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex
 from matdb.bench.trace.modes import (
     LEAST_DAMPING,
     MOST_DAMPING,
     Block,
-    Poles,
     Solution,
     columns_of,
     evaluate,
@@ -39,8 +38,6 @@ from matdb.bench.trace.modes import (
 from matdb.bench.trace.record import AmplitudeDependence, Trace, TraceFit, TraceMode
 from matdb.bench.trace.state import State, find_hum, predict, stretches, update_noise_and_hum, why_not
 from matdb.bench.trace.taps import add_missed_taps, drop_false_taps, first_mode, refine_starts, strongest_line, worth
-
-Array = NDArray[np.float64]
 
 #: Mains frequencies whose hum is looked for, Hz, and the most modes that are separated.
 MAINS_HZ, MOST_MODES = (50.0, 60.0), 3
@@ -121,7 +118,7 @@ def _fit_of(
     )  # fmt: skip
 
 
-def _all_modes(state: State, poles: Poles, most: int) -> tuple[State, Solution]:
+def _all_modes(state: State, poles: Complex, most: int) -> tuple[State, Solution]:
     """All modes that the record shows, with the starts, the noise and the hum refined."""
     solution = _refit(state, poles)
     for turn in range(2):
@@ -153,7 +150,7 @@ def _all_modes(state: State, poles: Poles, most: int) -> tuple[State, Solution]:
     return state, solution
 
 
-def _refit(state: State, poles: Poles) -> Solution:
+def _refit(state: State, poles: Complex) -> Solution:
     """The fit to the stretches as they are described now."""
     return solve(stretches(state, poles), poles)
 
@@ -172,13 +169,13 @@ def _unless_hum(state: State, solution: Solution) -> Solution:
     return solution
 
 
-def _damped(poles: Poles) -> bool:
+def _damped(poles: Complex) -> bool:
     """Whether all damping ratios lie within those that are searched, not at their edge."""
     ratio = -poles.real / poles.imag
     return bool(np.all((ratio > 1.05 * LEAST_DAMPING) & (ratio < 0.98 * MOST_DAMPING)))
 
 
-def _within(state: State, poles: Poles) -> bool:
+def _within(state: State, poles: Complex) -> bool:
     """Whether all poles lie within the band."""
     hz = poles.imag / (2.0 * np.pi)
     return bool(np.all((hz >= state.band[0]) & (hz <= state.band[1])))
@@ -300,7 +297,7 @@ def _report(state: State, solution: Solution) -> TraceFit:
     return _fit_of(state, verdict, reasons, modes, dependence, fixed, _fitted(state, solution))
 
 
-def _amplitudes(state: State, solution: Solution, m: int) -> NDArray[np.complex128]:
+def _amplitudes(state: State, solution: Solution, m: int) -> Complex:
     """Complex amplitude of a mode after each tap on each channel, in the signal's unit; NaN where none is fitted."""
     found = np.full((state.taps.size, state.signal.shape[1]), np.nan, dtype=complex)
     for b, a, _ in solution.pieces:

@@ -19,10 +19,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Poles = NDArray[np.complex128]
+from matdb.arrays import Array, Complex, Places
 
 #: Bounds of the damping ratio that the search keeps to.
 LEAST_DAMPING, MOST_DAMPING = 2e-4, 0.6
@@ -60,7 +58,7 @@ class Block:
     count: float = 0.0
     slow: Array = field(init=False)
     clean: Array = field(init=False)
-    ticks: NDArray[np.intp] | None = field(init=False)
+    ticks: Places | None = field(init=False)
 
     def __post_init__(self) -> None:
         self.ticks = _ticks(self.time)
@@ -75,17 +73,17 @@ class Block:
         """The columns with each row multiplied by its weight."""
         return columns if self.weight is None else columns * self.weight[:, None]
 
-    def waves(self, poles: Poles) -> Array:
+    def waves(self, poles: Complex) -> Array:
         """Weighted cosine and sine columns of every pole, shape (n, 2 modes)."""
         return self.weighted(basis(self.time, poles, self.ticks))
 
-    def level(self, amplitude: NDArray[np.complex128], poles: Poles) -> Array:
+    def level(self, amplitude: Complex, poles: Complex) -> Array:
         """The slow part along the stretch, in the block's units."""
         rest = self.signal - self.waves(poles) @ stacked(amplitude)
         slow: Array = self.slow @ (self.slow.T @ rest)
         return slow if self.weight is None else slow / self.weight[:, None]
 
-    def along(self, since: Array, amplitude: NDArray[np.complex128], poles: Poles) -> Array:
+    def along(self, since: Array, amplitude: Complex, poles: Complex) -> Array:
         """What a fit says of single readings at seconds since the start, in units of the noise, shape (n, channels)."""
         slow = (np.interp(since, self.time, each) for each in self.level(amplitude, poles).T)
         told: Array = (basis(since, poles) @ stacked(amplitude) + np.column_stack(list(slow))) / np.sqrt(self.thin)
@@ -99,7 +97,7 @@ class Block:
 
 @dataclass
 class Solution:
-    """Poles with their covariance and the linear amplitudes.
+    """Complex with their covariance and the linear amplitudes.
 
     Attributes
     ----------
@@ -121,15 +119,15 @@ class Solution:
     """
 
     blocks: Sequence[Block]
-    poles: Poles
+    poles: Complex
     cost: float
     freedom: float
     information: Array
-    amplitudes: list[NDArray[np.complex128]]
+    amplitudes: list[Complex]
     residuals: list[Array]
 
     @property
-    def pieces(self) -> Iterator[tuple[Block, NDArray[np.complex128], Array]]:
+    def pieces(self) -> Iterator[tuple[Block, Complex, Array]]:
         """Each stretch with its amplitudes and residuals."""
         return zip(self.blocks, self.amplitudes, self.residuals, strict=True)
 
@@ -174,7 +172,7 @@ def tap_energies(solution: Solution) -> list[float]:
     return list(total.values()) or [0.0]
 
 
-def basis(time: Array, poles: Poles, ticks: NDArray[np.intp] | None = None) -> Array:
+def basis(time: Array, poles: Complex, ticks: Places | None = None) -> Array:
     """Cosine and sine columns of every pole, shape (n, 2 modes).
 
     With ``ticks`` (whole steps since the first time) the waves are built by doubling, without a cosine a cell.
@@ -194,7 +192,7 @@ def basis(time: Array, poles: Poles, ticks: NDArray[np.intp] | None = None) -> A
     return np.stack([wave.real, -wave.imag], axis=2).reshape(time.size, -1)
 
 
-def _ticks(time: Array) -> NDArray[np.intp] | None:
+def _ticks(time: Array) -> Places | None:
     """Whole steps since the first time, or None for uneven sampling."""
     if time.size < 16:
         return None
@@ -208,7 +206,7 @@ def _ticks(time: Array) -> NDArray[np.intp] | None:
     return ticks.astype(np.intp) if np.max(np.abs(exact - ticks)) < 1e-5 else None
 
 
-def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
+def evaluate(blocks: Sequence[Block], poles: Complex) -> tuple[Solution, Array]:
     """Cost, amplitudes and Gauss-Newton matrix at the poles, and the gradient."""
     m = poles.size
     matrix, gradient, cost, count = np.zeros((2 * m, 2 * m)), np.zeros(2 * m), 0.0, 0.0
@@ -236,7 +234,7 @@ def evaluate(blocks: Sequence[Block], poles: Poles) -> tuple[Solution, Array]:
     return Solution(blocks, poles, cost, count - 2 * m, matrix, amplitudes, residuals), gradient
 
 
-def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40, close: float = 1e-4) -> Solution:
+def solve(blocks: Sequence[Block], start: Complex, *, steps: int = 40, close: float = 1e-4) -> Solution:
     """Least squares over the poles by damped Gauss-Newton steps.
 
     Parameters
@@ -289,21 +287,21 @@ def solve(blocks: Sequence[Block], start: Poles, *, steps: int = 40, close: floa
     return best
 
 
-def _bounded(poles: Poles) -> Poles:
+def _bounded(poles: Complex) -> Complex:
     omega = np.maximum(np.abs(poles.imag), 1e-3)
     ratio = np.clip(-poles.real / omega, LEAST_DAMPING, MOST_DAMPING)
     return np.asarray(-ratio * omega + 1j * omega)
 
 
-def pole_grid(low_hz: float, high_hz: float) -> Poles:
-    """Poles that cover a band of frequencies, spaced by their own width, at four damping ratios."""
+def pole_grid(low_hz: float, high_hz: float) -> Complex:
+    """Complex that cover a band of frequencies, spaced by their own width, at four damping ratios."""
     ratios = (0.01, 0.03, 0.08, 0.2)
     counts = (max(int(np.ceil(np.log(high_hz / low_hz) / zeta)), 2) for zeta in ratios)
     bands = (2.0 * np.pi * np.geomspace(low_hz, high_hz, count) for count in counts)
     return np.concatenate([omega * (1j - zeta) for zeta, omega in zip(ratios, bands, strict=True)])
 
 
-def grid_gain(blocks: Sequence[Block], grid: Poles, known: Poles) -> Array:
+def grid_gain(blocks: Sequence[Block], grid: Complex, known: Complex) -> Array:
     """How much the sum of squares falls when each pole of the grid joins the known ones.
 
     Parameters
@@ -313,7 +311,7 @@ def grid_gain(blocks: Sequence[Block], grid: Poles, known: Poles) -> Array:
     grid : array of complex, shape (g,)
         Candidates.
     known : array of complex
-        Poles that are in the model already (kept where they are).
+        Complex that are in the model already (kept where they are).
 
     Returns
     -------
@@ -434,6 +432,6 @@ def solve_moving(start: Solution, payload: int) -> Moving | None:
     return Moving(complex(-values[0], values[1]), complex(-values[2], values[3]), covariance, cost, start.freedom - 2)
 
 
-def stacked(amplitude: NDArray[np.complex128]) -> Array:
+def stacked(amplitude: Complex) -> Array:
     """Complex amplitudes as the coefficients of the cosine and sine columns."""
     return np.stack([amplitude.real, amplitude.imag], axis=1).reshape(-1, amplitude.shape[1])

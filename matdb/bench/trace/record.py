@@ -6,14 +6,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
 from matdb.checks import numbers
 from matdb.errors import InputError
-
-Array = NDArray[np.float64]
 
 _NUMBERS = "an array of numbers"
 

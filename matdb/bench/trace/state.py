@@ -11,14 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex, Flags, Places
 from matdb.bench.trace.modes import Block, Moving, Solution
 from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
-
-Array = NDArray[np.float64]
-Poles = NDArray[np.complex128]
 
 #: Times, projected readings, the projection, and which channels they are.
 _Piece = tuple[Array, Array, Callable[[Array], Array], tuple[int, ...]]
@@ -115,7 +112,7 @@ def why_not(state: State) -> str:
     return ""
 
 
-def stretches(state: State, poles: Poles, *, only: int | None = None, until: float | None = None) -> list[Block]:
+def stretches(state: State, poles: Complex, *, only: int | None = None, until: float | None = None) -> list[Block]:
     """Stretches after the taps, thinned by averaging, in units of the noise.
 
     ``only`` makes one tap's stretch, which lasts ``until`` so many seconds after its start, over the next tap too.
@@ -156,9 +153,7 @@ def stretches(state: State, poles: Poles, *, only: int | None = None, until: flo
     return out
 
 
-def censored(
-    state: State, rows: NDArray[np.intp], y: Array, edges: NDArray[np.intp], thin: int, c: int
-) -> tuple[Array, Array, Array]:
+def censored(state: State, rows: Places, y: Array, edges: Places, thin: int, c: int) -> tuple[Array, Array, Array]:
     """Rows of a block with readings at the sensor's limit: weighted values, weights, what they count.
 
     A reading at the limit says only that the true one lies at or beyond it. The score of that is the mean of
@@ -192,7 +187,7 @@ def censored(
     return np.sqrt(thin) * value * root, root, np.ones(edges.size)
 
 
-def one_sided(state: State, rest: Array, channels: NDArray[np.intp], rows: NDArray[np.intp]) -> Array:
+def one_sided(state: State, rest: Array, channels: Places, rows: Places) -> Array:
     """Residuals, zero where a reading at the limit lies short of a prediction beyond it."""
     at = state.clipped[np.ix_(rows, channels)]
     if not np.any(at):
@@ -323,7 +318,7 @@ def update_noise_and_hum(state: State, solution: Solution) -> None:
     state.sigma = np.where(count > 10, state.sigma * np.maximum(ratio, 1e-6), state.sigma)
 
 
-def _clipped(raw: Array) -> NDArray[np.bool_]:
+def _clipped(raw: Array) -> Flags:
     """Readings at the sensor's limit: the extreme value, met several times and at least twice running."""
     out = np.zeros(raw.shape, dtype=bool)
     for extreme in (raw.max(axis=0), raw.min(axis=0)) if len(raw) else ():

@@ -9,8 +9,8 @@ References
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex
 from matdb.bench.trace.modes import (
     Solution,
     basis,
@@ -25,9 +25,6 @@ from matdb.bench.trace.modes import (
     tap_energies,
 )
 from matdb.bench.trace.state import State, even, one_sided, stretches
-
-Array = NDArray[np.float64]
-Poles = NDArray[np.complex128]
 
 
 def strongest_line(state: State) -> complex | None:
@@ -62,10 +59,10 @@ def strongest_line(state: State) -> complex | None:
     return complex(-min(max(2.0 / width, 0.005 * omega), 0.25 * omega), omega)
 
 
-def first_mode(state: State, crude: complex) -> Poles | None:
+def first_mode(state: State, crude: complex) -> Complex | None:
     """The strongest mode and the taps, refined together."""
     omega = crude.imag
-    best: tuple[float, Poles, Array, Array] | None = None
+    best: tuple[float, Complex, Array, Array] | None = None
     for alpha in (-crude.real, 0.05 * omega):
         poles = mode_from(state, complex(-alpha, omega))
         if poles is not None:
@@ -82,7 +79,7 @@ def first_mode(state: State, crude: complex) -> Poles | None:
     return poles
 
 
-def mode_from(state: State, pole: complex) -> Poles | None:
+def mode_from(state: State, pole: complex) -> Complex | None:
     """The strongest mode and the taps from a first guess of its pole."""
     for turn in range(3):
         state.taps = find_taps(state, pole)
@@ -129,7 +126,7 @@ def find_taps(state: State, pole: complex) -> Array:
     return times
 
 
-def _matched(x: Array, poles: Poles, rate: float) -> tuple[Array, Array]:
+def _matched(x: Array, poles: Complex, rate: float) -> tuple[Array, Array]:
     """Decaying waves of the poles, and how much of each begins in a record at each moment, (n, waves, channels)."""
     reach = min(max(int(4.0 / float(np.min(-poles.real)) * rate), 4), len(x))
     waves = basis(np.arange(reach) / rate, poles)
