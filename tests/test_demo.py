@@ -41,9 +41,9 @@ def shown(tmp_path_factory):
 def ranking(shown):
     with matdb.open_store(shown[0] / "demo.sqlite") as store:
         scenario = demo_scenario()
-        from matdb.advice.exposure import temperatures_between
+        from matdb.weather.forecast import forecast_range
 
-        return {row.part: row for row in store.suit("demo camera", temperatures_between(*scenario.forecast_c))}
+        return {row.part: row for row in store.suit("demo camera", forecast_range(*scenario.forecast_c))}
 
 
 @pytest.mark.slow

@@ -19,7 +19,7 @@ from matdb.advice.judge import Candidate, Judgement, Payload, judge
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
 from matdb.arrays import Array, Flags, Whole
-from matdb.checks import checked_number
+from matdb.checks import checked_number, checked_whole
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.mounting.record import Mounting
@@ -183,8 +183,7 @@ def cover(
     wanted = checked_number("share", share, 0.0, 1.0, open_low=True)
     if not candidates:
         raise InputError("parts", "none", "at least one part", "add parts with 'matdb part add'")
-    if isinstance(most, bool) or most != int(checked_number("most", most, 1, 8)):
-        raise InputError("most", most, "a whole number from 1 to 8")
+    most = checked_whole("most", most, 1, 8)
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     if len(exposed.weight) > 1:
         raise InputError("car_c", "given", "left out for a season", "ask for one flight with 'matdb suit'")
@@ -200,7 +199,7 @@ def cover(
     best = undominated(p)
     options, p = [options[k] for k in best], p[best]
     weight = exposed.weight[0]
-    sizes, chosen, exhausted = _sizes(p, weight, wanted, int(most))
+    sizes, chosen, exhausted = _sizes(p, weight, wanted, most)
     table = _by_size(sizes, options, exposed.hours)
     enough = wanted - 1e-12
     reached = sizes[chosen].share >= enough

@@ -8,6 +8,7 @@ the upper half, the lower one carries it alone, squeezed by the whole weight: th
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex, Flags
-from matdb.checks import checked_number
+from matdb.checks import checked_number, checked_whole
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
 from matdb.errors import InputError
@@ -262,27 +263,23 @@ def effective(
         _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm)
         for k in range(0, max(t.size, 1), _BLOCK)
     ]
-    natural = _joined([b.natural for b in blocks], t.shape) if share_kg is not None else None
-    if natural is not None:
+    *bands, beyond, softest, loose = zip(*blocks, strict=True)
+    stiffness, damping, natural = (_joined(each, t.shape) for each in bands)
+    outside = np.concatenate(beyond).reshape(t.shape)
+    warnings: tuple[str, ...] = ()
+    if share_kg is not None:
         f = np.asarray(natural.median)
-    outside = np.concatenate([b.outside for b in blocks]).reshape(t.shape)
+        if t.size:
+            warnings = _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
     return Effective(
-        stiffness_n_per_mm=_joined([b.stiffness for b in blocks], t.shape),
-        damping_ratio=_joined([b.damping for b in blocks], t.shape),
-        natural_frequency_hz=natural,
+        stiffness_n_per_mm=stiffness,
+        damping_ratio=damping,
+        natural_frequency_hz=None if share_kg is None else natural,
         frequency_hz=f.item() if f.ndim == 0 else f.copy(),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=(
-            *(
-                ()
-                if share_kg is None or not t.size
-                else _load_warnings(
-                    part, min(b.softest for b in blocks), share_kg, axis, squeeze_mm, max(b.loose for b in blocks)
-                )
-            ),
-            *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),
-        ),
+        warnings=warnings
+        + state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),
     )
 
 
@@ -290,23 +287,8 @@ def checked_question(frequency_hz: ArrayLike | None, mass_kg: float | None, coun
     """The mass on one part in kg, None at a frequency. Raises InputError for neither or both, or out of range."""
     if (frequency_hz is None) == (mass_kg is None):
         raise InputError("frequency_hz", frequency_hz, "given unless mass_kg is", "give one of frequency and mass")
-    if isinstance(count, bool) or count != int(checked_number("count", count, 1, 1000)):
-        raise InputError("count", count, "a whole number from 1 to 1000")
-    if mass_kg is None:
-        return None
-    return float(checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)) / int(count)
-
-
-@dataclass(frozen=True, eq=False)
-class _Block:
-    """Answers for some states: bands, where they are extrapolated, least median stiffness, share of lifted halves."""
-
-    stiffness: Band
-    damping: Band
-    natural: Band
-    outside: Flags
-    softest: float
-    loose: float
+    count = checked_whole("count", count, 1, 1000)
+    return None if mass_kg is None else checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True) / count
 
 
 def _block(
@@ -318,8 +300,12 @@ def _block(
     load: tuple[float, int] | None,
     axis: str,
     squeeze_mm: float,
-) -> _Block:
-    """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then."""
+) -> tuple[Band, Band, Band, Flags, float, float]:
+    """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then.
+
+    Bands of stiffness, damping and natural frequency, where they are extrapolated, least median stiffness, share of
+    lifted halves.
+    """
     softest, loose = math.inf, 0.0
     if load is None:
         natural = Band(f, f, f)
@@ -335,10 +321,11 @@ def _block(
     storage = np.exp(ln_k.real) * np.cos(ln_k.imag)
     if load is not None and storage.size:
         softest = float(np.median(storage, axis=0).min())
-    return _Block(band(storage), band(0.5 * np.tan(ln_k.imag)), natural, curve.extrapolated(t, f), softest, loose)
+    damping = band(0.5 * np.tan(ln_k.imag))
+    return band(storage), damping, natural, curve.extrapolated(t, f), softest, loose
 
 
-def _joined(bands: list[Band], shape: tuple[int, ...]) -> Band:
+def _joined(bands: Sequence[Band], shape: tuple[int, ...]) -> Band:
     """One band of the shape asked for; floats for a single state."""
     ends = (np.concatenate([getattr(b, name) for b in bands]).reshape(shape) for name in ("median", "low", "high"))
     return Band(*(end.item() if end.ndim == 0 else end for end in ends))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Final, TypedDict, Unpack
 
 import numpy as np
@@ -20,14 +20,20 @@ from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.record import Material
-from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, forecast_range, take_off_window
+from matdb.weather.forecast import (
+    COLDEST_C,
+    HOTTEST_C,
+    MOST_TEMPERATURES,
+    Forecast,
+    at_altitude,
+    forecast_range,
+    take_off_window,
+)
 from matdb.weather.hourly import hourly_csv, monthly_csv
 from matdb.weather.lag import part_temperature
 from matdb.weather.reports import metar_forecast, taf_forecast
 
 _COARSE_K: Final = 0.5
-_STEP_K: Final = 1.0
-_MOST_TEMPERATURES: Final = 181
 #: Temperatures of lagging parts are rounded to this, so that parts of a material share them.
 _LAG_K: Final = 0.25
 #: A part leaves a warm car once a day; more days than these are a season, in which it hardly matters.
@@ -86,15 +92,12 @@ class Flight:
         body = body_of(part.form)
         if body is None:
             raise InputError("form", part.form.kind, "one with a height or a diameter")
-        how: dict[str, Any] = {"start_c": self.car_c, "thermal": thermal_of(material.family), "air": self.air}
-
-        def lagging(air: Forecast) -> Forecast:
-            return part_temperature(air, body, **how)
-
+        thermal = thermal_of(material.family)
+        lagging = partial(part_temperature, body=body, start_c=self.car_c, thermal=thermal, air=self.air)
         flown = self.flown
         if flown.times is None or len(flown) == 1:
             known = lagging(Forecast(flown.temperature_c, source=flown.source, notes=flown.notes))
-            return Forecast(temperatures_between(known.low_c, known.high_c), source=known.source, notes=known.notes)
+            return replace(forecast_range(known.low_c, known.high_c), source=known.source, notes=known.notes)
         days = _days(flown.times)
         if len(days) > _MOST_DAYS:
             raise InputError(
@@ -168,25 +171,22 @@ def flight(
     InputError
         No source or several, one altitude without the other, or a source that cannot be read.
     """
-    given = {"low_c": low_c, "csv": csv, "monthly": monthly, "metar": metar, "taf": taf}
-    named = [name for name, value in given.items() if value is not None]
+    sources: dict[str, tuple[Any, Callable[[Any], Forecast]]] = {
+        "low_c": (low_c, lambda low: forecast_range(low, low if high_c is None else high_c)),
+        "csv": (csv, partial(hourly_csv, what=what, unit=unit)),
+        "monthly": (monthly, partial(monthly_csv, what=what, unit=unit)),
+        "metar": (metar, partial(metar_forecast, issued=issued)),
+        "taf": (taf, partial(taf_forecast, issued=issued)),
+    }
+    named = {name: source for name, source in sources.items() if source[0] is not None}
     if len(named) != 1:
         raise InputError(
             "temperatures",
             " and ".join(named) or "nothing",
             "told by one source: a range, an hourly or monthly table, a METAR or a TAF",
         )
-    if low_c is not None:
-        forecast = forecast_range(low_c, low_c if high_c is None else high_c, steps=_range_steps(low_c, high_c))
-    elif csv is not None:
-        forecast = hourly_csv(csv, what=what, unit=unit)
-    elif monthly is not None:
-        forecast = monthly_csv(monthly, what=what, unit=unit)
-    elif metar is not None:
-        forecast = metar_forecast(metar, issued)
-    else:
-        assert taf is not None
-        forecast = taf_forecast(taf, issued)
+    ((value, read),) = named.values()
+    forecast = read(value)
     if (forecast_altitude_m is None) != (site_altitude_m is None):
         raise InputError(
             "altitudes",
@@ -199,25 +199,6 @@ def flight(
     found = Flight(forecast, **flown)
     _ = found.flown  # refuses take-off hours that the forecast does not hold
     return found
-
-
-def _range_steps(low_c: float, high_c: float | None) -> int:
-    wide = abs((low_c if high_c is None else high_c) - low_c)
-    return min(max(math.ceil(wide / _STEP_K), 1) + 1, _MOST_TEMPERATURES) if math.isfinite(wide) else 2
-
-
-def temperatures_between(low_c: float, high_c: float) -> Array:
-    """Temperatures from low to high in steps of at most 1 K (coarser for very wide ranges).
-
-    Raises
-    ------
-    InputError
-        Not a temperature, or low above high.
-    """
-    checked_state(np.array([low_c, high_c], dtype=float), 1.0)
-    if low_c > high_c:
-        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", "from the lower to the higher")
-    return np.linspace(low_c, high_c, _range_steps(low_c, high_c)) if high_c > low_c else np.array([low_c])
 
 
 def temperature_steps(temperature_c: ArrayLike, hours: ArrayLike | None = None) -> tuple[Array, Array, Whole]:
@@ -242,7 +223,7 @@ def temperature_steps(temperature_c: ArrayLike, hours: ArrayLike | None = None) 
         raise InputError("temperature_c", "nothing", "at least one temperature")
     weight = np.ones(t.size) if hours is None else np.asarray(hours, dtype=float).reshape(-1)
     steps, place = np.unique(t, return_inverse=True)
-    if steps.size > _MOST_TEMPERATURES:
+    if steps.size > MOST_TEMPERATURES:
         steps, place = np.unique(np.round(t / _COARSE_K) * _COARSE_K, return_inverse=True)
     place = place.reshape(-1).astype(np.int64)
     hours_at = np.asarray(np.bincount(place, weights=weight, minlength=steps.size), dtype=float)
@@ -338,11 +319,12 @@ def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures
     if isinstance(temperature_c, Flight) and temperature_c.car_c is not None:
         return _lagging(parts, temperature_c)
     row = np.zeros(len(parts), dtype=np.int64)
-    if isinstance(temperature_c, Flight | Forecast):
-        forecast = temperature_c.flown if isinstance(temperature_c, Flight) else temperature_c
-        steps, weight, place = temperature_steps(forecast.temperature_c, _hours_of(forecast))
-        outside = temperature_c.forecast if isinstance(temperature_c, Flight) else temperature_c
-        return Exposure(steps, weight[None], row, (place,), (forecast,), (outside,), forecast.notes)
+    if isinstance(temperature_c, Forecast):
+        temperature_c = Flight(temperature_c)
+    if isinstance(temperature_c, Flight):
+        flown = temperature_c.flown
+        steps, weight, place = temperature_steps(flown.temperature_c, _hours_of(flown))
+        return Exposure(steps, weight[None], row, (place,), (flown,), (temperature_c.forecast,), flown.notes)
     steps, weight, place = temperature_steps(temperature_c)
     return Exposure(steps, weight[None], row, (place,), (None,), (None,))
 
@@ -389,7 +371,7 @@ def _hours_of(forecast: Forecast) -> Array:
         if not steps.size:
             hours.append(np.array([usual]))
             continue
-        hours.append(0.5 * (np.concatenate([steps[:1], steps]) + np.concatenate([steps, steps[-1:]])))
+        hours.append(0.5 * (np.append(steps[:1], steps) + np.append(steps, steps[-1:])))
     return np.concatenate(hours)
 
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import chain, repeat
 from typing import Any, Final
 
 import numpy as np
 
 from matdb.advice.effective import ln_scale_at_rest, ln_scale_draws, suspended
-from matdb.arrays import Array, Flags
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.part import Part
+from matdb.mounting.suspended import ln_storage
 
 #: Every kelvin, so that a straight line between two rows stays within 0.5 % of the curve.
 TEMPERATURES_C: Final = np.arange(-40.0, 61.0)
@@ -59,9 +60,9 @@ def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[floa
     f = np.repeat(FREQUENCIES_HZ, TEMPERATURES_C.size)
     ln_e = curve.ln_modulus(t, np.log(2.0 * np.pi * f))
     # The modulus is the same for all parts; only its scale is each part's own.
-    storage = np.exp(ln_e.real) * np.cos(ln_e.imag)
+    storage = np.exp(ln_storage(ln_e))
     damping = band(0.5 * np.tan(ln_e.imag))
-    outside = curve.extrapolated(t, f)
+    outside = curve.extrapolated(t, f).astype(int)
     for part in parts:
         for axis in part.form.axes:
             try:
@@ -70,50 +71,16 @@ def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[floa
                 continue
             stiffness = band(storage * np.exp(scale)[:, None])
             yield from _rows(part.name, axis, t, f, None, f, stiffness, damping, curve.basis, outside)
-            if axis != part.form.axes[0]:
-                continue
-            for mass in masses_kg:
-                carried = ln_scale_at_rest(curve, part, axis, 0.0, TEMPERATURES_C, mass)
-                state = suspended(curve, carried, mass, TEMPERATURES_C)
+            for mass in masses_kg if axis == part.form.axes[0] else ():
+                held = ln_scale_at_rest(curve, part, axis, 0.0, TEMPERATURES_C, mass)
+                state = suspended(curve, held, mass, TEMPERATURES_C)
                 at = median(state.frequency_hz)
-                k = state.ln_stiffness
-                yield from _rows(
-                    part.name,
-                    axis,
-                    TEMPERATURES_C,
-                    None,
-                    mass,
-                    at,
-                    band(np.exp(k.real) * np.cos(k.imag)),
-                    band(0.5 * np.tan(k.imag)),
-                    curve.basis,
-                    curve.extrapolated(TEMPERATURES_C, at),
-                )
+                found = band(np.exp(ln_storage(state.ln_stiffness))), band(state.damping_ratio)
+                beyond = curve.extrapolated(TEMPERATURES_C, at).astype(int)
+                yield from _rows(part.name, axis, TEMPERATURES_C, None, mass, at, *found, curve.basis, beyond)
 
 
-def _rows(
-    part: str,
-    axis: str,
-    t: Array,
-    given_hz: Array | None,
-    given_kg: float | None,
-    at_hz: Array,
-    stiffness: Band,
-    damping: Band,
-    basis: str,
-    outside: Flags,
-) -> Iterator[tuple[Any, ...]]:
-    none = [None] * t.size
-    yield from zip(
-        [part] * t.size,
-        [axis] * t.size,
-        t.tolist(),
-        none if given_hz is None else given_hz.tolist(),
-        [given_kg] * t.size,
-        at_hz.tolist(),
-        *(v.tolist() for v in (stiffness.median, stiffness.low, stiffness.high)),
-        *(v.tolist() for v in (damping.median, damping.low, damping.high)),
-        [basis] * t.size,
-        outside.astype(int).tolist(),
-        strict=True,
-    )
+def _rows(*columns: Any) -> Iterator[tuple[Any, ...]]:
+    """Rows of some columns: a band is three, what is the same in every row stands alone."""
+    ends = [(c.median, c.low, c.high) if isinstance(c, Band) else (c,) for c in columns]
+    return zip(*(c.tolist() if isinstance(c, np.ndarray) else repeat(c) for c in chain(*ends)), strict=False)

@@ -10,7 +10,6 @@ from typing import Annotated, Any, ClassVar, Final
 
 import numpy as np
 
-from matdb.advice.exposure import temperatures_between
 from matdb.advice.summary import summary
 from matdb.api import Store, open_store
 from matdb.cli import fit
@@ -24,6 +23,7 @@ from matdb.errors import StoreError
 from matdb.exchange.demo_scenario import DemoScenario, demo_scenario
 from matdb.exchange.tables import curve_table, stiffness_table
 from matdb.files import new_file
+from matdb.weather.forecast import forecast_range
 
 INVENTED = "All materials, parts, readings and the craft of this demo are invented."
 
@@ -45,7 +45,7 @@ def demo(
     if csv is not None:
         new_file(csv, force=force)
     scenario = demo_scenario()
-    mounting, hours = scenario.mounting, temperatures_between(*scenario.forecast_c)
+    mounting, hours = scenario.mounting, forecast_range(*scenario.forecast_c).temperature_c
     # MATDB_STORE is left alone: nobody wants invented readings among their own.
     with open_store(call.own_store or _fresh_file(), as_fitted=True) as opened:
         address = opened.records.place.shown  # without its password

@@ -24,8 +24,8 @@ COLDEST_C, HOTTEST_C = -95.0, 65.0
 _LAPSE_K_PER_M, _TROPOPAUSE_M = 0.0065, 11000.0
 #: Lowest altitude taken, m; below every place on land.
 _LOWEST_M = -1000.0
-#: Temperatures into which a range low ... high is cut, ends included.
-RANGE_STEPS = 13
+#: A range is cut into steps of a kelvin; a very wide one into so many temperatures at most.
+MOST_TEMPERATURES = 181
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,15 +114,13 @@ class Forecast:
         }
 
 
-def forecast_range(low_c: float, high_c: float, *, steps: int = RANGE_STEPS) -> Forecast:
+def forecast_range(low_c: float, high_c: float) -> Forecast:
     """A forecast of which only the lowest and the highest temperature are known.
 
     Parameters
     ----------
     low_c, high_c : float
-        Degrees Celsius, low <= high.
-    steps : int
-        Temperatures to look at, both ends among them; one when the ends are equal.
+        Degrees Celsius, low <= high; the forecast holds both, and what lies between in steps of at most 1 K.
 
     Raises
     ------
@@ -134,10 +132,8 @@ def forecast_range(low_c: float, high_c: float, *, steps: int = RANGE_STEPS) -> 
     high = checked_number("high temperature", high_c, COLDEST_C, HOTTEST_C, "degrees Celsius", cure="check the unit")
     if low > high:
         raise InputError("low temperature", low_c, f"at most the high one ({high:g} degrees Celsius)", "swap them")
-    if not isinstance(steps, int) or not 2 <= steps <= 10000:
-        raise InputError("steps", steps, "a whole number from 2 to 10000")
-    grid = np.array([low]) if low == high else np.linspace(low, high, steps)
-    return Forecast(grid, source=f"range {low:g}…{high:g} °C")
+    steps = min(math.ceil(high - low) + 1, MOST_TEMPERATURES)
+    return Forecast(np.linspace(low, high, steps), source=f"range {low:g}…{high:g} °C")
 
 
 def at_altitude(forecast: Forecast, forecast_altitude_m: float, site_altitude_m: float) -> Forecast:

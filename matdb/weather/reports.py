@@ -22,9 +22,11 @@ from itertools import pairwise
 import numpy as np
 
 from matdb.errors import InputError
-from matdb.weather.forecast import COLDEST_C, HOTTEST_C, RANGE_STEPS, Forecast
+from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
 
 _LONGEST = 4000
+#: Temperatures between a lowest and a highest that hold for one hour.
+_RANGE_STEPS = 13
 #: A TAF is valid for at most 30 hours [2]_.
 LONGEST_TAF_H = 30
 
@@ -410,7 +412,7 @@ def taf_forecast(text: str, issued: dt.date | None = None) -> Forecast:
     at, values = np.array(sorted(points.items())).T
     if at.size != len(taf.extremes):  # TX and TN at one hour: a range
         low, high = (f(e.temperature_c for e in taf.extremes) for f in (min, max))
-        return Forecast(np.linspace(low, high, RANGE_STEPS), source=taf.label, notes=tuple(notes))
+        return Forecast(np.linspace(low, high, _RANGE_STEPS), source=taf.label, notes=tuple(notes))
     if at.size > 1:
         hours = np.union1d(np.arange(at[0], at[-1] + 1.0), at)
         place = np.clip(np.searchsorted(at, hours, side="right") - 1, 0, at.size - 2)

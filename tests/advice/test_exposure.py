@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from matdb.advice.effective import effective
-from matdb.advice.exposure import Flight, exposure, flight, temperature_steps, temperatures_between
+from matdb.advice.exposure import Flight, exposure, flight, temperature_steps
 from matdb.advice.judge import Candidate
 from matdb.curve.fit import prior_curve
 from matdb.errors import InputError
@@ -21,11 +21,11 @@ CSV = "time,temperature (C)\n" + "".join(f"2026-01-03 {h:02d}:00,{h - 12}\n" for
 
 
 def test_a_range_is_cut_into_steps_of_a_kelvin():
-    assert temperatures_between(-2.0, 3.0).tolist() == [-2, -1, 0, 1, 2, 3]
     assert flight(low_c=-2.0, high_c=3.0).forecast.temperature_c.tolist() == [-2, -1, 0, 1, 2, 3]
     assert flight(low_c=4.0).forecast.temperature_c.tolist() == [4.0]
-    with pytest.raises(InputError, match="from the lower to the higher"):
-        temperatures_between(3.0, -2.0)
+    assert len(flight(low_c=-2.5, high_c=3.0).forecast) == 7
+    with pytest.raises(InputError, match="swap them"):
+        flight(low_c=3.0, high_c=-2.0)
 
 
 def test_exactly_one_source_is_taken():
