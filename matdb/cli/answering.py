@@ -6,12 +6,26 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final, TypeVar
 
-from matdb.advice.summary import Answer
+from matdb.advice.summary import Answer, short
 from matdb.api import Store
-from matdb.cli.cautions import BENCH, ESTIMATE, FLIGHT
 from matdb.cli.options import Call, Question, option
 from matdb.cli.screen import given_text, lines, number_text, one_line, show
 from matdb.errors import InputError
+
+#: Once in the output of whatever might be taken for a permission.
+ESTIMATE: Final = "This is an estimate, never an airworthiness approval."
+#: Before flying what was chosen.
+FLIGHT: Final = (
+    "Hold the payload with a second line that does not depend on the rubber: a part can tear or slip out.",
+    "Take the propellers off for every trial on the bench or in the hand.",
+    "Flex cold parts by hand before flight: rubber near its glass transition cracks instead of bending.",
+    "Check the screws again after 24 hours and in the cold: rubber creeps, sets and shrinks.",
+)
+#: At the bench.
+BENCH: Final = (
+    "Oven and freezer: wear gloves, stay below the material's service temperature, and never share an oven with food.",
+    "Secure weights and keep feet and fingers from under them.",
+)
 
 _ALL: Final = "all"
 #: What in an answer asks for a caution by itself: a word of its warnings, or a squeeze.
@@ -31,14 +45,14 @@ class Told(Call):
 
     def tell(
         self,
-        answer: Answer,
+        told: Answer | Sequence[str],
         content: Mapping[str, Any],
         behind: Callable[[], None] = lambda: None,
         warnings: Collection[str] = (),
         *,
         others: str = "The others",
         caution: str = _NO_APPROVAL,
-        cautions: Sequence[str] = (ESTIMATE, *FLIGHT),
+        bench_c: Iterable[float] | None = None,
         first_use: bool = False,
         written: str | None = None,
     ) -> None:
@@ -46,8 +60,8 @@ class Told(Call):
 
         Parameters
         ----------
-        answer : Answer
-            First in both.
+        told : Answer or sequence of str
+            First in both: an answer, or sentences of which as many are told as there is room for.
         content : mapping
             The rest of the document.
         behind : callable
@@ -56,13 +70,16 @@ class Told(Call):
             All of them, for the document and for --why.
         others : str
             What the alternatives are.
-        caution, cautions : str, sequence of str
-            The one that this answer triggers, and all.
+        caution : str
+            The one that this answer triggers.
+        bench_c : iterable of float, optional
+            Temperatures of a bench, degrees Celsius: the cautions are those of the bench.
         first_use : bool
             Whether all cautions are shown without being asked for.
         written : str, optional
             The file that was written.
         """
+        answer = told if isinstance(told, Answer) else Answer(lines=short(told, warnings))
         if self.as_json:
             # A dictionary keeps its order: the answer stands first.
             self.answer({"answer": answer.to_dict(), **content}, lambda: None, warnings)
@@ -76,13 +93,15 @@ class Told(Call):
         if written is not None:
             show(f"written: {written}", wrap=False)
         asked = getattr(self, "why", None)
+        cautions: Sequence[str] = (ESTIMATE, *FLIGHT)
+        if bench_c is not None:
+            caution, cautions = BENCH[0] if any(not 10.0 <= t <= 35.0 for t in bench_c) else BENCH[1], BENCH
         if self.cautions or first_use:
             lines("Cautions:", cautions)
-            told = [] if asked else [f"Figures and reasons: {self.how_to_ask}."]
+            if not asked:
+                show(f"Figures and reasons: {self.how_to_ask}.")
         else:
-            told = [caution, "Cautions: --cautions." if asked else f"More: {self.how_to_ask}, --cautions."]
-        if told:
-            show(" ".join(told))
+            show(f"{caution} {'Cautions: --cautions.' if asked else f'More: {self.how_to_ask}, --cautions.'}")
         if asked:
             show()
             behind()
@@ -124,11 +143,6 @@ def first_use(store: Store) -> bool:
 def flight_caution(warnings: Iterable[str], squeezed: float | None) -> str:
     """The caution that an answer triggers before a flight."""
     return _COLD if any("glass transition" in text for text in warnings) else _SCREW if squeezed else _NO_APPROVAL
-
-
-def bench_caution(temperature_c: Iterable[float]) -> str:
-    """The caution that a reading at these temperatures triggers."""
-    return BENCH[0] if any(not 10.0 <= t <= 35.0 for t in temperature_c) else BENCH[1]
 
 
 def thinned(rows: Sequence[_Row], most: int) -> list[_Row]:

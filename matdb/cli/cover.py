@@ -7,8 +7,7 @@ from typing import Annotated
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
-from matdb.cli.answering import AskedNow, first_use, flight_caution
-from matdb.cli.cautions import ESTIMATE, FLIGHT
+from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, first_use, flight_caution
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import AxisOption, needed, opt, quantity
 from matdb.cli.screen import Column, given_text, number_text, records_table, show

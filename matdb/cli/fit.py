@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final
 
-from matdb.advice.summary import Answer, short
 from matdb.cli.answering import Told
 from matdb.cli.options import Call, MaterialArgument, option
 from matdb.cli.screen import (
@@ -47,8 +46,7 @@ def fit(
         curve = store.fit(material, seed=seed, progress=update)
     made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
-    answer = Answer(lines=short([modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."], notes(curve)))
-    call.tell(answer, summary(curve), warnings=notes(curve))
+    call.tell([modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."], summary(curve), warnings=notes(curve))
 
 
 def report(material: MaterialArgument, call: Call) -> None:

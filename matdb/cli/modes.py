@@ -7,8 +7,7 @@ from typing import Annotated
 from matdb.advice.camera import Mode, SixAxes
 from matdb.advice.summary import Answer
 from matdb.advice.verdict import percent
-from matdb.cli.answering import AskedNow, first_use, flight_caution
-from matdb.cli.cautions import ESTIMATE
+from matdb.cli.answering import ESTIMATE, AskedNow, first_use, flight_caution
 from matdb.cli.options import NEEDED, arg, needed, option, quantity
 from matdb.cli.screen import Column, band_cell, number_text, records_table, share_text, show, span_text
 

@@ -9,8 +9,7 @@ from typing import Annotated, Any, Final
 
 from matdb.advice.summary import Answer, short
 from matdb.api import Store
-from matdb.cli.answering import AskedNow, bench_caution
-from matdb.cli.cautions import BENCH
+from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import Held, arg, ends, option, quantity
 from matdb.cli.screen import Progress, band_cell, mass_text, number_text, show
@@ -152,8 +151,7 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         lambda: _behind(shown, low),
         [refusal] if refusal else [],
         others="Others, by the factor that they leave",
-        caution=bench_caution(each.temperature_c for each in shown),
-        cautions=BENCH,
+        bench_c=[each.temperature_c for each in shown],
     )
 
 

@@ -7,8 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 import typer
 
-from matdb.cli.answering import Told
-from matdb.cli.cautions import ESTIMATE, FLIGHT
+from matdb.cli.answering import ESTIMATE, FLIGHT, Told
 from matdb.cli.options import AxisOption, ForceOption, Question, arg, needed, opt, quantity
 from matdb.files import new_file
 from matdb.picture.page import save_page

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
-from matdb.advice.summary import Answer, short
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, ForceOption, Group, JsonOption, NoteOption, added, arg, option, replaced
@@ -109,16 +108,15 @@ def show_(
 
     screw, said = f", {part.thread} screw" * bool(part.thread), f" Note: {part.note}." * bool(part.note)
     read = counted(readings, "readings") if readings else "no reading"
-    told = [
-        f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}",
-        f"At a modulus of 1 MPa: {', '.join(f'{number_text(k)} N/mm {axis}' for axis, k in unit.items())}.",
-    ]
+    told = [f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}"]
+    if unit:
+        of_1_mpa = ", ".join(f"{number_text(k)} N/mm {axis}" for axis, k in unit.items())
+        told.append(f"At a modulus of 1 MPa: {of_1_mpa}.")
     if picture is not None:
         write_text(picture, part_svg(part.form, name), force=force)
         told.append(f"Drawn to scale in {picture}.")
     content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
-    answer = Answer(lines=short([text for text in told if unit or not text.startswith("At a")], warnings))
-    call.tell(answer, {"part": content, "history": history}, warnings=warnings)
+    call.tell(told, {"part": content, "history": history}, warnings=warnings)
 
 
 @app.command()

@@ -9,7 +9,6 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_damping_ratio
 from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
@@ -17,8 +16,7 @@ from matdb.bench.thermal.soak import check_soak, crystallisation_note, drift, se
 from matdb.bench.thermal.soak import soak as soak_of
 from matdb.bench.thermal.state import body_of
 from matdb.cli import options
-from matdb.cli.answering import Asked, AskedNow, bench_caution, thinned
-from matdb.cli.cautions import BENCH
+from matdb.cli.answering import BENCH, Asked, AskedNow, thinned
 from matdb.cli.options import Held, StepOption, TempsOption, arg, needed, option, quantity, temperatures
 from matdb.cli.screen import given_text, mass_text, number_text, show
 from matdb.curve.band import Band
@@ -99,13 +97,12 @@ def soak(said: SoakOptions, call: Asked) -> None:
         *(_in_words(row, soaked_min, out_s) for row in states),
         f"From {room_c:g} degC in {air} air; still air on the bench.",
     ]
-    answer, caution = Answer(lines=short(told, warnings)), bench_caution(at)
 
     def behind() -> None:
         for row in rows:
             show(_in_words(row, soaked_min, out_s))
 
-    call.tell(answer, content, behind, warnings, caution=caution, cautions=BENCH)
+    call.tell(told, content, behind, warnings, bench_c=at)
 
 
 def _in_words(row: dict[str, Any], soaked_min: float | None, out_s: float | None) -> str:
@@ -182,9 +179,7 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
         "" if written else "The sheet to print and fill in: --out FILE, or --why.",
     ]
     content = {"part": said.part, "steps": steps, "basis": basis, "file": written, "markdown": text}
-    answer, caution = Answer(lines=short(told, notes)), bench_caution(at)
-    sheet = partial(print, text, end="")
-    call.tell(answer, content, sheet, notes, caution=caution, cautions=BENCH, written=written)
+    call.tell(told, content, partial(print, text, end=""), notes, bench_c=at, written=written)
 
 
 def _step_in_words(step: ProtocolStep) -> str:

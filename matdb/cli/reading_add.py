@@ -17,7 +17,7 @@ from matdb.bench.thermal.state import bench_state
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Trace, TraceFit, TraceMode
-from matdb.cli.cautions import BENCH
+from matdb.cli.answering import BENCH
 from matdb.cli.options import Call, ForceOption, Group, arg, argument_of, option, option_of, values_of, with_fields
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError

@@ -6,7 +6,7 @@ from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
-from matdb.advice.summary import FAILS, Answer, how_to_fit, short
+from matdb.advice.summary import FAILS, how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, first_use, flight_caution
@@ -79,7 +79,7 @@ def squeeze(
     content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
     caution = flight_caution(answer.warnings, answer.points[0].squeeze_mm)
     call.tell(
-        _answer(answer, said.mounting is None),
+        _told(answer, said.mounting is None),
         content,
         lambda: _behind(answer),
         answer.warnings,
@@ -91,11 +91,11 @@ def squeeze(
 _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}
 
 
-def _answer(answer: Squeeze, payload_alone: bool) -> Answer:
+def _told(answer: Squeeze, payload_alone: bool) -> list[str]:
     """How far to turn, what decides and what it rests on."""
     low, high = answer.load_factors
     head = "" if answer.recommended_mm is not None else "nothing holds everything; best compromise: "
-    told = [
+    return [
         f"{answer.part}: {head}{_verdict(answer.points[0])}{' the payload' if payload_alone else ''}.",
         "Judged on holding the payload alone; give --mounting to judge the picture." if payload_alone else "",
         f"Decides: {answer.reason}.",
@@ -104,7 +104,6 @@ def _answer(answer: Squeeze, payload_alone: bool) -> Answer:
         f"together at {answer.assembly_c:g} degC; {answer.rests_on}.",
         f"{answer.reasons[0][:1].upper()}{answer.reasons[0][1:]}.",
     ]
-    return Answer(lines=short(told, answer.warnings))
 
 
 def _behind(answer: Squeeze) -> None:

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
-from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.answering import AskedNow, over_states
@@ -56,8 +55,7 @@ def stiffness(
     what = f"{states.said(known) or part}, {states.axis}{under}"
     told = [*over_states(what, answer.records(), "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
-    first = Answer(lines=short(told, answer.warnings))
-    call.tell(first, content, lambda: show_rows(answer), answer.warnings, written=written)
+    call.tell(told, content, lambda: show_rows(answer), answer.warnings, written=written)
 
 
 def rests_text(rests: str) -> str:
@@ -150,8 +148,7 @@ def curve(
     rests = found.rests_on(None, float(t.min()), float(t.max()))
     told = [*over_states(material, answer.records(), "storage_mpa", "MPa", _moduli), rests_text(rests)]
     content = summary(found) | {"csv": written, "rows": answer.records()}
-    first = Answer(lines=short(told, answer.warnings))
-    call.tell(first, content, lambda: _show_moduli(answer), answer.warnings, written=written)
+    call.tell(told, content, lambda: _show_moduli(answer), answer.warnings, written=written)
 
 
 def _moduli(row: Mapping[str, Any], _: bool) -> str:

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 from matdb.advice.cover import Member
 from matdb.advice.suit import State, Suitability
 from matdb.advice.summary import how_to_fit, summary
-from matdb.cli.answering import AskedOfParts, first_use, flight_caution
-from matdb.cli.cautions import ESTIMATE, FLIGHT
+from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, first_use, flight_caution
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import AxisOption, opt, quantity
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
