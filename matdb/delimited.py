@@ -1,20 +1,23 @@
-"""Plain text tables from anywhere: byte order mark, old code pages, any usual separator, decimal commas.
+"""Plain text tables from anywhere: byte order mark, old code pages, any usual separator, decimal commas; and out again.
 
 Reads what spreadsheets and loggers write; what a column means is for the caller to say. Cells keep their
-text, so that leading zeros of names survive.
+text, so that leading zeros of names survive. Writes plain rectangular CSV: line feeds, and no cell that a spreadsheet
+would run.
 """
 
 from __future__ import annotations
 
 import csv
+import io
 import math
 import os
 import re
 from array import array
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import islice
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +37,14 @@ NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _SEPARATORS = (";", "\t", ",", " ")
 #: What loggers write where they have no value.
 BLANKS = frozenset({"", "-", "--", "---", "na", "n/a", "nan", "null", "none", "m", "missing", "?", "#n/a"})
+
+#: Text that begins with one of these, also in its wide form, is a formula to a spreadsheet; the apostrophe itself is
+#: among them so that the guard can be undone.
+_RISKY = "=+@\\-'\t\r＝＋－＠"
+#: A spreadsheet of another country takes the cell apart at these.
+_PARTED = ";\t|\r\n"
+_OPEN = re.compile(rf"(?:\A(?=[ \n]*[{_RISKY}])|(?<=[{_PARTED}])(?=[ ]*[{_RISKY}]))(?!\s*\Z)")
+_SHUT = re.compile(rf"(?:\A'(?=[ \n]*[{_RISKY}])|(?<=[{_PARTED}])'(?=[ ]*[{_RISKY}]))(?!\s*\Z)")
 
 
 @dataclass(frozen=True)
@@ -363,3 +374,47 @@ def _text_of(data: bytes) -> str | None:
         with suppress(UnicodeDecodeError):
             return data.decode(code)
     return None
+
+
+# -- out -----------------------------------------------------------------------------------------------------------
+
+
+def guarded(text: str) -> str:
+    """Put an apostrophe before all that a spreadsheet would take for a formula, at the start or after a separator."""
+    return _OPEN.sub("'", text)
+
+
+def unguarded(text: str) -> str:
+    """Take away the apostrophes that :func:`guarded` put."""
+    return _SHUT.sub("", text)
+
+
+def cell(value: Any) -> str:
+    """One value as a cell: numbers so that they read back exactly, text guarded, None empty."""
+    if value is None or value != value:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        return repr(value)
+    if hasattr(value, "isoformat"):
+        return str(value.isoformat())
+    return guarded(str(value))
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A table as CSV text.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Column names with their units.
+    rows : iterable of sequence
+        Cells, as many as the header has.
+    """
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(header)
+    for row in rows:
+        writer.writerow([cell(value) for value in row])
+    return out.getvalue()

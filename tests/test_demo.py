@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import matdb
-from matdb.exchange.demo_scenario import demo_scenario
+from matdb.cli.demo import demo_scenario
 from matdb.shipped import data_folder
 
 TOP = Path(__file__).parents[1]

@@ -13,8 +13,8 @@ from matdb.bench import readings
 from matdb.bench.readings import READINGS, RingDown, reading_fields, reading_from_dict
 from matdb.cli.reading_add import _command
 from matdb.cli.run import as_typed
+from matdb.delimited import csv_text
 from matdb.errors import InputError
-from matdb.exchange.csv_file import csv_text
 from matdb.exchange.reading_file import columns, heading_of, read_readings, value_of
 from matdb.fields import dimension_of, entry, record_fields, stem_of, unit_of
 from matdb.form import Part, Ring

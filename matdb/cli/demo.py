@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 from collections import Counter
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ import numpy as np
 
 from matdb.advice.summary import summary
 from matdb.api import Store, open_store
+from matdb.bench.readings import Reading
 from matdb.cli import fit
 from matdb.cli.answering import Told
 from matdb.cli.options import ForceOption, opt, write_answer
@@ -19,13 +21,62 @@ from matdb.cli.screen import Column, Progress, band_cell, block_table, lines, re
 from matdb.cli.stiffness import nested_rows, show_rows
 from matdb.cli.suit import all_warnings, suit_content
 from matdb.curve.curve import Curve
-from matdb.errors import StoreError
-from matdb.exchange.demo_scenario import DemoScenario, demo_scenario
+from matdb.errors import InputError, StoreError
+from matdb.exchange.reading_file import read_readings
 from matdb.exchange.tables import curve_table, stiffness_table
 from matdb.files import new_file
+from matdb.form import Part, form_from_dict
+from matdb.material.record import Material
+from matdb.mounting.record import Mounting, mounting_from_dict
+from matdb.shipped import data_folder
 from matdb.weather.forecast import forecast_range
 
 INVENTED = "All materials, parts, readings and the craft of this demo are invented."
+
+
+@dataclass(frozen=True)
+class DemoScenario:
+    """Invented materials, parts, readings and one mounting, with tomorrow's forecast.
+
+    Attributes
+    ----------
+    materials, parts, readings, mounting
+        The records.
+    forecast_c : tuple of float
+        Lowest and highest temperature of tomorrow, degrees Celsius.
+    shown_part : str
+        The part whose stiffness the demo shows.
+    field_temperatures_c : list of float
+        At which it does, degrees Celsius.
+    """
+
+    materials: list[Material]
+    parts: list[Part]
+    readings: list[Reading]
+    mounting: Mounting
+    forecast_c: tuple[float, float]
+    shown_part: str
+    field_temperatures_c: list[float]
+
+    @property
+    def records(self) -> list[Material | Part | Reading | Mounting]:
+        """All records, for :meth:`matdb.api.Store.add`."""
+        return [*self.materials, *self.parts, *self.readings, self.mounting]
+
+
+def demo_scenario() -> DemoScenario:
+    """The scenario that ships with matdb. Raises InputError where its files were changed."""
+    folder, file = data_folder(), "demo_readings.csv"
+    told = json.loads((folder / "demo.json").read_text(encoding="utf-8"))
+    materials = [Material(**values) for values in told["materials"]]
+    parts = [Part(**(values | {"form": form_from_dict(values["form"])})) for values in told["parts"]]
+    known: dict[str, Any] = {"parts": {p.name: p for p in parts}, "materials": [m.name for m in materials]}
+    found = read_readings(file, (folder / file).read_bytes(), **known)
+    if found.problems:
+        raise InputError(file, str(found.problems[0]), "as shipped", "install matdb again")
+    forecast_c = (told["forecast_c"]["low"], told["forecast_c"]["high"])
+    shown = (told["shown_part"], told["field_temperatures_c"])
+    return DemoScenario(materials, parts, found.readings, mounting_from_dict(told["mounting"]), forecast_c, *shown)
 
 
 @dataclass(frozen=True)
@@ -47,9 +98,14 @@ def demo(
     scenario = demo_scenario()
     mounting, hours = scenario.mounting, forecast_range(*scenario.forecast_c).temperature_c
     # MATDB_STORE is left alone: nobody wants invented readings among their own.
-    with open_store(call.own_store or _fresh_file(), as_fitted=True) as opened:
+    place = call.own_store or str(Path(tempfile.mkdtemp(prefix="matdb-demo-")) / "demo.sqlite")
+    with open_store(place, as_fitted=True) as opened:
         address = opened.records.place.shown  # without its password
-        _fill(opened, scenario)
+        if any(opened.records.counts().values()):
+            # Invented parts among measured ones would be ranked with them.
+            only = "it holds records already; the demo fills only a new store: name another file"
+            raise StoreError(address, only)
+        opened.add(scenario.records)
         if not call.as_json:
             _show_logged(scenario, address)
         curves = [_fit(opened, material.name) for material in scenario.materials]
@@ -71,10 +127,8 @@ def demo(
         if written:
             show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
         _title("4. Ask this store yourself")
-        for asked in (
-            f'squeeze "{shown.name}" --mounting "{mounting.name}" --temp -6C..14C',
-            f'report "{shown.material}"',
-        ):
+        turns = f'squeeze "{shown.name}" --mounting "{mounting.name}" --temp -6C..14C'
+        for asked in (turns, f'report "{shown.material}"'):
             show(f'matdb {asked} --store "{address}"', indent="  ", wrap=False)
         _title("5. Which part suits tomorrow")
     content = {
@@ -88,18 +142,6 @@ def demo(
     }
     told = summary(mounting, hours, ranking)
     call.tell(told, content, warnings=[*answer.warnings, *all_warnings(ranking)], first_use=True)
-
-
-def _fresh_file() -> str:
-    return str(Path(tempfile.mkdtemp(prefix="matdb-demo-")) / "demo.sqlite")
-
-
-def _fill(store: Store, scenario: DemoScenario) -> None:
-    if any(store.records.counts().values()):
-        # Invented parts among measured ones would be ranked with them.
-        only = "it holds records already; the demo fills only a new store: name another file"
-        raise StoreError(store.records.place.shown, only)
-    store.add(scenario.records)
 
 
 def _fit(store: Store, material: str) -> Curve:

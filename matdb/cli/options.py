@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 from matdb.api import Store, open_store
 from matdb.checks import printed_like
 from matdb.cli.screen import Progress, document
+from matdb.delimited import csv_text
 from matdb.errors import InputError, StoreError
-from matdb.exchange.csv_file import write_csv
 from matdb.exchange.reading_file import value_of
 from matdb.fields import FieldInfo
+from matdb.files import write_text
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
 from matdb.material.record import Material
@@ -446,7 +447,7 @@ def _few(states: int) -> None:
 
 def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> str | None:
     """Write an answer's rows to the CSV file that the user named; the file's name, or None."""
-    return None if csv is None else str(write_csv(csv, header, rows, force=force))
+    return None if csv is None else str(write_text(csv, csv_text(header, rows), force=force))
 
 
 def replaced(kept: Store, what: str, name: str) -> list[dict[str, Any]]:

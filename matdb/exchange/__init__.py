@@ -1,1 +1,1 @@
-"""Records and answers in and out of files: CSV, JSON, the demo scenario."""
+"""Records and answers in and out of files: CSV, XLSX, JSON."""

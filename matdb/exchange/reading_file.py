@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from matdb.bench.readings import READINGS, Reading, reading_fields
-from matdb.delimited import BLANKS, NUMBER, Table, read_table
+from matdb.delimited import BLANKS, NUMBER, Table, read_table, unguarded
 from matdb.errors import InputError, plain_line
-from matdb.exchange.csv_file import unguarded
 from matdb.fields import FieldInfo, checked_field, fields_of, record_fields, unknown_fields
 from matdb.form.part import Part
 from matdb.units import UNITS, parse

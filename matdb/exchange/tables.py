@@ -18,8 +18,8 @@ from matdb.api import Store
 from matdb.curve.band import Band, band
 from matdb.curve.curve import DAMPING_UNREAD, Curve, checked_state
 from matdb.curve.parameters import ln_shift
+from matdb.delimited import csv_text
 from matdb.errors import FitError
-from matdb.exchange.csv_file import write_csv
 from matdb.exchange.reading_file import columns
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.fields import plain, unit_of
@@ -292,7 +292,7 @@ def write_table(
         sources = {name: store.material(name).source for name in {row[at] for row in rows}}
         header = (*header, "source", "matdb_version", "store_fingerprint")
         rows = [(*row, sources[row[at]], VERSION, mark) for row in rows]
-    return write_csv(path, header, rows, force=force)
+    return write_text(path, csv_text(header, rows), force=force)
 
 
 def shift_table(curve: Curve, temperature_c: Array) -> AnswerTable:

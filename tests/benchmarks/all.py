@@ -313,7 +313,7 @@ def case_make(folder: Path, quick: bool) -> list[list[Any]]:
     """Make the stores that the others read."""
     import matdb
     from matdb.bench.readings import RingDown
-    from matdb.exchange.demo_scenario import demo_scenario
+    from matdb.cli.demo import demo_scenario
     from matdb.store.stored import FitRecord
 
     scenario = demo_scenario()

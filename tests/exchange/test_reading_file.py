@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 import matdb
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Resonance, RingDown
+from matdb.delimited import csv_text
 from matdb.errors import InputError
-from matdb.exchange.csv_file import csv_text
 from matdb.exchange.reading_file import columns, heading_of, read_readings, value_of
 from matdb.exchange.tables import readings_table
 from matdb.store.stored import StoredReading

@@ -14,7 +14,7 @@ import numpy as np
 
 import matdb
 from matdb.curve.fit import prior_curve
-from matdb.exchange.csv_file import csv_text
+from matdb.delimited import csv_text
 from matdb.exchange.reading_file import columns
 from matdb.exchange.tables import readings_table
 from matdb.exchange.whole_store import store_text

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from matdb.delimited import cell, csv_text, guarded, unguarded
 from matdb.errors import FileTaken, InputError
-from matdb.exchange.csv_file import cell, csv_text, guarded, unguarded, write_csv
+from matdb.files import write_text
 
 TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc")))
 
@@ -57,7 +58,7 @@ def test_tables_are_rectangular_whatever_the_text(rows):
 
 
 def test_line_feeds_and_utf_8(tmp_path):
-    file = write_csv(tmp_path / "x.csv", ["temperature_c", "note"], [(-5.0, "0 °C…")])
+    file = write_text(tmp_path / "x.csv", csv_text(["temperature_c", "note"], [(-5.0, "0 °C…")]))
     assert file.read_bytes() == "temperature_c,note\n-5.0,0 °C…\n".encode()
 
 
@@ -65,16 +66,16 @@ def test_a_file_is_not_replaced_unless_told(tmp_path):
     file = tmp_path / "x.csv"
     file.write_text("mine", encoding="utf-8")
     with pytest.raises(FileTaken, match="--force") as caught:
-        write_csv(file, ["a"], [])
+        write_text(file, csv_text(["a"], []))
     assert caught.value.file == str(file)
     assert file.read_text(encoding="utf-8") == "mine"
-    write_csv(file, ["a"], [(1,)], force=True)
+    write_text(file, csv_text(["a"], [(1,)]), force=True)
     assert file.read_text(encoding="utf-8") == "a\n1\n"
 
 
 def test_a_folder_is_refused(tmp_path):
     with pytest.raises(InputError, match="it is a folder"):
-        write_csv(tmp_path, ["a"], [], force=True)
+        write_text(tmp_path, csv_text(["a"], []), force=True)
 
 
 def test_a_row_that_fails_leaves_nothing(tmp_path):
@@ -83,7 +84,7 @@ def test_a_row_that_fails_leaves_nothing(tmp_path):
         raise ValueError("broken")
 
     with pytest.raises(ValueError, match="broken"):
-        write_csv(tmp_path / "x.csv", ["a"], rows())
+        write_text(tmp_path / "x.csv", csv_text(["a"], rows()))
     assert list(tmp_path.iterdir()) == []
 
 
