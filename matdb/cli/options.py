@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from matdb.api import Store, open_store
 from matdb.checks import printed_like
 from matdb.cli.screen import Progress, document
+from matdb.curve.curve import checked_state
 from matdb.delimited import csv_text
 from matdb.errors import InputError, StoreError
 from matdb.exchange.reading_file import value_of
@@ -409,7 +410,7 @@ def temperatures(texts: Sequence[str], step: str = "5K") -> NDArray[np.float64]:
         # Whole steps from the lower end, and the upper end itself.
         found.extend(min(low + k * step_k, high) for k in range(steps + 1))
     _few(len(found))
-    return np.array(list(dict.fromkeys(round(t, 9) for t in found)))
+    return checked_state(np.array(list(dict.fromkeys(round(t, 9) for t in found))), 1.0)[0]
 
 
 def frequencies(texts: Sequence[str]) -> NDArray[np.float64]:
@@ -430,7 +431,7 @@ def frequencies(texts: Sequence[str]) -> NDArray[np.float64]:
             continue
         steps = max(math.ceil(math.log10(high / low) * _PER_DECADE - 1e-9), 1)
         found.extend(float(f) for f in np.geomspace(low, high, steps + 1))
-    return np.array(list(dict.fromkeys(found)))
+    return checked_state(23.0, np.array(list(dict.fromkeys(found))))[1]
 
 
 def few_states(temperature_c: NDArray[np.float64], others: int) -> None:

@@ -16,6 +16,7 @@ from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.options import Held, Question, arg, collects, opt
 from matdb.cli.screen import show
+from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
 from matdb.picture.chart import Chart
 from matdb.picture.figure import picture_file, save_picture
@@ -134,13 +135,11 @@ def frequency(
     low, high = _range(temp)
     expected = _range(forecast, "--forecast") if forecast else None
     with call.existing() as store:
-        candidates = _candidates(store, part, held.axis)
-        parts = [each.part for each in candidates]
+        wanted, parts = store.mounting(mounting), _parts(store, part, held.axis)
         cold, warm = expected or (low, high)
-        how = held.under(store, mounting, parts, flight(low_c=cold, high_c=warm)).how_all(parts)
-        chart = frequency_chart(
-            candidates, store.mounting(mounting), low_c=low, high_c=high, forecast_c=expected, **how
-        )
+        how = held.under(store, wanted, parts, flight(low_c=cold, high_c=warm)).how_all(parts)
+        candidates = [_candidate(store, each) for each in parts]
+        chart = frequency_chart(candidates, wanted, low_c=low, high_c=high, forecast_c=expected, **how)
     drawing.show(chart, call)
 
 
@@ -154,11 +153,10 @@ def transmissibility(
     How much of the craft's shake reaches the camera, with the rotor orders.
     """
     with call.existing() as store:
-        wanted = store.mounting(mounting)
-        (candidate,) = _candidates(store, [part], held.axis)
+        wanted, known = store.mounting(mounting), store.part(part)
         at = [options.needed(t, "temperature", "--temp") for t in temp]
-        how = held.under(store, wanted, [candidate.part], at).how(candidate.part)
-        chart = transmissibility_chart(candidate, wanted, at, **how)
+        how = held.under(store, wanted, [known], at).how(known)
+        chart = transmissibility_chart(_candidate(store, known), wanted, at, **how)
     drawing.show(chart, call)
 
 
@@ -180,29 +178,27 @@ def squeeze(
     A part's stiffness and natural frequency over the squeeze that it carries.
     """
     with call.existing() as store:
-        wanted = store.mounting(mounting)
-        (candidate,) = _candidates(store, [part], "axial")
+        wanted, known = store.mounting(mounting), store.part(part)
         at = [options.needed(t, "temperature", "--temp") for t in temp]
-        screw = candidate.part.known_screw
+        screw = known.known_screw
+        step_mm = options.quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None)
         limits: dict[str, Any] = {}
-        if candidate.part.form.pair is not None:
+        if known.form.pair is not None:
             advice = store.squeeze(part, temperature_c=at, mounting=wanted)
             limits = {"least_mm": float(advice.least_mm.high), "most_mm": float(advice.most_mm.low)}
             limits["recommended_mm"] = advice.points[0].squeeze_mm
         chart = squeeze_chart(
-            candidate,
-            at,
-            mass_kg=wanted.mass_kg,
-            count=wanted.count,
-            pitch_mm=options.quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None),
-            **limits,
+            _candidate(store, known), at, mass_kg=wanted.mass_kg, count=wanted.count, pitch_mm=step_mm, **limits
         )
     drawing.show(chart, call)
 
 
-def _candidates(store: Store, names: Sequence[str] | None, axis: str) -> list[Candidate]:
-    parts = [store.part(n) for n in names] if names else [p for p in store.parts() if axis in p.form.axes]
-    return [Candidate(p, store.material(p.material), store.current_curve(p.material)) for p in parts]
+def _parts(store: Store, names: Sequence[str] | None, axis: str) -> list[Part]:
+    return [store.part(n) for n in names] if names else [p for p in store.parts() if axis in p.form.axes]
+
+
+def _candidate(store: Store, part: Part) -> Candidate:
+    return Candidate(part, store.material(part.material), store.current_curve(part.material))
 
 
 def _range(text: str, option: str = "--temp") -> tuple[float, float]:

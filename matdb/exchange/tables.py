@@ -183,12 +183,11 @@ def stiffness_table(
     rows: list[tuple[Any, ...]] = []
     every: dict[str, None] = {}
     bases = set()
-    for name in parts:
-        part = store.part(name)
+    held = [(part, squeeze_mm(part) if callable(squeeze_mm) else squeeze_mm) for part in map(store.part, parts)]
+    for part, mm in held:
         material, curve = store.material(part.material), store.current_curve(part.material)
-        mm = squeeze_mm(part) if callable(squeeze_mm) else squeeze_mm
         for t, f in _chunks(temperature_c, frequency_hz):
-            found = store.effective(name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=mm)
+            found = store.effective(part.name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=mm)
             every |= dict.fromkeys(found.warnings)
             bases.add(found.basis)
             hertz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), t.shape)
@@ -333,7 +332,8 @@ def _shift_warnings(curve: Curve, temperature_c: Array) -> tuple[str, ...]:
 
     A shift factor holds for any frequency, so the middle of those read is asked, and not of damping there.
     """
-    hertz = np.exp(np.mean(curve.measured_ln_hz or (0.0, 0.0)) - curve.median_ln_shift(temperature_c))
+    ln_hz = np.mean(curve.measured_ln_hz or (0.0, 0.0)) - curve.median_ln_shift(temperature_c)
+    hertz = np.exp(np.clip(ln_hz, -600.0, 27.0))  # no frequency overflows or is none
     return tuple(note for note in curve_warnings(curve, temperature_c, hertz) if note != DAMPING_UNREAD)
 
 
