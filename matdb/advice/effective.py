@@ -90,10 +90,11 @@ class Suspended:
         return np.asarray(0.5 * np.tan(self.ln_stiffness.imag))
 
 
-def ln_scale_draws(curve: Curve, part: Part, axis: str, squeeze_mm: float, count: int = 1) -> Array:
-    """Ln of the stiffness per unit modulus of ``count`` parts, offset included, shape (draws,)."""
+def ln_scale_draws(curve: Curve, part: Part, axis: str, squeeze_mm: float, count: int = 1, pieces: int = 0) -> Array:
+    """Ln of the stiffness per unit modulus of ``count`` parts of a set of ``pieces``, offset included."""
     unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
-    return np.asarray(math.log(unit * count) + curve.offset_draws(part.name, part.form.offset_sd(axis)))
+    offset = curve.offset_draws(part.name, part.form.offset_sd(axis), pieces or count)
+    return np.asarray(math.log(unit * count) + offset)
 
 
 def static_modulus(curve: Curve, temperature_c: Array, offset: Array) -> Array:
@@ -170,7 +171,7 @@ def ln_scale_at_rest(
     if part.form.pair is None or axis != "axial":
         return both
     t = np.asarray(temperature_c, dtype=float)
-    offset = curve.offset_draws(part.name, part.form.offset_sd(axis))[:, None]
+    offset = curve.offset_draws(part.name, part.form.offset_sd(axis), count)[:, None]
     case = pair_case(
         part.form.pair,
         curve.family,
@@ -252,7 +253,7 @@ def effective(
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
     curve = curve.rested(rest_h)
     curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))
-    known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count))
+    known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count))
     if amplitude_mm is not None:
         checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)
         if (height := part.form.strained_mm(axis)) is not None:

@@ -116,7 +116,7 @@ _READING_COLUMNS: Final = (
     Column("at degC", lambda r: given_text(r.get("temperature_c")), right=True),
     Column("stiffness read / expected", lambda r: _residual(r.get("stiffness"))),
     Column("loss read / expected", lambda r: _residual(r.get("loss"))),
-    Column("", lambda r: "does not fit" if r.get("fumbled") else ""),
+    Column("", lambda r: "does not fit" if r.get("fumbled") else "" if r.get("or_else") is None else "may not fit"),
 )
 _PARAMETER_COLUMNS: Final = (
     Column("parameter", lambda p: str(p["name"])),

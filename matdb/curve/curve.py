@@ -20,6 +20,8 @@ from matdb.curve.parameters import (
     EXPONENT,
     GLASS,
     MISFIT_LOSS,
+    PIECE_SD,
+    PIECES,
     REFERENCE_K,
     TIME,
     VERTICAL,
@@ -65,12 +67,12 @@ def _pair(values: Any) -> tuple[float, float] | None:
 
 #: What is stored with the draws, under the field's own name, and how it is read.
 _STORED: Final[dict[str, Callable[[Any], Any]]] = {
-    "common_sd": float, "measured_c": _pair, "measured_ln_hz": _pair, "measured_loss_ln_hz": _pair,
+    "piecewise": tuple, "common_sd": float, "measured_c": _pair, "measured_ln_hz": _pair, "measured_loss_ln_hz": _pair,
     "read_c": lambda values: tuple(map(float, values)), "crystallises": bool, "bench_strain": lambda value: value,
     "weights": dict, "report": dict, "reading_count": int,
 }  # fmt: skip
 #: What older fits lack.
-_LATER: Final = {"read_c", "crystallises", "bench_strain"}
+_LATER: Final = {"piecewise", "read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
 _STORED_ARRAYS: Final = ("softening", "rest")
 
@@ -122,6 +124,8 @@ class Curve:
         Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
     offsets : dict of str to ndarray, shape (n,)
         ln of true over computed stiffness of the parts that were measured.
+    piecewise : tuple of str
+        Parts of several pieces of which it was told which were read: the others differ.
     common_sd : float
         What the geometry of the measured parts leaves open on any other part (ln).
     misfit : ndarray, shape (n,)
@@ -161,6 +165,7 @@ class Curve:
     basis: str
     draws: Array
     offsets: Mapping[str, Array] = field(default_factory=dict)
+    piecewise: tuple[str, ...] = ()
     common_sd: float = 0.0
     misfit: Array
     measured_c: tuple[float, float] | None = None
@@ -207,8 +212,6 @@ class Curve:
     def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
         """Where a state lies outside the readings' temperatures or reduced frequencies; all of it for a prior."""
         t, f = np.broadcast_arrays(temperature_c, frequency_hz)
-        if self.measured_c is None or self.measured_ln_hz is None:
-            return np.ones(t.shape, dtype=bool)
         return self.outside(t, np.log(f) + self.median_ln_shift(t))
 
     def outside(self, temperature_c: Any, ln_reduced_hz: Any) -> NDArray[np.bool_]:
@@ -245,15 +248,7 @@ class Curve:
         return self._evaluate(temperature_c, ln_omega, slope=True, misfit=True)
 
     def natural_ln_omega(self, temperature_c: Array, ln_w: Array) -> Array:
-        """Ln of the natural angular frequency of every draw, rad/s.
-
-        Parameters
-        ----------
-        temperature_c : ndarray, shape S
-            Degrees Celsius.
-        ln_w : ndarray, shape (draws, *S)
-            Ln of stiffness per modulus over mass, as for :func:`matdb.mounting.suspended.natural_ln_omega`.
-        """
+        """Natural angular frequency of every draw, ln, rad/s: :func:`matdb.mounting.suspended.natural_ln_omega`."""
 
         def law(ln_omega: Array) -> tuple[Array, Array]:
             value, slope = self.ln_modulus_and_slope(temperature_c, ln_omega)
@@ -344,13 +339,18 @@ class Curve:
             return f"the readings of {self.material} are not fitted yet: {rests}; run 'matdb fit \"{self.material}\"'"
         return f"no reading of {self.material}: {rests}"
 
-    def offset_draws(self, part: str, offset_sd: float) -> Array:
-        """Ln offset of a part, shape (n,): measured ones from the fit, others from what geometry leaves open."""
-        if part in self.offsets:
+    def offset_draws(self, part: str, offset_sd: float, pieces: int = 1) -> Array:
+        """Ln offset of a set of pieces of a part, shape (n,): measured, or what geometry leaves open.
+
+        Where it was told which were read, the set scatters around them; a single piece stands for a usual set.
+        """
+        if part not in self.offsets:
+            # The same for every part, so that ranking is fair.
+            return math.hypot(offset_sd, self.common_sd) * self._normals(4)[:, 0]
+        if part not in self.piecewise:
             return self.offsets[part]
-        sd = math.hypot(offset_sd, self.common_sd)
-        # The same for every part, so that ranking is fair.
-        return sd * self._normals(4)[:, 0]
+        scatter = PIECE_SD / math.sqrt(PIECES if pieces == 1 else pieces)
+        return self.offsets[part] + scatter * self._normals(6)[:, 0]
 
     def rested(self, rest_h: float | None) -> Curve:
         """The curve after so many hours of rest at the temperature asked about; however many when None.
@@ -369,7 +369,7 @@ class Curve:
         if not np.size(temperature_c):
             return -math.inf
         ln_omega = np.full(1, math.log(2.0 * math.pi * np.max(frequency_hz)))
-        return float(self.ln_modulus(np.min(temperature_c, keepdims=True).reshape(1), ln_omega).real.max())
+        return float(self.ln_modulus(np.full(1, np.min(temperature_c)), ln_omega).real.max())
 
     def through(self, form: FormBase, axis: str, ln_stiffest: float) -> Curve:
         """The curve as a part feels it: bonded rubber whose modulus nears the bulk modulus gives by its volume.
@@ -381,7 +381,7 @@ class Curve:
         ln_stiffest : float
             Of what is asked about, see :meth:`ln_stiffest`; where it matters nowhere, the curve is as it was.
         """
-        if math.exp(ln_stiffest) < _LEAST_COMPRESSIBILITY * self.bulk_modulus_mpa:
+        if ln_stiffest < math.log(_LEAST_COMPRESSIBILITY * self.bulk_modulus_mpa):
             return self
         if form.ln_bulk_softening(axis, ln_stiffest, self.bulk_modulus_mpa) > -LEAST_BULK_SOFTENING:
             return self

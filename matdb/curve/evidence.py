@@ -45,8 +45,6 @@ FLOOR_SD: Final = 0.01
 #: How far off a session's thermometer usually is, K: a bench's and a laboratory's (common practice, no source).
 THERMOMETER_SD_K: Final = 1.0
 _LABORATORY_SD_K: Final = 0.2
-#: ln standard deviation of the pieces of one part around their mean (common practice, no source: 5 to 12 %).
-PIECE_SD: Final = 0.1
 #: A gauge is read to about this, mm.
 GAUGE_SD_MM: Final = 0.01
 #: Share of fumbled readings at a bench and in a laboratory's sweep, and how much wider than the noise they scatter.

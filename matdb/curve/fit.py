@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
-from matdb.curve.evidence import GROUPS, HARDNESS, PIECE_SD, Evidence, fumbled_probability, gather
+from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability, gather
 from matdb.curve.parameters import GLASS, PARAMETERS, UNNAMED, ln_shift
 from matdb.curve.posterior import Posterior, fit_posterior, prior_population
 from matdb.curve.prior import YIELD_SPAN_K, prior_of
@@ -24,11 +24,17 @@ from matdb.material.shift import ZERO_C
 
 Array = NDArray[np.float64]
 
-#: A reading is named as fumbled from this probability on, and from this factor on; a loss that no other reading
-#: within some kelvin speaks for may as well be the model's misfit, and is named from the last factor on.
-FUMBLED: Final = 0.5
-_NAMED_FACTOR: Final = {"stiffness": 1.3, "loss": 2.5}
-_NAMED_ALONE: Final = 5.0
+#: A stiffness is named as fumbled from this probability and this factor on, and alone where it holds so much of what
+#: it and any other share: measured, so that fewer than one right reading in 200 is named.
+FUMBLED: Final = 0.7
+_ALONE: Final = 0.95
+_NAMED_FACTOR: Final = 1.3
+#: A loss that no other reading within some kelvin speaks for may as well be the model's misfit: another factor.
+_FUMBLED_LOSS: Final = 0.5
+_NAMED_LOSS, _NAMED_LOSS_ALONE = 2.5, 5.0
+#: The coldest reading, far too stiff or too stiff and lossy, may as well near the glass transition.
+_GLASS_FACTOR: Final = 2.0
+_GLASS_LN_LOSS: Final = 0.22
 _NEIGHBOUR_K: Final = 8.0
 #: A parameter counts as told by the readings when its spread shrank to this share of the prior's.
 TOLD_BY_READINGS: Final = 0.7
@@ -102,10 +108,11 @@ def fit_curve(
     prior = prior_of(material, float(np.ptp(evidence.temperature_k)))
     posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
     temperatures = evidence.temperature_k - ZERO_C
-    offsets = _offsets(evidence, posterior, parts, seed)
+    offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
     rows = _residuals(evidence, posterior, readings)
     # A reading that does not fit the others widens no range: it must not turn a guess into a measurement.
-    counts = ~np.array([all(rows[index]["fumbled"] for index in indices) for indices in evidence.rows_of])
+    fits = [not row["fumbled"] and not isinstance(row["or_else"], str) for row in rows]
+    counts = np.array([any(fits[index] for index in indices) for indices in evidence.rows_of])
     counts = counts if counts.any() else ~counts
     before = prior_population(prior, seed, evidence.common_sd)
     return Curve(
@@ -114,6 +121,7 @@ def fit_curve(
         basis=READINGS,
         draws=posterior.draws,
         offsets=offsets,
+        piecewise=tuple(sorted({evidence.specimens[k] for k in evidence.specimen[evidence.piece >= 0]})),
         common_sd=evidence.common_sd,
         misfit=posterior.misfit,
         measured_c=(float(temperatures[counts].min()), float(temperatures[counts].max())),
@@ -160,16 +168,6 @@ def _report(
     }
 
 
-def _offsets(evidence: Evidence, posterior: Posterior, parts: Mapping[str, Part], seed: int) -> dict[str, Array]:
-    """Ln offset of every part, shape (n,): of a set of four where one piece of it was told to be read."""
-    offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
-    told = {evidence.specimens[k] for k in evidence.specimen[evidence.piece >= 0]}
-    # A set of four pieces of which others were read scatters by half as much as one.
-    apart = 0.5 * PIECE_SD * np.random.default_rng([seed, 6]).standard_normal(len(posterior.draws))
-    offsets |= {name: offsets[name] + apart for name in told}
-    return offsets
-
-
 def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.bool_]) -> tuple[float, float] | None:
     """Ln of the lowest and highest reduced frequency (Hz, referred to 23 degC) that these rows speak for."""
     if not counts.any():
@@ -180,36 +178,27 @@ def _reduced_range(evidence: Evidence, posterior: Posterior, counts: NDArray[np.
 
 
 def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Reading]) -> list[dict[str, Any]]:
-    """One entry a reading in the order given: measured over predicted, standardised residual, fumbled or not."""
+    """One entry a reading in the order given: measured over predicted, standardised residual, whether it fits."""
     stiff, loss, stiff_rate, loss_rate = evidence.predict(
         posterior.draws, posterior.offsets, posterior.drift, posterior.softening, posterior.rest
     )
-    stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
-    share, named = evidence.fumbled_share, np.zeros(evidence.size, dtype=bool)
+    spreads = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
+    away = {"stiffness": evidence.stiff - stiff, "loss": evidence.loss - loss}
+    z = {name: values / sd for (name, values), sd in zip(away.items(), spreads, strict=True)}
+    odds = {name: fumbled_probability(values, evidence.fumbled_share) for name, values in z.items()}
+    fumbled, rivals, glassy = _misfits(evidence, away, odds)
     entries: dict[int, dict[str, Any]] = {}
     for k, indices in enumerate(evidence.rows_of):
-        parts: dict[str, Any] = {}
-        for name, measured, predicted, sd in (
-            ("stiffness", evidence.stiff, stiff, stiff_sd),
-            ("loss", evidence.loss, loss, loss_sd),
-        ):
-            if np.isnan(measured[k]):
-                continue
-            z = (measured[k] - predicted[:, k]) / sd[:, k]
-            away = float(measured[k] - np.median(predicted[:, k]))
-            parts[name] = {
-                "measured_over_predicted": math.exp(away),
-                "standardised": float(np.median(z)),
-                "fumbled_probability": float(fumbled_probability(z, share[k]).mean()),
+        parts = {
+            name: {
+                "measured_over_predicted": math.exp(float(np.median(values[:, k]))),
+                "standardised": float(np.median(z[name][:, k])),
+                "fumbled_probability": float(odds[name][:, k].mean()),
             }
-            # The stiffness of a free vibration goes with the square of its frequency.
-            factor = math.exp(abs(away) * (2.0 if name == "stiffness" and evidence.free[k] else 1.0))
-            close = np.abs(evidence.temperature_k - evidence.temperature_k[k]) < _NEIGHBOUR_K
-            alone = name == "loss" and (close & ~np.isnan(evidence.loss)).sum() < 2
-            if parts[name]["fumbled_probability"] > FUMBLED and factor > (
-                _NAMED_ALONE if alone else _NAMED_FACTOR[name]
-            ):
-                named[k] = True
+            for name, values in away.items()
+            if not np.isnan(values[0, k])
+        }
+        rival = evidence.rows_of[rivals[k]][0] if k in rivals else None
         for index in indices:
             reading = readings[index]
             entries[index] = {
@@ -218,9 +207,44 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
                 "subject": getattr(reading, reading.subject),
                 "temperature_c": reading.temperature_c,
                 **parts,
-                "fumbled": bool(named[k]),
+                "fumbled": bool(fumbled[k]),
+                "or_else": "the curve nears glass" if glassy[k] else rival,
             }
     return [entries[index] for index in sorted(entries)]
+
+
+def _misfits(
+    evidence: Evidence, away: Mapping[str, Array], odds: Mapping[str, Array]
+) -> tuple[NDArray[np.bool_], dict[int, int], NDArray[np.bool_]]:
+    """Rows that are fumbled, pairs of which one is (both ways), and rows that are or that near the glass transition.
+
+    ``away`` and ``odds``: ln of measured over predicted and the probability that it is fumbled, (draws, rows).
+    """
+    # The stiffness of a free vibration goes with the square of its frequency.
+    factor = np.exp(np.abs(away["stiffness"]) * np.where(evidence.free, 2.0, 1.0))
+    # Two readings that contradict each other are each fumbled in some draws, and one of them in nearly all.
+    stiff = np.where(factor > _NAMED_FACTOR, odds["stiffness"], 0.0)
+    single = stiff.mean(axis=0)
+    either = single[:, None] + single - stiff.T @ stiff / len(stiff)
+    np.fill_diagonal(either, single)
+    rival = either.argmax(axis=1)
+    most = either.max(axis=1)
+    fumbled = (most > FUMBLED) & (single > FUMBLED) & (single >= _ALONE * most)
+    rivals = {
+        k: j
+        for k, j in enumerate(rival.tolist())
+        if most[k] > FUMBLED and rival[j] == k != j and max(single[k], single[j]) < _ALONE * most[k]
+    }
+    close = np.abs(evidence.temperature_k[:, None] - evidence.temperature_k) < _NEIGHBOUR_K
+    lone = (close & ~np.isnan(evidence.loss)).sum(axis=1) < 2
+    stiffer, lossier = (np.median(values, axis=0) for values in away.values())
+    lossy = np.nan_to_num(odds["loss"].mean(axis=0)) > _FUMBLED_LOSS
+    lossy &= np.abs(lossier) > np.log(np.where(lone, _NAMED_LOSS_ALONE, _NAMED_LOSS))
+    # The coldest reading may show glass that the others do not tell of.
+    coldest = (evidence.temperature_k == evidence.temperature_k.min()) & (close.sum(axis=1) < 2) & (len(single) > 1)
+    stiff_or_lossy = (np.median(factor, axis=0) > _GLASS_FACTOR) | (lossier > _GLASS_LN_LOSS)
+    glassy = coldest & ((fumbled & (stiffer > 0.0) & stiff_or_lossy) | (lossy & ~fumbled & (lossier > 0.0)))
+    return (fumbled | lossy) & ~glassy, rivals, glassy
 
 
 def _parameters(posterior: Posterior, before: Posterior | None) -> list[dict[str, Any]]:
@@ -272,16 +296,37 @@ def _warnings(
         untold.append("which piece of several (they differ by some 10 %)")
     if untold:
         found.append(f"it was not told {' nor '.join(untold)} was read: the band holds for what was read")
-    bad = [row for row in rows if row["fumbled"]]
-    for row in bad:
-        what = f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC"
-        name = what if numbers is None else f"reading {numbers[row['index']]}, {what},"
-        others = "the others" if len(rows) > 1 else "what its family leads to expect"
-        hint = "look at mass, count and unit"
-        if ("stiffness" not in row or row["stiffness"]["fumbled_probability"] <= FUMBLED) and len(rows) > 1:
-            hint = "look at how the decay was read, or the material loses otherwise than the curve can follow"
-        found.append(f"{name} does not fit {others}: {hint}; it hardly counts in this fit")
+    found.extend(_misfit_warnings(rows, numbers))
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")
+    return found
+
+
+def _misfit_warnings(rows: Sequence[Mapping[str, Any]], numbers: Sequence[int] | None) -> list[str]:
+    """Which readings do not fit, or which two do not fit each other."""
+
+    def name(row: Mapping[str, Any]) -> str:
+        what = f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC"
+        return what if numbers is None else f"reading {numbers[row['index']]}, {what},"
+
+    found = []
+    for row in rows:
+        other = row["or_else"]
+        if row["fumbled"]:
+            others = "the others" if len(rows) > 1 else "what its family leads to expect"
+            hint = "look at mass, count and unit"
+            if ("stiffness" not in row or row["stiffness"]["fumbled_probability"] <= FUMBLED) and len(rows) > 1:
+                hint = "look at how the decay was read, or the material loses otherwise than the curve can follow"
+            found.append(f"{name(row)} does not fit {others}: {hint}; it hardly counts in this fit")
+        elif isinstance(other, str):
+            found.append(
+                f"{name(row)} is stiffer or loses more than the others lead to expect: it was misread, or the material "
+                "nears its glass transition; it hardly counts in this fit, read again some 8 K warmer"
+            )
+        elif other is not None and row["index"] < other:
+            found.append(
+                f"{name(row)} or {name(rows[other])} does not fit the others, which cannot tell which of the two: look "
+                "at mass, count and unit of both, or read one of them again"
+            )
     return found

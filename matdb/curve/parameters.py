@@ -28,6 +28,10 @@ MISFIT_LOSS: Final = 3.8
 
 #: What a report calls the session of readings that name none.
 UNNAMED: Final = "(none)"
+#: ln standard deviation of the pieces of one part around their mean (common practice, no source: 5 to 12 %).
+PIECE_SD: Final = 0.1
+#: Pieces of a set where it is not said how many.
+PIECES: Final = 4
 #: Law names as stored and shown, and a sentence on each for reports; a draw's column "law" counts them.
 LAWS: Final = {
     "WLF": "WLF above the glass transition, tangent Arrhenius below it",

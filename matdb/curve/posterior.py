@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.curve.evidence import GROUPS, PIECE_SD, Evidence
-from matdb.curve.parameters import DIMENSION, LAWS
+from matdb.curve.evidence import GROUPS, Evidence
+from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD
 from matdb.curve.prior import Prior
 from matdb.curve.sampler import Population, temper
 

@@ -52,15 +52,26 @@ def covered(task) -> dict:
     return judged(curve, truth) | {"s/fit": time.process_time() - start}
 
 
-def named(task) -> tuple[list[bool], list[bool]]:
-    """Whether right and wrong readings are named: one of ``count`` shows a stiffness wrong by 1.6 (up or down)."""
+def said(row) -> str:
+    """What the report says of a reading: "fumbled", one of "two", "glass" (or misread), or nothing."""
+    if row["fumbled"]:
+        return "fumbled"
+    return "glass" if isinstance(row["or_else"], str) else "" if row["or_else"] is None else "two"
+
+
+def named(task) -> tuple[list[str], list[str], list[str]]:
+    """What is said of readings that are all right; of the right ones and the wrong one where one of ``count`` shows a
+    stiffness wrong by 1.6 (up or down)."""
     seed, kind, count = task
     truth = rubbers.rubber(seed, kind)
     rng = np.random.default_rng([seed, count, rubbers.KINDS.index(kind), 9])
     at, factor = int(rng.integers(count)), WRONG ** rng.choice((-1.0, 1.0))
+    state = rng.bit_generator.state
+    clean = rubbers.ring_downs(truth, rubbers.DESIGNS[count], rng)
+    rng.bit_generator.state = state
     taken = rubbers.ring_downs(truth, rubbers.DESIGNS[count], rng, wrong=factor, wrong_at=at)
-    rows = fitted(truth, taken)[1].report["readings"]
-    return [row["fumbled"] for k, row in enumerate(rows) if k != at], [rows[at]["fumbled"]]
+    right, spoilt = (list(map(said, fitted(truth, r)[1].report["readings"])) for r in (clean, taken))
+    return right, spoilt[:at] + spoilt[at + 1 :], [spoilt[at] + (" coldest" if at == 0 else "")]
 
 
 def told(seed: int) -> dict[str, dict]:
@@ -88,9 +99,12 @@ def told(seed: int) -> dict[str, dict]:
     judge("thermometer 2 K off, not told", warm)
     judge("thermometer 2 K off, told +-2 K", [each(r, session="cold", thermometer_sd_k=2.0) for r in warm])
     pieces = np.exp(0.1 * rng.standard_normal(4))
+    of_eight = np.concatenate([pieces, np.exp(0.1 * rng.standard_normal(4))])
     one = rubbers.ring_downs(truth, rubbers.DESIGNS[3], rng, stiffer=pieces[0])
     judge("one of four pieces, not told", one, pieces.mean())
-    judge("one of four pieces, told", [each(r, piece=1) for r in one], pieces.mean())
+    judge("one of four pieces, told", [each(r, piece=1) for r in one], pieces.mean(), count=4)
+    judge("one of two pieces, told", [each(r, piece=1) for r in one], pieces[:2].mean(), count=2)
+    judge("one of eight pieces, told", [each(r, piece=1) for r in one], of_eight.mean(), count=8)
     bench, flight = 0.01, 0.2
     share = rng.uniform(0.25, 0.5)
     at = (ln_softening(a / virtual.FORM.height_mm, share, 0.006) for a in (flight, bench))
@@ -127,6 +141,17 @@ def line(name: str, found: list[dict]) -> None:
     print(f"{name:<36}" + "  ".join(f"{key} {value:.3f}" for key, value in middle.items()), flush=True)
 
 
+def told_of(count: int, found: list[tuple[list[str], ...]]) -> None:
+    """Print how often right and wrong readings are named."""
+    print(f"{count} readings, one wrong by {WRONG}")
+    for k, name in enumerate(("all right", "right beside a wrong one", "wrong", "wrong, not the coldest")):
+        all_said = np.concatenate([f[min(k, 2)] for f in found])
+        if k == 3:
+            all_said = all_said[[not each.endswith("coldest") for each in all_said]]
+        share = {word: np.mean([each.startswith(word) for each in all_said]) for word in ("fumbled", "two", "glass")}
+        print(f"  {name:<26} of {all_said.size:<5}" + "  ".join(f"{w} {v:.4f}" for w, v in share.items()), flush=True)
+
+
 def main(words: list[str]) -> None:
     numbers = [int(word) for word in words if word.isdigit()]
     specimens, first = (*numbers, 100, 0)[:2] if len(numbers) != 1 else (numbers[0], 0)
@@ -139,10 +164,7 @@ def main(words: list[str]) -> None:
                 line(f"{count} readings, {kind}", list(pool.map(covered, tasks, chunksize=4)))
         for count in (3, 5, 14):
             tasks = [(5000 + seed, kind, count) for seed in seeds[: max(1, specimens // 4)] for kind in kinds]
-            both = list(pool.map(named, tasks, chunksize=4))
-            right, wrong = (np.concatenate([b[k] for b in both]) for k in (0, 1))
-            print(f"{count} readings, one wrong by {WRONG}: named {wrong.mean():.3f} of {wrong.size} wrong ones, "
-                  f"{right.mean():.4f} of {right.size} right ones", flush=True)  # fmt: skip
+            told_of(count, list(pool.map(named, tasks, chunksize=4)))
         rows = list(pool.map(told, seeds[: max(1, specimens // 4)]))
         for name in rows[0]:
             line(name, [row[name] for row in rows])

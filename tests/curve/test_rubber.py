@@ -139,3 +139,36 @@ def test_a_bonded_part_near_glass_tells_of_the_modulus_that_its_rubber_has():
     stiff = effective(curve, material, virtual.PART, -18.0, frequency_hz=30.0).stiffness_n_per_mm
     assert stiff.median == pytest.approx(virtual.felt(want).real * virtual.UNIT, rel=0.1)
     assert stiff.high < want.real * virtual.UNIT * 1.2
+
+
+def test_the_fewer_pieces_of_a_set_the_more_they_scatter():
+    curve = three(piece=1)[2]
+    two, usual, four, many = (np.std(curve.offset_draws("virtual", 0.0, n)) for n in (2, 1, 4, 100))
+    assert two > four > many
+    assert usual == four
+    assert four**2 - many**2 == pytest.approx(0.01 * (1 / 4 - 1 / 100), rel=0.3)
+    # Where nothing was said of pieces, their number changes nothing.
+    untold = three()[2]
+    assert len({untold.offset_draws("virtual", 0.0, n).tobytes() for n in (1, 2, 100)}) == 1
+
+
+def said(kind, seed, count, at, wrong):
+    truth = rubbers.rubber(seed, kind)
+    taken = rubbers.ring_downs(truth, rubbers.DESIGNS[count], np.random.default_rng(3), wrong=wrong, wrong_at=at)
+    report = fit_curve(Material(name="virtual", family=truth.family), PARTS, taken).report
+    return [(row["fumbled"], row["or_else"]) for row in report["readings"]], " ".join(report["warnings"])
+
+
+def test_three_readings_can_only_tell_which_two_contradict_each_other():
+    rows, warnings = said("flat plateau", 1, 3, 1, 1.6)
+    assert rows == [(False, None), (False, 2), (False, 1)]
+    assert "at 23 degC or the ring-down of virtual at 50 degC does not fit the others" in warnings
+    rows, warnings = said("flat plateau", 1, 5, 2, 1.6)
+    assert [fumbled for fumbled, _ in rows] == [False, False, True, False, False]
+    assert "at 23 degC does not fit the others: look at mass" in warnings
+
+
+def test_a_coldest_reading_that_is_too_stiff_may_as_well_near_glass():
+    rows, warnings = said("flat plateau", 1, 3, 0, 1.6)
+    assert rows[0] == (False, "the curve nears glass")
+    assert "or the material nears its glass transition" in warnings
