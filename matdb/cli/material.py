@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
+from matdb.api import Store
 from matdb.cli.options import (
     Call,
     Group,
@@ -16,7 +17,7 @@ from matdb.cli.options import (
     values_of,
     with_fields,
 )
-from matdb.cli.screen import document, show, table
+from matdb.cli.screen import Column, document, records_table, show, table
 from matdb.fields import fields_of, record_fields
 from matdb.material.families import families as known_families
 from matdb.material.record import Material
@@ -36,7 +37,7 @@ def add(given: dict[str, Any], call: Call) -> None:
         number = added(kept, material)
     label = ", " + material.hardness if material.hardness else ""
     text = f"added material {material.name} ({material.family}{label})"
-    call.answer({"number": number, "material": material}, lambda: show(text))
+    call.answer({"number": number, "material": material}, text)
 
 
 @app.command("list")
@@ -45,27 +46,27 @@ def list_(call: Call) -> None:
 
     With how much was read of each, and whether its fit is current.
     """
-    rows: list[dict[str, Any]] = []
     with call.opened() as kept:
-        for material in kept.materials():
-            newest = kept.records.newest_fit(material.name)
-            state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
-            counts = {
-                "parts": len(kept.records.parts(material.name)),
-                "readings": kept.records.reading_count(material=material.name),
-                "fit": state,
-            }
-            rows.append(fields_of(material) | counts)
+        rows = [fields_of(material) | _known_of(kept, material.name) for material in kept.materials()]
+    empty = "no material in this store yet; add one with 'matdb material add'"
+    call.answer({"materials": rows}, lambda: records_table(rows, _COLUMNS, empty=empty))
 
-    def screen() -> None:
-        if not rows:
-            show("no material in this store yet; add one with 'matdb material add'")
-            return
-        shown = ("name", "family", "hardness", "parts", "readings", "fit")
-        cells = [["-" if row[name] is None else str(row[name]) for name in shown] for row in rows]
-        table(["material", *shown[1:]], cells, right=(3, 4))
 
-    call.answer({"materials": rows}, screen)
+_COLUMNS: Final = (
+    Column("material", lambda row: row["name"]),
+    Column("family", lambda row: row["family"]),
+    Column("hardness", lambda row: row["hardness"] or "-"),
+    Column("parts", lambda row: str(row["parts"]), right=True),
+    Column("readings", lambda row: str(row["readings"]), right=True),
+    Column("fit", lambda row: row["fit"]),
+)
+
+
+def _known_of(kept: Store, name: str) -> dict[str, Any]:
+    newest = kept.records.newest_fit(name)
+    state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
+    counts = {"parts": len(kept.records.parts(name)), "readings": kept.records.reading_count(material=name)}
+    return counts | {"fit": state}
 
 
 @app.command("show")
@@ -77,12 +78,9 @@ def show_(name: NameArgument, call: Call) -> None:
     with call.existing() as kept:
         material = kept.material(name)
         parts = [{"name": p.name, "form": p.form.label()} for p in kept.parts(name)]
-        readings = sum(1 for _ in kept.records.each_reading(name))
-        newest = kept.records.newest_fit(name)
-        stale = newest is not None and kept.records.is_stale(newest)
-        made = kept.records.fits(name)
-        fits = [{"number": f.id, "made_at": f.created_at, "program_version": f.program_version} for f in made]
-        history = replaced(kept, "material", name)
+        known, made, history = _known_of(kept, name), kept.records.fits(name), replaced(kept, "material", name)
+    fits = [{"number": f.id, "made_at": f.created_at, "program_version": f.program_version} for f in made]
+    readings, stale = known["readings"], known["fit"] == "stale"
     warnings = [f"the fit is older than the newest reading or record: run 'matdb fit \"{name}\"'"] if stale else []
 
     def screen() -> None:
@@ -108,12 +106,14 @@ def families(as_json: JsonOption = False) -> None:
     if as_json:
         document("material families", {"families": rows})
         return
-    table(
-        ["family", "E at 23 degC, MPa", "loss factor", "stiffer in the cold, times", "service, degC"],
-        [
-            [str(family), *(f"{value:g}" for value in values), f"{low:g} to {high:g}"]
-            for family, *values, low, high in (row.values() for row in rows)
-        ],
-        right=(1, 2, 3),
-    )
+    records_table(rows, _FAMILY_COLUMNS)
     show("Typical values; data/families.csv names the source and the spread of each.")
+
+
+_FAMILY_COLUMNS: Final = (
+    Column("family", lambda row: row["family"]),
+    Column("E at 23 degC, MPa", lambda row: f"{row['youngs_modulus_23c']:g}", right=True),
+    Column("loss factor", lambda row: f"{row['loss_factor_20c']:g}", right=True),
+    Column("stiffer in the cold, times", lambda row: f"{row['cold_ratio']:g}", right=True),
+    Column("service, degC", lambda row: f"{row['service_min']:g} to {row['service_max']:g}"),
+)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli.options import Call, Group, NoteOption, SourceOption, added, arg, is_range, option
-from matdb.cli.screen import Column, records_table, show, span_text, table
+from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.fields import record_fields
@@ -134,7 +134,7 @@ def add(
         number = added(store, wanted)
     rotors = f"rotors {wanted.rpm_idle:g} to {wanted.rpm_full:g} 1/min"
     text = f"added mounting {name}: {wanted.mass_kg * 1e3:g} g on {wanted.count} isolators, {rotors}"
-    call.answer({"number": number, "mounting": wanted}, lambda: show(text))
+    call.answer({"number": number, "mounting": wanted}, text)
 
 
 _COLUMNS: Final = (

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from matdb.api import Store, open_store
 from matdb.checks import printed_like
-from matdb.cli.screen import Progress, document
+from matdb.cli.screen import Progress, document, lines, show
 from matdb.curve.curve import checked_state
 from matdb.delimited import csv_text
 from matdb.errors import InputError, StoreError
@@ -270,11 +270,16 @@ class Call(Place):
 
     as_json: JsonOption = False
 
-    def answer(self, content: Mapping[str, Any], screen: Callable[[], None], warnings: Iterable[str] = ()) -> None:
-        """Print the one JSON document, or what ``screen`` prints."""
+    def answer(
+        self, content: Mapping[str, Any], screen: Callable[[], None] | str, warnings: Iterable[str] = ()
+    ) -> None:
+        """Print the one JSON document, or what ``screen`` prints; a sentence stands before the warnings."""
         if self.as_json:
             # "matdb reading add" has a command for each kind, which the answer itself tells.
             document(" ".join(self.ctx.command_path.split()[1:3]), content, warnings)
+        elif isinstance(screen, str):
+            show(screen)
+            lines("Before you rely on it:", warnings)
         else:
             screen()
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Annotated, Any, Final
 
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, ForceOption, Group, JsonOption, NoteOption, added, arg, option, replaced
-from matdb.cli.screen import Column, block_table, document, lines, number_text, records_table, show
+from matdb.cli.screen import Column, block_table, document, number_text, records_table
 from matdb.errors import InputError
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
@@ -51,12 +52,8 @@ def add(
     with call.opened() as kept:
         number = added(kept, part)
     warnings = part.form.warnings(part.form.axes[0])
-
-    def screen() -> None:
-        show(f"added part {name}: {part.form.label()} mm, of {material}")
-        lines("Before you rely on it:", warnings)
-
-    call.answer({"number": number, "part": part}, screen, warnings)
+    text = f"added part {name}: {part.form.label()} mm, of {material}"
+    call.answer({"number": number, "part": part}, text, warnings)
 
 
 _COLUMNS: Final = (
@@ -99,13 +96,9 @@ def show_(
     unit: dict[str, float] = {}
     warnings: dict[str, None] = {}
     for axis in part.form.axes:
-        try:
+        with suppress(ValueError):  # a direction that frictionless faces do not carry
             unit[axis] = float(part.form.stiffness_n_per_mm(1.0, axis))
-        except ValueError:
-            # A direction that frictionless faces do not carry.
-            continue
-        warnings |= dict.fromkeys(part.form.warnings(axis))
-
+            warnings |= dict.fromkeys(part.form.warnings(axis))
     screw, said = f", {part.thread} screw" * bool(part.thread), f" Note: {part.note}." * bool(part.note)
     read = counted(readings, "readings") if readings else "no reading"
     told = [f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}"]

@@ -96,12 +96,8 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
         doubts = reading_add.bench_doubts(kept, new)
-
-    def screen() -> None:
-        show(f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}")
-        lines("Before you rely on it:", doubts)
-
-    call.answer({"number": successor, "corrects": number, "reading": logged}, screen, doubts)
+    text = f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}"
+    call.answer({"number": successor, "corrects": number, "reading": logged}, text, doubts)
 
 
 @app.command()
@@ -113,8 +109,7 @@ def remove(number: NumberArgument, why: WhyOption, call: Call) -> None:
     with call.existing() as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
-    content = {"number": number, "reading": retired}
-    call.answer(content, lambda: show(f"reading {number} counts no more; it is kept"))
+    call.answer({"number": number, "reading": retired}, f"reading {number} counts no more; it is kept")
 
 
 @app.command("import")

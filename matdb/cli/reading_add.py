@@ -30,20 +30,15 @@ app = Group("Log one reading.")
 
 def _place(each: FieldInfo) -> int:
     """Where an option stands: what is needed, the other figures, how the part was mounted, doubts, the rest."""
-    if each.needed:
-        return 0
-    return {"figure": 3 if each.is_spread else 1, "mount": 2, "state": 4, "record": 5}[each.group]
-
-
-def _needed_first(cls: type[Reading]) -> list[FieldInfo]:
-    known = record_fields(cls)
-    return sorted((each for name, each in known.items() if name != cls.subject), key=_place)
+    figure = 3 if each.is_spread else 1
+    return 0 if each.needed else {"figure": figure, "mount": 2, "state": 4, "record": 5}[each.group]
 
 
 def _command(cls: type[Reading]) -> Callable[..., None]:
     known = record_fields(cls)
+    others = sorted((each for name, each in known.items() if name != cls.subject), key=_place)
 
-    @with_fields(argument_of(known[cls.subject]), *map(option_of, _needed_first(cls)))
+    @with_fields(argument_of(known[cls.subject]), *map(option_of, others))
     def command(given: dict[str, Any], call: Call) -> None:
         reading = from_plain(cls, values_of(known, given), cls.kind, f"reading {cls.kind}")
         on = getattr(reading, reading.subject)
@@ -310,17 +305,11 @@ def _draw(fit: Fit, name: str, picture: str, force: bool) -> str | None:
 
 def _plain(fit: Fit) -> dict[str, Any]:
     if isinstance(fit, ForcedFit):
-        return _some(fit, _FORCED)
-    modes = [_some(mode, _MODE) for mode in fit.modes]
-    more = {"modes": modes, "amplitude_dependence": fit.amplitude}
-    return _some(fit, "verdict taps_s") | more | _some(fit, _RECORD)
-
-
-_FORCED: Final = (
-    "verdict frequency_hz frequency_sd_hz loss_factor loss_factor_sd damping_ratio amplification gain delay_s channel"
-)
-_MODE: Final = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags"
-_RECORD: Final = "hum_hz clipped rate_hz"
+        figures = "frequency_hz frequency_sd_hz loss_factor loss_factor_sd damping_ratio"
+        return _some(fit, f"verdict {figures} amplification gain delay_s channel")
+    figures = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags"
+    more = {"modes": [_some(mode, figures) for mode in fit.modes], "amplitude_dependence": fit.amplitude}
+    return _some(fit, "verdict taps_s") | more | _some(fit, "hum_hz clipped rate_hz")
 
 
 def _some(record: Fit | TraceMode, names: str) -> dict[str, Any]:
