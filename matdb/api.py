@@ -389,25 +389,25 @@ class Store(FittedRecords):
         candidate = matdb.advice.judge.Candidate(asked, material, curve)
         return matdb.advice.squeeze.squeeze(candidate, wanted, temperature_c, squeeze_mm=squeeze_mm, turns=turns)
 
-    def best_squeeze(
-        self, part: str, mounting: Mounting | str, temperature_c: Temperatures, *, axis: str = "axial"
-    ) -> float:
-        """The squeeze in mm at which a part suits a mounting best, as :meth:`suit` finds it: used where none is told.
+    def best_squeezes(
+        self, parts: Sequence[str], mounting: Mounting | str, temperature_c: Temperatures, *, axis: str = "axial"
+    ) -> dict[str, float]:
+        """The squeeze in mm at which each part suits a mounting best, as :meth:`suit` finds it: for want of another.
 
         Parameters
         ----------
-        part, mounting, temperature_c, axis
-            The part's name, and as :meth:`suit`.
+        parts, mounting, temperature_c, axis
+            Names, and as :meth:`suit`.
 
         Raises
         ------
         NotFound, InputError
             As :meth:`suit`.
         """
-        candidates, wanted = self._candidates(mounting, [part], axis)
+        candidates, wanted = self._candidates(mounting, parts, axis)
         exposed = matdb.advice.exposure.exposure([(c.part, c.material) for c in candidates], temperature_c)
-        ((found,),) = matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis)
-        return found.squeeze_mm
+        judged = matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis)
+        return {each.candidate.part.name: each.squeeze_mm for members in judged for each in members}
 
     def low_temperature(self, material: str) -> LowTemperature:
         """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.
@@ -546,11 +546,12 @@ class Store(FittedRecords):
         )
         found: list[NextReading] = []
         how: dict[str, Any] = {"mass_kg": wanted.mass_kg, "count": wanted.count, "axis": axis}
+        flown = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c)
+        best = self.best_squeezes(names, wanted, flown, axis=axis)
         for k, name in enumerate(names):
             if progress is not None:
                 progress(k / len(names))
-            best = self.best_squeeze(name, wanted, matdb.advice.exposure.flight(low_c=low_c, high_c=high_c), axis=axis)
-            found += self.next_readings(name, low_c, high_c, affordable=affordable, squeeze_mm=best, **how)
+            found += self.next_readings(name, low_c, high_c, affordable=affordable, squeeze_mm=best[name], **how)
         return sorted(found, key=lambda each: (each.width_after - each.width_before, each.minutes))
 
     def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:

@@ -18,6 +18,7 @@ from matdb.advice.exposure import Exposure, Temperatures, exposure
 from matdb.advice.judge import Candidate, Judgement, Payload, judge
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
+from matdb.advice.summary import how_to_fit
 from matdb.arrays import Array, Flags, Whole
 from matdb.checks import checked_number, checked_whole
 from matdb.errors import InputError
@@ -392,8 +393,9 @@ def _servers(p: Array, weight: Array) -> Whole:
 
 
 def _label(each: Judgement) -> str:
-    name = each.candidate.part.name
-    return f"{name} squeezed {each.squeeze_mm:.3g} mm" if each.squeeze_mm else name
+    part = each.candidate.part
+    how = how_to_fit(each.squeeze_mm, part.turns_at(each.squeeze_mm), None)
+    return f"{part.name} {how}" if how else part.name
 
 
 def _parts(n: int) -> str:

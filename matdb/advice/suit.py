@@ -20,7 +20,6 @@ from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, fields_of, plain
-from matdb.form.thread import pitch_mm
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.mounting.suspended import follow_error, transmissibility
@@ -109,7 +108,8 @@ class Suitability(PlainRecord):
     all_directions : bool
         Whether every direction was judged; else up and down only, and no verdict is better than "probably suits".
     turns, spacer_mm : float or None
-        The squeeze in turns of the screw past first touch, and the length of a spacer that stops it there, mm.
+        The squeeze in turns of the screw past first touch, where that is known, and the length of a spacer that stops
+        two halves there, mm.
     reason : str
         One sentence.
     settle : str
@@ -344,7 +344,6 @@ class _View:
         travel = margins.get("travel", margins.get("buckling"))
         rotor_through, rotor_worst = self._through_rotor(found, worst.package)
         pair = part.form.pair
-        screw = part.known_screw
         deciding = found.deciding
         row = Suitability(
             rank=0,
@@ -381,7 +380,7 @@ class _View:
             deciding=deciding.name,
             requirements=found.requirements,
             all_directions=found.all_directions,
-            turns=found.squeeze_mm / pitch_mm(screw) if pair is not None and screw else None,
+            turns=part.turns_at(found.squeeze_mm),
             spacer_mm=None if pair is None else pair.stack_mm - found.squeeze_mm,
             warnings=self._warnings(found, states, travel, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),

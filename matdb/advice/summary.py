@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from matdb.advice.judge import Requirement
 from matdb.advice.verdict import VERDICTS, percent
 from matdb.fields import PlainRecord
+from matdb.form.thread import turns_text
 from matdb.mounting.directions import MOTIONS
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.mounting.suspended import MANOEUVRE_HZ
@@ -135,11 +136,12 @@ def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ..
 
 def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) -> str:
     """How far a part is squeezed, in a builder's words; empty when it is not."""
-    if turns is not None and spacer_mm is not None:
-        return f"{turns:.3g} turn{'' if turns == 1.0 else 's'} past first touch, spacer {spacer_mm:.4g} mm"
+    if not squeeze_mm and spacer_mm is None:
+        return ""
+    squeezed = f"squeezed {squeeze_mm:.2g} mm"
     if spacer_mm is not None:
-        return f"squeezed {squeeze_mm:.2g} mm, spacer {spacer_mm:.4g} mm"
-    return f"squeezed {squeeze_mm:.2g} mm" if squeeze_mm else ""
+        return f"{squeezed if turns is None else turns_text(turns)}, spacer {spacer_mm:.4g} mm"
+    return squeezed if turns is None else f"{squeezed}, {turns_text(turns)}"
 
 
 def assumed(mounting: Mounting) -> tuple[str, ...]:
@@ -224,7 +226,7 @@ def _settled(best: Suitability) -> str:
     """What to do where no reading is asked for."""
     if best.verdict in _FIT:
         return "nothing, this is settled"
-    other = "another squeeze" if best.deciding in ("lift-off", "strain") and best.turns is not None else "another part"
+    other = "another squeeze" if best.deciding in ("lift-off", "strain") and best.squeeze_mm else "another part"
     return f"no reading would turn this; look for {other}"
 
 

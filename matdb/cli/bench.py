@@ -16,7 +16,7 @@ from matdb.bench.decrement import decrement_from_amplitudes
 from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
-from matdb.cli.options import CountOption, Held, Place, arg, ends, option, quantity
+from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards
 from matdb.cli.screen import Progress, band_cell, lines, show
@@ -37,7 +37,7 @@ _STOP = ("q", "quit", "stop", "end", "no", "n")
 
 
 @dataclass(frozen=True, kw_only=True)
-class BenchOptions(Held):
+class BenchOptions(HeldFor):
     """What is read, how, and at which temperatures it is to be known."""
 
     part: Annotated[str, arg("PART", "The part on the bench.")]
@@ -58,6 +58,7 @@ def bench(said: BenchOptions, place: Place) -> None:
     field_c = ends(said.field_temp, "temperature", "--for")
     with place.existing(as_fitted=True) as store:
         part = store.part(said.part)
+        said = said.best(store, [part], field_c)
         part.form.stiffness_n_per_mm(1.0, **said.how(part))
         mass_kg = quantity(said.mass, "mass", "--mass")
         if said.said(part):

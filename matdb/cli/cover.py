@@ -9,9 +9,9 @@ from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, first_use, flight_caution
 from matdb.cli.mounting import MountingOptions
-from matdb.cli.options import AxisOption, needed, opt, quantity
+from matdb.cli.options import HeldAlike, needed, opt
 from matdb.cli.screen import Column, given_text, number_text, records_table, show
-from matdb.cli.suit import BestSqueezeOption, PackageOption, PartsOption, all_warnings
+from matdb.cli.suit import PackageOption, all_warnings
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
 from matdb.units import counted
 
@@ -23,9 +23,7 @@ def cover(
     *,
     mounting: MountingOptions,
     package: PackageOption = None,
-    part: PartsOption = None,
-    axis: AxisOption = "axial",
-    squeeze: BestSqueezeOption = None,
+    held: HeldAlike,
     call: AskedNow,
 ) -> None:
     """Find the fewest parts that hold the window over a season, and the temperatures at which to swap them."""
@@ -33,16 +31,7 @@ def cover(
     flown = flight_of(air)
     with call.existing() as store:
         wanted = mounting.of(store)
-        found = store.cover(
-            wanted,
-            flown,
-            share=wanted_share,
-            most=most,
-            parts=part or None,
-            squeeze_mm=quantity(squeeze, "length", "--squeeze"),
-            axis=axis,
-            package=package,
-        )
+        found = store.cover(wanted, flown, share=wanted_share, most=most, package=package, **held.how(store))
         rests = [(m, store.current_curve(m.material).rests_on(m.part, *_used_at(m, flown))) for m in found.members]
         first = first_use(store)
     warnings = all_warnings(found.members)

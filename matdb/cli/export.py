@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
+from dataclasses import dataclass, replace
+from typing import Annotated, Final
 
 import typer
 
@@ -21,6 +21,8 @@ app = Group("Write curves, readings or stiffness to CSV.")
 import_app = Group("Read what 'matdb export' wrote.")
 
 _FILE = "The file to write: CSV, or JSON when its name ends in .json."
+#: Parts whose squeeze is told on the screen.
+_TOLD: Final = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,8 +89,14 @@ def stiffness(
     """
     states.check()
     with call.existing() as store:
-        names = part or [p.name for p in store.parts() if states.axis in p.form.axes]
-        call.write(store, "stiffness", stiffness_answer(store, names, states))
+        parts = [each for each in store.parts() if states.axis in each.form.axes]
+        parts = [store.part(name) for name in part] if part else parts
+        states = states.best(store, parts, options.temperatures(states.temp, states.step))
+        answer = stiffness_answer(store, [each.name for each in parts], states)
+        squeezed = list(filter(None, map(states.said, parts)))
+        more = [f"{len(squeezed) - _TOLD} more, see squeeze_mm"] if len(squeezed) > _TOLD else []
+        text = "; ".join([*squeezed[:_TOLD], *more])
+        call.write(store, "stiffness", replace(answer, more={"squeezed": squeezed} if squeezed else {}), text=text)
 
 
 @app.command()

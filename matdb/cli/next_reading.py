@@ -11,7 +11,7 @@ from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
-from matdb.cli.options import Held, arg, ends, option, quantity
+from matdb.cli.options import Held, arg, ends, option, quantity, squeezed_text
 from matdb.cli.screen import Progress, band_cell, mass_text, number_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
@@ -100,11 +100,12 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     said.check()
     with call.existing() as store:
         ranking = said.ranking(store, low, high, able)
-        squeezed = "" if said.mounting is not None else said.said(store.part((said.part or [""])[0]))
-    if said.mounting is not None:
-        used = dict.fromkeys((each.part, each.squeeze_mm) for each in ranking if each.squeeze_mm)
-        squeezed = ", ".join(f"{part} squeezed by {mm:.3g} mm" for part, mm in used)
-        squeezed += ", best for the mounting" if used else ""
+        if said.mounting is None:
+            squeezed = said.said(store.part((said.part or [""])[0]))
+        else:
+            used = dict.fromkeys((each.part, each.squeeze_mm) for each in ranking if each.squeeze_mm)
+            squeezed = "; ".join(squeezed_text(store.part(part), mm) for part, mm in used)
+            squeezed += ", best for the mounting" if used else ""
     shown = without_near_duplicates(ranking)[: said.top]
     worth = any(each.worth_taking for each in ranking)
     quick = _quick(ranking) if worth else None

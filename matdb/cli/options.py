@@ -17,6 +17,7 @@ import numpy as np
 import typer
 from numpy.typing import NDArray
 
+import matdb.advice
 from matdb.api import Store, open_store
 from matdb.checks import printed_like
 from matdb.cli.screen import Progress, document, lines, show
@@ -27,13 +28,14 @@ from matdb.exchange.reading_file import value_of
 from matdb.fields import FieldInfo
 from matdb.files import write_text
 from matdb.form.part import Part
-from matdb.form.thread import pitch_mm
+from matdb.form.thread import turns_text
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
 from matdb.units import parse, parse_range
 
 if TYPE_CHECKING:
+    import matdb.advice.exposure
     from matdb.advice.exposure import Temperatures
 
 
@@ -339,8 +341,7 @@ class Held:
         """Itself, knowing where no squeeze was asked for at which the parts suit a mounting best."""
         known = copy.copy(self)
         if self.squeeze is None and self.turns is None:
-            how: dict[str, Any] = {"axis": self.axis}
-            best = {each.name: store.best_squeeze(each.name, mounting, temperature_c, **how) for each in parts}
+            best = store.best_squeezes([each.name for each in parts], mounting, temperature_c, axis=self.axis)
             object.__setattr__(known, "best_mm", best)
         return known
 
@@ -364,9 +365,56 @@ class Held:
         mm, source = self.on(part)
         if not mm:
             return ""
-        how = "" if source == "asked" else f" ({source})"
-        turns = f", {mm / pitch_mm(part.screw):.2g} turns past first touch" if part.screw else ""
-        return f"{part.name} squeezed by {mm:.3g} mm{turns}{how}"
+        return squeezed_text(part, mm, "" if source == "asked" else source)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeldFor(Held):
+    """How a part is held, perhaps as a mounting holds it best."""
+
+    mounting: str | None = option(
+        "NAME", "Take the squeeze that suits this mounting best, unless --squeeze or --turns is given."
+    )
+
+    def best(self, store: Store, parts: Sequence[Part], temperature_c: Iterable[float]) -> Self:
+        """Itself, knowing the squeeze of parts that is best from the coldest to the warmest of some temperatures."""
+        if self.mounting is None:
+            return self
+        some = sorted(map(float, temperature_c))
+        flown = matdb.advice.exposure.flight(low_c=some[0], high_c=some[-1])
+        return self.under(store, self.mounting, parts, flown)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeldAlike:
+    """Which parts are compared, and how they are held: each at its best squeeze, or all at one."""
+
+    part: Annotated[list[str] | None, opt("--part", "NAME", "Judge only this part. " + _SEVERAL)] = None
+    axis: AxisOption = "axial"
+    squeeze: Annotated[
+        str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm; the best without it.")
+    ] = None
+    turns: Annotated[
+        float | None, opt("--turns", "NUMBER", "The same in turns of the screw past first touch, such as 3.")
+    ] = None
+
+    def how(self, store: Store) -> dict[str, Any]:
+        """Parts, axis and squeeze as the library takes them. Raises UnitError, InputError, NotFound."""
+        asked = quantity(self.squeeze, "length", "--squeeze")
+        if self.turns is not None:
+            parts = [store.part(name) for name in self.part] if self.part else store.parts()
+            alike = {each.squeeze_at(asked, self.turns)[0] for each in parts if self.axis in each.form.axes}
+            if len(alike) > 1:
+                raise InputError("--turns", self.turns, "given for parts of one thread", "name them with --part")
+            asked = alike.pop() if alike else None
+        return {"parts": self.part or None, "axis": self.axis, "squeeze_mm": asked}
+
+
+def squeezed_text(part: Part, squeeze_mm: float, source: str = "") -> str:
+    """How far a part is squeezed, in turns where its thread is known, and where that comes from."""
+    turns = part.turns_at(squeeze_mm)
+    said = f"{part.name} squeezed by {squeeze_mm:.3g} mm" + ("" if turns is None else f", {turns_text(turns)}")
+    return f"{said} ({source})" if source else said
 
 
 # -- words to numbers -----------------------------------------------------------------------------------------------

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, ClassVar
 
 import typer
 
 from matdb.cli.answering import ESTIMATE, FLIGHT, Told
-from matdb.cli.options import AxisOption, ForceOption, Question, arg, needed, opt, quantity
+from matdb.cli.options import ForceOption, HeldAlike, Question, arg, needed, opt
 from matdb.files import new_file
 from matdb.picture.page import save_page
 from matdb.picture.page_tables import page_tables
@@ -27,24 +27,17 @@ def page(
     out: Annotated[str, opt("--out", "FILE", "The HTML file to write.")],
     temp: Annotated[str, opt("--temp", "RANGE", "Temperatures that the page knows, such as -30C..50C.")] = "-30C..50C",
     at: Annotated[str | None, opt("--at", "TEMPERATURE", "The temperature that it opens at, such as -5C.")] = None,
-    part: Annotated[
-        list[str] | None, opt("--part", "NAME", "Take this part; the best ones when none is named. Repeatable.")
-    ] = None,
     most: Annotated[int, typer.Option("--most", min=1, max=12, help="How many parts when none is named.")] = 8,
-    squeeze: Annotated[
-        str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part; without it the best for each.")
-    ] = None,
-    axis: AxisOption = "axial",
     force: ForceOption = False,
     *,
+    held: HeldAlike,
     call: PageCall,
 ) -> None:
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
     low, high = parse_range(temp, "temperature", "--temp")
     new_file(out, force=force)  # before the long work
     with call.existing() as store:
-        how: dict[str, Any] = {"squeeze_mm": quantity(squeeze, "length", "--squeeze"), "axis": axis}
-        tables = page_tables(store, mounting, low_c=low, high_c=high, parts=part or None, most=most, **how)
+        tables = page_tables(store, mounting, low_c=low, high_c=high, most=most, **held.how(store))
     at_c = None if at is None else needed(at, "temperature", "--at")
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size

@@ -17,7 +17,7 @@ from matdb.bench.thermal.soak import soak as soak_of
 from matdb.bench.thermal.state import body_of
 from matdb.cli import options
 from matdb.cli.answering import BENCH, Asked, AskedNow, thinned
-from matdb.cli.options import Held, StepOption, TempsOption, arg, needed, option, quantity, temperatures
+from matdb.cli.options import HeldFor, StepOption, TempsOption, arg, ends, needed, option, quantity, temperatures
 from matdb.cli.screen import given_text, mass_text, number_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
@@ -134,7 +134,7 @@ _FEW, _FEW_STEPS = 4, 6
 
 
 @dataclass(frozen=True, kw_only=True)
-class ProtocolOptions(Held):
+class ProtocolOptions(HeldFor):
     """What is to be read, and how."""
 
     part: Annotated[str, arg("PART", "The part's name.")]
@@ -142,6 +142,9 @@ class ProtocolOptions(Held):
         "TEMPERATURE", "A temperature or range; -18C, 5C, 23C and 50C without it.", name="--temp"
     )
     step: StepOption = "20K"
+    field_temp: str = option(
+        "RANGE", "The temperatures of the flight, by which --mounting finds the squeeze.", "-10C..30C", "--for"
+    )
     frequency: str = option("FREQUENCY", "Ring near this frequency: the camera's natural one.", "30Hz")
     mass: str | None = option("MASS", "The mass to ring with, instead of one worked out.")
     count: options.CountOption = 1
@@ -165,6 +168,7 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
         known = store.part(said.part)
         material = store.material(known.material)
         curve = store.current_curve(material.name)
+        said = said.best(store, [known], ends(said.field_temp, "temperature", "--for"))
         steps, basis, notes = _plan(store, known, material, at, said)
     rests = curve.rests_on(said.part, min(at), max(at))
     what: dict[str, Any] = {"part": said.part, "form": known.form.label(), "material": material.name}

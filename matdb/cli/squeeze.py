@@ -10,12 +10,13 @@ from matdb.advice.summary import FAILS, how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, first_use, flight_caution
-from matdb.cli.options import arg, needed, option, quantity, temperatures
+from matdb.cli.options import arg, ends, needed, option, quantity
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.units import parse_range
+from matdb.weather.forecast import forecast_range
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +71,7 @@ def squeeze(
     with call.existing() as store:
         answer = store.squeeze(
             part,
-            temperature_c=temperatures([said.temp]),
+            temperature_c=forecast_range(*ends(said.temp, "temperature", "--temp")).temperature_c,
             turns=said.turns,
             squeeze_mm=quantity(said.squeeze, "length", "--squeeze"),
             **said.asked(store),

@@ -10,7 +10,8 @@ from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.answering import AskedNow, over_states
 from matdb.cli.fit import summary
-from matdb.cli.options import Held, arg, option
+from matdb.cli.mounting import refuse_beside_mounting
+from matdb.cli.options import HeldFor, arg, option
 from matdb.cli.screen import Column, band_text, given_text, mass_text, number_text, records_table
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
@@ -20,19 +21,32 @@ _BANDS: Final = ("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz")
 
 
 @dataclass(frozen=True, kw_only=True)
-class States(Held):
+class States(HeldFor):
     """At which states a part is asked about."""
 
     temp: options.TempsOption
     frequency: options.FrequenciesOption = None
     mass: options.MassOption = None
-    count: options.CountOption = 1
+    count: int | None = option("NUMBER", "How many equal parts share the mass; 1 without it.")
+    mounting: str | None = option("NAME", "As this mounting holds it: its mass and count, and the best squeeze.")
     step: options.StepOption = "5K"
 
     def check(self, cure: str = "") -> None:
-        """Refuse both frequency and mass, or neither. Raises InputError."""
-        if (self.mass is None) == (not self.frequency):
+        """Refuse both frequency and mass, or neither, or what a mounting has of its own. Raises InputError."""
+        if self.mounting is not None:
+            refuse_beside_mounting({"mass": self.mass, "count": self.count})
+        elif (self.mass is None) == (not self.frequency):
             raise InputError("--frequency and --mass", "both" if self.mass else "neither", "one of the two", cure)
+
+    def load(self, store: Store) -> dict[str, Any]:
+        """The mass that is asked for and how many share it; no mass at frequencies. Raises UnitError, NotFound."""
+        if self.mounting is not None and not self.frequency:
+            wanted = store.mounting(self.mounting)
+            return {"mass_kg": wanted.mass_kg, "count": wanted.count}
+        return {
+            "mass_kg": options.quantity(self.mass, "mass", "--mass"),
+            "count": 1 if self.count is None else self.count,
+        }
 
 
 def stiffness(
@@ -46,12 +60,14 @@ def stiffness(
     """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
     with call.existing() as store:
+        known = store.part(part)
+        states = states.best(store, [known], options.temperatures(states.temp, states.step))
         answer = stiffness_answer(store, [part], states)
-        known, at = store.part(part), [row["temperature_c"] for row in answer.records()]
+        at = [row["temperature_c"] for row in answer.records()]
         rests = store.current_curve(known.material).rests_on(part, min(at), max(at))
     written = options.write_answer(csv, answer.header, answer.rows, force)
-    under = "" if states.mass is None else f" under {mass_text(answer.records()[0]['mass_kg'])}"
-    under += f" on {states.count}" if states.count > 1 else ""
+    mass_kg, count = (answer.records()[0][name] for name in ("mass_kg", "count"))
+    under = "" if mass_kg is None else f" under {mass_text(mass_kg)}" + (f" on {count}" if count > 1 else "")
     what = f"{states.said(known) or part}, {states.axis}{under}"
     told = [*over_states(what, answer.records(), "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
@@ -76,17 +92,8 @@ def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> Answ
     t = options.temperatures(states.temp, states.step)
     f = options.frequencies(states.frequency) if states.frequency else None
     options.few_states(t, (1 if f is None else len(f)) * len(parts))
-    mass_kg = options.quantity(states.mass, "mass", "--mass")
-    return stiffness_table(
-        store,
-        parts,
-        t,
-        frequency_hz=f,
-        mass_kg=mass_kg,
-        count=states.count,
-        axis=states.axis,
-        squeeze_mm=lambda part: states.on(part)[0],
-    )
+    squeezes: dict[str, Any] = {"axis": states.axis, "squeeze_mm": lambda part: states.on(part)[0]}
+    return stiffness_table(store, parts, t, frequency_hz=f, **states.load(store), **squeezes)
 
 
 def show_rows(answer: AnswerTable) -> None:

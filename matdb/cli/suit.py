@@ -14,7 +14,7 @@ from matdb.advice.suit import State, Suitability
 from matdb.advice.summary import how_to_fit, summary
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, first_use, flight_caution
 from matdb.cli.mounting import MountingOptions
-from matdb.cli.options import AxisOption, opt, quantity
+from matdb.cli.options import HeldAlike, opt
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
@@ -25,10 +25,6 @@ from matdb.units import counted
 PackageOption = Annotated[
     str | None, opt("--package", "NAME", "Judge this camera package only; all of the mounting's without it.")
 ]
-PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "Judge only this part. May be given several times.")]
-BestSqueezeOption = Annotated[
-    str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm; the best without it.")
-]
 
 
 def suit(
@@ -38,21 +34,16 @@ def suit(
     spectrum: Annotated[
         str | None, opt("--spectrum", "FILE", "What the airframe was measured to do (CSV), for shake in pixels.")
     ] = None,
-    part: PartsOption = None,
-    axis: AxisOption = "axial",
-    squeeze: BestSqueezeOption = None,
     *,
+    held: HeldAlike,
     call: AskedOfParts,
 ) -> None:
     """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
     flown = flight_of(air)
-    squeeze_mm = quantity(squeeze, "length", "--squeeze")
     measured = None if spectrum is None else read_spectrum(file_bytes(spectrum), Path(spectrum).name)
     with call.existing() as store:
-        wanted, first = mounting.of(store), first_use(store)
-        ranking = store.suit(
-            wanted, flown, parts=part or None, squeeze_mm=squeeze_mm, axis=axis, package=package, spectrum=measured
-        )
+        wanted, first, how = mounting.of(store), first_use(store), held.how(store)
+        ranking = store.suit(wanted, flown, package=package, spectrum=measured, **how)
     hours = flown.flown.temperature_c
     whys = call.explained([row.part for row in ranking])
     explained = [row for row in ranking if row.part in whys]
@@ -62,7 +53,7 @@ def suit(
         flight_lines(flown)
         show_ranking(wanted, hours, explained)
 
-    content = suit_content(wanted, hours, ranking, axis, squeeze_mm) | {"air": flight_content(flown)}
+    content = suit_content(wanted, hours, ranking, how["axis"], how["squeeze_mm"]) | {"air": flight_content(flown)}
     call.tell(
         answer,
         content,

@@ -59,13 +59,19 @@ class Part:
                 continue
         return None
 
+    def turns_at(self, squeeze_mm: float) -> float | None:
+        """A squeeze in turns of its screw past first touch; None where the pitch is not known, or nothing is turned."""
+        if self.known_screw is None or (self.form.pair is None and not squeeze_mm):
+            return None
+        return squeeze_mm / pitch_mm(self.known_screw)
+
     def squeeze_at(
         self, squeeze_mm: float | None = None, turns: float | None = None, best_mm: float | None = None
     ) -> tuple[float, str]:
         """The squeeze in mm that is asked for, and where it comes from: "asked", "best for the mounting", ….
 
-        Without either, the one that is known to be best; else two halves are taken at their spacer's squeeze
-        ("spacer"), else at a tenth of their height ("a tenth of its height"); any other part without squeeze ("none").
+        Without either, two halves are taken at their spacer's squeeze ("spacer"); else any part at the one that is
+        known to be best; else two halves at a tenth of their height ("a tenth of its height"), others at none ("none").
 
         Raises
         ------
@@ -76,16 +82,18 @@ class Part:
             if squeeze_mm is not None:
                 raise InputError("turns", turns, "left out beside a squeeze", "give one of the two")
             if self.screw is None:
-                raise InputError("turns", turns, f"given for a part with a thread, which {self.name} has not")
+                raise InputError(
+                    "turns", turns, f"given for a part with a thread, which {self.name} has not", "give --squeeze 0.5mm"
+                )
             if not turns >= 0.0:
                 raise InputError("turns", turns, "0 or more past first touch")
             return turns * pitch_mm(self.screw), "asked"
         if squeeze_mm is not None:
             return squeeze_mm, "asked"
+        if self.form.pair is not None and self.form.fixed_squeeze_mm is not None:
+            return self.form.fixed_squeeze_mm, "spacer"
         if best_mm is not None:
             return best_mm, "best for the mounting"
         if self.form.pair is None:
             return 0.0, "none"
-        if self.form.fixed_squeeze_mm is not None:
-            return self.form.fixed_squeeze_mm, "spacer"
         return round(0.1 * (self.form.squeezable_height_mm or 0.0), 6), "a tenth of its height"

@@ -17,6 +17,17 @@ COARSE_PITCH_MM: dict[str, float] = {
 }
 
 
+def turns_text(turns: float) -> str:
+    """Turns of a screw in words.
+
+    Examples
+    --------
+    >>> turns_text(1.0)
+    '1 turn past first touch'
+    """
+    return f"{turns:.3g} turn{'' if turns == 1.0 else 's'} past first touch"
+
+
 def pitch_mm(thread: str) -> float:
     """Advance of a screw per turn in mm.
 

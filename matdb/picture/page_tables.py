@@ -21,7 +21,7 @@ from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.form.part import Part
-from matdb.form.thread import pitch_mm
+from matdb.form.thread import turns_text
 from matdb.mounting.record import Mounting
 from matdb.version import VERSION
 
@@ -59,11 +59,11 @@ class PartTable:
     @property
     def squeeze(self) -> str:
         """The squeeze in words: mm, share of the height, turns of the screw where its pitch is known, and spacer."""
-        mm, height, screw = self.row.squeeze_mm, self.part.form.squeezable_height_mm, self.part.known_screw
+        mm, height = self.row.squeeze_mm, self.part.form.squeezable_height_mm
         if mm == 0.0:
             return "none"
         share = f" ({100 * mm / height:.0f}\u00a0%)" if height else ""
-        turns = f", {mm / pitch_mm(screw):.2g} turns of {screw} past first touch" if screw else ""
+        turns = f", {turns_text(self.row.turns)}" if self.row.turns is not None else ""
         spacer = f", spacer {self.row.spacer_mm:.3g}\u00a0mm" if self.row.spacer_mm is not None else ""
         return f"{mm:.3g} mm{share}{turns}{spacer}"
 

@@ -3,6 +3,10 @@
 ``--hypothesis-profile=deep`` asks over a thousand random questions.
 """
 
+import io
+import json
+from contextlib import redirect_stdout
+
 import numpy as np
 import pytest
 from example_counts import RUN, trying
@@ -10,8 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import matdb
+from matdb.advice.exposure import flight
 from matdb.advice.verdict import verdict
 from matdb.cli.options import Held
+from matdb.cli.run import run
 from matdb.errors import InputError
 from matdb.picture.page_tables import page_tables
 
@@ -122,8 +128,48 @@ def page_agrees(store, wanted, t, rows, squeeze):
 
 def best_agrees(store, wanted, t, row):
     part = store.part(row.part)
-    assert store.best_squeeze(row.part, wanted, t) == row.squeeze_mm
+    assert store.best_squeezes([row.part], wanted, t) == {row.part: row.squeeze_mm}
     assert Held().under(store, wanted, [part], t).how(part) == {"axis": "axial", "squeeze_mm": row.squeeze_mm}
+
+
+@pytest.mark.slow
+@trying(4)
+@given(st.integers(0, 2**32 - 1))
+def test_commands_take_the_squeeze_that_the_ranking_found(store, tmp_path_factory, seed):
+    RUN["one judge, commands"] += 1
+    rng = np.random.default_rng(seed)
+    wanted, t, names, _ = question(rng, f"c{RUN['one judge, commands']}-{seed}")
+    if wanted.window_hz[0] > wanted.window_hz[1]:
+        return
+    store.add(wanted)
+    rows = store.suit(wanted, flight(low_c=t[0], high_c=t[-1]), parts=names)
+    span = f"{t[0]:g}C..{t[-1]:g}C"
+    file = tmp_path_factory.mktemp("told") / "stiffness.json"
+    at_states = ("--mounting", wanted.name, "--temp", span, "--json")
+    assert ask(store, "export", "stiffness", *names, *at_states, "--csv", file)["rows"] >= len(rows) * len(t)
+    exported = {each["part"]: each for each in json.loads(file.read_text())["rows"]}
+    for row in rows:
+        part = store.part(row.part)
+        mm, said = row.squeeze_mm, Held().under(store, wanted, [part], t).said(part)
+        answer = ask(store, "stiffness", row.part, *at_states)
+        for each in (*answer["rows"], exported[row.part]):
+            assert (each["squeeze_mm"], each["mass_kg"], each["count"]) == (mm, wanted.mass_kg, wanted.count)
+        sheet = ask(store, "protocol", row.part, "--mounting", wanted.name, "--for", span, "--json")
+        bench = words_of("bench", row.part, "--mounting", wanted.name, "--for", span, "--no-advice", store=store)
+        told = [answer["answer"]["lines"][0], " ".join(sheet["warnings"]), bench]
+        assert [said in " ".join(text.split()) for text in told] == [True] * 3
+
+
+def words_of(*words, store, typed="q\n"):
+    """What a command says on the screen."""
+    with redirect_stdout(io.StringIO()) as out, pytest.MonkeyPatch.context() as patch:
+        patch.setattr("sys.stdin", io.StringIO(typed))
+        assert run([*map(str, words), "--store", str(store.records.place.path)]) == 0
+    return out.getvalue()
+
+
+def ask(store, *words):
+    return json.loads(words_of(*words, store=store))
 
 
 def squeeze_agrees(store, wanted, t, row, squeeze):
