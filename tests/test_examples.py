@@ -1,4 +1,4 @@
-"""The examples run, and the README shows them as they are."""
+"""The examples run, and README and guide show them as they are."""
 
 import os
 import re
@@ -16,11 +16,11 @@ import matdb
 
 TOP = Path(__file__).parents[1]
 EXAMPLES = TOP / "tests" / "examples"
-README = (TOP / "README.md").read_text(encoding="utf-8")
+SHOWN = "".join((TOP / name).read_text(encoding="utf-8") for name in ("README.md", "matdb/cli/GUIDE.md"))
 
 
 def block(language):
-    (text,) = re.findall(rf"^```{language}\n(.*?)^```", README, flags=re.DOTALL | re.MULTILINE)
+    (text,) = re.findall(rf"^```{language}\n(.*?)^```", SHOWN, flags=re.DOTALL | re.MULTILINE)
     return text
 
 
@@ -42,7 +42,7 @@ def test_an_example_runs_and_says_something(example, tmp_path):
 
 
 @pytest.mark.parametrize(("language", "name"), [("python", "from_python.py"), ("sql", "interpolate.sql")])
-def test_the_readme_shows_the_example(language, name):
+def test_the_example_is_shown(language, name):
     assert block(language) == (EXAMPLES / name).read_text(encoding="utf-8")
 
 
@@ -59,12 +59,16 @@ def test_the_query_answers_from_the_store_of_the_first_example(tmp_path):
 
 
 @pytest.mark.slow
-def test_the_readme_s_five_minutes_can_be_followed(tmp_path, monkeypatch):
+def test_what_readme_and_guide_show_can_be_followed(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     for name, value in {"MATDB_STORE": "bench.sqlite", "COLUMNS": "95", "NO_COLOR": "1", "TERM": "dumb"}.items():
         monkeypatch.setenv(name, value)
-    shown = re.findall(r"^\$ (matdb .*)$", README, flags=re.MULTILINE)
+    shown = re.findall(r"^\$ (matdb .*)$", SHOWN, flags=re.MULTILINE)
     assert len(shown) > 10
     for line in shown:
         code, _, err = command(shlex.split(line)[1:])
         assert code == 0, f"{line}: {err}"
+
+
+def test_the_readme_holds_the_first_ten_minutes_alone():
+    assert len((TOP / "README.md").read_text(encoding="utf-8")) <= 12_000

@@ -13,7 +13,7 @@ import matdb
 from matdb.advice.tabulated import FREQUENCIES_HZ, TEMPERATURES_C
 from matdb.store.revisions import PUBLISHED
 
-#: One query for a temperature between two rows: the README shows it.
+#: One query for a temperature between two rows: the guide shows it.
 QUERY = """
 SELECT stiffness_n_per_mm + (next_stiffness - stiffness_n_per_mm) * ({t} - temperature_c) / (next_c - temperature_c),
        damping_ratio + (next_damping - damping_ratio) * ({t} - temperature_c) / (next_c - temperature_c)

@@ -132,8 +132,8 @@ def test_replace_keeps_working():
     assert replace(FULL, mass_kg=0.6).main.mass_kg == 0.6
 
 
-def test_the_readme_s_file_makes_a_mounting_with_six_axes():
-    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+def test_the_guide_s_file_makes_a_mounting_with_six_axes():
+    text = (Path(__file__).parents[2] / "matdb" / "cli" / "GUIDE.md").read_text(encoding="utf-8")
     (block,) = re.findall(r"```json\n(.*?)```", text, flags=re.DOTALL)
     mounting = mounting_from_dict({"name": "cam", **json.loads(block)})
     assert mounting.has_six_axes
