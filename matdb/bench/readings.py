@@ -9,13 +9,16 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from matdb.checks import ABSOLUTE_ZERO_C, checked_name
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, PlainRecord, above, check_record, entry, from_plain, info, record_fields, within
 from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
+
+#: The direction of a reading of a whole mount that turns to and fro on its parts.
+ROCKING: Final = "rocking"
 
 _circumstance, _mounted = partial(entry, group="record"), partial(entry, group="mount")
 
@@ -150,7 +153,7 @@ class _OnPart(Reading):
         aliases=("direction",),
         noun="direction",
         shown="{}",
-        help="Direction: axial, shear, radial or lateral.",
+        help="Direction: axial, shear, radial or lateral; or rocking, of a whole mount.",
     )
     squeeze_mm: float = _mounted(
         0.0,
@@ -201,6 +204,55 @@ def _spread(
     return entry(None, **above(0.0, most), noun=noun, help=says, **more)
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Vibration(_OnPart):
+    """A reading of a mass that vibrates: along one of the part's axes, or rocking on parts in two rows.
+
+    Attributes
+    ----------
+    spacing_mm : float or None
+        Of a rocking mount: distance between the two rows of parts, half of them in each, mm, above 0.
+    gyration_mm : float or None
+        Of what rocks: radius of gyration about its centre of gravity, mm, above 0.
+    centre_above_mm : float or None
+        Of what rocks: its centre of gravity above the middle of the parts' height, mm; None is 0.
+    """
+
+    spacing_mm: float | None = _mounted(
+        None,
+        **above(0.0, 1e4),
+        noun="distance between the two rows of parts",
+        shown="rows {} mm apart",
+        help="Of a rocking mount: between the rows of parts either side of the axis it rocks about, such as 80mm.",
+    )
+    gyration_mm: float | None = _mounted(
+        None,
+        **above(0.0, 1e4),
+        aliases=("radius_of_gyration",),
+        noun="radius of gyration",
+        shown="radius of gyration {} mm",
+        help="Of the mass that rocks, about its centre; an even box has sqrt((width^2 + height^2)/12), such as 30mm.",
+    )
+    centre_above_mm: float | None = _mounted(
+        None,
+        **within(-1e4, 1e4),
+        noun="height of the centre of gravity",
+        shown="centre {} mm above",
+        help="Of the mass that rocks: its centre of gravity above the middle of the parts' height; 0mm without it.",
+    )
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        rocks = self.axis == ROCKING
+        for name in ("spacing_mm", "gyration_mm"):
+            if (getattr(self, name) is not None) != rocks:
+                raise InputError(name, getattr(self, name), "told of a rocking mount, and of no other reading")
+        if self.centre_above_mm is not None and not rocks:
+            raise InputError("centre_above_mm", self.centre_above_mm, "told of a rocking mount only")
+        if rocks and self.count % 2:
+            raise InputError("count", self.count, "even for a mount that rocks on two rows of parts")
+
+
 _MATERIAL = info(group="subject", dimension="name", aliases=("material_name",), help="The material that was read.")
 
 
@@ -209,7 +261,7 @@ def _frequency_sd() -> Any:
 
 
 @dataclass(frozen=True, kw_only=True)
-class RingDown(_OnPart):
+class RingDown(_Vibration):
     """Free vibration of a mass on ``count`` parts: damped frequency and logarithmic decrement.
 
     Attributes
@@ -249,7 +301,7 @@ class RingDown(_OnPart):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Resonance(_OnPart):
+class Resonance(_Vibration):
     """Forced response of a mass on ``count`` parts: resonance frequency and half-power width or amplification.
 
     Attributes

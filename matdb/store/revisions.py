@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-REVISIONS: tuple[str, ...] = ("0001", "0002", "0003")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004")
 HEAD = REVISIONS[-1]
 
 #: The mark of the schema that each of them makes in a file, as :mod:`matdb.store.schema` takes it.
@@ -10,6 +10,7 @@ SCHEMAS: dict[str, str] = {
     "0001": "c975d61c00f6722828df0e106d55b4431060bb98734c0cc00c1b152ba0b313b1",
     "0002": "364baa5151d3a7f739db7f949adc1e4c065a7d9f28fbe12d68c532782258d382",
     "0003": "7ab132b4efeb2d38fd13cf41fe0cc756830ed3cd5323c77f51e9f106be7d7d56",
+    "0004": "91c55084192ead64b29ca181f8654f68f6c8febba3fbd7407126e9334662fb16",
 }
 
 #: What ``PRAGMA application_id`` answers on a matdb store: the bytes "matd".
