@@ -52,21 +52,27 @@ def families() -> Mapping[str, Family]:
     return MappingProxyType({name: Family(name, MappingProxyType(values)) for name, values in found.items()})
 
 
+@cache
+def everyday_words() -> Mapping[str, str]:
+    """What families are called at the bench, in lower case (``data/family_words.csv``): the table's name of each."""
+    with (data_folder() / "family_words.csv").open(encoding="utf-8", newline="") as file:
+        said = {row["word"]: row["family"] for row in csv.DictReader(file)}
+    return MappingProxyType(said | {name.casefold(): name for name in families()})
+
+
 def family_named(name: object) -> Family:
-    """The family of that name; letters' case does not matter.
+    """The family of that name or everyday word ("TPU", "NBR", "gel"); letters' case does not matter.
 
     Raises
     ------
     InputError
         No such family; the message lists them.
     """
-    known = families()
+    known, near = families(), []
     if isinstance(name, str):
-        for each in known.values():
-            if each.name.casefold() == name.strip().casefold():
-                return each
+        word = " ".join(name.casefold().split())
+        if word in everyday_words():
+            return known[everyday_words()[word]]
         near = difflib.get_close_matches(name, known, 1)
-    else:
-        near = []
     cure = f"did you mean {near[0]!r}?" if near else "use 'unknown' when unsure"
     raise InputError("family", name, "one of " + ", ".join(known), cure)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from matdb.checks import ABSOLUTE_ZERO_C
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, check_record, entry, info
 from matdb.material.families import family_named
 from matdb.material.hardness import hardness_text
+
+_AS_SOLD: Final = re.compile(r"(.*\S)\s+(\d+\s*(?:A|D|OO))", re.IGNORECASE)
 
 
 def _family_name(name: str) -> str:
@@ -29,7 +32,8 @@ class Material(PlainRecord):
     name : str
         Unique in a store.
     family : str
-        A family of ``data/families.csv``, or "unknown".
+        A family of ``data/families.csv``, or what it is called at the bench ("TPU", "NBR"), also with its hardness
+        ("TPU 85A"); or "unknown".
     hardness : str or None
         Nominal Shore hardness with its scale, for instance ``"40 A"``, ``"30 OO"``.
     density_kg_m3 : float or None
@@ -49,7 +53,7 @@ class Material(PlainRecord):
         "unknown",
         check=_family_name,
         metavar="FAMILY",
-        help="Generic family, such as silicone; 'matdb material families' lists them.",
+        help="Family, such as silicone, NBR or 'TPU 85A'; 'matdb material families' lists them.",
     )
     hardness: str | None = entry(
         None, dimension="shore", check=hardness_text, help="Nominal Shore hardness with its scale, such as '40 A'."
@@ -65,6 +69,10 @@ class Material(PlainRecord):
     note: str = entry("", help="Free text.")
 
     def __post_init__(self) -> None:
+        # As a reel is sold: "TPU 85A".
+        if self.hardness is None and (sold := _AS_SOLD.fullmatch(str(self.family))):
+            object.__setattr__(self, "family", sold[1])
+            object.__setattr__(self, "hardness", sold[2])
         check_record(self, "material")
         if (
             self.service_min_c is not None

@@ -5,7 +5,8 @@ import csv
 import pytest
 
 from matdb.errors import InputError
-from matdb.material.families import families, family_named
+from matdb.material.families import everyday_words, families, family_named
+from matdb.material.record import Material
 from matdb.shipped import data_folder
 
 NAMES = [
@@ -19,6 +20,8 @@ NAMES = [
     "polyurethane gel",
     "thermoplastic polyurethane ester",
     "thermoplastic polyurethane ether",
+    "thermoplastic polyurethane",
+    "gel",
     "unknown",
 ]
 
@@ -41,6 +44,49 @@ def test_every_figure_has_unit_basis_and_source():
 
 def test_names_are_found_whatever_their_case():
     assert family_named("epdm").name == "EPDM"
+
+
+@pytest.mark.parametrize(
+    ("said", "family"),
+    [("TPU", "thermoplastic polyurethane"), ("nbr", "nitrile"), ("Natural", "natural rubber"), (" gel ", "gel")],
+)
+def test_everyday_words_are_families(said, family):
+    """Common practice, no source; the short codes are those of ISO 1629 and ISO 18064, from memory."""
+    assert family_named(said).name == family
+    assert Material(name="x", family=said).family == family
+
+
+def test_every_everyday_word_names_a_family_of_the_table_and_none_twice():
+    assert set(everyday_words().values()) == set(NAMES)
+    with (data_folder() / "family_words.csv").open(encoding="utf-8", newline="") as file:
+        words = [row["word"] for row in csv.DictReader(file)]
+    assert len({*words, *(name.casefold() for name in NAMES)}) == len(words) + len(NAMES)
+
+
+def test_a_label_may_hold_the_hardness_too():
+    reel = Material(name="reel", family="TPU 85A")
+    assert (reel.family, reel.hardness) == ("thermoplastic polyurethane", "85 A")
+    assert Material(name="x", family="silicone", hardness="40 A").hardness == "40 A"
+    with pytest.raises(InputError, match="family"):
+        Material(name="x", family="TPU 85A", hardness="60 A")
+
+
+@pytest.mark.parametrize(
+    ("mixed", "kinds"),
+    [
+        ("thermoplastic polyurethane", ("thermoplastic polyurethane ester", "thermoplastic polyurethane ether")),
+        ("gel", ("silicone gel", "polyurethane gel")),
+    ],
+)
+def test_a_mixed_family_lies_between_its_kinds_and_is_wider_than_either_where_they_differ(mixed, kinds):
+    for name, found in families()[mixed].properties.items():
+        values = sorted(families()[kind][name].value for kind in kinds)
+        assert values[0] * (1 - 0.01 * (values[0] > 0)) <= found.value + 1e-9 + 0.01 * abs(values[0]), name
+        assert found.value <= values[1] + 0.01 * abs(values[1]), name
+        if values[0] != values[1] and not name.startswith("service"):
+            assert found.spread >= 0.99 * min(families()[kind][name].spread for kind in kinds), name
+    for end, narrower in (("service_min", max), ("service_max", min)):
+        assert families()[mixed][end].value == narrower(families()[kind][end].value for kind in kinds)
 
 
 def test_an_unknown_family_lists_the_known_ones():
