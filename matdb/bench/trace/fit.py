@@ -22,22 +22,10 @@ from dataclasses import replace
 import numpy as np
 
 from matdb.arrays import Array, Complex
-from matdb.bench.trace.modes import (
-    LEAST_DAMPING,
-    MOST_DAMPING,
-    Block,
-    Solution,
-    columns_of,
-    evaluate,
-    grid_gain,
-    mode_energies,
-    pole_grid,
-    solve,
-    solve_moving,
-)
+from matdb.bench.trace.modes import LEAST_DAMPING, MOST_DAMPING, Solution, Stretches, pole_grid
 from matdb.bench.trace.record import AmplitudeDependence, Trace, TraceFit, TraceMode
-from matdb.bench.trace.state import State, find_hum, predict, stretches, update_noise_and_hum, why_not
-from matdb.bench.trace.taps import add_missed_taps, drop_false_taps, first_mode, refine_starts, strongest_line, worth
+from matdb.bench.trace.state import Refused, State, find_hum, predict, refuse_hopeless, stretches, update_noise_and_hum
+from matdb.bench.trace.taps import add_missed_taps, drop_false_taps, first_mode, refine_starts, worth
 
 #: Mains frequencies whose hum is looked for, Hz, and the most modes that are separated.
 MAINS_HZ, MOST_MODES = (50.0, 60.0), 3
@@ -86,23 +74,17 @@ def fit_trace(trace: Trace, *, frequency_range_hz: tuple[float, float] | None = 
 
     """
     state = State(trace, frequency_range_hz, MAINS_HZ)
-    if refusal := why_not(state):
-        return _fit_of(state, "refused", [refusal])
-    find_hum(state)
-    crude = strongest_line(state)
-    if crude is None:
-        why = "no ring-down stands out of the noise; tap harder or fix the sensor more firmly"
-        return _fit_of(state, "refused", [why])
-    poles = first_mode(state, crude)
-    if poles is None:
-        why = "no tap with a decay after it was found; the signal may be steady vibration"
-        return _fit_of(state, "refused", [why])
-    return _report(*_all_modes(state, poles, MOST_MODES))
+    try:
+        refuse_hopeless(state)
+        find_hum(state)
+        state, solution = _all_modes(state, first_mode(state))
+        return _report(state, solution)
+    except Refused as why:
+        return _fit_of(state, [str(why)])
 
 
 def _fit_of(
     state: State,
-    verdict: str,
     reasons: Sequence[str],
     modes: Sequence[TraceMode] = (),
     dependence: AmplitudeDependence | None = None,
@@ -110,7 +92,7 @@ def _fit_of(
     fitted: Array | None = None,
 ) -> TraceFit:
     return TraceFit(
-        verdict, tuple(dict.fromkeys(reasons)), tuple(modes),
+        "refused" if not modes else "flagged" if reasons else "good", tuple(dict.fromkeys(reasons)), tuple(modes),
         state.taps + state.trace.time_s[0] if state.taps.size else state.taps,
         state.sigma[: state.payload], state.hum_hz, state.hum_amplitude,
         float(np.mean(state.clipped)) if state.clipped.size else 0.0, state.rate,
@@ -118,14 +100,14 @@ def _fit_of(
     )  # fmt: skip
 
 
-def _all_modes(state: State, poles: Complex, most: int) -> tuple[State, Solution]:
+def _all_modes(state: State, poles: Complex) -> tuple[State, Solution]:
     """All modes that the record shows, with the starts, the noise and the hum refined."""
     solution = _refit(state, poles)
     for turn in range(2):
         for _ in range(2 - turn):
             refine_starts(state, solution)
             solution = _settle(state, _refit(state, solution.poles))
-        while solution.poles.size < most and state.promise > 0.5 and state.moving is None:
+        while solution.poles.size < MOST_MODES and state.promise > 0.5 and state.moving is None:
             more = _one_more(state, solution)
             if more is None:
                 break
@@ -152,7 +134,7 @@ def _all_modes(state: State, poles: Complex, most: int) -> tuple[State, Solution
 
 def _refit(state: State, poles: Complex) -> Solution:
     """The fit to the stretches as they are described now."""
-    return solve(stretches(state, poles), poles)
+    return stretches(state, poles).solve(poles)
 
 
 def _unless_hum(state: State, solution: Solution) -> Solution:
@@ -205,10 +187,10 @@ def _one_more(state: State, solution: Solution) -> Solution | None:
     wide = stretches(state, np.append(known, complex(known.real.max(), 2 * np.pi * min(high, 1.5 * float(hz.max())))))
     if not wide:
         return None
-    base = solve(wide, known)
+    base = wide.solve(known)
     grid = pole_grid(low, high)
-    gain = grid_gain(wide, grid, base.poles)
-    need_free = 2.0 * columns_of(wide)
+    gain = wide.gain(grid, base.poles)
+    need_free = 2.0 * wide.columns
     need = _by_noise(2.0 + need_free)
     state.promise = float(gain.max()) / need
     if state.promise < 0.4:
@@ -219,15 +201,15 @@ def _one_more(state: State, solution: Solution) -> Solution | None:
     half = 0.5j * max(-2.0 * main.real, 0.05 * main.imag)
     seeds = [np.append(base.poles, likely[0]), np.append(base.poles[1:], [main + half, main - half])]
     seeds += [np.append(base.poles, place) for place in apart[:1]]
-    best = min((solve(wide, seed, close=0.02) for seed in seeds), key=lambda found: found.cost)
+    best = min((wide.solve(seed, close=0.02) for seed in seeds), key=lambda found: found.cost)
     fall = (base.cost - best.cost) / (best.cost / max(best.freedom, 1))
     state.promise = fall / need
     if fall < need:
         return None
-    best = solve(wide, best.poles)
+    best = wide.solve(best.poles)
     # A mode that softens with amplitude looks like two: the account with less information lost holds (Akaike).
     if known.size == 1:
-        moving = solve_moving(base, state.payload)
+        moving = base.moving(state.payload)
         two = best.cost / max(best.freedom, 1)
         if moving is not None and moving.cost / two < best.cost / two + 2.0 * need_free:
             state.moving, state.promise = moving, 0.0
@@ -244,7 +226,7 @@ def _one_more(state: State, solution: Solution) -> Solution | None:
         return None
     if not _within(state, best.poles):
         return None
-    return evaluate(wide, best.poles[np.argsort(-mode_energies(best, state.payload))])[0]
+    return wide.at(best.poles[np.argsort(-best.energies(state.payload))])
 
 
 def _by_noise(free: float, chance: float = 3e-5) -> float:
@@ -256,9 +238,9 @@ def _by_noise(free: float, chance: float = 3e-5) -> float:
 
 def _report(state: State, solution: Solution) -> TraceFit:
     """Figures with uncertainty, flags and refusals from the modes found."""
-    energy = mode_energies(solution, state.payload)
+    energy = solution.energies(state.payload)
     order = np.argsort(-energy)
-    solution, energy = solve(solution.blocks, solution.poles[order], steps=6), energy[order]
+    solution, energy = solution.blocks.solve(solution.poles[order], steps=6), energy[order]
     modes, covariances = [], []
     for m, pole in enumerate(solution.poles):
         covariance = solution.covariance[2 * m : 2 * m + 2, 2 * m : 2 * m + 2] * _colour(state, solution, m)
@@ -269,13 +251,12 @@ def _report(state: State, solution: Solution) -> TraceFit:
     main = modes[0]
     hz, hz_sd, decrement, decrement_sd = _figures(solution.poles[0], covariances[0])
     if decrement < 0.006:
-        return _fit_of(state, "refused", [f"steady vibration at {hz:.3g} Hz, not a decay after a tap"])
+        raise Refused(f"steady vibration at {hz:.3g} Hz, not a decay after a tap")
     if hz_sd > FREQUENCY_REFUSED * hz or decrement_sd > DECREMENT_REFUSED * decrement:
-        why = (
+        raise Refused(
             f"frequency {hz:.3g} Hz +- {hz_sd:.2g}, decrement {decrement:.2g} +- {decrement_sd:.2g}: too uncertain to "
             "log; tap harder, more often"
         )
-        return _fit_of(state, "refused", [why])
     reasons = list(main.flags)
     if state.odd:
         reasons.append("the record holds something that is neither a decay, drift nor hum")
@@ -293,8 +274,7 @@ def _report(state: State, solution: Solution) -> TraceFit:
     reasons += _misfit(solution)
     fixed, line = _fixed_base(state, solution, covariances[0], main)
     reasons += [line] if line else []
-    verdict = "flagged" if reasons else "good"
-    return _fit_of(state, verdict, reasons, modes, dependence, fixed, _fitted(state, solution))
+    return _fit_of(state, reasons, modes, dependence, fixed, _fitted(state, solution))
 
 
 def _amplitudes(state: State, solution: Solution, m: int) -> Complex:
@@ -314,7 +294,7 @@ def _figures(pole: complex, covariance: Array) -> tuple[float, float, float, flo
     return float(omega / (2.0 * np.pi)), hz_sd, float(2.0 * np.pi * alpha / omega), decrement_sd
 
 
-def _flags(state: State, mode: TraceMode, pole: complex, blocks: Sequence[Block]) -> list[str]:
+def _flags(state: State, mode: TraceMode, pole: complex, blocks: Stretches) -> list[str]:
     f, ratio = mode.frequency_hz, -pole.real / pole.imag
     doubt, decrement_doubt = mode.frequency_sd_hz / f, mode.log_decrement_sd / mode.log_decrement
     cycles = max((float(b.time[-1]) for b in blocks), default=0.0) * f
@@ -407,7 +387,7 @@ def _fixed_base(state: State, solution: Solution, covariance: Array, main: Trace
 
 def _early_and_late(state: State, solution: Solution, main: TraceMode) -> AmplitudeDependence | None:
     """The first mode at large and at small amplitude, from a pole that moves with the amplitude."""
-    moving = state.moving or solve_moving(solution, state.payload)
+    moving = state.moving or solution.moving(state.payload)
     if moving is None:
         return None
     parts = []

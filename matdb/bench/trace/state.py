@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from matdb.arrays import Array, Complex, Flags, Places
-from matdb.bench.trace.modes import Block, Moving, Solution
+from matdb.bench.trace.modes import Block, Moving, Solution, Stretches
 from matdb.bench.trace.record import Trace
 from matdb.errors import InputError
 
@@ -93,26 +93,29 @@ class State:
         return (self.signal - self.hum) / self.sigma
 
 
-def why_not(state: State) -> str:
-    """A reason to refuse before any fit, or an empty string."""
+class Refused(Exception):
+    """Nothing can be said of the record, and why."""
+
+
+def refuse_hopeless(state: State) -> None:
+    """Raises Refused where no fit is worth trying."""
     if state.time.size < 40:
-        return f"only {state.time.size} usable readings; at least 40 are needed"
+        raise Refused(f"only {state.time.size} usable readings; at least 40 are needed")
     if not np.any(np.ptp(state.trace.signal, axis=0) > 0):
-        return "the signal never changes"
+        raise Refused("the signal never changes")
     if state.band[0] >= state.band[1]:
-        return (
+        raise Refused(
             f"a rate of {state.rate:.3g} Hz over {state.span:.3g} s shows no frequency in the range asked for; "
             "sample faster or longer"
         )
     if float(np.mean(np.any(state.clipped[:, : state.payload], axis=1))) > 0.4:
-        return "more than 40 % of the readings are at the sensor's limit; tap more gently"
+        raise Refused("more than 40 % of the readings are at the sensor's limit; tap more gently")
     gap = float(np.max(np.diff(state.time)))
     if gap > 0.25 * state.span and state.time.size < 400:
-        return f"a gap of {gap:.3g} s leaves too little of the record"
-    return ""
+        raise Refused(f"a gap of {gap:.3g} s leaves too little of the record")
 
 
-def stretches(state: State, poles: Complex, *, only: int | None = None, until: float | None = None) -> list[Block]:
+def stretches(state: State, poles: Complex, *, only: int | None = None, until: float | None = None) -> Stretches:
     """Stretches after the taps, thinned by averaging, in units of the noise.
 
     ``only`` makes one tap's stretch, which lasts ``until`` so many seconds after its start, over the next tap too.
@@ -123,7 +126,7 @@ def stretches(state: State, poles: Complex, *, only: int | None = None, until: f
     longest = max(6.0 / max(slowest, 1e-3), 0.5, 4.0 / top)
     thin = max(int(state.rate / (20.0 * top)), 1)
     ends = np.append(state.taps[1:] - 0.25 / top, state.span + 1.0)
-    out = []
+    out = Stretches()
     y = state.scaled
     for k, start in enumerate(starts):
         if only is not None and k != only:

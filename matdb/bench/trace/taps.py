@@ -11,24 +11,12 @@ from __future__ import annotations
 import numpy as np
 
 from matdb.arrays import Array, Complex
-from matdb.bench.trace.modes import (
-    Solution,
-    basis,
-    columns_of,
-    energy,
-    evaluate,
-    expected,
-    grid_gain,
-    pole_grid,
-    solve,
-    stacked,
-    tap_energies,
-)
-from matdb.bench.trace.state import State, even, one_sided, stretches
+from matdb.bench.trace.modes import Solution, basis, pole_grid, stacked
+from matdb.bench.trace.state import Refused, State, even, one_sided, stretches
 
 
-def strongest_line(state: State) -> complex | None:
-    """A crude pole from short spectra; None when nothing stands out."""
+def _strongest_line(state: State) -> complex:
+    """A crude pole from short spectra. Raises Refused when nothing stands out."""
     grid, x = even(state)
     x = x[:, : state.payload] / state.sigma[: state.payload]
     found = [(0.0, 1.0, 1.0)]
@@ -54,32 +42,32 @@ def strongest_line(state: State) -> complex | None:
         found.append((float(highest.max()), float(hz[inside][np.argmax(highest)]), width))
     height, line_hz, width = max(found)
     if height < 18.0 + 4.0 * state.payload:
-        return None
+        raise Refused("no ring-down stands out of the noise; tap harder or fix the sensor more firmly")
     omega = 2.0 * np.pi * line_hz
     return complex(-min(max(2.0 / width, 0.005 * omega), 0.25 * omega), omega)
 
 
-def first_mode(state: State, crude: complex) -> Complex | None:
-    """The strongest mode and the taps, refined together."""
-    omega = crude.imag
+def first_mode(state: State) -> Complex:
+    """The strongest mode and the taps, refined together. Raises Refused when none is found."""
+    crude = _strongest_line(state)
     best: tuple[float, Complex, Array, Array] | None = None
-    for alpha in (-crude.real, 0.05 * omega):
-        poles = mode_from(state, complex(-alpha, omega))
+    for alpha in (-crude.real, 0.05 * crude.imag):
+        poles = _mode_from(state, complex(-alpha, crude.imag))
         if poles is not None:
             blocks = stretches(state, poles)
             # Each tap and axis adds an amplitude and a phase that fit noise as well.
-            fall = energy(blocks) - evaluate(blocks, poles)[0].cost - 4.0 * columns_of(blocks)
+            fall = blocks.energy - blocks.at(poles).cost - 4.0 * blocks.columns
             if best is None or fall > best[0]:
                 best = fall, poles, state.taps, state.starts
             if state.taps.size > 1 and -poles[0].real > 0.02 * poles[0].imag:
                 break
     if best is None:
-        return None
+        raise Refused("no tap with a decay after it was found; the signal may be steady vibration")
     _, poles, state.taps, state.starts = best
     return poles
 
 
-def mode_from(state: State, pole: complex) -> Complex | None:
+def _mode_from(state: State, pole: complex) -> Complex | None:
     """The strongest mode and the taps from a first guess of its pole."""
     for turn in range(3):
         state.taps = find_taps(state, pole)
@@ -95,8 +83,8 @@ def mode_from(state: State, pole: complex) -> Complex | None:
         if turn < 2:
             grid = pole_grid(max(0.6 * hz, state.band[0]), min(1.7 * hz, state.band[1]))
             grid = np.concatenate([grid, poles])
-            pole = complex(grid[int(np.argmax(grid_gain(blocks, grid, poles[:0])))])
-        pole = complex(solve(blocks, np.array([pole]), steps=15).poles[0])
+            pole = complex(grid[int(np.argmax(blocks.gain(grid, poles[:0])))])
+        pole = complex(blocks.solve(np.array([pole]), steps=15).poles[0])
     return np.array([pole])
 
 
@@ -202,7 +190,7 @@ def add_missed_taps(state: State, solution: Solution) -> bool:
     waves, told = _matched(rest, poles, state.rate)
     inverse = np.linalg.pinv(waves.T @ waves, rcond=1e-8, hermitian=True)
     score = np.einsum("tic,ij,tjc->t", told, inverse, told)
-    least = max(worth(2.0 * poles.size * state.payload, 6.0), 0.002 * float(np.max(tap_energies(solution))))
+    least = max(worth(2.0 * poles.size * state.payload, 6.0), 0.002 * solution.loudest)
     score[np.interp(grid, time, beside.astype(float)) > 0.5] = 0.0
     found: list[float] = []
     while len(found) < 20:
@@ -225,23 +213,23 @@ def drop_false_taps(state: State, solution: Solution) -> bool:
     """Join stretches whose second begins without a tap: a beat looked like one."""
     blocks, poles, dropped, k = solution.blocks, solution.poles, False, 0
     while k < state.taps.size and state.taps.size > 1:
-        mine = [b for b in blocks if b.tap == k]
+        mine = blocks.after(k)
         if not mine:
             k += 1
             continue
-        free = 2.0 * poles.size * columns_of(mine)
-        apart = evaluate(mine, poles)[0].cost
-        gain, need = energy(mine) - apart, worth(free, 2.0)
+        free = 2.0 * poles.size * mine.columns
+        apart = mine.at(poles).cost
+        gain, need = mine.energy - apart, worth(free, 2.0)
         # Only while the decay before still sounds can a beat of it look like a tap.
         near = k > 0 and state.starts[k] - state.starts[k - 1] < 4.0 / float(np.min(-poles.real))
-        before = [b for b in blocks if b.tap == k - 1 and near]
-        if gain > need and before:
-            both = evaluate(before, poles)[0].cost + apart - expected(before) - expected(mine)
+        before = blocks.after(k - 1)
+        if gain > need and near and before:
+            both = before.at(poles).cost + apart - before.expected - mine.expected
             until = state.starts[k] + max(float(b.time[-1]) for b in mine) - state.starts[k - 1]
             joined = stretches(state, poles, only=k - 1, until=until)
             if joined:
                 free += sum(b.slow.shape[1] * b.signal.shape[1] for b in mine)
-                gain = min(gain, evaluate(joined, poles)[0].cost - expected(joined) - both)
+                gain = min(gain, joined.at(poles).cost - joined.expected - both)
                 need = worth(free, 4.0)
         if gain > need:
             k += 1
