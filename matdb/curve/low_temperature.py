@@ -9,12 +9,12 @@ from typing import Final
 import numpy as np
 
 from matdb.arrays import Array
-from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.curve.parameters import GLASS, PARAMETERS
 from matdb.fields import PlainRecord
 from matdb.material.shift import ZERO_C
+from matdb.mounting.suspended import ln_storage
 
 #: T2, T5, T10 and T100: how many times as stiff as at 23 degC (ISO 1432, ASTM D1053; from memory).
 INDEX_RATIOS: Final = (2.0, 5.0, 10.0, 100.0)
@@ -98,29 +98,20 @@ class LowTemperature(PlainRecord):
     glass_transition: GlassTransition
 
 
-def low_temperature(curve: Curve, *, frequency_hz: float = SLOW_HZ, felt_hz: float = FELT_HZ) -> LowTemperature:
-    """T2, T5, T10 and T100 after ISO 1432 and ASTM D1053, where stiffness doubles, and the glass transition.
+def low_temperature(curve: Curve) -> LowTemperature:
+    """T2, T5, T10 and T100 after ISO 1432 and ASTM D1053 [1]_, where stiffness doubles, and the glass transition.
 
     Parameters
     ----------
     curve : Curve
         Fitted, or the prior's.
-    frequency_hz : float
-        Frequency of the indices, Hz; 0.1 Hz stands for the slow torsion test of the standards [1]_.
-    felt_hz : float
-        Frequency at which doubling is asked, Hz.
-
-    Raises
-    ------
-    InputError
-        A frequency out of range.
 
     References
     ----------
     .. [1] ISO 1432 and ASTM D1053 (from memory).
     """
-    t2, t5, t10, t100 = stiffening_temperature(curve, INDEX_RATIOS, frequency_hz)
-    (doubles,) = stiffening_temperature(curve, (2.0,), felt_hz)
+    t2, t5, t10, t100 = stiffening_temperature(curve, INDEX_RATIOS, SLOW_HZ)
+    (doubles,) = stiffening_temperature(curve, (2.0,), FELT_HZ)
     return LowTemperature(t2, t5, t10, t100, doubles, _glass_transition(curve))
 
 
@@ -135,29 +126,19 @@ def stiffening_temperature(curve: Curve, ratios: tuple[float, ...], frequency_hz
         Above 1.
     frequency_hz : float
         Hz, above 0.
-
-    Raises
-    ------
-    InputError
-        A ratio or the frequency out of range.
     """
-    hertz = checked_number("frequency_hz", frequency_hz, 0.0, 1e6, "Hz", open_low=True)
-    wanted = [checked_number("ratio", r, 1.0, 1e6, open_low=True) for r in ratios]
     t = np.arange(WARM_C, COLDEST_C - 0.5 * _STEP_K, -_STEP_K)
-    value = curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * hertz)), misfit=False)
-    ln_storage = value.real + np.log(np.cos(value.imag))
-    rise = ln_storage - ln_storage[:, :1]
+    value = curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * frequency_hz)), misfit=False)
+    stiff = ln_storage(value)
+    rise = stiff - stiff[:, :1]
     out = []
-    for ratio in wanted:
+    for ratio in ratios:
         found = _crossing(t, rise, math.log(ratio))
         there = found[~np.isnan(found)]
         share = len(there) / len(found)
-        if share < _LEAST_SHARE:
-            out.append(Index(ratio, hertz, None, share, True))
-            continue
-        where = band(there)
-        outside = bool(curve.extrapolated(np.asarray(where.median), np.asarray(hertz)))
-        out.append(Index(ratio, hertz, where, share, outside))
+        where = band(there) if share >= _LEAST_SHARE else None
+        outside = where is None or bool(curve.extrapolated(np.asarray(where.median), np.asarray(frequency_hz)))
+        out.append(Index(ratio, frequency_hz, where, share, outside))
     return out
 
 
@@ -183,12 +164,11 @@ def _glass_transition(curve: Curve) -> GlassTransition:
     where = band(curve.draws[wlf, GLASS] - ZERO_C)
     entry = next((p for p in curve.report.get("parameters", ()) if p["name"] == "glass transition"), None)
     told = curve.basis != FAMILY_PRIOR and entry is not None and entry.get("from") == "readings"
-    if not told:
+    note = "where the fitted WLF law turns; a calorimeter may differ by some kelvin"
+    if curve.basis == FAMILY_PRIOR:
+        note = "from the family prior alone: nothing was read"
+    elif not told:
         note = "from the family prior alone: the readings do not reach far enough into the cold to tell"
-        if curve.basis == FAMILY_PRIOR:
-            note = "from the family prior alone: nothing was read"
-    else:
-        note = "where the fitted WLF law turns; a calorimeter may differ by some kelvin"
     if share < 0.5:
         note += f"; only {100.0 * share:.0f} % of the draws follow a WLF law"
     return GlassTransition(where, "readings" if told else FAMILY_PRIOR, share, note)

@@ -86,7 +86,7 @@ class Prony(PlainRecord):
         return np.asarray(vertical * maxwell_modulus(s, self.equilibrium_mpa, self.moduli_mpa, self.times_s))
 
 
-def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal: float = GOAL) -> Prony:
+def prony_series(curve: Curve, *, goal: float = GOAL) -> Prony:
     """Fit a generalised Maxwell series with non-negative terms to the median curve.
 
     Storage and loss modulus are fitted together, relative to their size, by non-negative least squares [1]_ over the
@@ -96,8 +96,6 @@ def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal:
     ----------
     curve : Curve
         Fitted, or the prior's (then over 0.01 Hz to 10 kHz).
-    temperatures_c : array_like, optional
-        For the table of shift factors; every 5 K over the measured range and 20 K beyond when None.
     goal : float
         Largest relative error of storage and loss modulus.
 
@@ -116,11 +114,15 @@ def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal:
     low, high = middle - half, middle + half
     decades = (high - low) / _LN10
     ln_hz = np.linspace(low, high, max(math.ceil(decades * _POINTS_PER_DECADE), 60))
-    fitted = _fitted(*_median_curve(curve, ln_hz), ln_hz, goal)
+    ln_omega = ln_hz + math.log(2.0 * math.pi)
+    draws = curve.ln_modulus(np.full(ln_hz.shape, REFERENCE_C), ln_omega, misfit=False)
+    each = np.exp(draws)
+    fitted = _fitted(median(each.real), median(each.imag), ln_hz, goal)
     target = "median curve"
     if fitted.worst > goal:
         # Medians of storage and loss, taken apart, need not belong together; a draw's always do.
-        fitted = _fitted(*_central_draw(curve, ln_hz), ln_hz, goal)
+        central = each[_most_central(draws)]
+        fitted = _fitted(central.real, central.imag, ln_hz, goal)
         target = "most central draw"
     if fitted.worst > goal:
         raise FitError(
@@ -128,7 +130,9 @@ def prony_series(curve: Curve, temperatures_c: ArrayLike | None = None, *, goal:
             f"no generalised Maxwell series meets the curve to {100.0 * goal:g} % (best {100.0 * fitted.worst:.2g} %); "
             "allow a larger error",
         )
-    t = _table_temperatures(curve) if temperatures_c is None else np.sort(np.ravel(np.asarray(temperatures_c, float)))
+    # The table of shift factors: every 5 K over the measured range and 20 K beyond.
+    coldest, warmest = curve.measured_c or (-40.0, 60.0)
+    t = np.arange(5.0 * math.floor((coldest - 20.0) / 5.0), warmest + 20.1, 5.0)
     keep = fitted.terms[1:] > 0.0
     return Prony(
         equilibrium_mpa=float(fitted.terms[0]),
@@ -184,26 +188,8 @@ def _fitted(storage: Array, loss: Array, ln_hz: Array, goal: float) -> _Fitted:
     return min(tried, key=lambda fitted: fitted.worst)
 
 
-def _at_reference(curve: Curve, ln_hz: Array) -> Complex:
-    ln_omega = ln_hz + math.log(2.0 * math.pi)
-    return curve.ln_modulus(np.full(ln_hz.shape, REFERENCE_C), ln_omega, misfit=False)
-
-
-def _median_curve(curve: Curve, ln_hz: Array) -> tuple[Array, Array]:
-    """Median storage and loss modulus at 23 degC."""
-    value = np.exp(_at_reference(curve, ln_hz))
-    return median(value.real), median(value.imag)
-
-
-def _central_draw(curve: Curve, ln_hz: Array) -> tuple[Array, Array]:
-    """Storage and loss modulus of the draw that lies nearest to the medians throughout."""
-    value = _at_reference(curve, ln_hz)
-    parts = np.concatenate([value.real, np.log(value.imag)], axis=1)
+def _most_central(ln_modulus: Complex) -> int:
+    """The draw that lies nearest to the medians of ln storage and ln loss factor throughout."""
+    parts = np.concatenate([ln_modulus.real, np.log(ln_modulus.imag)], axis=1)
     away = np.abs(parts - np.median(parts, axis=0)) / np.maximum(parts.std(axis=0), 1e-9)
-    nearest = np.exp(value[np.argmin(away.mean(axis=1))])
-    return nearest.real, nearest.imag
-
-
-def _table_temperatures(curve: Curve) -> Array:
-    low, high = curve.measured_c or (-40.0, 60.0)
-    return np.arange(5.0 * math.floor((low - 20.0) / 5.0), high + 20.1, 5.0)
+    return int(np.argmin(away.mean(axis=1)))

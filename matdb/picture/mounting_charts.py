@@ -20,6 +20,8 @@ from matdb.picture.material_charts import DEGC, rests_on, temperatures
 
 _MOST_PARTS: Final = 5
 _POINTS: Final = 111
+#: Greatest squeeze over height that is drawn.
+_MOST_SQUEEZE: Final = 0.25
 
 
 def frequency_chart(
@@ -158,7 +160,6 @@ def squeeze_chart(
     *,
     mass_kg: float,
     count: int = 1,
-    most_share: float = 0.25,
     pitch_mm: float | None = None,
     least_mm: float | None = None,
     most_mm: float | None = None,
@@ -174,8 +175,6 @@ def squeeze_chart(
         One to four temperatures, degrees Celsius: a line each.
     mass_kg, count : float, int
         Mass on all the parts together, and how many they are.
-    most_share : float
-        Greatest squeeze over height, above 0 and at most 0.5.
     pitch_mm : float or None
         Pitch of the screw; gives a second axis in turns.
     least_mm, most_mm, recommended_mm : float or None
@@ -192,9 +191,7 @@ def squeeze_chart(
     if height is None:
         raise InputError("part", part.name, "one that can be squeezed along its height")
     _few(temperature_c)
-    if not 0.0 < most_share <= 0.5:
-        raise InputError("most_share", most_share, "above 0 and at most 0.5")
-    squeeze = np.linspace(0.0, most_share * height, 13)
+    squeeze = np.linspace(0.0, _MOST_SQUEEZE * height, 13)
     stiff, natural = [], []
     for colour, t in enumerate(temperature_c):
         label = f"at {signed(float(t))} °C"

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.summary import SAID
-from matdb.advice.verdict import VERDICTS
+from matdb.advice.verdict import VERDICTS, percent
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
@@ -207,7 +207,7 @@ def _table(page: PageTables) -> list[str]:
                 f"{_three(part.natural_frequency_hz.median[k])} Hz{star}",
                 f"{_three(part.state.stiffness_n_per_mm.median[k])} N/mm",
                 f"ζ {_three(part.state.damping_ratio.median[k])}",
-                _share(float(part.probability[k])),
+                percent(float(part.probability[k])),
             )
             cells.append(f"<td>{'<br>'.join(lines)}</td>")
         out.append(
@@ -229,7 +229,7 @@ def _sure(page: PageTables) -> list[str]:
     ]
     span = f"{signed(float(t[0]))} to {signed(float(t[-1]))} °C"
     for part in page.parts:
-        said = f"From {span}: {part.row.verdict}, {_share(part.row.probability)}: {part.row.reason}."
+        said = f"From {span}: {part.row.verdict}, {percent(part.row.probability)}: {part.row.reason}."
         if part.row.settle:
             said += f" To settle it: {part.row.settle}."
         # What the sentence before says already is not said twice.
@@ -288,9 +288,3 @@ def _three(value: Any) -> str:
     if number == 0.0:
         return "0"
     return f"{number:.{max(2 - int(np.floor(np.log10(abs(number)))), 0)}f}"
-
-
-def _share(p: float) -> str:
-    if 0.0 < p < 0.01:
-        return "below 1 %"
-    return "above 99 %" if 0.99 < p < 1.0 else f"{100 * p:.0f} %"

@@ -83,8 +83,6 @@ class Extreme:
         ``"highest"`` or ``"lowest"``.
     temperature_c : float
         Whole degrees Celsius.
-    day, hour : int
-        Day of the month and hour (UTC, 0 to 24) at which it is expected.
     hours_on : float
         Hours from the start of validity.
 
@@ -92,8 +90,6 @@ class Extreme:
 
     kind: str
     temperature_c: float
-    day: int
-    hour: int
     hours_on: float
 
 
@@ -307,7 +303,7 @@ def _extreme(token: str, valid: str, begin_day: int, begin_hour: int, valid_hour
     # Some services time an extreme just outside; a whole day off is a mistake.
     if not -3.0 <= hours_on <= valid_hours + 3.0:
         raise InputError("TAF temperature", token, f"timed within the validity {valid}")
-    return Extreme("highest" if letter == "X" else "lowest", _plausible("TAF", token, value), day, hour, hours_on)
+    return Extreme("highest" if letter == "X" else "lowest", _plausible("TAF", token, value), hours_on)
 
 
 def _month_days(day: int, issued: dt.date | None) -> int | None:

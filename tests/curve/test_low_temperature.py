@@ -10,7 +10,6 @@ from matdb.bench.readings import ModulusPoint
 from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.curve.low_temperature import low_temperature, stiffening_temperature
-from matdb.errors import InputError
 from matdb.material.record import Material
 from matdb.material.shift import arrhenius_ln_shift
 
@@ -48,7 +47,7 @@ def test_a_draw_that_never_gets_there_lowers_the_share():
 
 def test_indices_fall_with_the_ratio_and_rise_with_frequency():
     curve = prior_curve(MATERIAL)
-    found = low_temperature(curve, frequency_hz=0.1)
+    found = low_temperature(curve)
     medians = [getattr(found, name).temperature_c.median for name in ("t2", "t5", "t10", "t100")]
     assert medians == sorted(medians, reverse=True)
     assert found.doubles.temperature_c.median > found.t2.temperature_c.median
@@ -83,10 +82,3 @@ def test_a_sweep_through_the_transition_tells_the_indices():
     assert not found.t2.extrapolated
     assert not found.t10.extrapolated
     assert found.to_dict()["t2"]["temperature_c"]["median"] == found.t2.temperature_c.median
-
-
-def test_bad_ratio_and_frequency_are_refused():
-    with pytest.raises(InputError, match="ratio"):
-        stiffening_temperature(prior_curve(MATERIAL), (1.0,), 0.1)
-    with pytest.raises(InputError, match="frequency_hz"):
-        low_temperature(prior_curve(MATERIAL), frequency_hz=-1.0)

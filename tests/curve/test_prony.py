@@ -67,7 +67,7 @@ def test_with_its_shift_table_it_follows_the_curve_over_temperature():
 
 
 def test_plain_values_go_to_json(curve):
-    plain = json.loads(json.dumps(prony_series(curve, [0.0, 23.0, 40.0]).to_dict()))
+    plain = json.loads(json.dumps(prony_series(curve).to_dict()))
     assert plain["shift_c"] == [0.0, 23.0, 40.0]
     assert plain["ln_shift"][1] == pytest.approx(0.0)
 

@@ -102,11 +102,8 @@ def test_reports_against_a_general_parser():
         theirs = parser.TAFParser().parse(text)
         ours = {e.kind: e for e in parse_taf(text, begin.date()).extremes}
         for kind, other in (("highest", theirs.max_temperature), ("lowest", theirs.min_temperature)):
-            assert (ours[kind].temperature_c, ours[kind].day, ours[kind].hour) == (
-                other.temperature,
-                other.day,
-                other.hour,
-            )
+            at = begin + dt.timedelta(hours=ours[kind].hours_on)
+            assert (ours[kind].temperature_c, at.day, at.hour) == (other.temperature, other.day, other.hour)
         assert ours["highest"].hours_on == (hot - begin).total_seconds() / 3600
 
 

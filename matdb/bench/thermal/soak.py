@@ -216,7 +216,6 @@ def drift(
     *,
     room_c: ArrayLike = ROOM_C,
     family: str = "unknown",
-    air: str | ArrayLike = "still",
     chamber_sd_k: ArrayLike = 0.5,
     limit_k: float = 2.0,
 ) -> Drift:
@@ -232,7 +231,7 @@ def drift(
         Seconds since it left the chamber, 0 or more.
     room_c : array_like
         Air temperature at the bench, degrees Celsius.
-    family, air
+    family
         As in :func:`soak`.
     chamber_sd_k : array_like
         Standard deviation of the chamber's temperature, K.
@@ -258,8 +257,8 @@ def drift(
     props = thermal_of(family)
     time = checked_array("seconds_out", seconds_out, 0.0, math.inf, "s")
     chamber, room = np.asarray(chamber_c, dtype=float), np.asarray(room_c, dtype=float)
-    h, gap = film_coefficient(air, chamber, room), room - chamber
-    moved, variance = drifted(share_left(body, h, props, time), gap, film_sd(air), props)
+    h, gap = film_coefficient("still", chamber, room), room - chamber
+    moved, variance = drifted(share_left(body, h, props, time), gap, film_sd("still"), props)
     mean = body_theta(body, h, props.conductivity_w_mk, props.diffusivity_mm2_s, "mean")
     far = np.abs(gap) > limit_k
     target = np.where(far, 1.0 - limit_k / np.where(far, np.abs(gap), 2.0 * limit_k), 1.0)
