@@ -11,14 +11,16 @@ References
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Any
 
 import numpy as np
 
 from matdb.arrays import Array, Complex
 from matdb.bench.readings import Resonance
-from matdb.bench.trace.record import Trace
+from matdb.bench.trace.record import Refused, Trace
 from matdb.errors import InputError
 
 #: A loss factor less certain than this is flagged, then refused (relative standard deviation).
@@ -233,29 +235,27 @@ def fit_forced(trace: Trace, *, frequency_range_hz: tuple[float, float] | None =
     channel = int(np.argmax(np.std(trace.base, axis=0)))
     transfer = transfer_function(trace, channel=channel)
     span = float(trace.time_s[-1] - trace.time_s[0])
-    values = _first_guess(transfer, low, high)
-    if values is None:
-        return _refused(transfer, channel, "no resonance stands out with enough coherence between base and payload")
     settled = False
-    for turn in range(4):
-        found = _fit(transfer, values, low, high)
-        if found is None:
-            return _refused(transfer, channel, "too few coherent bins around the resonance; shake harder or longer")
-        values, covariance, chi2, fitted = found
-        if settled or turn == 3:
-            break
-        # About ten bins over the half-power width, and at least eight averages.
-        wanted = max(abs(values[1]) * values[0] / 8.0, 8.0 / span, 1.2 * low / 20.0)
-        settled = 0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0]
-        if not settled:
-            transfer = transfer_function(trace, channel=channel, resolution_hz=wanted)
-    f0, eta, gain, delay = (float(v) for v in values)
-    f0_sd, eta_sd = (float(v) for v in np.sqrt(np.diag(covariance))[:2])
-    if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
-        why = f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log"
-        return _refused(transfer, channel, why)
+    try:
+        values = _first_guess(transfer, low, high)
+        for turn in range(4):
+            values, covariance, chi2, fitted = _fit(transfer, values, low, high)
+            if settled or turn == 3:
+                break
+            # About ten bins over the half-power width, and at least eight averages.
+            wanted = max(abs(values[1]) * values[0] / 8.0, 8.0 / span, 1.2 * low / 20.0)
+            settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
+            if not settled:
+                transfer = transfer_function(trace, channel=channel, resolution_hz=wanted)
+        f0, eta, gain, delay = values.tolist()
+        f0_sd, eta_sd = np.sqrt(np.diag(covariance))[:2].tolist()
+        if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
+            raise Refused(f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log")
+    except Refused as why:
+        nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
+        return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)
     reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2)
-    peak = float(np.sqrt(1.0 + eta * eta) / eta)
+    peak = math.sqrt(1.0 + eta * eta) / eta
     return ForcedFit(
         "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
     )
@@ -296,40 +296,34 @@ def _smeared(values: Array, f: Array, width: float) -> Complex:
     return np.asarray(np.sum(weight * _model(values, f[:, None] + width * offset), axis=1))
 
 
-def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array | None:
+def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
     f = transfer.frequency_hz
     sure = (f >= low) & (f <= high) & (transfer.coherence > max(0.3, 3.0 / transfer.averages))
-    if np.sum(sure) < 4:
-        return None
     height = np.where(sure, np.abs(transfer.ratio), 0.0)
     height = np.where(sure, np.minimum(height, 3.0 * _smooth(height) + 1e-12), 0.0)
-    best, chosen = np.inf, None
+    f, seen, tried = f[sure], np.abs(transfer.ratio[sure]), list[tuple[float, float, float, float]]()
     # A lively bin is not always the peak: each of a few starts is scored by its misfit.
-    for eta in (0.05, 0.15, 0.4):
-        for f0 in [f[int(np.argmax(height))], *np.geomspace(low, high, 24)]:
-            values = np.array([f0, eta, 1.0, 0.0])
-            model = np.abs(_model(values, f[sure]))
-            gain = float(np.median(np.abs(transfer.ratio[sure]) / model))
-            if not 0.3 < gain < 3.0:
-                continue
-            misfit = np.abs(np.log(np.abs(transfer.ratio[sure]) / (gain * model)))
-            near = np.exp(-0.5 * (np.log(f[sure] / f0) / 0.5) ** 2)
-            score = float(np.sum(misfit * near) / np.sum(near))
-            if score < best:
-                best, chosen = score, np.array([f0, eta, gain, 0.0])
-    return chosen
+    starts = [transfer.frequency_hz[np.argmax(height)], *np.geomspace(low, high, 24)]
+    for eta, f0 in product((0.05, 0.15, 0.4), starts if f.size >= 4 else ()):
+        model = np.abs(_model(np.array([f0, eta, 1.0, 0.0]), f))
+        gain = float(np.median(seen / model))
+        if 0.3 < gain < 3.0:
+            misfit = np.abs(np.log(seen / (gain * model)))
+            near = np.exp(-0.5 * (np.log(f / f0) / 0.5) ** 2)
+            tried.append((float(np.sum(misfit * near) / np.sum(near)), f0, eta, gain))
+    if not tried:
+        raise Refused("no resonance stands out with enough coherence between base and payload")
+    return np.array([*min(tried)[1:], 0.0])
 
 
-def _fit(
-    transfer: TransferFunction, start: Array, low: float, high: float
-) -> tuple[Array, Array, float, Complex] | None:
+def _fit(transfer: TransferFunction, start: Array, low: float, high: float) -> tuple[Array, Array, float, Complex]:
     from scipy.optimize import least_squares
 
     f = transfer.frequency_hz
     inside = (f > max(0.35 * start[0], 1.5 * transfer.resolution_hz)) & (f < min(2.2 * start[0], 1.2 * high))
     inside &= transfer.coherence > max(0.15, 2.0 / transfer.averages)
     if np.sum(inside) < 6:
-        return None
+        raise Refused("too few coherent bins around the resonance; shake harder or longer")
     x, y, sd = f[inside], transfer.ratio[inside], np.maximum(transfer.sd[inside], 1e-4 * np.abs(transfer.ratio[inside]))
 
     unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
@@ -353,9 +347,3 @@ def _smooth(x: Array, half: int = 3) -> Array:
     """Running mean over a few bins, so that weights do not follow each bin's own luck."""
     padded = np.pad(x, half, mode="edge")
     return np.convolve(padded, np.full(2 * half + 1, 1.0 / (2 * half + 1)), mode="valid")
-
-
-def _refused(transfer: TransferFunction, channel: int, why: str) -> ForcedFit:
-    empty = np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
-    nan = np.nan
-    return ForcedFit("refused", (why,), nan, nan, nan, nan, nan, nan, nan, channel, transfer, empty)

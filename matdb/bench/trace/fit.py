@@ -23,8 +23,8 @@ import numpy as np
 
 from matdb.arrays import Array, Complex
 from matdb.bench.trace.modes import LEAST_DAMPING, MOST_DAMPING, Solution, Stretches, pole_grid
-from matdb.bench.trace.record import AmplitudeDependence, Trace, TraceFit, TraceMode
-from matdb.bench.trace.state import Refused, State, find_hum, predict, refuse_hopeless, stretches, update_noise_and_hum
+from matdb.bench.trace.record import AmplitudeDependence, Refused, Trace, TraceFit, TraceMode
+from matdb.bench.trace.state import State, find_hum, predict, refuse_hopeless, stretches, update_noise_and_hum
 from matdb.bench.trace.taps import add_missed_taps, drop_false_taps, first_mode, refine_starts, worth
 
 #: Mains frequencies whose hum is looked for, Hz, and the most modes that are separated.

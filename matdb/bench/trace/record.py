@@ -16,6 +16,10 @@ from matdb.errors import InputError
 _NUMBERS = "an array of numbers"
 
 
+class Refused(Exception):
+    """Nothing can be said of a record, and why."""
+
+
 @dataclass(frozen=True)
 class Trace:
     """A record: time in s, signals in columns.

@@ -14,7 +14,7 @@ import numpy as np
 
 from matdb.arrays import Array, Complex, Flags, Places
 from matdb.bench.trace.modes import Block, Moving, Solution, Stretches
-from matdb.bench.trace.record import Trace
+from matdb.bench.trace.record import Refused, Trace
 from matdb.errors import InputError
 
 #: Times, projected readings, the projection, and which channels they are.
@@ -91,10 +91,6 @@ class State:
     def scaled(self) -> Array:
         """The readings without hum in units of the noise."""
         return (self.signal - self.hum) / self.sigma
-
-
-class Refused(Exception):
-    """Nothing can be said of the record, and why."""
 
 
 def refuse_hopeless(state: State) -> None:

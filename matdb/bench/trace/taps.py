@@ -12,7 +12,8 @@ import numpy as np
 
 from matdb.arrays import Array, Complex
 from matdb.bench.trace.modes import Solution, basis, pole_grid, stacked
-from matdb.bench.trace.state import Refused, State, even, one_sided, stretches
+from matdb.bench.trace.record import Refused
+from matdb.bench.trace.state import State, even, one_sided, stretches
 
 
 def _strongest_line(state: State) -> complex:
