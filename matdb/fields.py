@@ -197,13 +197,15 @@ def info(low: float = math.nan, high: float = math.nan, **more: Any) -> Mapping[
     return {"info": FieldInfo(low=low, high=high, **more)}
 
 
-def entry(default: Any, low: float = math.nan, high: float = math.nan, *, compare: bool = True, **more: Any) -> Any:
-    """A field with a default and what stands beside it: ``soak_min: float | None = entry(None, 0.0, 1e5, help=...)``.
+def entry(
+    default: Any = MISSING, low: float = math.nan, high: float = math.nan, *, compare: bool = True, **more: Any
+) -> Any:
+    """A field and what stands beside it: ``soak_min: float | None = entry(None, 0.0, 1e5, help=...)``.
 
     Parameters
     ----------
     default : object
-        None for a field that may lack.
+        None for a field that may lack; without one it must be given.
     low, high, **more
         As for :func:`info`.
     compare : bool

@@ -56,14 +56,12 @@ class Reading(PlainRecord):
     #: What logging it means: a sentence, and more of it in another.
     logged_as: ClassVar[tuple[str, ...]] = ()
 
-    temperature_c: float = field(
-        metadata=info(
-            **above(ABSOLUTE_ZERO_C, 400.0),
-            group="state",
-            option="--temp",
-            aliases=("temp", "t"),
-            help="Temperature of the part, with --soak or --out that of its chamber; such as -18C.",
-        )
+    temperature_c: float = entry(
+        **above(ABSOLUTE_ZERO_C, 400.0),
+        group="state",
+        option="--temp",
+        aliases=("temp", "t"),
+        help="Temperature of the part, with --soak or --out that of its chamber; such as -18C.",
     )
     temperature_sd_c: float | None = entry(
         None,
@@ -134,10 +132,8 @@ class Reading(PlainRecord):
 class _OnPart(Reading):
     """A reading on one part or on ``count`` equal ones that share the mass."""
 
-    part: str = field(
-        metadata=info(
-            group="subject", dimension="name", aliases=("part_name", "isolator"), help="The part that was read."
-        )
+    part: str = entry(
+        group="subject", dimension="name", aliases=("part_name", "isolator"), help="The part that was read."
     )
     count: int = _mounted(
         1,
@@ -169,14 +165,12 @@ class _OnPart(Reading):
         shown="piece {}",
         help="Which of several equal pieces was read, such as 2; each may differ from its drawing.",
     )
-    mass_kg: float = field(
-        metadata=info(
-            **above(0.0, 1000.0),
-            group="load",
-            aliases=("weight", "load"),
-            shown="{} g on {count}",
-            help="The mass on all the parts together, such as 250g.",
-        )
+    mass_kg: float = entry(
+        **above(0.0, 1000.0),
+        group="load",
+        aliases=("weight", "load"),
+        shown="{} g on {count}",
+        help="The mass on all the parts together, such as 250g.",
     )
 
 
@@ -369,10 +363,8 @@ class Deflection(_OnPart):
     kind: ClassVar[str] = "deflection"
     logged_as: ClassVar[tuple[str, ...]] = ("Log a static deflection.", "A weight on the part, read after a dwell.")
 
-    deflection_mm: float = field(
-        metadata=info(
-            **above(0.0, 1000.0), aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
-        )
+    deflection_mm: float = entry(
+        **above(0.0, 1000.0), aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
     )
     dwell_s: float = entry(
         10.0, **above(0.0, 1e8), shown="after {} s", help="Time from loading to reading; 10s without it."
@@ -405,14 +397,12 @@ class ModulusPoint(Reading):
 
     material: str = field(metadata=_MATERIAL)
     frequency_hz: float = field(metadata=_frequency(1e9))
-    storage_mpa: float = field(
-        metadata=info(
-            **above(0.0, 1e6),
-            aliases=("storage_modulus", "modulus"),
-            noun="storage modulus",
-            shown="{} MPa",
-            help="Storage part of Young's modulus, such as 2.1MPa.",
-        )
+    storage_mpa: float = entry(
+        **above(0.0, 1e6),
+        aliases=("storage_modulus", "modulus"),
+        noun="storage modulus",
+        shown="{} MPa",
+        help="Storage part of Young's modulus, such as 2.1MPa.",
     )
     loss_factor: float | None = entry(
         None, **above(0.0, 10.0), aliases=("tan_delta",), shown="loss factor {}", help="Loss factor, such as 0.12."
@@ -434,15 +424,13 @@ class HardnessReading(Reading):
     logged_as: ClassVar[tuple[str, ...]] = ("Log a Shore hardness.",)
 
     material: str = field(metadata=_MATERIAL)
-    value: str = field(
-        metadata=info(
-            dimension="shore",
-            check=hardness_text,
-            aliases=("hardness", "shore"),
-            noun="hardness",
-            shown="Shore {}",
-            help="Shore hardness with its scale, such as '41 A'.",
-        )
+    value: str = entry(
+        dimension="shore",
+        check=hardness_text,
+        aliases=("hardness", "shore"),
+        noun="hardness",
+        shown="Shore {}",
+        help="Shore hardness with its scale, such as '41 A'.",
     )
 
 
