@@ -51,8 +51,6 @@ _LIKELY: Final = 0.5
 _POOR: Final = "best compromise"
 #: Rotors so fast that nothing has to be isolated from them.
 _NO_ROTOR_RPM: Final = 500000.0
-#: Points that were not sought but given.
-_GIVEN: Final = ("asked", "spacer")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -200,10 +198,9 @@ def squeeze(
     if not t.size:
         raise InputError("temperature_c", "none", "at least one temperature")
     exposed = exposure([(part, candidate.material)], t)
-    tried = sorted({*replace(form, spacer_mm=None).squeezes_to_try("axial"), *([] if asked is None else [asked])})
-    if form.fixed_squeeze_mm is not None:
-        tried = sorted({*tried, form.fixed_squeeze_mm})
-    (judged,) = judge([candidate], mounting, exposed, squeeze_mm=tried, every_squeeze=True)
+    given = [each for each in (asked, form.fixed_squeeze_mm) if each is not None]
+    tried = {*replace(form, spacer_mm=None).squeezes_to_try("axial"), *given}
+    (judged,) = judge([candidate], mounting, exposed, squeeze_mm=sorted(tried), every_squeeze=True)
     return _Bench(candidate, form, {each.squeeze_mm: each for each in judged}).answer(asked)
 
 
@@ -259,12 +256,8 @@ class _Bench:
         most = band(np.clip(self.most.min(axis=1), 0.0, self.end))
         found = min((j for q, j in self.judged.items() if q > 0.0), key=lambda each: each.squeeze_key)
         best, name = found.squeeze_mm, "recommended" if found.probability >= _LIKELY else _POOR
-        wanted = {name: best}
-        if asked_mm is not None:
-            wanted["asked"] = asked_mm
-        elif pair.fixed_squeeze_mm is not None:
-            wanted["spacer"] = pair.fixed_squeeze_mm
-        points = tuple(self.point(name, q) for name, q in wanted.items())
+        given = ("asked", asked_mm) if asked_mm is not None else ("spacer", pair.fixed_squeeze_mm)
+        points = tuple(self.point(name, q) for name, q in ((name, best), given) if q is not None)
         chosen = points[0]
         return Squeeze(
             part=self.part.name,
@@ -283,7 +276,7 @@ class _Bench:
             points=points,
             reason=reason(found),
             reasons=(*self.reasons(chosen), *self.in_cold_and_warmth(chosen)),
-            warnings=self.warnings(chosen, next((p for p in points if p.name in _GIVEN), None)),
+            warnings=self.warnings(*points),
         )
 
     def point(self, name: str, squeeze_mm: float) -> SqueezePoint:
@@ -336,24 +329,21 @@ class _Bench:
             return out
         # What the likeliest material would need tells whether the payload is light; doubt only adds to it.
         middle = float(np.median(np.minimum(self.settled.max(axis=1), self.end)))
-        out = []
         if middle <= _TOUCH_SHARE * height:
             further = min(chosen.squeeze_mm + 0.05 * height, self.end)
             now, more = (self._middle_hz(p) for p in (chosen, self.point("further", further)))
-            out.append(
+            out = [
                 f"a light payload for these halves: at or just past first touch both stay in touch from {low:g} to "
-                f"{high:g} g; stop at {at}"
-            )
-            out.append(
+                f"{high:g} g; stop at {at}",
                 f"{further - chosen.squeeze_mm:.2f} mm more would only stiffen it, from {now:.1f} to {more:.1f} Hz at "
-                f"{self._near(chosen)[1]:g} degC"
-            )
+                f"{self._near(chosen)[1]:g} degC",
+            ]
         else:
             much = "heavy" if middle > _HEAVY_SHARE * height else "middling"
-            out.append(
+            out = [
                 f"a {much} payload for these halves: at {high:g} g it presses the lower half so far that with less "
                 f"squeeze the upper one lifts off; go to {at}"
-            )
+            ]
         if chosen.squeeze_mm > middle + 0.05 * max(middle, 0.2):
             out.append(
                 f"{middle:.2f} mm would do for the likeliest material; the rest is for what is not known of it, and "
@@ -376,19 +366,18 @@ class _Bench:
             if k == near:
                 continue
             gone = float(np.interp(t, self.t, self.case.shrinkage_mm))
-            moves = "shrinks" if gone >= 0.0 else "grows"
-            gains = "takes" if gone >= 0.0 else "adds"
+            moves, gains, of = ("shrinks", "takes", "of") if gone >= 0.0 else ("grows", "adds", "to")
             text = (
                 f"at {t:g} degC it is {stiff[k] / stiff[near]:.2f} times as stiff as at {at:g} degC "
                 f"({hertz[k]:.1f} Hz instead of {hertz[near]:.1f}); the rubber {moves}, which {gains} "
-                f"{abs(gone):.2f} mm {'of' if gone >= 0.0 else 'to'} the squeeze"
+                f"{abs(gone):.2f} mm {of} the squeeze"
             )
             if t == worst and need.max() > need.min() + 0.005:
                 text += "; lift-off threatens here first"
             out.append(text)
         return out
 
-    def warnings(self, chosen: SqueezePoint, asked: SqueezePoint | None) -> tuple[str, ...]:
+    def warnings(self, chosen: SqueezePoint, asked: SqueezePoint | None = None) -> tuple[str, ...]:
         case = self.case
         low, high = case.load_factors
         out = []
@@ -407,15 +396,13 @@ class _Bench:
                     f"at {at} a half is strained beyond {case.strain_limit:.0%} of its height with a probability of "
                     f"{_percent(asked.too_much)}: rubber does not last like that"
                 )
-        for point in (chosen, *([asked] if asked is not None else [])):
+        for point in filter(None, (chosen, asked)):
             strain = float(np.max(np.nan_to_num(np.asarray(point.strain.median)), initial=0.0))
-            if strain > SQUEEZE_STRAIN:
-                text = f"above {SQUEEZE_STRAIN:.0%} rubber does not last"
-            elif strain > CREEP_STRAIN:
+            if strain > CREEP_STRAIN:
                 text = f"above {CREEP_STRAIN:.0%} it creeps noticeably"
-            else:
-                continue
-            out.append(f"at {point.squeeze_mm:.2f} mm a half is squeezed by {strain:.0%} of its height; {text}")
+                if strain > SQUEEZE_STRAIN:
+                    text = f"above {SQUEEZE_STRAIN:.0%} rubber does not last"
+                out.append(f"at {point.squeeze_mm:.2f} mm a half is squeezed by {strain:.0%} of its height; {text}")
         reach = sum(half.squeeze_reach_mm for half in case.pair.halves)
         if chosen.squeeze_mm > reach:
             out.append(f"beyond {reach:.2f} mm of squeeze the force is extrapolated")
@@ -469,14 +456,9 @@ def _as_a_pair(part: Part) -> str:
 
 def _band(values: Array, known: Flags) -> Band:
     """Band over the draws that have an answer; nan where fewer than half have."""
-    if known.all():
-        return band(values)
-    ends = np.full((3, values.shape[1]), np.nan)
-    for k in range(values.shape[1]):
-        if known[:, k].mean() >= 0.5:
-            found = band(values[known[:, k], k])
-            ends[:, k] = found.median, found.low, found.high
-    return Band(*ends)
+    none = Band(np.nan, np.nan, np.nan)
+    columns = [band(v[k]) if k.mean() >= 0.5 else none for v, k in zip(values.T, known.T, strict=True)]
+    return Band.joined(columns)
 
 
 def _turns(turns: float | None, thread: str | None) -> str:

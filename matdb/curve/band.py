@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -35,6 +36,11 @@ class Band(PlainRecord):
         """The band of one entry (or some) of an array's, floats for a single one."""
         ends = (np.asarray(end)[place] for end in self._ends)
         return Band(*(end.item() if np.ndim(end) == 0 else end for end in ends))
+
+    @classmethod
+    def joined(cls, bands: Iterable[Band]) -> Band:
+        """Bands of one number each as a band over them."""
+        return cls(*(np.array(ends) for ends in zip(*(each._ends for each in bands), strict=True)))
 
     @property
     def _ends(self) -> tuple[Any, Any, Any]:

@@ -199,8 +199,8 @@ def squeeze_chart(
         rows = [
             effective(candidate.curve, candidate.material, part, float(t), squeeze_mm=float(q), **held) for q in squeeze
         ]
-        stiff.append(Series.banded(label, squeeze, _stacked([row.stiffness_n_per_mm for row in rows]), colour))
-        natural.append(Series.banded(label, squeeze, _stacked([_natural(row) for row in rows]), colour))
+        stiff.append(Series.banded(label, squeeze, Band.joined(row.stiffness_n_per_mm for row in rows), colour))
+        natural.append(Series.banded(label, squeeze, Band.joined(map(_natural, rows)), colour))
     end = float(squeeze[-1])
     marks = () if recommended_mm is None else (Mark("x", recommended_mm, f"take {recommended_mm:.3g} mm"),)
     spans = _squeeze_spans(0.20 * height, least_mm, most_mm, end)
@@ -212,11 +212,6 @@ def squeeze_chart(
     rests = f"{mass_kg * 1e3:g} g on {count}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %"
     note = f"The form alone makes it {squeezed / unsqueezed:.2f} times as stiff at {end:.3g} mm as unsqueezed."
     return Chart(f"{part.name}: squeeze", rests, (first, second), (note,))
-
-
-def _stacked(bands: Sequence[Band]) -> Band:
-    """Bands of one number each as a band over them."""
-    return Band(*(np.array([getattr(each, end) for each in bands]) for end in ("median", "low", "high")))
 
 
 def _squeeze_spans(tears_mm: float, least_mm: float | None, most_mm: float | None, end_mm: float) -> tuple[Span, ...]:
