@@ -27,7 +27,7 @@ _DAMPING_FACTOR: Final = 3.0
 MENDS: Final = "; 'matdb reading correct' mends it"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Surprise:
     """A reading that does not go with the fit.
 
@@ -46,8 +46,8 @@ class Surprise:
     ratio: float
     low: float
     high: float
-    what: str = "stiffness"
-    check: str = "mass, count, unit and squeeze"
+    what: str
+    check: str
 
     def __str__(self) -> str:
         return (
@@ -86,10 +86,8 @@ def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readin
         A reading names an axis or a squeeze that its part's form lacks.
     """
     found: list[tuple[Surprise, ...]] = [()] * len(readings)
-    if curve.basis != READINGS:
-        return found
     # So few rows at a time are never averaged, and the arrays of draws stay small.
-    for begin in range(0, len(readings), MOST_ROWS):
+    for begin in range(0, len(readings) if curve.basis == READINGS else 0, MOST_ROWS):
         some = readings[begin : begin + MOST_ROWS]
         for k, odd in _compared(curve, parts, some, gather(some, parts, curve.family)):
             found[begin + k] += (odd,)
@@ -122,16 +120,12 @@ def _compared(
     expected_loss = loss + _ln_tan(with_misfit.imag) - _ln_tan(without.imag)
     found = []
     for row, k in enumerate(order):
-        odd = _odd(power[row] * float(each.stiff[row]), expected[:, row], power[row] * sd[:, row], _FACTOR)
-        if odd is not None:
-            found.append((k, Surprise(ratio=odd[0], low=odd[1], high=odd[2])))
-        if math.isnan(each.loss[row]):
-            continue
-        odd = _odd(float(each.loss[row]), expected_loss[:, row], loss_sd[:, row], _DAMPING_FACTOR)
-        if odd is not None:
-            check = _damping_check(readings[k])
-            found.append((k, Surprise(ratio=odd[0], low=odd[1], high=odd[2], what="damping", check=check)))
-    return found
+        seen = power[row] * float(each.stiff[row]), expected[:, row], power[row] * sd[:, row]
+        found.append((k, _odd(*seen, _FACTOR, "stiffness", "mass, count, unit and squeeze")))
+        if not math.isnan(each.loss[row]):
+            seen = float(each.loss[row]), expected_loss[:, row], loss_sd[:, row]
+            found.append((k, _odd(*seen, _DAMPING_FACTOR, "damping", _damping_check(readings[k]))))
+    return [(k, odd) for k, odd in found if odd is not None]
 
 
 def _ln_tan(angle: Array) -> Array:
@@ -146,8 +140,8 @@ def _damping_check(reading: Reading) -> str:
     return "the loss factor"
 
 
-def _odd(seen: float, centre: Array, spread: Array, factor: float) -> tuple[float, float, float] | None:
-    """Ratio to the median and the sure range of it, where a value does not go with normal distributions, one a draw."""
+def _odd(seen: float, centre: Array, spread: Array, factor: float, what: str, check: str) -> Surprise | None:
+    """A value that does not go with normal distributions, one a draw: its ratio to their median, and the sure range."""
     share = _share_below(seen, centre, spread)
     if _ends(_LIKELY)[0] <= share <= _ends(_LIKELY)[1]:
         return None
@@ -157,7 +151,7 @@ def _odd(seen: float, centre: Array, spread: Array, factor: float) -> tuple[floa
         return None
     ends = (seen, _quantile(centre, spread, low), _quantile(centre, spread, high))
     ratio, low, high = (math.exp(min(x - middle, 700.0)) for x in ends)
-    return ratio, low, high
+    return Surprise(ratio, low, high, what, check)
 
 
 def _share_below(at: float, centre: Array, spread: Array) -> float:
@@ -198,11 +192,9 @@ def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readi
         As :func:`surprises`.
     """
     said = [tuple(str(odd) for odd in found) for found in surprises(curve, parts, readings)]
-    if curve.basis != READINGS:
-        return said
     for k, reading in enumerate(readings):
-        part = parts[getattr(reading, "part")] if reading.subject == "part" else None  # noqa: B009
-        if part is not None and _lifted(curve, part, reading):
+        part = parts.get(getattr(reading, "part", ""))
+        if curve.basis == READINGS and part is not None and _lifted(curve, part, reading):
             said[k] += (
                 "under this mass a half has lifted off at this squeeze, but the fit takes both to act: squeeze the "
                 "pair further and read it again",
