@@ -7,8 +7,9 @@ import unicodedata
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.errors import InputError
 
 ABSOLUTE_ZERO_C = -273.15
@@ -92,7 +93,7 @@ def checked_whole(field: str, value: object, low: int, high: int) -> int:
     return int(number)
 
 
-def numbers(field: str, values: object, allowed: str) -> NDArray[np.float64]:
+def numbers(field: str, values: object, allowed: str) -> Array:
     """Numbers of any shape and size, as floats in an array of their own. Raises InputError."""
     try:
         return np.array(values, dtype=np.float64)
@@ -108,7 +109,7 @@ def checked_array(
     unit: str = "",
     *,
     open_low: bool = False,
-) -> NDArray[np.float64]:
+) -> Array:
     """An array of numbers from ``low`` (not included with ``open_low``) to ``high``, as floats of any shape.
 
     Parameters

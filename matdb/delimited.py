@@ -20,8 +20,8 @@ from itertools import islice
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.errors import InputError
 
 #: The longest text that is read, in characters; the largest file, in bytes; the largest table. A short line below a
@@ -76,7 +76,7 @@ class Table:
         """The cells of one column."""
         return [row[index] for row in self.rows]
 
-    def numbers(self, index: int) -> NDArray[np.float64]:
+    def numbers(self, index: int) -> Array:
         """One column as numbers, NaN where a cell is blank or says that there is none.
 
         A comma is a decimal sign where it does not separate the cells and no number of the column has a dot.
@@ -249,7 +249,7 @@ class NumberTable:
     """
 
     header: tuple[str, ...]
-    values: NDArray[np.float64]
+    values: Array
     rows: tuple[int, ...]
 
 

@@ -8,10 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Whole = NDArray[np.int64]
+from matdb.arrays import Array, Whole
 
 #: What counts as one step in a cell's size: so many kelvin, so much in ln of frequency (half a decade).
 CELL_K: Final = 5.0

@@ -9,8 +9,8 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.fields import PlainRecord
 
 _LEVELS = (0.025, 0.975)
@@ -47,7 +47,7 @@ class Band(PlainRecord):
         return self.median, self.low, self.high
 
 
-def band(samples: NDArray[np.float64]) -> Band:
+def band(samples: Array) -> Band:
     """Band over the first axis of ``samples``, its median that of :func:`median`; one dimension gives floats."""
     n = samples.shape[0]
     ordered = np.sort(samples, axis=0)
@@ -62,7 +62,7 @@ def band(samples: NDArray[np.float64]) -> Band:
     return Band(median=found[0], low=found[1], high=found[2])
 
 
-def median(samples: NDArray[np.float64]) -> Any:
+def median(samples: Array) -> Any:
     """Median over the first axis of ``samples``; a one-dimensional input gives a number.
 
     It is a weighted mean of the middle order statistics [1]_, [2]_, which moves smoothly with temperature where the
@@ -76,7 +76,7 @@ def median(samples: NDArray[np.float64]) -> Any:
     return _of_ordered(np.sort(samples, axis=0))
 
 
-def _of_ordered(ordered: NDArray[np.float64]) -> Any:
+def _of_ordered(ordered: Array) -> Any:
     first, weights = _middle(ordered.shape[0])
     middle = ordered[first : first + weights.size]
     whole = np.isfinite(middle).all(axis=0)
@@ -88,7 +88,7 @@ def _of_ordered(ordered: NDArray[np.float64]) -> Any:
 
 
 @lru_cache(maxsize=16)
-def _middle(n: int) -> tuple[int, NDArray[np.float64]]:
+def _middle(n: int) -> tuple[int, Array]:
     """Where the weights of the median of ``n`` order statistics start, and the weights, symmetric, of sum 1."""
     half = 0.5 * (n + 1)
     # Beta(half, half), cut at three of its standard deviations.

@@ -16,9 +16,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from matdb.arrays import Array
+
 LogDensity = Callable[[Array], Array]
 
 #: Share of particles that must stay effective when a step is chosen.

@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.effective import state_warnings
 from matdb.api import Store
+from matdb.arrays import Array
 from matdb.curve.band import Band, band
 from matdb.curve.curve import DAMPING_UNREAD, Curve, checked_state
 from matdb.curve.parameters import ln_shift
@@ -28,8 +28,6 @@ from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 from matdb.store import StoredReading
 from matdb.version import VERSION
-
-Array = NDArray[np.float64]
 
 #: States computed at once; bounds the memory that the draws take.
 _CHUNK = 400

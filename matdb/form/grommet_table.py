@@ -13,12 +13,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.form.column import column_axial, column_sideways
 from matdb.form.tables import Axis, read_tables
-
-Array = NDArray[np.float64]
 
 #: E / B at which the tables are solved.
 GROMMET_COMPRESSIBILITY = 1.0 / 500.0

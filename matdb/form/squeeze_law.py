@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.tables import squeeze_table
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

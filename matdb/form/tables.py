@@ -17,13 +17,11 @@ from typing import Any
 
 import numpy as np
 from numpy.polynomial.chebyshev import chebpts2, chebvander
-from numpy.typing import NDArray
 
+from matdb.arrays import Array
 from matdb.errors import MatdbError
 from matdb.form.trends import TRENDS
 from matdb.shipped import data_folder
-
-Array = NDArray[np.float64]
 
 #: E / B at which a body's softening sets in: the scale of the logarithmic map of compressibility.
 _SCALE = 0.003

@@ -19,9 +19,8 @@ from statistics import NormalDist
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from matdb.arrays import Array
 
 #: Three compounds in five hardly crystallise (below this many standard deviations), one in forty goes all the way.
 _HARDLY, _ALL_THE_WAY = 0.3, NormalDist().inv_cdf(0.975)

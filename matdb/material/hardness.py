@@ -10,8 +10,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.errors import InputError
 
 SCALES = ("A", "D", "OO", "OOO")
@@ -66,7 +67,7 @@ def hardness_text(text: object) -> str:
     return str(parse_hardness(text))
 
 
-def spring_force_n(hardness: ArrayLike, scale: str) -> NDArray[np.float64]:
+def spring_force_n(hardness: ArrayLike, scale: str) -> Array:
     """Spring force of a durometer at a reading.
 
     Parameters
@@ -105,7 +106,7 @@ def spring_force_n(hardness: ArrayLike, scale: str) -> NDArray[np.float64]:
     raise InputError("hardness scale", scale, "one of " + ", ".join(SCALES))
 
 
-def modulus_from_shore_a(hardness: ArrayLike) -> NDArray[np.float64]:
+def modulus_from_shore_a(hardness: ArrayLike) -> Array:
     """Young's modulus in MPa from Shore A: E = 0.0981 (56 + 7.62336 S) / [0.137505 (254 - 2.54 S)].
 
     Parameters
@@ -126,7 +127,7 @@ def modulus_from_shore_a(hardness: ArrayLike) -> NDArray[np.float64]:
     return 0.0981 * (56.0 + 7.62336 * s) / (0.137505 * (254.0 - 2.54 * s))
 
 
-def modulus_from_shore_a_or_d(hardness: ArrayLike, scale: str = "A") -> NDArray[np.float64]:
+def modulus_from_shore_a_or_d(hardness: ArrayLike, scale: str = "A") -> Array:
     """Young's modulus in MPa, log10 E = 0.0235 S - 0.6403, S = Shore A or Shore D + 50.
 
     Parameters
@@ -149,7 +150,7 @@ def modulus_from_shore_a_or_d(hardness: ArrayLike, scale: str = "A") -> NDArray[
     return np.asarray(10.0 ** (0.0235 * s - 0.6403))
 
 
-def modulus_from_sphere_indentation(hardness: ArrayLike, scale: str) -> NDArray[np.float64]:
+def modulus_from_sphere_indentation(hardness: ArrayLike, scale: str) -> Array:
     """Young's modulus in MPa from Shore OO or OOO by Hertz contact of the indenter's sphere.
 
     E = 9 F / (16 sqrt(R) d^1.5) for an incompressible half-space, F the spring force, d = 2.5 mm (1 - H/100).

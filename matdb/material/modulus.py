@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Complex = NDArray[np.complex128]
+from matdb.arrays import Array, Complex
 
 
 def ln_fractional_modulus(
@@ -47,7 +47,7 @@ def ln_fractional_modulus(
 
 
 def ln_steady_modulus(
-    ln_omega_tau: NDArray[np.float64], ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
+    ln_omega_tau: Array, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
 ) -> tuple[Complex, Any]:
     """As :func:`ln_fractional_modulus` for a steady vibration, s = i omega, in real arithmetic and three times as fast.
 

@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from matdb.arrays import Array
 
 #: J/(mol K), CODATA 2018 (exact).
 GAS_CONSTANT = 8.31446261815324
@@ -16,9 +18,7 @@ ZERO_C = 273.15
 _LN10 = math.log(10.0)
 
 
-def arrhenius_ln_shift(
-    temperature_k: ArrayLike, reference_k: ArrayLike, activation_energy: ArrayLike
-) -> NDArray[np.float64]:
+def arrhenius_ln_shift(temperature_k: ArrayLike, reference_k: ArrayLike, activation_energy: ArrayLike) -> Array:
     """Natural logarithm of the Arrhenius shift factor: Ea/R (1/T - 1/T0).
 
     Parameters
@@ -41,7 +41,7 @@ def arrhenius_ln_shift(
 
 def wlf_ln_shift(
     temperature_k: ArrayLike, glass_transition_k: ArrayLike, c1: ArrayLike, c2: ArrayLike, upper_k: ArrayLike = np.inf
-) -> NDArray[np.float64]:
+) -> Array:
     """Ln of the WLF shift factor relative to the glass transition, with tangent Arrhenius ends.
 
     Between the glass transition and ``upper_k`` the law is WLF with constants at the glass transition; below the

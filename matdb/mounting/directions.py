@@ -23,13 +23,10 @@ from functools import cached_property, partial, reduce
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.six_axis import Suspension, cross_matrix, modes, stiffness_matrix, suspension
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 #: Motions of the airframe, in the order of every last axis here.
 MOTIONS: Final = ("vertical", "lateral", "longitudinal", "roll", "pitch", "yaw")

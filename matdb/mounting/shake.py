@@ -18,16 +18,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array
 from matdb.delimited import read_table
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 from matdb.mounting.six_axis import Suspension, camera_transmissibility
 from matdb.mounting.suspended import bands_per_frame, rolling_shutter_shear
 from matdb.units import STANDARD_GRAVITY_M_S2
-
-Array = NDArray[np.float64]
 
 _AXIS_NAMES = {
     "x": 0, "surge": 0, "longitudinal": 0, "forward": 0,

@@ -21,13 +21,11 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array, Complex
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 #: What a motion purely along each axis is called.
 MODE_NAMES = ("surge", "sway", "bounce", "roll rocking", "pitch rocking", "yaw twist")

@@ -21,8 +21,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Flags
 from matdb.checks import checked_number
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
@@ -30,8 +30,6 @@ from matdb.form.grommet_pair import GrommetPair
 from matdb.form.pair_balance import balance, squeeze_for_force
 from matdb.form.round_pad import RoundPad
 from matdb.units import STANDARD_GRAVITY_M_S2
-
-Array = NDArray[np.float64]
 
 #: Static compression above which rubber creeps noticeably, and squeeze above which it should not be held.
 CREEP_STRAIN, SQUEEZE_STRAIN = 0.15, 0.25
@@ -267,7 +265,7 @@ def lift_off_load_factors(case: SqueezeCase, squeeze_mm: float, *, settled: bool
     return -low, high
 
 
-def lifted_at_rest(case: SqueezeCase, squeeze_mm: float, *, settled: bool) -> NDArray[np.bool_]:
+def lifted_at_rest(case: SqueezeCase, squeeze_mm: float, *, settled: bool) -> Flags:
     """Where the payload at rest has freed the upper half, over draws and temperatures.
 
     Parameters

@@ -20,12 +20,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex
 from matdb.errors import InputError
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 #: Least ratio of the lowest rotor frequency to the natural frequency; common practice [3]_.
 ISOLATION_LEAST: Final = 2.5
