@@ -240,17 +240,15 @@ def _many_draws(
     curve: Curve, material: Material, parts: Mapping[str, Part], readings: Sequence[Reading]
 ) -> tuple[Curve, Array]:
     """The curve with more draws than it keeps, and their noise factors."""
-    prior = prior_of(material)
+    prior, offsets = prior_of(material), dict[str, Array]()
     if readings:
         evidence = gather(readings, parts, material.family)
         posterior = fit_posterior(prior, evidence, seed=curve.seed, particles=_PARTICLES, draws=_DRAWS)
         offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
-        misfit = posterior.misfit
     else:
         posterior = prior_population(prior, curve.seed, draws=_DRAWS)
-        offsets, misfit = {}, posterior.misfit
-    many = dataclasses.replace(curve, draws=posterior.draws, offsets=offsets, misfit=misfit, rest=posterior.rest)
-    return dataclasses.replace(many, softening=posterior.softening), posterior.noise
+    found = {name: getattr(posterior, name) for name in ("draws", "misfit", "rest", "softening")}
+    return dataclasses.replace(curve, offsets=offsets, **found), posterior.noise
 
 
 @dataclass(eq=False)

@@ -33,11 +33,10 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
         One panel of the record, and one of a tap unless the fit was refused.
     """
     trace = fit.trace
-    channel = _liveliest(fit)
-    time, signal = trace.time_s, trace.signal[:, channel]
-    signal = signal - float(np.median(signal))
-    fitted = fit.fitted[:, channel] - float(np.median(trace.signal[:, channel]))
-    label = trace.names[channel]
+    size = np.nan_to_num(fit.modes[0].amplitude) if fit.modes else np.std(trace.signal, axis=0)[None]
+    channel = int(np.argmax(size.max(axis=0)))
+    middle, label = float(np.median(trace.signal[:, channel])), trace.names[channel]
+    time, signal, fitted = trace.time_s, trace.signal[:, channel] - middle, fit.fitted[:, channel] - middle
     taps = tuple(Mark("x", float(t), "tap" if k == 0 else "") for k, t in enumerate(fit.taps_s))
     panels = [_panel(time, signal, fitted, label, taps)]
     subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
@@ -47,8 +46,7 @@ def trace_chart(fit: TraceFit, name: str) -> Chart:
             f"{mode.frequency_hz:.4g} ± {mode.frequency_sd_hz:.2g} Hz, decrement {mode.log_decrement:.3g} ± "
             f"{mode.log_decrement_sd:.2g}, {counted(len(fit.taps_s), 'taps')}, {counted(len(fit.modes), 'modes')}"
         )
-        size = np.nan_to_num(mode.amplitude[:, channel]) if mode.amplitude.size else np.zeros(1)
-        start = float(fit.taps_s[int(np.argmax(size))])
+        start = float(fit.taps_s[int(np.argmax(size[:, channel]))])
         cycles = min(_MOST_CYCLES, max(4.0, 4.0 / max(mode.log_decrement, 1e-3)))
         here = (time >= start - 1.0 / mode.frequency_hz) & (time <= start + cycles / mode.frequency_hz)
         panels.append(_panel(time[here], signal[here], fitted[here], label, ()))
@@ -92,12 +90,6 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
         Panel(hz, "coherence", (coherence,), y_range=(0.0, 1.02)),
     )
     return Chart(f"Record {name}", subtitle, panels, fit.reasons)
-
-
-def _liveliest(fit: TraceFit) -> int:
-    if fit.modes and fit.modes[0].amplitude.size:
-        return int(np.argmax(np.nan_to_num(fit.modes[0].amplitude).max(axis=0)))
-    return int(np.argmax(np.std(fit.trace.signal, axis=0)))
 
 
 def _panel(time: Array, signal: Array, fitted: Array, label: str, taps: tuple[Mark, ...]) -> Panel:
