@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.advice.effective import Effective, checked_question, effective, state_warnings
-from matdb.arrays import Array
+from matdb.arrays import Array, Places
 from matdb.curve.band import band
 from matdb.curve.curve import Curve, checked_state
 from matdb.form.part import Part
@@ -176,7 +176,10 @@ class PartAnswers:
             f = np.asarray(self._natural(rows, share).reshape(t.shape)) if self._one_scale else np.full(t.shape, np.nan)
         columns = ((np.log(f) - _LOWEST_LN_HZ) / _STEP_LN_HZ).reshape(-1)
         if not _inside(rows, columns):
-            return self._in_full(temperature_c, frequency_hz, mass_kg, count)
+            whole = self.effective(temperature_c, frequency_hz, mass_kg=mass_kg, count=count)
+            natural = whole.natural_frequency_hz and whole.natural_frequency_hz.median
+            medians = whole.stiffness_n_per_mm.median, whole.damping_ratio.median
+            return MedianAnswer(self, t, *medians, natural, whole.frequency_hz, whole.extrapolated)
         stiffness, damping = np.exp(self._looked_up(rows, columns)).reshape(2, *t.shape)
         shift = _cubic(self._ln_shift, rows).reshape(t.shape)
         outside = self.curve.outside(t, np.log(f) + shift)
@@ -249,12 +252,8 @@ class PartAnswers:
 
     def _storage_and_slope(self, rows: Array, columns: Array) -> tuple[Array, Array]:
         """Ln of the median stiffness, and its slope over ln f."""
-        i, j = rows.astype(np.intp), columns.astype(np.intp)
-        self._fill(int(i.min()), int(i.max()), int(j.min()), int(j.max()))
-        flat = self._table[0].reshape(-1)
-        a = _weights(rows - i)
-        v = columns - j
-        corner = (i - 1) * _NODES_HZ + (j - 1)
+        corner, u, v = self._corner(rows, columns)
+        flat, a = self._table[0].reshape(-1), _weights(u)
         across = [sum(w * flat.take(corner + (r * _NODES_HZ + c)) for r, w in enumerate(a)) for c in range(4)]
         value = sum(w * k for w, k in zip(_weights(v), across, strict=True))
         slope = sum(w * k for w, k in zip(_weight_slopes(v), across, strict=True))
@@ -271,16 +270,19 @@ class PartAnswers:
             return np.stack([_cubic(line[0], rows), _cubic(line[1], rows)])
         if not columns.size:
             return np.zeros((2, 0))
-        i, j = rows.astype(np.intp), columns.astype(np.intp)
-        self._fill(int(i.min()), int(i.max()), int(j.min()), int(j.max()))
-        a, b = _weights(rows - i), _weights(columns - j)
-        corner = (i - 1) * _NODES_HZ + (j - 1)
-        flat = self._table.reshape(2, -1)
+        corner, u, v = self._corner(rows, columns)
+        flat, b = self._table.reshape(2, -1), _weights(v)
         total = np.zeros((2, rows.size))
-        for r, p in enumerate(a):
+        for r, p in enumerate(_weights(u)):
             for c, q in enumerate(b):
                 total += (p * q) * flat.take(corner + (r * _NODES_HZ + c), axis=1)
         return total
+
+    def _corner(self, rows: Array, columns: Array) -> tuple[Places, Array, Array]:
+        """First node of the cubics around each state in the flat table, filled there, and its place beyond the next."""
+        i, j = rows.astype(np.intp), columns.astype(np.intp)
+        self._fill(int(i.min()), int(i.max()), int(j.min()), int(j.max()))
+        return (i - 1) * _NODES_HZ + (j - 1), rows - i, columns - j
 
     def _fill(self, low_i: int, high_i: int, low_j: int, high_j: int) -> None:
         """Compute the blocks that the cubics around these cells need and that are not there yet."""
@@ -299,21 +301,6 @@ class PartAnswers:
                     damping = band(0.5 * np.tan(ln_k.imag)).median
                     self._table[:, nodes, column] = np.log([storage, damping])
                     self._there[block, column] = True
-
-    def _in_full(
-        self, temperature_c: ArrayLike, frequency_hz: ArrayLike | None, mass_kg: float | None, count: int
-    ) -> MedianAnswer:
-        whole = self.effective(temperature_c, frequency_hz, mass_kg=mass_kg, count=count)
-        natural = whole.natural_frequency_hz
-        return MedianAnswer(
-            self,
-            np.asarray(temperature_c, dtype=float),
-            whole.stiffness_n_per_mm.median,
-            whole.damping_ratio.median,
-            None if natural is None else natural.median,
-            whole.frequency_hz,
-            whole.extrapolated,
-        )
 
 
 def _inside(rows: Array, columns: Array) -> bool:
