@@ -100,21 +100,12 @@ class Flight:
             return replace(forecast_range(known.low_c, known.high_c), source=known.source, notes=known.notes)
         days = _days(flown.times)
         if len(days) > _MOST_DAYS:
-            raise InputError(
-                "car_c",
-                f"{self.car_c:g} degC on {len(days)} days",
-                f"given for at most {_MOST_DAYS} days",
-                "leave it out",
-            )
+            shown, allowed = f"{self.car_c:g} degC on {len(days)} days", f"given for at most {_MOST_DAYS} days"
+            raise InputError("car_c", shown, allowed, "leave it out")
         each = [lagging(Forecast(flown.temperature_c[d], flown.times[d], start=flown.start)) for d in days]
-        times = [f.times for f in each if f.times is not None]
-        return Forecast(
-            np.concatenate([f.temperature_c for f in each]),
-            np.concatenate(times),
-            source=flown.source,
-            notes=(*flown.notes, *each[0].notes),
-            start=flown.start,
-        )
+        times = np.concatenate([f.times for f in each if f.times is not None])
+        temperature, notes = np.concatenate([f.temperature_c for f in each]), (*flown.notes, *each[0].notes)
+        return replace(flown, temperature_c=temperature, times=times, notes=notes)
 
 
 class Flown(TypedDict, total=False):
@@ -180,20 +171,13 @@ def flight(
     }
     named = {name: source for name, source in sources.items() if source[0] is not None}
     if len(named) != 1:
-        raise InputError(
-            "temperatures",
-            " and ".join(named) or "nothing",
-            "told by one source: a range, an hourly or monthly table, a METAR or a TAF",
-        )
+        allowed = "told by one source: a range, an hourly or monthly table, a METAR or a TAF"
+        raise InputError("temperatures", " and ".join(named) or "nothing", allowed)
     ((value, read),) = named.values()
     forecast = read(value)
     if (forecast_altitude_m is None) != (site_altitude_m is None):
-        raise InputError(
-            "altitudes",
-            "one of two",
-            "both given, the forecast's and the site's, or none",
-            "6.5 K per kilometre between them",
-        )
+        allowed = "both given, the forecast's and the site's, or none"
+        raise InputError("altitudes", "one of two", allowed, "6.5 K per kilometre between them")
     if forecast_altitude_m is not None and site_altitude_m is not None:
         forecast = at_altitude(forecast, forecast_altitude_m, site_altitude_m)
     found = Flight(forecast, **flown)
@@ -330,34 +314,25 @@ def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures
 
 
 def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
-    keys: dict[tuple[Body, str] | None, int] = {}
-    rows: list[int] = []
-    forecasts: list[Forecast] = []
+    # Parts of one size and family share their temperatures.
+    keys = [(body, material.family) if (body := body_of(part.form)) else None for part, material in parts]
+    found: dict[tuple[Body, str] | None, Forecast] = {}
     notes: list[str] = []
-    for part, material in parts:
-        body = body_of(part.form)
-        key = None if body is None else (body, material.family)
-        if key not in keys:
-            keys[key] = len(forecasts)
-            if key is None:
-                forecasts.append(flown.flown)
-                notes.append(f"{part.name}: its lag behind the air is not known; taken as none")
-            else:
-                forecasts.append(flown.part_air(part, material))
-        rows.append(keys[key])
-    if not forecasts:
-        forecasts.append(flown.flown)
+    for key, (part, material) in zip(keys, parts, strict=True):
+        if key is None and key not in found:
+            notes.append(f"{part.name}: its lag behind the air is not known; taken as none")
+        if key not in found:
+            found[key] = flown.flown if key is None else flown.part_air(part, material)
+    rows = {key: row for row, key in enumerate(found)}
+    forecasts = tuple(found.values()) or (flown.flown,)
     rounded = [np.round(f.temperature_c / _LAG_K) * _LAG_K for f in forecasts]
     steps = np.unique(np.concatenate(rounded))
-    places = [np.searchsorted(steps, t) for t in rounded]
-    weight = np.array(
-        [
-            np.bincount(place, weights=_hours_of(f), minlength=steps.size)
-            for place, f in zip(places, forecasts, strict=True)
-        ]
-    )
+    places = tuple(np.searchsorted(steps, t) for t in rounded)
+    hours = map(_hours_of, forecasts)
+    weight = np.array([np.bincount(at, each, steps.size) for at, each in zip(places, hours, strict=True)])
     said = dict.fromkeys([*flown.flown.notes, f"parts leave a place at {flown.car_c:g} degC", *notes])
-    return Exposure(steps, weight, np.array(rows, dtype=np.int64), tuple(places), *2 * (tuple(forecasts),), tuple(said))
+    row = np.array([rows[key] for key in keys], dtype=np.int64)
+    return Exposure(steps, weight, row, places, forecasts, forecasts, tuple(said))
 
 
 def _hours_of(forecast: Forecast) -> Array:
