@@ -75,7 +75,7 @@ def test_drawing_leaves_global_settings_alone(charts):
     import matplotlib
 
     before = dict(matplotlib.rcParams)
-    picture_bytes(charts["residuals"])
+    picture_bytes(charts["residuals"], "png")
     assert dict(matplotlib.rcParams) == before
 
 
@@ -102,4 +102,4 @@ def test_without_the_package_the_extra_is_named(charts, monkeypatch):
 
     monkeypatch.setattr(builtins, "__import__", refuse)
     with pytest.raises(MissingExtra, match=r"pip install 'elastomer-matdb\[pictures\]'"):
-        picture_bytes(charts["residuals"])
+        picture_bytes(charts["residuals"], "png")
