@@ -8,9 +8,9 @@ there is.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -207,7 +207,7 @@ def cover(
     proven = all(each.at_most < enough for each in sizes[:chosen]) and (reached or sizes[-1].at_most < enough)
     plan = _Plan([options[k] for k in sizes[chosen].options], exposed)
     swapped, count, flown = plan.followed()
-    members = tuple(_told(*member, mounting, axis, package) for member in plan.members(flown))
+    members = tuple(plan.members(flown, mounting, axis=axis, package=package))
     answer = Cover(
         reached=reached,
         proven=proven,
@@ -267,22 +267,6 @@ def _sizes(p: Array, weight: Array, wanted: float, most: int) -> tuple[list[Best
     return sizes, chosen, exhausted
 
 
-def _told(
-    member: Member, found: Judgement, temperature_c: Array, mounting: Mounting, axis: str, package: str | None
-) -> Member:
-    """A member with what the ranking tells of it at the temperatures that it is used at."""
-    (row,) = suit(
-        [found.candidate],
-        mounting,
-        temperature_c,
-        squeeze_mm=found.squeeze_mm,
-        axis=axis,
-        package=package,
-        rotor_frequencies=0,
-    )
-    return dataclasses.replace(member, extrapolated=row.extrapolated, warnings=row.warnings)
-
-
 def _best(p: Array, weight: Array, size: int) -> Best:
     """The best set of a size, nearly equal options merged when there are too many to search them all."""
     most = _MOST_OPTIONS.get(size, _MOST_OPTIONS_BEYOND)
@@ -311,27 +295,28 @@ class _Plan:
         self.starts = [0, *(int(k) for k in starts)]
         self.swaps = tuple(self._swap(k) for k in range(1, len(self.starts)))
 
-    def members(self, flown: Flags) -> list[tuple[Member, Judgement, Array]]:
-        """Each member, its score, and the temperatures it is used at: those it serves, and those flown with it."""
+    def members(self, flown: Flags, mounting: Mounting, **how: Any) -> Iterator[Member]:
+        """Each member as the ranking tells of it at the temperatures it is used at: those it serves or is flown at."""
         steps = self.exposed.steps
         first = {int(m): int(np.argmax(self.serves == m)) for m in np.unique(self.serves)}
-        rows = []
         for k in sorted(range(len(self.scores)), key=lambda m: first.get(m, len(steps))):
             each, mine = self.scores[k], self.serves == k
             used = mine | flown[k]
-            member = Member(
-                part=each.candidate.part.name,
-                material=each.candidate.material.name,
-                basis=each.candidate.curve.basis,
+            # One that is never flown is told of as if it were flown throughout.
+            at = steps[used] if used.any() else steps
+            (row,) = suit([each.candidate], mounting, at, squeeze_mm=each.squeeze_mm, rotor_frequencies=0, **how)
+            yield Member(
+                part=row.part,
+                material=row.material,
+                basis=row.basis,
                 squeeze_mm=each.squeeze_mm,
                 share_alone=each.share,
                 share_served=float(self.weight[mine].sum()),
                 low_c=float(steps[mine].min()) if mine.any() else None,
                 high_c=float(steps[mine].max()) if mine.any() else None,
+                extrapolated=row.extrapolated,
+                warnings=row.warnings,
             )
-            # One that is never flown is told of as if it were flown throughout.
-            rows.append((member, each, steps[used] if used.any() else steps))
-        return rows
 
     def _swap(self, run: int) -> Swap:
         steps, start = self.exposed.steps, self.starts[run]
