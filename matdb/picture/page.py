@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
 from pathlib import Path
+from string import Template
 from typing import Any, Final
 
 import numpy as np
@@ -59,39 +60,40 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
     if not low <= at <= high:
         raise InputError("at_c", at_c, f"{low:g} to {high:g} degC")
     own = files("matdb.picture")
-    style, script = ("\n" + own.joinpath(name).read_text(encoding="utf-8") for name in ("page.css", "page.js"))
-    known = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    body = [
-        *_head(page),
-        *_steer(low, high, at),
-        '<main><section class="live" aria-labelledby="ph"><h2 id="ph">Parts</h2>',
-        '<ol class="parts">',
-        *(_card(i, part) for i, part in enumerate(page.parts)),
-        "</ol></section>",
-        '<section id="window"><h2>The window</h2>',
-        window_svg(page, at),
-        f'<p class="quiet">Shaded: the wanted {_three(page.window_hz[0])} to {_three(page.window_hz[1])} Hz. Numbered '
-        "lines: the parts, with the band that holds 95 %.</p></section>",
-        *_table(page),
-        *_sure(page),
-        '<section id="cautions"><h2>Cautions</h2><ul>',
-        *(f"<li>{escape(text)}</li>" for text in cautions),
-        "</ul></section></main>",
-        f'<footer class="quiet"><p>Computed {page.made_at:%Y-%m-%d %H:%M %Z} by matdb {escape(page.version)} from a '
-        f"store with fingerprint {page.fingerprint}. It does not know readings that came later.</p></footer>",
-    ]
-    return "\n".join(
-        [
-            '<!DOCTYPE html>\n<html lang="en" class="plain">\n<head>\n<meta charset="utf-8">',
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
-            f"script-src 'sha256-{known}'; img-src data:\">",
-            f'<title>{escape(page.mounting.name)}: stiffness in the field</title>\n<link rel="icon" href="data:,">',
-            f"<style>{style}</style>\n</head>\n<body>",
-            *body,
-            f'<script type="application/json" id="tables">{_json(_tables(page))}</script>',
-            f"<script>{script}</script>\n</body>\n</html>\n",
-        ]
+    document, style, script = (
+        own.joinpath(f"page.{kind}").read_text(encoding="utf-8") for kind in ("html", "css", "js")
+    )
+    mounting, others = page.mounting, "".join(f"<li>{escape(line)}</li>" for line in page.answer.others)
+    first, *more = (escape(line.replace(" degC", " °C")) for line in page.answer.lines)
+    steps = _table_steps(page)
+    words = "; ".join(f"“{word}” from {least:.0%}" for least, word in VERDICTS[:-1])
+    left_out = f"{page.left_out} more parts of the store rank lower and are not on this page."
+    return Template(document).substitute(
+        known=base64.b64encode(hashlib.sha256(f"\n{script}".encode()).digest()).decode(),
+        style=style,
+        script=script,
+        tables=_json(_tables(page)),
+        name=escape(mounting.name),
+        load=f"{mounting.mass_kg * 1e3:g} g",
+        count=mounting.count,
+        answer="\n".join([f'<p class="verdict">{first}</p>', *(f"<p>{line}</p>" for line in more)]),
+        others=f'<p>The others:</p><ul class="quiet">{others}</ul>' if others else "",
+        at=f"{at:g}",
+        low=f"{low:g}",
+        high=f"{high:g}",
+        cards="\n".join(_card(number, part) for number, part in enumerate(page.parts)),
+        window=window_svg(page, at),
+        low_hz=_three(page.window_hz[0]),
+        high_hz=_three(page.window_hz[1]),
+        heads="".join(f'<th scope="col">{signed(float(page.temperature_c[k]))} °C</th>' for k in steps),
+        rows="\n".join(_table_row(number, part, steps) for number, part in enumerate(page.parts, 1)),
+        words=f"{words}; less is “{VERDICTS[-1][1]}”",
+        sure="\n".join(_sure(part, f"{signed(low)} to {signed(high)} °C") for part in page.parts),
+        left_out=f'<p class="quiet">{left_out}</p>' if page.left_out else "",
+        cautions="\n".join(f"<li>{escape(text)}</li>" for text in cautions),
+        made_at=f"{page.made_at:%Y-%m-%d %H:%M %Z}",
+        version=escape(page.version),
+        fingerprint=page.fingerprint,
     )
 
 
@@ -130,40 +132,6 @@ def save_page(
     return write_bytes(target, data)
 
 
-def _head(page: PageTables) -> list[str]:
-    m = page.mounting
-    first, *more = (escape(line.replace(" degC", " °C")) for line in page.answer.lines)
-    others = "".join(f"<li>{escape(line)}</li>" for line in page.answer.others)
-    return [
-        f"<header><h1>{escape(m.name)}</h1>",
-        '<p class="lights live"><button type="button" data-light="sun" aria-pressed="false">Sunlight</button> '
-        '<button type="button" data-light="night" aria-pressed="false">Night</button></p>',
-        f'<p class="verdict">{first}</p>',
-        *(f"<p>{line}</p>" for line in more),
-        f'<p>The others:</p><ul class="quiet">{others}</ul>' if others else "",
-        f'<p class="quiet">{m.mass_kg * 1e3:g} g on {m.count} isolators.</p></header>',
-    ]
-
-
-def _steer(low: float, high: float, at: float) -> list[str]:
-    def button(step: int) -> str:
-        word = "colder" if step < 0 else "warmer"
-        return (
-            f'<button type="button" data-step="{step}" aria-label="{abs(step)} K {word}">'
-            f"{'−' if step < 0 else '+'}{abs(step)}</button>"
-        )
-
-    return [
-        '<section class="steer live" aria-label="Temperature">',
-        '<div class="row"><label for="typed">Temperature of the parts, °C</label>',
-        f'<input id="typed" type="text" inputmode="text" autocomplete="off" value="{at:g}" aria-describedby="told">',
-        button(-5) + button(-1) + button(1) + button(5) + "</div>",
-        f'<input id="slid" type="range" min="{low:g}" max="{high:g}" step="0.5" value="{at:g}" '
-        'aria-label="Temperature of the parts, slider">',
-        '<p id="told" role="status" aria-live="polite"></p></section>',
-    ]
-
-
 def _card(i: int, part: PartTable) -> str:
     def row(label: str, key: str, unit: str) -> str:
         return f'<dt>{label}</dt><dd class="{key}"><b>–</b> {unit} <span class="quiet"></span></dd>'
@@ -186,66 +154,41 @@ def _rests_on(part: PartTable) -> str:
     return f"{rests[0].upper()}{rests[1:]}".replace(" degC", " °C").replace(" -", " −")
 
 
-def _table(page: PageTables) -> list[str]:
-    """All parts at every tenth degree: for paper, and for browsers without script."""
+def _table_steps(page: PageTables) -> list[int]:
+    """Steps at every tenth degree, for paper and for browsers without script; every twentieth where they are many."""
     t = page.temperature_c
     steps = [int(v - t[0]) for v in range(10 * int(np.ceil(t[0] / 10)), int(t[-1]) + 1, 10)]
-    steps = steps[:: 2 if len(steps) > 11 else 1] or [0]
-    head = "".join(f'<th scope="col">{signed(float(t[k]))} °C</th>' for k in steps)
-    out = [
-        '<section id="table"><h2>Table</h2>',
-        '<div class="wide" tabindex="0" role="region" aria-label="Table of all parts over temperature"><table>',
-        "<caption>Natural frequency in Hz; stiffness of one piece in N/mm; damping ratio; probability that it holds. "
-        "A star marks what was not measured.</caption>",
-        f'<thead><tr><th scope="col">part</th>{head}</tr></thead><tbody>',
-    ]
-    for i, part in enumerate(page.parts):
-        cells = []
-        for k in steps:
-            star = " *" if part.state.extrapolated[k] else ""
-            lines = (
-                f"{_three(part.natural_frequency_hz.median[k])} Hz{star}",
-                f"{_three(part.state.stiffness_n_per_mm.median[k])} N/mm",
-                f"ζ {_three(part.state.damping_ratio.median[k])}",
-                percent(float(part.probability[k])),
-            )
-            cells.append(f"<td>{'<br>'.join(lines)}</td>")
-        out.append(
-            f'<tr><th scope="row">{i + 1} {escape(part.part.name)}, squeeze {escape(part.squeeze)}</th>'
-            + "".join(cells)
-            + "</tr>"
+    return steps[:: 2 if len(steps) > 11 else 1] or [0]
+
+
+def _table_row(number: int, part: PartTable, steps: Sequence[int]) -> str:
+    cells = []
+    for k in steps:
+        star = " *" if part.state.extrapolated[k] else ""
+        lines = (
+            f"{_three(part.natural_frequency_hz.median[k])} Hz{star}",
+            f"{_three(part.state.stiffness_n_per_mm.median[k])} N/mm",
+            f"ζ {_three(part.state.damping_ratio.median[k])}",
+            percent(float(part.probability[k])),
         )
-    return [*out, "</tbody></table></div></section>"]
+        cells.append(f"<td>{'<br>'.join(lines)}</td>")
+    title = f"{number} {escape(part.part.name)}, squeeze {escape(part.squeeze)}"
+    return f'<tr><th scope="row">{title}</th>{"".join(cells)}</tr>'
 
 
-def _sure(page: PageTables) -> list[str]:
-    words = "; ".join(f"“{word}” from {least:.0%}" for least, word in VERDICTS[:-1])
-    t = page.temperature_c
-    out = [
-        '<section id="sure"><h2>How sure</h2>',
-        '<p class="quiet">The probability is that of holding at that temperature all that camera and craft ask. '
-        f"Words: {words}; less is “{VERDICTS[-1][1]}”. Bands hold 95 % of "
-        "what the readings allow.</p><ol>",
-    ]
-    span = f"{signed(float(t[0]))} to {signed(float(t[-1]))} °C"
-    for part in page.parts:
-        said = f"From {span}: {part.row.verdict}, {percent(part.row.probability)}: {part.row.reason}."
-        if part.row.settle:
-            said += f" To settle it: {part.row.settle}."
-        # What the sentence before says already is not said twice.
-        more = [text for text in part.row.warnings if not text.startswith(_SAID)]
-        said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
-        rests = escape(f"{part.part.material}. {_rests_on(part)}. {said}".replace(" degC", " °C"))
-        form, name = part.part.form, part.part.name
-        drawing = part_svg(form, name, "<svg") if form.drawn_mm else ""
-        drawing = drawing and f"<details><summary>Drawing</summary>{drawing}</details>"
-        out.append(f'<li class="quiet"><b>{escape(name)}</b>, {rests}{drawing}</li>')
-    left = (
-        f'<p class="quiet">{page.left_out} more parts of the store rank lower and are not on this page.</p>'
-        if page.left_out
-        else ""
-    )
-    return [*out, f"</ol>{left}</section>"]
+def _sure(part: PartTable, span: str) -> str:
+    """What a part's answer over the whole page rests on, with its drawing."""
+    said = f"From {span}: {part.row.verdict}, {percent(part.row.probability)}: {part.row.reason}."
+    if part.row.settle:
+        said += f" To settle it: {part.row.settle}."
+    # What the sentence before says already is not said twice.
+    more = [text for text in part.row.warnings if not text.startswith(_SAID)]
+    said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
+    rests = escape(f"{part.part.material}. {_rests_on(part)}. {said}".replace(" degC", " °C"))
+    form, name = part.part.form, part.part.name
+    drawing = part_svg(form, name, "<svg") if form.drawn_mm else ""
+    drawing = drawing and f"<details><summary>Drawing</summary>{drawing}</details>"
+    return f'<li class="quiet"><b>{escape(name)}</b>, {rests}{drawing}</li>'
 
 
 def _tables(page: PageTables) -> dict[str, Any]:
