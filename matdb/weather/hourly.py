@@ -194,7 +194,7 @@ def _hours(table: Table, columns: tuple[int, ...], notes: list[str]) -> tuple[Ar
         return _rising(table, table.numbers(columns[0])), None, same  # plain hours
     stamps = _stamps(table, columns, cells)
     aware = [s.tzinfo is not None for s in stamps]
-    if any(aware) and not all(aware):
+    if len(set(aware)) > 1:
         row = aware.index(not aware[0])
         raise InputError(_where(table, row), cells[row], "written with a time zone on all rows or on none")
     if len(stamps) > 1 and all(b < a for a, b in pairwise(stamps)):

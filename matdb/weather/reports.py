@@ -275,11 +275,13 @@ def parse_taf(text: str, issued: dt.date | None = None) -> Taf:
     if not (1 <= day <= 31 and 1 <= end_day <= 31 and hour <= 24 and end_hour <= 24):
         raise InputError("TAF validity", valid, "days 01 to 31 and hours 00 to 24, such as 2012/2118")
     station = next((t for t in body[:at] if _STATION.fullmatch(t)), "")
-    month = _month_days(day, issued)
+    month = _likely_month_days(day, hour, end_day, end_hour)
+    if issued is not None:
+        start = _nearest(day, issued)
+        month = calendar.monthrange(start.year, start.month)[1]
     valid_hours = _hours_between(day, hour, end_day, end_hour, month)
     if not 0.0 < valid_hours <= LONGEST_TAF_H:
         raise InputError("TAF validity", valid, f"an end up to {LONGEST_TAF_H} hours after its begin")
-    month = month or _likely_month_days(day, hour, end_day, end_hour)
     extremes = [e for t in body if (e := _extreme(t, valid, day, hour, valid_hours, month)) is not None]
     if not extremes:
         cure = "many TAFs have none: give a range or an hourly forecast"
@@ -306,14 +308,6 @@ def _extreme(token: str, valid: str, begin_day: int, begin_hour: int, valid_hour
     return Extreme("highest" if letter == "X" else "lowest", _plausible("TAF", token, value), hours_on)
 
 
-def _month_days(day: int, issued: dt.date | None) -> int | None:
-    """Length of the month in which the validity begins; None when no date tells it."""
-    if issued is None:
-        return None
-    start = _nearest(day, issued)
-    return calendar.monthrange(start.year, start.month)[1]
-
-
 def _nearest(day: int, near: dt.date) -> dt.datetime:
     """The midnight (UTC) of that day of the month that is nearest to a date."""
     midnight = dt.datetime(near.year, near.month, near.day, tzinfo=dt.UTC)
@@ -323,13 +317,13 @@ def _nearest(day: int, near: dt.date) -> dt.datetime:
     raise InputError("TAF day", day, f"a day of the month near {near:%Y-%m-%d}")
 
 
-def _hours_between(day: int, hour: int, to_day: int, to_hour: int, month: int | None) -> float:
+def _hours_between(day: int, hour: int, to_day: int, to_hour: int, month: int) -> float:
     """Hours from one day and hour to another, a day before to a few days after, over the end of a month."""
     days = to_day - day
     if day == 1 and to_day >= 28:  # the last day of the month before
         days = -1
     elif days < -1:
-        days += month or _likely_month_days(day, hour, to_day, to_hour)
+        days += month
     return 24.0 * days + to_hour - hour
 
 
@@ -400,10 +394,9 @@ def taf_forecast(text: str, issued: dt.date | None = None) -> Forecast:
     taf = parse_taf(text, issued)
     points = {extreme.hours_on: extreme.temperature_c for extreme in taf.extremes}
     start = None if issued is None else _nearest(taf.begin_day, issued) + dt.timedelta(hours=taf.begin_hour)
-    kinds = {e.kind for e in taf.extremes}
+    kind, *other = {e.kind for e in taf.extremes}
     notes = ["whole degrees"]
-    if len(kinds) == 1:
-        kind = "highest" if "highest" in kinds else "lowest"
+    if not other:
         notes.append(f"only the {kind} temperature is forecast: the other end is not known")
     at, values = np.array(sorted(points.items())).T
     if at.size != len(taf.extremes):  # TX and TN at one hour: a range
