@@ -161,7 +161,7 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
     Raises
     ------
     InputError
-        No base sensor, a record too short for the resolution.
+        A record too short for the resolution.
 
     Notes
     -----
@@ -171,8 +171,7 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
     """
     from scipy import signal
 
-    if trace.base is None:
-        raise InputError("base", None, "the signals of a sensor on the base", "name the base's columns")
+    assert trace.base is not None
     rate = trace.rate_hz
     grid = np.arange(trace.time_s[0], trace.time_s[-1], 1.0 / rate)
     x = np.interp(grid, trace.time_s, trace.base[:, channel])

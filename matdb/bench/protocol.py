@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from matdb.checks import checked_number
-from matdb.errors import InputError
 
 #: Steps of handy masses within a decade: two equal figures never differ by more than a tenth of a frequency.
 _HANDY: Final = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2, 10.0)
@@ -122,7 +121,7 @@ def protocol_markdown(
     air : str
         "still" or "fanned": the chamber's air.
     steps : sequence of ProtocolStep
-        In the order of work.
+        In the order of work, one at least.
     notes, cautions : sequence of str
         What to know, and where it can hurt.
 
@@ -130,14 +129,7 @@ def protocol_markdown(
     -------
     str
         Markdown, ending in a line feed; cells hold no line break and no bar.
-
-    Raises
-    ------
-    InputError
-        No step.
     """
-    if not steps:
-        raise InputError("steps", "none", "at least one temperature")
     pieces = "1 piece" if count == 1 else f"{count} equal pieces"
     masses = ", ".join(f"{1e3 * m:.3g} g" for m in sorted({s.mass_kg for s in steps}))
     said = list(dict.fromkeys([*(s.note for s in steps if s.note), *notes]))

@@ -23,8 +23,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from matdb.arrays import Array, Flags
-from matdb.checks import checked_number
-from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.pair_balance import balance, squeeze_for_force
@@ -39,7 +37,7 @@ _POINTS = 256
 
 @dataclass(frozen=True, kw_only=True)
 class SqueezeCase:
-    """What is squeezed, by what load, how warm.
+    """What is squeezed, by what load, how warm; whoever asks has checked it.
 
     Attributes
     ----------
@@ -66,11 +64,6 @@ class SqueezeCase:
     strain_limit : float
         Most squeeze of either half over its height.
 
-    Raises
-    ------
-    InputError
-        A payload, count, temperature of assembly, share or load factor out of range.
-
     """
 
     pair: GrommetPair
@@ -84,23 +77,6 @@ class SqueezeCase:
     screw_expansion_per_k: float = 1.2e-5
     set_share: float = 0.15
     strain_limit: float = SQUEEZE_STRAIN
-
-    def __post_init__(self) -> None:
-        payload = checked_number("payload_kg", self.payload_kg, 0.0, 1000.0, "kg", open_low=True)
-        count = checked_number("count", self.count, 1, 1000)
-        if count != int(count):
-            raise InputError("count", self.count, "a whole number from 1 to 1000")
-        assembly = checked_number("assembly_c", self.assembly_c, -100.0, 200.0, "degrees Celsius")
-        share = checked_number("set_share", self.set_share, 0.0, 0.8)
-        try:
-            low, high = (float(n) for n in self.load_factors)
-        except (TypeError, ValueError, OverflowError):
-            low, high = 2.0, 0.0
-        if not (-100.0 <= low <= 1.0 <= high <= 100.0):
-            allowed = "two numbers, the lowest at most 1 and the highest at least 1, within 100"
-            raise InputError("load_factors", self.load_factors, allowed, "for example -1, 3")
-        checked = {"payload_kg": payload, "count": int(count), "assembly_c": assembly, "set_share": share}
-        self.__dict__.update(checked, load_factors=(low, high))
 
     @property
     def weight_n(self) -> float:

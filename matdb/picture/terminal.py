@@ -9,7 +9,6 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Flags
-from matdb.errors import InputError
 from matdb.picture.chart import Chart, Panel, Scale, Series, Span
 
 #: Quarter blocks by the sum of upper left 1, upper right 2, lower left 4, lower right 8.
@@ -41,16 +40,7 @@ def chart_text(chart: Chart, *, width: int = 78, height: int = 14, blocks: bool 
     -------
     str
         Lines without trailing blanks; lines are named a, b, c at their right ends and in the legend.
-
-    Raises
-    ------
-    InputError
-        Too narrow or too low.
     """
-    if not 40 <= width <= 300:
-        raise InputError("width", width, "40 to 300 columns")
-    if not 5 <= height <= 60:
-        raise InputError("height", height, "5 to 60 lines")
     lines = [chart.title, *textwrap.wrap(chart.subtitle, width)]
     for panel in chart.panels:
         lines += ["", *_panel(panel, width, height, blocks)]

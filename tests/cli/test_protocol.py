@@ -84,7 +84,3 @@ def test_names_cannot_break_the_table():
     )  # fmt: skip
     assert text.splitlines()[0] == "# Bench protocol: a\\|b \\# c \\<script\\>"
     assert "| 5 | - | - | 100 |" in text
-    with pytest.raises(InputError):
-        protocol_markdown(
-            part="a", form="f", material="m", family="f", basis="b", count=1, axis="axial", air="still", steps=[]
-        )

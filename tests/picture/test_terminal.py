@@ -1,9 +1,7 @@
 """Charts as text."""
 
 import numpy as np
-import pytest
 
-from matdb.errors import InputError
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span
 from matdb.picture.mounting_charts import frequency_chart
 from matdb.picture.terminal import chart_text
@@ -72,9 +70,3 @@ def test_ascii_alone_is_ascii_alone(store, candidate):
 def test_text_is_the_same_twice(store, candidate):
     chart = frequency_chart([candidate("ring")], store.mounting("nose"))
     assert chart_text(chart) == chart_text(chart)
-
-
-@pytest.mark.parametrize("size", [{"width": 20}, {"height": 2}, {"width": 1000}])
-def test_impossible_sizes_are_refused(size):
-    with pytest.raises(InputError):
-        chart_text(rising(), **size)

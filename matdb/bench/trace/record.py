@@ -10,10 +10,7 @@ import numpy as np
 from matdb.arrays import Array
 from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
-from matdb.checks import numbers
 from matdb.errors import InputError
-
-_NUMBERS = "an array of numbers"
 
 
 class Refused(Exception):
@@ -46,25 +43,16 @@ class Trace:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        time, signal = (numbers(name, getattr(self, name), _NUMBERS) for name in ("time_s", "signal"))
-        if time.ndim != 1 or time.size < 2:
+        time, signal = np.array(self.time_s, dtype=float), np.array(self.signal, dtype=float)
+        if time.size < 2:
             raise InputError("time_s", f"shape {time.shape}", "a row of at least two times")
-        signal = signal[:, None] if signal.ndim == 1 else signal
-        if signal.ndim != 2 or signal.shape[0] != time.size or signal.shape[1] < 1:
-            raise InputError("signal", f"shape {signal.shape}", f"{time.size} rows, one a time")
-        base = self.base
-        if base is not None:
-            base = numbers("base", base, _NUMBERS)
-            base = base[:, None] if base.ndim == 1 else base
-            if base.shape != signal.shape:
-                raise InputError("base", f"shape {base.shape}", f"of the signals' shape {signal.shape}")
+        signal = signal.reshape(time.size, -1)
+        base = None if self.base is None else np.array(self.base, dtype=float).reshape(signal.shape)
         every = np.column_stack([time, signal] if base is None else [time, signal, base])
         good = np.all(np.isfinite(every), axis=1)
         order = np.flatnonzero(good)[np.argsort(time[good], kind="stable")]
         order = order[np.concatenate([[True], np.diff(time[order]) > 0])] if order.size else order
         names = self.names or tuple(f"signal {i + 1}" for i in range(signal.shape[1]))
-        if len(names) != signal.shape[1]:
-            raise InputError("names", len(names), f"{signal.shape[1]} names, one a signal")
         notes = list(self.notes)
         if order.size < time.size:
             notes.append(f"{time.size - order.size} of {time.size} rows left out: missing or repeated time or value")

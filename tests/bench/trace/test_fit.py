@@ -221,10 +221,6 @@ def test_reading_carries_the_uncertainty():
     ("call", "field"),
     [
         (lambda: Trace([0.0], [1.0]), "time_s"),
-        (lambda: Trace([0.0, 1.0], [1.0, 2.0, 3.0]), "signal"),
-        (lambda: Trace([0.0, 1.0], [1.0, 2.0], (), [1.0]), "base"),
-        (lambda: Trace([0.0, 1.0], ["a", "b"]), "signal"),
-        (lambda: Trace([0.0, 1.0], [1.0, 2.0], ("x", "y")), "names"),
         (lambda: fit_trace(Trace(TIME, TIME), frequency_range_hz=(9.0, 3.0)), "frequency_range_hz"),
     ],
 )
