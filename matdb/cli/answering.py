@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Final, TypeVar
+from typing import Any, Final, TypeVar
 
 from matdb.advice.summary import Answer, short
 from matdb.api import Store
@@ -41,7 +41,6 @@ class Told(Call):
     """A call that is answered first, with one line that points to what waits behind it."""
 
     cautions: bool = option(None, "Show every caution.", False)
-    how_to_ask: ClassVar[str] = "--why"
 
     def tell(
         self,
@@ -50,6 +49,7 @@ class Told(Call):
         behind: Callable[[], None] = lambda: None,
         warnings: Collection[str] = (),
         *,
+        how_to_ask: str = "--why",
         others: str = "The others",
         caution: str = _NO_APPROVAL,
         bench_c: Iterable[float] | None = None,
@@ -68,6 +68,8 @@ class Told(Call):
             Prints figures and reasons, where they were asked for.
         warnings : collection of str
             All of them, for the document and for --why.
+        how_to_ask : str
+            What brings figures and reasons.
         others : str
             What the alternatives are.
         caution : str
@@ -99,9 +101,9 @@ class Told(Call):
         if self.cautions or first_use:
             lines("Cautions:", cautions)
             if not asked:
-                show(f"Figures and reasons: {self.how_to_ask}.")
+                show(f"Figures and reasons: {how_to_ask}.")
         else:
-            show(f"{caution} {'Cautions: --cautions.' if asked else f'More: {self.how_to_ask}, --cautions.'}")
+            show(f"{caution} {'Cautions: --cautions.' if asked else f'More: {how_to_ask}, --cautions.'}")
         if asked:
             show()
             behind()
@@ -125,7 +127,6 @@ class AskedOfParts(Told, Question):
     """A question about several parts, each with figures and reasons of its own."""
 
     why: list[str] | None = option("PART", "Also show figures, reasons, warnings of this part, or of 'all'.")
-    how_to_ask: ClassVar[str] = "--why PART (or all)"
 
     def explained(self, parts: Sequence[str]) -> set[str]:
         """The parts that --why asks for. Raises InputError for one that is not among them."""

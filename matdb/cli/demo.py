@@ -7,7 +7,7 @@ import tempfile
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -16,8 +16,8 @@ from matdb.api import Store, open_store
 from matdb.bench.readings import Reading
 from matdb.cli import fit
 from matdb.cli.answering import Told
-from matdb.cli.options import ForceOption, opt, write_answer
-from matdb.cli.screen import Column, Progress, band_cell, block_table, lines, records_table, show
+from matdb.cli.options import ForceOption, option, write_answer
+from matdb.cli.screen import Column, Progress, band_cell, lines, records_table, show, table
 from matdb.cli.stiffness import nested_rows, show_rows
 from matdb.cli.suit import all_warnings, suit_content
 from matdb.curve.curve import Curve
@@ -79,18 +79,11 @@ def demo_scenario() -> DemoScenario:
     return DemoScenario(materials, parts, found.readings, mounting_from_dict(told["mounting"]), forecast_c, *shown)
 
 
-@dataclass(frozen=True)
-class DemoCall(Told):
-    """The demo's last answer is that of another command."""
-
-    how_to_ask: ClassVar[str] = "'matdb suit --why'"
-
-
 def demo(
-    csv: Annotated[str | None, opt("--csv", "FILE", "Also write the curve of one material to this CSV file.")] = None,
+    csv: str | None = option("FILE", "Also write the curve of one material to this CSV file."),
     force: ForceOption = False,
     *,
-    call: DemoCall,
+    call: Told,
 ) -> None:
     """Walk the main job on an invented scenario, in a store of its own unless --store names one."""
     if csv is not None:
@@ -141,7 +134,8 @@ def demo(
         **suit_content(mounting, hours, ranking, "axial", None),
     }
     told = summary(mounting, hours, ranking)
-    call.tell(told, content, warnings=[*answer.warnings, *all_warnings(ranking)], first_use=True)
+    warnings = [*answer.warnings, *all_warnings(ranking)]
+    call.tell(told, content, warnings=warnings, how_to_ask="'matdb suit --why'", first_use=True)
 
 
 def _fit(store: Store, material: str) -> Curve:
@@ -164,7 +158,7 @@ def _show_logged(scenario: DemoScenario, address: str) -> None:
         own = [part.name for part in scenario.parts if part.material == material.name]
         first = [f"{material.name} ({material.family})", "", *_readings_text(scenario, "material", material.name)]
         blocks.append([first, *(["", name, *_readings_text(scenario, "part", name)] for name in own)])
-    block_table(["material", "part", "readings", "at degC"], blocks)
+    table(["material", "part", "readings", "at degC"], *blocks)
     _title("2. One fit for each material, over all of its readings")
 
 

@@ -70,7 +70,7 @@ def curve(
     Storage modulus and loss factor over temperatures and frequencies.
     """
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
-    options.few_states(t, len(f))
+    options.few_states(len(t) * len(f))
     with call.existing() as store:
         call.write(store, "curve", curve_table(store.current_curve(material), t, f))
 

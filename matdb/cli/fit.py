@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 from matdb.cli.answering import Told
 from matdb.cli.options import Call, MaterialArgument, option
@@ -31,22 +30,20 @@ from matdb.units import counted
 _FOUR: Final = ", four parameters"
 
 
-@dataclass(frozen=True)
-class FitCall(Told):
-    """A fit is told of; what it rests on has a command of its own."""
-
-    how_to_ask: ClassVar[str] = "'matdb report'"
-
-
 def fit(
-    call: FitCall, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
+    call: Told, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
 ) -> None:
     """Fit all readings of a material and keep the fit."""
     with call.existing() as store, Progress(f"fit of {material}") as update:
         curve = store.fit(material, seed=seed, progress=update)
     made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
-    call.tell([modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."], summary(curve), warnings=notes(curve))
+    call.tell(
+        [modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."],
+        summary(curve),
+        warnings=notes(curve),
+        how_to_ask="'matdb report'",
+    )
 
 
 def report(material: MaterialArgument, call: Call) -> None:

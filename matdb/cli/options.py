@@ -109,8 +109,9 @@ def option(metavar: str | None, text: str, default: Any = None, name: str = "", 
 class Group(typer.Typer):
     """Commands of one group; each may take records, see :func:`collects`."""
 
-    def __init__(self, text: str | None = None) -> None:
-        super().__init__(help=text, rich_markup_mode=None, add_completion=False, pretty_exceptions_enable=False)
+    def __init__(self, text: str | None = None, **more: Any) -> None:
+        more |= {"help": text, "rich_markup_mode": None, "add_completion": False, "pretty_exceptions_enable": False}
+        super().__init__(**more)
 
     def command(self, *args: Any, **more: Any) -> Callable[[_Command], _Command]:
         """As Typer has it."""
@@ -131,11 +132,12 @@ def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] =
     :class:`Place` last, wherever the command takes it.
     """
     taken = inspect.signature(command, eval_str=True).parameters
-    groups: dict[str, tuple[Any, Sequence[inspect.Parameter]]] = {
-        name: (p.annotation, _options_of(p.annotation))
-        for name, p in taken.items()
-        if dataclasses.is_dataclass(p.annotation)
-    }
+    groups: dict[str, tuple[Any, Sequence[inspect.Parameter]]] = {}
+    for name, p in taken.items():
+        if dataclasses.is_dataclass(p.annotation):
+            hints = get_type_hints(p.annotation, include_extras=True)
+            of = [_keyword(f.name, hints[f.name], f) for f in dataclasses.fields(p.annotation)]
+            groups[name] = p.annotation, of
     if fields:
         groups["given"] = dict, fields
     shown: list[inspect.Parameter] = []
@@ -150,11 +152,6 @@ def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] =
 
     collected.__signature__ = inspect.Signature(shown)  # type: ignore[attr-defined]
     return collected
-
-
-def _options_of(record: Any) -> list[inspect.Parameter]:
-    hints = get_type_hints(record, include_extras=True)
-    return [_keyword(f.name, hints[f.name], f) for f in dataclasses.fields(record)]
 
 
 def _keyword(name: str, hint: Any, default: Any = inspect.Parameter.empty) -> inspect.Parameter:
@@ -213,8 +210,7 @@ def values_of(
         if text is None or (text == each.default and not keep_defaults):
             continue
         # Free text is taken as it is; only files carry guarded cells.
-        is_text = each.dimension in ("name", "text")
-        value = text if is_text else value_of(each, str(text), each.option)
+        value = text if each.dimension in ("name", "text") else value_of(each, str(text), each.option)
         if value is not None:
             values[name] = value
     return values
@@ -300,9 +296,7 @@ def added(store: Store, record: Material | Part | Mounting) -> int:
 class Question(Call):
     """A call that asks about materials: where readings are newer than the fit, that is made anew first."""
 
-    as_fitted: Annotated[
-        bool, typer.Option("--as-fitted", help="Answer by the newest fit, even where readings are newer.")
-    ] = False
+    as_fitted: bool = option(None, "Answer by the newest fit, even where readings are newer.", False)
 
 
 def _fitting() -> Callable[[str, float], None]:
@@ -329,10 +323,8 @@ class Held:
     """How a part is held."""
 
     axis: AxisOption = "axial"
-    squeeze: Annotated[str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm.")] = None
-    turns: Annotated[
-        float | None, opt("--turns", "NUMBER", "The same in turns of the screw past first touch, such as 3.")
-    ] = None
+    squeeze: str | None = option("LENGTH", "Static squeeze of each part, such as 0.5mm.")
+    turns: float | None = option("NUMBER", "The same in turns of the screw past first touch, such as 3.")
 
     #: By part, the squeeze at which it suits a mounting best, mm.
     best_mm: ClassVar[Mapping[str, float]] = {}
@@ -459,10 +451,10 @@ def temperatures(texts: Sequence[str], step: str = "5K") -> NDArray[np.float64]:
     for text in texts:
         low, high = ends(text, "temperature", "--temp")
         steps = math.ceil((high - low) / step_k - 1e-9)
-        _few(steps)
+        few_states(steps)
         # Whole steps from the lower end, and the upper end itself.
         found.extend(min(low + k * step_k, high) for k in range(steps + 1))
-    _few(len(found))
+    few_states(len(found))
     return checked_state(np.array(list(dict.fromkeys(round(t, 9) for t in found))), 1.0)[0]
 
 
@@ -487,16 +479,11 @@ def frequencies(texts: Sequence[str]) -> NDArray[np.float64]:
     return checked_state(23.0, np.array(list(dict.fromkeys(found))))[1]
 
 
-def few_states(temperature_c: NDArray[np.float64], others: int) -> None:
+def few_states(states: int) -> None:
     """Refuse an answer of too many rows. Raises InputError."""
-    _few(len(temperature_c) * max(others, 1))
-
-
-def _few(states: int) -> None:
     if states > _MOST_STATES:
-        raise InputError(
-            "rows", states, f"at most {_MOST_STATES} in one answer", "take a coarser --step or a shorter range"
-        )
+        allowed = f"at most {_MOST_STATES} in one answer"
+        raise InputError("rows", states, allowed, "take a coarser --step or a shorter range")
 
 
 def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> str | None:
@@ -506,6 +493,4 @@ def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence
 
 def replaced(kept: Store, what: str, name: str) -> list[dict[str, Any]]:
     """What a material or part said before, with when and why that was replaced."""
-    return [
-        {"replaced_at": when, "why": why, "before": before} for when, why, before in kept.records.history(what, name)
-    ]
+    return [dict(zip(("replaced_at", "why", "before"), row, strict=True)) for row in kept.records.history(what, name)]

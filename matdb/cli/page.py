@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
-
-import typer
+from typing import Annotated
 
 from matdb.cli.answering import ESTIMATE, FLIGHT, Told
-from matdb.cli.options import ForceOption, HeldAlike, Question, arg, needed, opt
+from matdb.cli.options import NEEDED, ForceOption, HeldAlike, Question, arg, option, quantity
 from matdb.files import new_file
 from matdb.picture.page import save_page
 from matdb.picture.page_tables import page_tables
@@ -19,15 +17,13 @@ from matdb.units import parse_range
 class PageCall(Told, Question):
     """The page has it all."""
 
-    how_to_ask: ClassVar[str] = "on the page"
-
 
 def page(
     mounting: Annotated[str, arg("MOUNTING", "The mounting's name.")],
-    out: Annotated[str, opt("--out", "FILE", "The HTML file to write.")],
-    temp: Annotated[str, opt("--temp", "RANGE", "Temperatures that the page knows, such as -30C..50C.")] = "-30C..50C",
-    at: Annotated[str | None, opt("--at", "TEMPERATURE", "The temperature that it opens at, such as -5C.")] = None,
-    most: Annotated[int, typer.Option("--most", min=1, max=12, help="How many parts when none is named.")] = 8,
+    out: str = option("FILE", "The HTML file to write.", NEEDED),
+    temp: str = option("RANGE", "Temperatures that the page knows, such as -30C..50C.", "-30C..50C"),
+    at: str | None = option("TEMPERATURE", "The temperature that it opens at, such as -5C."),
+    most: int = option(None, "How many parts when none is named.", 8, min=1, max=12),
     force: ForceOption = False,
     *,
     held: HeldAlike,
@@ -38,7 +34,7 @@ def page(
     new_file(out, force=force)  # before the long work
     with call.existing() as store:
         tables = page_tables(store, mounting, low_c=low, high_c=high, most=most, **held.how(store))
-    at_c = None if at is None else needed(at, "temperature", "--at")
+    at_c = quantity(at, "temperature", "--at")
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size
     content = {
@@ -51,6 +47,7 @@ def page(
     call.tell(
         tables.answer,
         content,
+        how_to_ask="on the page",
         caution="Copy it to the phone; it needs no network.",
         written=f"{written} ({size / 1e3:.0f} kB, {len(tables.parts)} parts)",
     )

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, ForceOption, Group, JsonOption, NoteOption, added, arg, option, replaced
-from matdb.cli.screen import Column, block_table, document, number_text, records_table
+from matdb.cli.screen import Column, document, number_text, records_table, table
 from matdb.errors import InputError
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
@@ -122,5 +122,5 @@ def forms(as_json: JsonOption = False) -> None:
     if as_json:
         document("part forms", {"forms": rows})
         return
-    cells = [(*texts, ", ".join(axes)) for *texts, axes in (row.values() for row in rows)]
-    block_table(["form", "what it is", "dimensions", "directions"], [[row] for row in cells])
+    cells = [[(*texts, ", ".join(axes))] for *texts, axes in (row.values() for row in rows)]
+    table(["form", "what it is", "dimensions", "directions"], *cells)

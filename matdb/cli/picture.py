@@ -8,13 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-import typer
-
 from matdb.advice.exposure import flight
 from matdb.advice.judge import Candidate
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Held, Question, arg, collects, opt
+from matdb.cli.options import Group, Held, Question, arg, needed, opt, option, quantity
 from matdb.cli.screen import show
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
@@ -25,13 +23,8 @@ from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transm
 from matdb.picture.terminal import chart_text
 from matdb.units import parse_range
 
-app = typer.Typer(
-    help="Draw charts: in the terminal, or with --out as a PNG or SVG file.",
-    short_help="Draw charts.",
-    rich_markup_mode=None,
-)
+app = Group("Draw charts: in the terminal, or with --out as a PNG or SVG file.", short_help="Draw charts.")
 
-OutOption = Annotated[str | None, opt("--out", "FILE", "Write a file ending in .png or .svg instead of showing text.")]
 RangeOption = Annotated[str, opt("--temp", "RANGE", "Ends of the temperature axis, such as -20C..50C.")]
 FewTempsOption = Annotated[
     list[str], opt("--temp", "TEMPERATURE", "A line at this temperature, such as -5C. Up to four times.")
@@ -45,7 +38,7 @@ PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "A part to draw.
 class Drawing:
     """Where a chart goes."""
 
-    out: OutOption = None
+    out: str | None = option("FILE", "Write a file ending in .png or .svg instead of showing text.")
     force: options.ForceOption = False
 
     def __post_init__(self) -> None:
@@ -69,11 +62,10 @@ class Drawing:
 
 
 @app.command()
-@collects
 def modulus(
     material: options.MaterialArgument,
     temp: RangeOption = "-30C..60C",
-    frequency: Annotated[str, opt("--frequency", "FREQUENCY", "Frequency of the curve, such as 30Hz.")] = "30Hz",
+    frequency: str = option("FREQUENCY", "Frequency of the curve, such as 30Hz.", "30Hz"),
     *,
     drawing: Drawing,
     call: Question,
@@ -82,15 +74,13 @@ def modulus(
 
     Storage modulus and loss factor, with bands and readings.
     """
-    low, high = _range(temp)
-    f = options.needed(frequency, "frequency", "--frequency")
+    how = _axis(temp) | {"frequency_hz": needed(frequency, "frequency", "--frequency")}
     with call.existing() as store:
-        chart = modulus_chart(store.current_curve(material), low_c=low, high_c=high, frequency_hz=f)
+        chart = modulus_chart(store.current_curve(material), **how)
     drawing.show(chart, call)
 
 
 @app.command()
-@collects
 def master(
     material: options.MaterialArgument, temp: RangeOption = "-30C..60C", *, drawing: Drawing, call: Question
 ) -> None:
@@ -98,14 +88,12 @@ def master(
 
     Over reduced frequency, with the shift factors over temperature.
     """
-    low, high = _range(temp)
     with call.existing() as store:
-        chart = master_chart(store.current_curve(material), low_c=low, high_c=high)
+        chart = master_chart(store.current_curve(material), **_axis(temp))
     drawing.show(chart, call)
 
 
 @app.command()
-@collects
 def residuals(material: options.MaterialArgument, drawing: Drawing, call: Question) -> None:
     """Draw the residuals of a fit.
 
@@ -117,12 +105,11 @@ def residuals(material: options.MaterialArgument, drawing: Drawing, call: Questi
 
 
 @app.command()
-@collects
 def frequency(
     mounting: MountingArgument,
     part: PartsOption = None,
     temp: RangeOption = "-30C..50C",
-    forecast: Annotated[str | None, opt("--forecast", "RANGE", "Temperatures to mark, such as -6C..14C.")] = None,
+    forecast: str | None = option("RANGE", "Temperatures to mark, such as -6C..14C."),
     *,
     held: Held,
     drawing: Drawing,
@@ -132,19 +119,18 @@ def frequency(
 
     With the wanted window and the forecast.
     """
-    low, high = _range(temp)
-    expected = _range(forecast, "--forecast") if forecast else None
+    axis = _axis(temp)
+    expected = parse_range(forecast, "temperature", "--forecast") if forecast else None
+    flown = flight(low_c=expected[0], high_c=expected[1]) if expected else flight(**axis)
     with call.existing() as store:
         wanted, parts = store.mounting(mounting), _parts(store, part, held.axis)
-        cold, warm = expected or (low, high)
-        how = held.under(store, wanted, parts, flight(low_c=cold, high_c=warm)).how_all(parts)
+        how = held.under(store, wanted, parts, flown).how_all(parts)
         candidates = [_candidate(store, each) for each in parts]
-        chart = frequency_chart(candidates, wanted, low_c=low, high_c=high, forecast_c=expected, **how)
+        chart = frequency_chart(candidates, wanted, **axis, forecast_c=expected, **how)
     drawing.show(chart, call)
 
 
 @app.command()
-@collects
 def transmissibility(
     mounting: MountingArgument, part: PartArgument, temp: FewTempsOption, held: Held, drawing: Drawing, call: Question
 ) -> None:
@@ -154,21 +140,18 @@ def transmissibility(
     """
     with call.existing() as store:
         wanted, known = store.mounting(mounting), store.part(part)
-        at = [options.needed(t, "temperature", "--temp") for t in temp]
+        at = [needed(t, "temperature", "--temp") for t in temp]
         how = held.under(store, wanted, [known], at).how(known)
         chart = transmissibility_chart(_candidate(store, known), wanted, at, **how)
     drawing.show(chart, call)
 
 
 @app.command()
-@collects
 def squeeze(
     mounting: MountingArgument,
     part: PartArgument,
     temp: FewTempsOption,
-    pitch: Annotated[
-        str | None, opt("--pitch", "LENGTH", "Pitch of the screw, such as 0.5mm; the part's thread without it.")
-    ] = None,
+    pitch: str | None = option("LENGTH", "Pitch of the screw, such as 0.5mm; the part's thread without it."),
     *,
     drawing: Drawing,
     call: Question,
@@ -179,9 +162,9 @@ def squeeze(
     """
     with call.existing() as store:
         wanted, known = store.mounting(mounting), store.part(part)
-        at = [options.needed(t, "temperature", "--temp") for t in temp]
+        at = [needed(t, "temperature", "--temp") for t in temp]
         screw = known.known_screw
-        step_mm = options.quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None)
+        step_mm = quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None)
         limits: dict[str, Any] = {}
         if known.form.pair is not None:
             advice = store.squeeze(part, temperature_c=at, mounting=wanted)
@@ -201,6 +184,6 @@ def _candidate(store: Store, part: Part) -> Candidate:
     return Candidate(part, store.material(part.material), store.current_curve(part.material))
 
 
-def _range(text: str, option: str = "--temp") -> tuple[float, float]:
-    low, high = parse_range(text, "temperature", option)
-    return low, high
+def _axis(text: str) -> dict[str, Any]:
+    low, high = parse_range(text, "temperature", "--temp")
+    return {"low_c": low, "high_c": high}

@@ -61,22 +61,15 @@ def lines(title: str, items: Iterable[str]) -> None:
             show(item, indent="  - ")
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, right: Collection[int] = ()) -> None:
-    """Print a table; see :func:`block_table`."""
-    block_table(headers, [rows], right=right)
-
-
-def block_table(
-    headers: Sequence[str], blocks: Iterable[Iterable[Sequence[str]]], *, right: Collection[int] = ()
-) -> None:
-    """Print a table of several rows for each thing, with a rule between one thing and the next.
+def table(headers: Sequence[str], *blocks: Iterable[Sequence[str]], right: Collection[int] = ()) -> None:
+    """Print a table of rows, with a rule between one block of them and the next.
 
     Parameters
     ----------
     headers : sequence of str
         Column titles with units.
-    blocks : iterable of iterable of sequence of str
-        The cells of each row of each thing.
+    *blocks : iterable of sequence of str
+        The cells of each row of each block.
     right : collection of int
         Columns set flush right.
     """

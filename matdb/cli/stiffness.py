@@ -91,7 +91,7 @@ def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> Answ
     """The table of parts at these states; raises as :meth:`matdb.api.Store.effective`, UnitError, and InputError."""
     t = options.temperatures(states.temp, states.step)
     f = options.frequencies(states.frequency) if states.frequency else None
-    options.few_states(t, (1 if f is None else len(f)) * len(parts))
+    options.few_states(len(t) * (1 if f is None else len(f)) * len(parts))
     squeezes: dict[str, Any] = {"axis": states.axis, "squeeze_mm": lambda part: states.on(part)[0]}
     return stiffness_table(store, parts, t, frequency_hz=f, **states.load(store), **squeezes)
 
@@ -145,7 +145,7 @@ def curve(
 ) -> None:
     """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
-    options.few_states(t, len(f))
+    options.few_states(len(t) * len(f))
     with call.existing() as store:
         found = store.current_curve(material) if fit is None else store.curve_of_fit(fit)
         if found.material != material:

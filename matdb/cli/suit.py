@@ -59,6 +59,7 @@ def suit(
         content,
         behind,
         all_warnings(explained if explained and not call.as_json else ranking),
+        how_to_ask="--why PART (or all)",
         caution=flight_caution(answer.warnings, answer.squeeze_mm),
         first_use=first,
     )

@@ -450,7 +450,7 @@ def test_tables_fit_the_screen_and_break_between_words(width, capsys, monkeypatc
 
     monkeypatch.setenv("COLUMNS", str(width))
     row = ["a long name of a part", "12.3 (11.1-13.8)", "reaches past the end"]
-    screen.block_table(["part", "natural frequency, Hz", "reason"], [[row], [row]], right=(1,))
+    screen.table(["part", "natural frequency, Hz", "reason"], [row], [row], right=(1,))
     out = capsys.readouterr().out
     assert max(map(len, out.splitlines())) <= width
     assert out.count("(11.1-13.8)") == 2
