@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from functools import cache
 from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
 from matdb.delimited import file_bytes
@@ -58,7 +57,7 @@ def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
         option, equals, value = word.partition("=")
         if not equals and rest and not rest[0].startswith("--"):
             # A switch takes no value; whatever else follows one is the name.
-            value = "" if option in _switches() else rest.pop(0)
+            value = "" if _is_switch(option) else rest.pop(0)
         if option in given:
             if not option.endswith("-point") or value == "":
                 raise InputError(option, value, "given once")
@@ -157,20 +156,10 @@ def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
     return found
 
 
-@cache
-def _switches() -> frozenset[str]:
-    """Every option of every form, and of the forms in its fields, that takes no value."""
-
-    def of(cls: type[FormBase], within: str) -> set[str]:
-        found = set()
-        for slot in _slots(cls).values():
-            if slot.holds == _SWITCH:
-                found |= {f"{within}{slot.stem}", f"{within}not-{slot.stem}"}
-            for kind in slot.kinds:
-                found |= of(FORMS[kind], f"{within}{slot.stem}-")
-        return found
-
-    return frozenset(name for cls in FORMS.values() for name in of(cls, "--"))
+def _is_switch(option: str) -> bool:
+    """Whether an option of any form, or of the form in a field of it, takes no value."""
+    slots = [slot for cls in FORMS.values() for slot in _slots(cls).values() if slot.holds == _SWITCH]
+    return any(option.endswith(f"-{slot.stem}") for slot in slots)
 
 
 def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:

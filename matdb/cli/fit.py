@@ -38,12 +38,8 @@ def fit(
         curve = store.fit(material, seed=seed, progress=update)
     made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
-    call.tell(
-        [modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."],
-        summary(curve),
-        warnings=notes(curve),
-        how_to_ask="'matdb report'",
-    )
+    told = [modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."]
+    call.tell(told, summary(curve), warnings=notes(curve), how_to_ask="'matdb report'")
 
 
 def report(material: MaterialArgument, call: Call) -> None:

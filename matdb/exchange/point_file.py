@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from matdb.delimited import read_table
 from matdb.errors import InputError, UnitError
 from matdb.units import STANDARD_GRAVITY_M_S2, parse
 
-_LENGTH, _FORCE, _MASS = "length", "force", "mass"
+_LENGTH, _FORCE = "length", "force"
 _ALLOWED: Final = "a table with one column of deflections and one of forces or masses, the units in the header"
 _CURE: Final = "for instance deflection_mm,force_n"
 
@@ -29,12 +30,10 @@ def as_point(first: str, second: str) -> tuple[float, float]:
     UnitError, InputError
         Not a length and a force or mass.
     """
-    sides = {dimension: (value, text) for text in (first, second) for dimension, value in [_quantity(text)]}
-    if _LENGTH not in sides or len(sides) != 2:
+    sides = dict(map(_quantity, (first, second)))
+    if len(sides) != 2:
         raise InputError("point", f"{first}:{second}", "a deflection and a force or a mass")
-    deflection, _ = sides.pop(_LENGTH)
-    ((dimension, (load, _)),) = sides.items()
-    return deflection, load if dimension == _FORCE else load * STANDARD_GRAVITY_M_S2
+    return sides[_LENGTH], sides[_FORCE]
 
 
 def read_points(name: str, content: bytes | str) -> tuple[tuple[float, float], ...]:
@@ -84,20 +83,14 @@ def _column(title: str) -> tuple[str, float] | None:
     if len(words) < 2:
         return None
     for unit in (words[-1], words[-1].upper()):
-        try:
-            dimension, value = _quantity(f"1 {unit}")
-        except InputError:
-            continue
-        factor = STANDARD_GRAVITY_M_S2 if dimension == _MASS else 1.0
-        return _LENGTH if dimension == _LENGTH else _FORCE, value * factor
+        with suppress(InputError):
+            return _quantity(f"1 {unit}")
     return None
 
 
 def _quantity(text: str) -> tuple[str, float]:
-    """Dimension and value of a length, force or mass."""
-    for dimension in (_LENGTH, _FORCE, _MASS):
-        try:
-            return dimension, parse(text, dimension, "point")
-        except UnitError:
-            continue
+    """A length in mm, or a force in N; a mass counts as its weight."""
+    for dimension, factor in ((_LENGTH, 1.0), (_FORCE, 1.0), ("mass", STANDARD_GRAVITY_M_S2)):
+        with suppress(UnitError):
+            return _LENGTH if dimension == _LENGTH else _FORCE, parse(text, dimension, "point") * factor
     raise UnitError("point", text, "a length, a force or a mass", "write the unit, such as 0.4mm or 1N")
