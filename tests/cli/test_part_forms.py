@@ -6,7 +6,7 @@ from typing import ClassVar
 import pytest
 
 import matdb
-from matdb.cli.dimensions import _switches, form_from_words, form_options, split_words
+from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.errors import InputError
 from matdb.form import FORMS, CableLoop, GrommetPair, Pad, Ring
 from matdb.form.base import FormBase
@@ -112,7 +112,6 @@ class Stack(FormBase):
 
 def test_a_new_form_needs_no_command_of_its_own(monkeypatch):
     monkeypatch.setitem(FORMS, "stack", Stack)
-    monkeypatch.setattr("matdb.cli.dimensions._switches", _switches.__wrapped__)
     words = ("--pad", "pad 10x4mm", "--pads", "3", "--glue", "0.1mm", "--wet", "--grade", "b", "--point", "1N:1mm")
     assert built("stack", *words) == Stack(Pad(10, 4), 3, 0.1, True, "b", ((1.0, 1.0),))
     assert len(form_options("stack").split(", ")) == 6
