@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -87,10 +88,11 @@ def checked_number(
 
 def checked_whole(field: str, value: object, low: int, high: int) -> int:
     """A whole number from ``low`` to ``high``; 3.0 is one, True is none. Raises InputError."""
-    number = checked_number(field, value, low, high)
-    if number != int(number):
-        raise InputError(field, value, f"a whole number from {low} to {high}")
-    return int(number)
+    with suppress(InputError):
+        number = checked_number(field, value, low, high)
+        if number == int(number):
+            return int(number)
+    raise InputError(field, value, f"a whole number from {low} to {high}")
 
 
 def numbers(field: str, values: object, allowed: str) -> Array:

@@ -90,19 +90,12 @@ class Table:
         cells = self.column(index)
         comma = self.separator != "," and any(_COMMA_NUMBER.fullmatch(c) for c in cells)
         comma = comma and not any("." in c and NUMBER.fullmatch(c) for c in cells)
-        out = np.empty(len(cells))
-        for i, cell in enumerate(cells):
-            text = cell.replace("\N{MINUS SIGN}", "-")
-            if comma:
-                text = text.replace(",", ".")
-            if NUMBER.fullmatch(text):
-                out[i] = float(text)
-            elif text.casefold() in BLANKS:
-                out[i] = np.nan
-            else:
+        found = [_number(cell.replace("\N{MINUS SIGN}", "-"), comma) for cell in cells]
+        for i, value in enumerate(found):
+            if value is None or math.isinf(value):
                 where = f"{self.what}, line {self.lines[i]}, {self.header[index] or f'column {index + 1}'}"
-                raise InputError(where, cell, "a number, or empty where there is none")
-        return out
+                raise InputError(where, cells[i], "a number, or empty where there is none")
+        return np.array(found, dtype=np.float64)
 
 
 def file_bytes(path: str | os.PathLike[str], most: int = MOST_BYTES) -> bytes:

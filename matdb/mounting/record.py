@@ -81,16 +81,6 @@ def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vec
     return tuple((corners[0][0] * step, side * corners[0][1], 0.0) for step in steps for side in (1.0, -1.0))
 
 
-def _count(field: str, value: object, most: int = 64) -> int:
-    try:
-        number = -1 if isinstance(value, bool) else int(value)  # type: ignore[call-overload]
-    except (TypeError, ValueError, OverflowError):
-        number = -1
-    if not 1 <= number <= most or number != value:
-        raise InputError(field, value, f"a whole number from 1 to {most}")
-    return int(number)
-
-
 def _rows(field: str, value: object) -> Sequence[Any]:
     if isinstance(value, str) or not hasattr(value, "__iter__"):
         raise InputError(field, value, "a row of (x, y, z) triples in mm")
@@ -298,7 +288,7 @@ class Mounting(_Sparse):
 
     name: str = field(metadata=info(dimension="name"))
     mass_kg: float = field(metadata=_MASS)
-    count: int = field(metadata=info(check=partial(_count, "count")))
+    count: int = field(metadata=info(1, 64))
     rpm_idle: float = field(metadata=_SPEED)
     rpm_full: float = field(metadata=_SPEED)
     rpm_hover: float | None = None
@@ -325,7 +315,7 @@ class Mounting(_Sparse):
     camera_point_mm: Vector | None = field(default=None, metadata=_POINT)
     packages: tuple[CameraPackage, ...] = ()
     row_time_us: float | None = entry(None, 0.0, 1e5, open_low=True)
-    rows: int | None = entry(None, check=partial(_count, "rows", most=1000000))
+    rows: int | None = entry(None, 1, 1_000_000)
     focal_length_mm: float | None = entry(None, 0.0, 5e3, open_low=True)
     pixel_pitch_um: float | None = entry(None, 0.0, 1e3, open_low=True)
     source: str = ""
