@@ -8,6 +8,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Final
 
 from matdb.bench.readings import READINGS, Reading, reading_fields
@@ -241,7 +242,7 @@ def read_readings(
         table = content
     else:
         table = read_table(name, content, on_long_row=lambda line, says: long_rows.append((line, says)))
-    rows = _Rows(table, parts, set(materials), dict(defaults or {}))
+    rows = _Rows(table, parts, materials, defaults or {})
     found = rows.found
     timed = rows.heading("taken_at") != "taken_at"
     stored = Counter() if keep_duplicates else Counter(duplicate_key(r, with_time=timed) for r in known)
@@ -272,15 +273,15 @@ def read_readings(
 class _Rows:
     """What turns the rows of a table into readings, and notes every problem of each."""
 
-    def __init__(self, table: Table, parts: Mapping[str, Part], materials: set[str], defaults: dict[str, str]) -> None:
+    def __init__(self, table: Table, parts: Mapping[str, Part], materials: Iterable[str], defaults: Any) -> None:
         self.header, self.headings, self.found = table.header, _headings(table), ReadingFile()
         # Where a comma separates cells, only a quoted one can hold a comma, and it may part thousands.
         apart = table.separator != ","
         self.commas = [apart and not any("." in c for c in table.column(i)) for i in range(len(table.header))]
-        self.parts, self.names, self.defaults = parts, {"part": set(parts), "material": materials}, defaults
+        self.parts, self.defaults = parts, defaults
+        self.names = {"part": frozenset(parts), "material": frozenset(materials)}
         self.retired = next((i for i, h in enumerate(table.header) if h.casefold() == "retired_at"), None)
         self._fits: set[tuple[Any, ...]] = set()
-        self._missing: dict[tuple[str, str], str] = {}
 
     def heading(self, name: str) -> str:
         """The heading of a field as the file writes it, else the field's own name."""
@@ -295,8 +296,18 @@ class _Rows:
             self.found.add_problem(line, self.header[self.retired], "this reading was retired; remove the row")
             return None
         before = self.found.problem_count
-        values, unread = self._values(line, cells)
-        values = self.defaults | values
+        values, unread = dict(self.defaults), set()
+        for heading, comma, text in zip(self.headings, self.commas, cells, strict=True):
+            if heading is None or not text:
+                continue
+            try:
+                value = value_of(heading.field, text, heading.text, heading.unit, comma=comma)
+            except InputError as error:
+                self.found.add_problem(line, heading.text, str(error))
+                unread.add(heading.field.name)
+                continue
+            if value is not None:
+                values[heading.field.name] = value
         cls = None if "kind" in unread else self._kind(line, values.pop("kind", None))
         if cls is None:
             return None
@@ -328,23 +339,6 @@ class _Rows:
     def _problem(self, line: int, name: str, says: str) -> None:
         self.found.add_problem(line, self.heading(name), says)
 
-    def _values(self, line: int, cells: tuple[str, ...]) -> tuple[dict[str, Any], set[str]]:
-        """The values of a row, and the fields whose cells could not be read."""
-        values: dict[str, Any] = {}
-        unread: set[str] = set()
-        for heading, comma, text in zip(self.headings, self.commas, cells, strict=True):
-            if heading is None or not text:
-                continue
-            try:
-                value = value_of(heading.field, text, heading.text, heading.unit, comma=comma)
-            except InputError as error:
-                self.found.add_problem(line, heading.text, str(error))
-                unread.add(heading.field.name)
-                continue
-            if value is not None:
-                values[heading.field.name] = value
-        return values, unread
-
     def _kind(self, line: int, text: Any) -> type[Reading] | None:
         kind = str(text or "").strip().casefold().replace(" ", "-").replace("_", "-")
         cls = READINGS.get({"ringdown": "ring-down", "shore": "hardness", "sweep": "modulus"}.get(kind, kind))
@@ -360,9 +354,7 @@ class _Rows:
         if on is None:
             return
         if on not in self.names[what]:
-            # Close names take long to find, and the same wrong one stands in many rows.
-            says = self._missing.get((what, on)) or _unknown(what, on, self.names[what])
-            self._problem(line, what, self._missing.setdefault((what, on), says))
+            self._problem(line, what, _unknown(what, on, self.names[what]))
             return
         state = (on, values.get("axis", "axial"), values.get("squeeze_mm", 0.0))
         if what == "part" and state not in self._fits:
@@ -400,7 +392,8 @@ def _headings(table: Table) -> list[Heading | None]:
     return headings
 
 
-def _unknown(what: str, name: str, names: set[str]) -> str:
+@cache  # close names take long to find, and the same wrong one stands in many rows
+def _unknown(what: str, name: str, names: frozenset[str]) -> str:
     near = difflib.get_close_matches(name, names, 3, 0.6)
     close = "; close names: " + ", ".join(repr(n) for n in near) if near else f"; add the {what} first"
     return f"there is no {what} {name!r} in this store{close}"

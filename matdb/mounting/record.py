@@ -81,16 +81,14 @@ def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vec
     return tuple((corners[0][0] * step, side * corners[0][1], 0.0) for step in steps for side in (1.0, -1.0))
 
 
-def _rows(field: str, value: object) -> Sequence[Any]:
+def _rows(field: str, value: object, allowed: str = "a row of (x, y, z) triples in mm") -> Sequence[Any]:
     if isinstance(value, str) or not hasattr(value, "__iter__"):
-        raise InputError(field, value, "a row of (x, y, z) triples in mm")
+        raise InputError(field, value, allowed)
     return list(value)
 
 
 def _numbers(field: str, value: object) -> list[float]:
-    if isinstance(value, str) or not hasattr(value, "__iter__"):
-        raise InputError(field, value, "a row of numbers")
-    return [checked_number(field, v, -1e12, 1e12) for v in value]
+    return [checked_number(field, v, -1e12, 1e12) for v in _rows(field, value, "a row of numbers")]
 
 
 def _vector(field: str, value: object, *, positive: bool = False) -> Vector:

@@ -15,12 +15,12 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
+from matdb.checks import numbers
 from matdb.delimited import read_table
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
@@ -74,7 +74,8 @@ class AirframeSpectrum:
     density: bool = False
 
     def __post_init__(self) -> None:
-        f, a = _numbers("frequency", self.frequency_hz), _numbers("acceleration", self.acceleration)
+        allowed = "an array of numbers"
+        f, a = numbers("frequency", self.frequency_hz, allowed), numbers("acceleration", self.acceleration, allowed)
         if f.ndim != 1 or f.size < 1 or not np.all(np.isfinite(f)) or f[0] <= 0.0 or np.any(np.diff(f) <= 0.0):
             raise InputError("frequency", f"{f.size} values", "rising frequencies above 0 Hz", "sort the rows")
         if a.shape != (f.size, 6) or not np.all(np.isfinite(a)) or np.any(a < 0.0):
@@ -83,13 +84,6 @@ class AirframeSpectrum:
             raise InputError("frequency", "1 row", "two rows or more for a spectral density")
         object.__setattr__(self, "frequency_hz", f)
         object.__setattr__(self, "acceleration", a)
-
-
-def _numbers(field: str, values: Any) -> Array:
-    try:
-        return np.asarray(values, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, "an array of numbers") from None
 
 
 def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> AirframeSpectrum:

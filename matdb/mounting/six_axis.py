@@ -213,8 +213,8 @@ class Modes:
 
     @property
     def words(self) -> tuple[str, ...]:
-        """The modes in words, see :func:`mode_words`."""
-        return mode_words(self.shapes, self.energy)
+        """Each mode in words: its motion, how it is coupled, and the point that it turns about."""
+        return tuple(_word(self.shapes[:, j], self.energy[:, j]) for j in range(6))
 
 
 def modes(
@@ -251,22 +251,6 @@ def modes(
     values = np.where(np.abs(values) <= _FREE * np.abs(values).max(), 0.0, values)
     energy = shapes * (body.mass_matrix @ shapes)
     return Modes(np.sqrt(values) / (2.0 * math.pi), shapes, energy / energy.sum(axis=0))
-
-
-def mode_words(shapes: Array, energy: Array) -> tuple[str, ...]:
-    """Each mode in words: its motion, how it is coupled, and the point that it turns about.
-
-    Parameters
-    ----------
-    shapes, energy : ndarray, shape (6, 6)
-        As in :class:`Modes`.
-
-    Examples
-    --------
-    >>> mode_words(np.eye(6), np.eye(6))[2]
-    'bounce'
-    """
-    return tuple(_word(shapes[:, j], energy[:, j]) for j in range(6))
 
 
 def _word(shape: Any, share: Array) -> str:
