@@ -15,7 +15,7 @@ from typing import Any, Final, NamedTuple, get_args, get_type_hints
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.exchange.point_file import as_point, read_points
-from matdb.fields import FieldInfo, record_fields
+from matdb.fields import FieldInfo, fields_of, record_fields
 from matdb.form import FORMS
 from matdb.form.base import FormBase
 from matdb.units import parse
@@ -68,7 +68,9 @@ def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
     return names[0], given
 
 
-def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", asked: str = "--form") -> FormBase:
+def form_from_words(
+    kind: str, given: dict[str, str], *, within: str = "--", asked: str = "--form", old: FormBase | None = None
+) -> FormBase:
     """Build a form from its options.
 
     Parameters
@@ -81,6 +83,8 @@ def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", ask
         What its options begin with: ``"--"``, or ``"--lower-"`` for the form of a field.
     asked : str
         The option that named the form, for messages.
+    old : FormBase, optional
+        A form of that kind; its dimensions hold where no option says otherwise.
 
     Raises
     ------
@@ -92,6 +96,7 @@ def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", ask
         raise InputError(asked, kind, "one of " + ", ".join(sorted(FORMS)))
     slots = _slots(cls)
     values: dict[str, Any] = {}
+    kept = {} if old is None else fields_of(old)
     below: dict[str, dict[str, str]] = {}
     for option, text in given.items():
         name = option.removeprefix(within)
@@ -106,7 +111,14 @@ def form_from_words(kind: str, given: dict[str, str], *, within: str = "--", ask
         below.setdefault(owner.stem, {})[option] = text
     for stem, slot in slots.items():
         if slot.holds == _FORM and (stem in below or slot.field.name in values):
-            values[slot.field.name] = _form(slot, f"{within}{stem}", values.get(slot.field.name), below.get(stem, {}))
+            half, sizes = kept.get(slot.field.name), below.get(stem, {})
+            if half is None or slot.field.name in values:
+                half = _form(slot, f"{within}{stem}", values.get(slot.field.name), sizes)
+            else:
+                half = form_from_words(half.kind, sizes, within=f"{within}{stem}-", old=half)
+            values[slot.field.name] = half
+        if slot.field.name in kept:
+            values.setdefault(slot.field.name, kept[slot.field.name])
         if slot.needed and slot.field.name not in values:
             raise InputError(f"{within}{stem}", None, f"given for a {kind}", f"a {kind} takes {form_options(kind)}")
     try:

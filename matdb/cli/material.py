@@ -9,9 +9,12 @@ from matdb.cli.options import (
     Call,
     Group,
     JsonOption,
+    ReasonOption,
+    RenameOption,
     added,
     arg,
     argument_of,
+    edited,
     option_of,
     replaced,
     values_of,
@@ -38,6 +41,21 @@ def add(given: dict[str, Any], call: Call) -> None:
     label = ", " + material.hardness if material.hardness else ""
     text = f"added material {material.name} ({material.family}{label})"
     call.answer({"number": number, "material": material}, text)
+
+
+@app.command()
+@with_fields(*(option_of(each, optional=True) for name, each in _KNOWN.items() if name != "name"))
+def edit(
+    name: NameArgument, given: dict[str, Any], call: Call, rename: RenameOption = None, why: ReasonOption = None
+) -> None:
+    """Edit a material.
+
+    What it said before is kept, with the reason.
+    """
+    with call.existing() as kept:
+        said = values_of(_KNOWN, given, keep_defaults=True)
+        new, changed = edited(kept, kept.material(name), why, name=rename, **said)
+    call.answer({"material": new, "changed": changed}, f"edited material {new.name}: {', '.join(changed)}")
 
 
 @app.command("list")

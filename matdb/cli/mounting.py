@@ -7,7 +7,19 @@ from dataclasses import dataclass, fields
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli.options import Call, Group, NoteOption, SourceOption, added, arg, is_range, option
+from matdb.cli.options import (
+    Call,
+    Group,
+    NoteOption,
+    ReasonOption,
+    RenameOption,
+    SourceOption,
+    added,
+    arg,
+    edited,
+    is_range,
+    option,
+)
 from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
@@ -60,7 +72,13 @@ class OwnMounting:
         for option_, value in given.items():
             if value is None:
                 raise InputError(option_, None, f"given, for instance {option_} {examples[option_]}")
-        more |= self._rotor()
+        return Mounting(name=name, **self.fields(), **more)
+
+    def fields(self) -> dict[str, Any]:
+        """The fields of a mounting that the options tell. Raises UnitError, InputError."""
+        more = {} if self.rotor is None and self.kv is None else self._rotor()
+        if not more and self.hover is not None:
+            raise InputError("--hover", self.hover, "given with --rotor or --kv")
         for field, each in record_fields(Mounting).items():
             said = getattr(self, each.stem, None)
             if each.stem in _SIDES and said is not None:
@@ -71,7 +89,7 @@ class OwnMounting:
             more["centre_mm"] = (0.0, 0.0, parse(self.height, "length", "--height"))
         if self.load is not None:
             more["load_factors"] = parse_range(self.load, "dimensionless", "--load")
-        return Mounting(name=name, **more)
+        return more
 
     def _rotor(self) -> dict[str, Any]:
         hovers = None
@@ -135,6 +153,26 @@ def add(
     rotors = f"rotors {wanted.rpm_idle:g} to {wanted.rpm_full:g} 1/min"
     text = f"added mounting {name}: {wanted.mass_kg * 1e3:g} g on {wanted.count} isolators, {rotors}"
     call.answer({"number": number, "mounting": wanted}, text)
+
+
+@app.command()
+def edit(
+    call: Call,
+    name: NameArgument,
+    own: OwnMounting,
+    source: str | None = option("TEXT", "Where the entries come from."),
+    note: str | None = option("TEXT", "Free text."),
+    rename: RenameOption = None,
+    why: ReasonOption = None,
+) -> None:
+    """Edit a mounting.
+
+    What it said before is kept, with the reason.
+    """
+    said = {"name": rename, "source": source, "note": note, **own.fields()}
+    with call.existing() as kept:
+        new, changed = edited(kept, kept.mounting(name), why, **said)
+    call.answer({"mounting": new, "changed": changed}, f"edited mounting {new.name}: {', '.join(changed)}")
 
 
 _COLUMNS: Final = (

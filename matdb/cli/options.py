@@ -491,6 +491,26 @@ def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence
     return None if csv is None else str(write_text(csv, csv_text(header, rows), force=force))
 
 
+_Record = TypeVar("_Record", Material, Part, Mounting)
+RenameOption = Annotated[str | None, opt("--rename", "NAME", "Its new name.")]
+ReasonOption = Annotated[str | None, opt("--why", "TEXT", "The reason, where figures change; it is kept.")]
+
+
+def edited(kept: Store, old: _Record, why: str | None, **said: Any) -> tuple[_Record, list[str]]:
+    """Put a record in the place of another, which is kept: its fields but for what is said and not None.
+
+    Answers the new record and the names of the fields that differ. Raises InputError, AlreadyExists.
+    """
+    new = dataclasses.replace(old, **{field: value for field, value in said.items() if value is not None})
+    changed = [f.name for f in dataclasses.fields(old) if getattr(old, f.name) != getattr(new, f.name)]
+    if not changed:
+        raise InputError("changes", None, "at least one option that says what to change")
+    if why is None and not {"name", "note", "source"}.issuperset(changed):
+        raise InputError("--why", None, "the reason, where figures change", 'for instance --why "measured again"')
+    kept.records.replace(old.name, new, why or f"edited: {', '.join(changed)}")
+    return new, changed
+
+
 def replaced(kept: Store, what: str, name: str) -> list[dict[str, Any]]:
     """What a material or part said before, with when and why that was replaced."""
     return [dict(zip(("replaced_at", "why", "before"), row, strict=True)) for row in kept.records.history(what, name)]

@@ -7,7 +7,21 @@ from typing import Annotated, Any, Final
 
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import NEEDED, Call, ForceOption, Group, JsonOption, NoteOption, added, arg, option, replaced
+from matdb.cli.options import (
+    NEEDED,
+    Call,
+    ForceOption,
+    Group,
+    JsonOption,
+    NoteOption,
+    ReasonOption,
+    RenameOption,
+    added,
+    arg,
+    edited,
+    option,
+    replaced,
+)
 from matdb.cli.screen import Column, document, number_text, records_table, table
 from matdb.errors import InputError
 from matdb.fields import plain, record_fields
@@ -54,6 +68,34 @@ def add(
     warnings = part.form.warnings(part.form.axes[0])
     text = f"added part {name}: {part.form.label()} mm, of {material}"
     call.answer({"number": number, "part": part}, text, warnings)
+
+
+@app.command(context_settings={"ignore_unknown_options": True})
+def edit(
+    call: Call,
+    words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", "The part's name, and what changes of its form.")],
+    material: str | None = option("NAME", "The material it is made of."),
+    form: str | None = option("FORM", "Another form, with all its dimensions."),
+    thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
+    note: str | None = option("TEXT", "Free text."),
+    rename: RenameOption = None,
+    why: ReasonOption = None,
+) -> None:
+    """Edit a part.
+
+    What it said before is kept, with the reason; its readings stay with it.
+    """
+    name, given = split_words(words)
+    with call.existing() as kept:
+        old = kept.part(name)
+        kind = form or old.form.kind
+        if thread is not None and kind in FORMS and "thread" in record_fields(FORMS[kind]):
+            given["--thread"] = thread
+        said = {"name": rename, "material": material, "thread": thread, "note": note}
+        shape = form_from_words(kind, given, old=None if form else old.form) if given or form else None
+        new, changed = edited(kept, old, why, form=shape, **said)
+    text = f"edited part {new.name}: {new.form.label()} mm, of {new.material}"
+    call.answer({"part": new, "changed": changed}, text, new.form.warnings(new.form.axes[0]))
 
 
 _COLUMNS: Final = (

@@ -70,7 +70,7 @@ def _new(each: FieldInfo) -> str:
     return f"{each.noun}." if each.noun[0].isupper() else f"New {each.noun}."
 
 
-_CHANGEABLE: Final = {name: each for name, each in reading_fields().items() if each.group != "subject"}
+_CHANGEABLE: Final = reading_fields()
 
 
 @app.command()
@@ -96,7 +96,8 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
         doubts = reading_add.bench_doubts(kept, new)
-    text = f"reading {successor} takes the place of reading {number}, which is kept: {figures_of(new)}"
+    now = f"{new.kind} on {getattr(new, new.subject)}, {figures_of(new)}"
+    text = f"reading {successor} takes the place of reading {number}, which is kept: {now}"
     call.answer({"number": successor, "corrects": number, "reading": logged}, text, doubts)
 
 
