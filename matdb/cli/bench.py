@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -26,8 +26,6 @@ from matdb.fields import checked_field, record_fields
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.units import counted, parse
-
-_T = TypeVar("_T")
 
 #: Within so many kelvin of the room a part needs no soak and does not drift.
 _ROOM_C, _NEAR_K = 23.0, 4.0
@@ -93,7 +91,8 @@ class Session:
         try:
             self._look(first=True)
             while True:
-                temperature = self._temperature()
+                usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
+                temperature = _until("Temperature of chamber or room (q stops)", usual, self._chamber)
                 if temperature is None:
                     break
                 reading = self._ask(temperature)
@@ -117,10 +116,6 @@ class Session:
         return f'{word}: {many}; matdb bench "{self.part.name}" goes on from here'
 
     # -- questions -----------------------------------------------------------------------------------------
-
-    def _temperature(self) -> float | None:
-        usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
-        return _until("Temperature of chamber or room (q stops)", usual, self._chamber)
 
     def _chamber(self, text: str) -> float | None:
         """The temperature that was answered, with advice on it; None to stop."""
@@ -146,26 +141,24 @@ class Session:
     def _ask(self, temperature_c: float) -> Reading | None:
         said = self.said
         common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": said.count}
-        common |= self.said.how(self.part) | {"who": said.who}
+        common |= said.how(self.part) | {"who": said.who}
         if self._chilled(temperature_c):
-            common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _or_none(_minutes))
+            common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _minutes)
         if said.mass is None:
             usual = self.advised.mass_kg if self.advised is not None else self.mass_kg
             words = "Mass" if said.count == 1 else f"Mass on all {said.count} together"
             self.mass_kg = _until(words, None if usual is None else f"{1e3 * usual:g}g", _mass)
-        mass_kg = self.mass_kg
-        assert mass_kg is not None
         name, value = _until("Read: frequency such as 31Hz, or deflection such as 0.31mm", None, _figure)
-        common |= {"mass_kg": mass_kg, name: value}
+        common |= {"mass_kg": self.mass_kg, name: value}
         kind: type[Reading] = Deflection if name == "deflection_mm" else RingDown
         if kind is Deflection:
             common["dwell_s"] = _until("Dwell from loading to reading", "10s", _seconds)
         else:
             words = "Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)"
-            common["log_decrement"] = _until(words, "", _or_none(_decrement))
+            common["log_decrement"] = _until(words, "", _decrement)
         if self._chilled(temperature_c):
             words = "Seconds outside, such as 8s (empty: not known)"
-            common["seconds_out"] = _until(words, "", _or_none(_seconds_outside))
+            common["seconds_out"] = _until(words, "", _seconds_outside)
         reading = kind(**common)
         try:
             check_on_part(reading, self.part)
@@ -234,18 +227,14 @@ class Session:
             )
 
 
-def _until(words: str, usual: str | None, read: Callable[[str], _T]) -> _T:
-    """Ask until the answer can be read; raises Abort at the end of the input."""
+def _until(words: str, usual: str | None, read: Callable[[str], Any]) -> Any:
+    """Ask until the answer can be read; None for nothing, where that is usual. Raises Abort at the end of the input."""
     while True:
-        text = str(typer.prompt(words, default=usual, show_default=bool(usual), type=str))
+        text = str(typer.prompt(words, default=usual, show_default=bool(usual), type=str)).strip()
         try:
-            return read(text.strip())
+            return read(text) if text or usual != "" else None
         except ValueError as error:
             show(str(error))
-
-
-def _or_none(read: Callable[[str], Any]) -> Callable[[str], Any]:
-    return lambda text: read(text) if text else None
 
 
 _KNOWN: Final = record_fields(RingDown, Deflection)

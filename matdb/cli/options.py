@@ -381,14 +381,10 @@ class HeldFor(Held):
 class HeldAlike:
     """Which parts are compared, and how they are held: each at its best squeeze, or all at one."""
 
-    part: Annotated[list[str] | None, opt("--part", "NAME", "Judge only this part. " + _SEVERAL)] = None
+    part: list[str] | None = option("NAME", "Judge only this part. " + _SEVERAL)
     axis: AxisOption = "axial"
-    squeeze: Annotated[
-        str | None, opt("--squeeze", "LENGTH", "Static squeeze of each part, such as 0.5mm; the best without it.")
-    ] = None
-    turns: Annotated[
-        float | None, opt("--turns", "NUMBER", "The same in turns of the screw past first touch, such as 3.")
-    ] = None
+    squeeze: str | None = option("LENGTH", "Static squeeze of each part, such as 0.5mm; the best without it.")
+    turns: float | None = option("NUMBER", "The same in turns of the screw past first touch, such as 3.")
 
     def how(self, store: Store) -> dict[str, Any]:
         """Parts, axis and squeeze as the library takes them. Raises UnitError, InputError, NotFound."""

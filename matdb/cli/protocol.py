@@ -108,8 +108,13 @@ def soak(said: SoakOptions, call: Asked) -> None:
 def _in_words(row: dict[str, Any], soaked_min: float | None, out_s: float | None) -> str:
     text = f"{given_text(row['temperature_c'])} degC: {row['minutes_safe']:.0f} min, likely through after "
     text += f"{row['minutes']:.0f}; 2 K off when out for {_left(row, out_s)} s"
-    text += "" if soaked_min is None else f"; core after {given_text(soaked_min)} min {_core(row)} degC"
-    return text + ("." if out_s is None else f"; out for {given_text(out_s)} s {_outside(row)} degC.")
+    if soaked_min is not None:
+        core = f"{row['core_c']:.1f} +- {row['core_sd_k']:.1f}" + ("" if row["enough"] else " (too short)")
+        text += f"; core after {given_text(soaked_min)} min {core} degC"
+    if out_s is not None:
+        outside = f"{row['out_temperature_c']:.1f} +- {row['out_temperature_sd_k']:.1f}"
+        text += f"; out for {given_text(out_s)} s {outside} degC"
+    return f"{text}."
 
 
 def _left(row: dict[str, Any], out_s: float | None) -> str:
@@ -117,14 +122,6 @@ def _left(row: dict[str, Any], out_s: float | None) -> str:
     if row["seconds_to_2k"] <= 0.0:
         return f"less than {out_s:g}"
     return "any number of" if math.isinf(seconds) else f"{seconds:.0f}"
-
-
-def _core(row: dict[str, Any]) -> str:
-    return f"{row['core_c']:.1f} +- {row['core_sd_k']:.1f}" + ("" if row["enough"] else " (too short)")
-
-
-def _outside(row: dict[str, Any]) -> str:
-    return f"{row['out_temperature_c']:.1f} +- {row['out_temperature_sd_k']:.1f}"
 
 
 #: Without ``--temp``: freezer, refrigerator, room and oven.
