@@ -166,7 +166,7 @@ def over_states(
     what : str
         What is told of.
     rows : sequence of mapping
-        The states, by ``temperature_c`` and ``frequency_hz``.
+        The states, by ``temperature_c`` and ``frequency_hz``, with bands.
     name, unit : str
         The figure of the first line.
     figures : callable
@@ -183,6 +183,6 @@ def over_states(
     if len(rows) == 1:
         return [f"{what}, {state(rows[0])}: {figures(rows[0], True)}."]
     some = thinned(rows, _MOST_STATES)
-    ends = " to ".join(f"{number_text(row[name])} {unit} at {state(row)}" for row in (rows[0], rows[-1]))
+    ends = " to ".join(f"{number_text(row[name].median)} {unit} at {state(row)}" for row in (rows[0], rows[-1]))
     left = "" if len(some) == len(rows) else f" ({len(some)} of {len(rows)} states)"
     return [f"{what}: {ends}{left}.", *(f"{state(row)}: {figures(row, False)}" for row in some)]

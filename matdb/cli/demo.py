@@ -18,7 +18,7 @@ from matdb.cli import fit
 from matdb.cli.answering import Told
 from matdb.cli.options import ForceOption, option, write_answer
 from matdb.cli.screen import Column, Progress, band_cell, lines, records_table, show, table
-from matdb.cli.stiffness import nested_rows, show_rows
+from matdb.cli.stiffness import show_rows
 from matdb.cli.suit import all_warnings, suit_content
 from matdb.curve.curve import Curve
 from matdb.errors import InputError, StoreError
@@ -115,7 +115,7 @@ def demo(
         records_table(curves, _FIT_COLUMNS)
         of = f"{mounting.count} of them, squeezed {squeeze:.3g} mm, under {mounting.mass_kg * 1e3:g} g"
         _title(f"3. Stiffness of the {shown.name} in the field: {of}")
-        show_rows(answer)
+        show_rows(answer.banded())
         lines("Before you rely on it:", answer.warnings)
         if written:
             show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
@@ -129,7 +129,7 @@ def demo(
         "store": address,
         "counts": {name: len(getattr(scenario, name)) for name in ("materials", "parts", "readings")},
         "fits": [fit.summary(c) for c in curves],
-        "stiffness": nested_rows(answer),
+        "stiffness": answer.banded(),
         "csv": written,
         **suit_content(mounting, hours, ranking, "axial", None),
     }

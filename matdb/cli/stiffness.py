@@ -12,12 +12,11 @@ from matdb.cli.answering import AskedNow, over_states
 from matdb.cli.fit import summary
 from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import HeldFor, arg, option
-from matdb.cli.screen import Column, band_text, given_text, mass_text, number_text, records_table
+from matdb.cli.screen import Column, band_cell, given_text, mass_text, number_text, records_table
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
 
 _AT_C: Final = Column("at degC", lambda row: given_text(row["temperature_c"]), right=True)
-_BANDS: Final = ("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,10 +42,8 @@ class States(HeldFor):
         if self.mounting is not None and not self.frequency:
             wanted = store.mounting(self.mounting)
             return {"mass_kg": wanted.mass_kg, "count": wanted.count}
-        return {
-            "mass_kg": options.quantity(self.mass, "mass", "--mass"),
-            "count": 1 if self.count is None else self.count,
-        }
+        mass_kg = options.quantity(self.mass, "mass", "--mass")
+        return {"mass_kg": mass_kg, "count": 1 if self.count is None else self.count}
 
 
 def stiffness(
@@ -63,15 +60,16 @@ def stiffness(
         known = store.part(part)
         states = states.best(store, [known], options.temperatures(states.temp, states.step))
         answer = stiffness_answer(store, [part], states)
-        at = [row["temperature_c"] for row in answer.records()]
+        rows = answer.banded()
+        at = [row["temperature_c"] for row in rows]
         rests = store.current_curve(known.material).rests_on(part, min(at), max(at))
     written = options.write_answer(csv, answer.header, answer.rows, force)
-    mass_kg, count = (answer.records()[0][name] for name in ("mass_kg", "count"))
+    mass_kg, count = rows[0]["mass_kg"], rows[0]["count"]
     under = "" if mass_kg is None else f" under {mass_text(mass_kg)}" + (f" on {count}" if count > 1 else "")
     what = f"{states.said(known) or part}, {states.axis}{under}"
-    told = [*over_states(what, answer.records(), "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
-    content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": nested_rows(answer)}
-    call.tell(told, content, lambda: show_rows(answer), answer.warnings, written=written)
+    told = [*over_states(what, rows, "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
+    content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": rows}
+    call.tell(told, content, lambda: show_rows(rows), answer.warnings, written=written)
 
 
 def rests_text(rests: str) -> str:
@@ -80,10 +78,10 @@ def rests_text(rests: str) -> str:
 
 
 def _figures(row: Mapping[str, Any], alone: bool) -> str:
-    damping = f"damping ratio {row_band(row, 'damping_ratio', 2)}"
+    stiffness, damping = band_cell(row["stiffness_n_per_mm"]), f"damping ratio {band_cell(row['damping_ratio'], 2)}"
     if row["mass_kg"] is None:
-        return f"{row_band(row, 'stiffness_n_per_mm')} N/mm, {damping}"
-    ringing = f"{row_band(row, 'stiffness_n_per_mm')} N/mm, {row_band(row, 'natural_frequency_hz')} Hz"
+        return f"{stiffness} N/mm, {damping}"
+    ringing = f"{stiffness} N/mm, {band_cell(row['natural_frequency_hz'])} Hz"
     return f"{ringing}, {damping if alone else damping.partition(' (')[0]}"
 
 
@@ -96,38 +94,21 @@ def stiffness_answer(store: Store, parts: Sequence[str], states: States) -> Answ
     return stiffness_table(store, parts, t, frequency_hz=f, **states.load(store), **squeezes)
 
 
-def show_rows(answer: AnswerTable) -> None:
-    """Print :func:`matdb.exchange.tables.stiffness_table`, and what to know of it."""
-    rows = answer.records()
+def show_rows(rows: Sequence[Mapping[str, Any]]) -> None:
+    """Print the rows of :func:`matdb.exchange.tables.stiffness_table`, their bands whole."""
     columns = [
         _AT_C,
         Column("at Hz", lambda r: number_text(r["frequency_hz"]), right=True),
-        Column("stiffness, N/mm", lambda r: row_band(r, "stiffness_n_per_mm")),
-        Column("damping ratio", lambda r: row_band(r, "damping_ratio", 2)),
+        Column("stiffness, N/mm", lambda r: band_cell(r["stiffness_n_per_mm"])),
+        Column("damping ratio", lambda r: band_cell(r["damping_ratio"], 2)),
     ]
     if any(r["mass_kg"] is not None for r in rows):
-        columns.append(Column("natural frequency, Hz", lambda r: row_band(r, "natural_frequency_hz")))
+        columns.append(Column("natural frequency, Hz", lambda r: band_cell(r["natural_frequency_hz"])))
     records_table(rows, [*columns, Column("rests on", _rests_on)])
 
 
 def _rests_on(row: Mapping[str, Any]) -> str:
     return str(row["basis"]) + (", extrapolated" if row["extrapolated"] and row["basis"] == "readings" else "")
-
-
-def nested_rows(answer: AnswerTable) -> list[dict[str, Any]]:
-    """The rows of an answer with their bands as ``{"median", "low", "high"}``."""
-    rows = answer.records()
-    for row in rows:
-        for name in _BANDS:
-            low, high = row.pop(f"{name}_low"), row.pop(f"{name}_high")
-            if row[name] is not None:
-                row[name] = {"median": row[name], "low": low, "high": high}
-    return rows
-
-
-def row_band(row: Mapping[str, Any], name: str, digits: int = 3) -> str:
-    """The band of a flat row: ``name``, ``name_low`` and ``name_high``."""
-    return band_text(row[name], row[f"{name}_low"], row[f"{name}_high"], digits)
 
 
 # -- a material ----------------------------------------------------------------------------------------------------
@@ -153,27 +134,26 @@ def curve(
         answer = curve_table(found, t, f)
     written = options.write_answer(csv, answer.header, answer.rows, force)
     rests = found.rests_on(None, float(t.min()), float(t.max()))
-    told = [*over_states(material, answer.records(), "storage_mpa", "MPa", _moduli), rests_text(rests)]
+    rows = answer.banded()
+    told = [*over_states(material, rows, "storage_mpa", "MPa", _moduli), rests_text(rests)]
     content = summary(found) | {"csv": written, "rows": answer.records()}
-    call.tell(told, content, lambda: _show_moduli(answer), answer.warnings, written=written)
+    call.tell(told, content, lambda: records_table(rows, _MODULI), answer.warnings, written=written)
 
 
 def _moduli(row: Mapping[str, Any], _: bool) -> str:
-    return f"{row_band(row, 'storage_mpa')} MPa, loss factor {row_band(row, 'loss_factor', 2)}"
-
-
-def _show_moduli(answer: AnswerTable) -> None:
-    columns = [
-        _AT_C,
-        Column("at Hz", lambda r: given_text(r["frequency_hz"]), right=True),
-        Column("storage modulus, MPa", lambda r: row_band(r, "storage_mpa")),
-        Column("loss factor", lambda r: row_band(r, "loss_factor", 2)),
-        Column("", _remark),
-    ]
-    records_table(answer.records(), columns)
+    return f"{band_cell(row['storage_mpa'])} MPa, loss factor {band_cell(row['loss_factor'], 2)}"
 
 
 def _remark(row: Mapping[str, Any]) -> str:
     if row["basis"] == "family prior":
         return "family prior"
     return "extrapolated" if row["extrapolated"] else ""
+
+
+_MODULI: Final = (
+    _AT_C,
+    Column("at Hz", lambda r: given_text(r["frequency_hz"]), right=True),
+    Column("storage modulus, MPa", lambda r: band_cell(r["storage_mpa"])),
+    Column("loss factor", lambda r: band_cell(r["loss_factor"], 2)),
+    Column("", _remark),
+)

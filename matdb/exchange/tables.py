@@ -65,6 +65,15 @@ class AnswerTable:
         """The rows as dictionaries."""
         return [dict(zip(self.header, row, strict=True)) for row in self.rows]
 
+    def banded(self) -> list[dict[str, Any]]:
+        """The rows as dictionaries, each band whole; None for one that has no number."""
+        rows = self.records()
+        for row in rows:
+            for name in [each for each in row if f"{each}_low" in row]:
+                low, high = row.pop(f"{name}_low"), row.pop(f"{name}_high")
+                row[name] = None if row[name] is None else Band(row[name], low, high)
+        return rows
+
 
 def _header(*names: str, bands: Sequence[str]) -> tuple[str, ...]:
     ends = [f"{name}{end}" for name in bands for end in ("", "_low", "_high")]
