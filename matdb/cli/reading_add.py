@@ -99,6 +99,12 @@ def hazards(reading: Any) -> list[str]:
 Fit = TraceFit | ForcedFit
 
 _KNOWN: Final = record_fields(RingDown)
+#: What a reading needs, which a look at a record does not.
+_NEEDED: Final = {
+    "part": "The part that rang.",
+    "temperature_c": "Its temperature; with --soak or --out its chamber's.",
+    "mass_kg": _KNOWN["mass_kg"].help,
+}
 _MORE: Final = (
     "count", "axis", "squeeze_mm", "temperature_sd_c", "soak_min", "seconds_out", "who", "taken_at", "note",
 )  # fmt: skip
@@ -109,9 +115,6 @@ class TraceOptions:
     """The file, what is in it, and what to make of it."""
 
     file: Annotated[str, arg("FILE", "A CSV or text file of an accelerometer, gyro or gauge.")]
-    part: str | None = option("NAME", "The part that rang.")
-    temp: str | None = option("TEMPERATURE", "Its temperature; with --soak or --out its chamber's.")
-    mass: str | None = option("MASS", "The mass on all the parts together, such as 250g.")
     log: bool = option(None, "Log the reading with its uncertainties.", False)
     forced: bool = option(None, "Shaken or in flight: payload over base, resonance and loss factor.", False)
     mode: int = option("NUMBER", "Which mode to log, 1 the strongest.", 1, min=1)
@@ -129,16 +132,10 @@ class TraceOptions:
         """The file's name without its folder."""
         return Path(self.file).name
 
-    @property
-    def missing(self) -> list[str]:
-        """Options without which a reading cannot be logged."""
-        needed_ones = {"--part": self.part, "--temp": self.temp, "--mass": self.mass}
-        return [name for name, value in needed_ones.items() if value is None]
-
-    def check(self) -> None:
+    def check(self, missing: Sequence[str]) -> None:
         """Refuse what does not go together, and a picture that cannot be written. Raises InputError, FileTaken."""
-        if self.log and self.missing:
-            raise InputError(self.missing[0], None, "given with --log")
+        if self.log and missing:
+            raise InputError(missing[0], None, "given with --log")
         if self.forced and self.mode != 1:
             raise InputError("--mode", self.mode, "left out with --forced")
         if self.picture is not None:
@@ -157,25 +154,24 @@ class TraceOptions:
         )
         return record, (fit_forced if self.forced else fit_trace)(record, frequency_range_hz=span)
 
-    def state(self) -> tuple[str, float, float]:
-        """Part, temperature and mass. Raises UnitError, InputError."""
-        temperature_c = parse(str(self.temp), "temperature", "--temp")
-        return str(self.part), temperature_c, parse(str(self.mass), "mass", "--mass")
-
 
 def _column(text: str) -> str | int:
     """A column's name, or its number from 1."""
     return int(text) if text.isdigit() and len(text) < 4 else text
 
 
-@with_fields(*(option_of(_KNOWN[name]) for name in _MORE))
+@with_fields(
+    *(option_of(_KNOWN[name], words, optional=True) for name, words in _NEEDED.items()),
+    *(option_of(_KNOWN[name]) for name in _MORE),
+)
 def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     """Read frequency and damping from a record.
 
     Finds the taps, separates the modes, and fits frequency and decrement with their uncertainty; with --forced the
     transfer function between a sensor on the base and one on the payload. With --log the result becomes a reading.
     """
-    said.check()
+    missing = [_KNOWN[name].option for name in _NEEDED if given[name] is None]
+    said.check(missing)
     record, fit = said.fit()
     written = None if said.picture is None else _draw(fit, said.name, said.picture, said.force)
     content = {"file": said.file, "forced": said.forced, "picture": written, **_plain(fit)}
@@ -188,20 +184,19 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
 
         def screen() -> None:
             lines("Before you rely on it:", reasons)
-            if not said.missing and fit.verdict != "refused":
+            if not missing and fit.verdict != "refused":
                 with call.existing() as store:
                     _expected(store, fit, said, given)
 
         call.answer({**content, "number": None}, screen, reasons)
-    _refusal(fit, said.name)
+    if fit.verdict == "refused":
+        raise _refusal(fit, said.name)
     if not said.log:
         return
-    more = values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
-    reading: Reading
-    if isinstance(fit, TraceFit):
-        reading = fit.ring_down(*said.state(), mode=said.mode - 1, **more)
-    else:
-        reading = fit.reading(*said.state(), **more)
+    values = values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
+    reading: Reading = (
+        fit.ring_down(**values, mode=said.mode - 1) if isinstance(fit, TraceFit) else fit.reading(**values)
+    )
     with call.existing() as store:
         number = store.add(reading)
         assert isinstance(number, int)
@@ -215,15 +210,12 @@ def _note(note: str, name: str, fit: Fit) -> str:
     return plain[:1900]
 
 
-def _refusal(fit: Fit, name: str) -> None:
-    if fit.verdict != "refused":
-        return
+def _refusal(fit: Fit, name: str) -> InputError:
     cure = fit.reasons[0]
     if isinstance(fit, TraceFit) and fit.trace.base is not None and "--forced" not in cure:
         cure += "; for a shaken record with a base sensor add --forced"
-    raise InputError(
-        name, "refused", "a record with figures worth logging", cure, says="refused, for no figure is worth logging"
-    )
+    says = "refused, for no figure is worth logging"
+    return InputError(name, "refused", "a record with figures worth logging", cure, says=says)
 
 
 _FORCED_COLUMNS: Final = (
@@ -285,11 +277,11 @@ def _expected(store: Store, fit: Fit, said: TraceOptions, given: Mapping[str, An
     """What the curve says of the same state, so that a slip of mass or mode shows before it is logged."""
     if isinstance(fit, TraceFit) and said.mode > len(fit.modes):
         raise InputError("--mode", said.mode, f"from 1 to {len(fit.modes)}")
-    part, temperature_c, mass_kg = said.state()
+    part, temperature_c, mass_kg = (values_of(_KNOWN, given)[name] for name in _NEEDED)
     now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
     band = now.natural_frequency_hz
     by = "readings" if now.basis == "readings" else "the family prior"
-    at = f"{part} at {temperature_c:g} degC with {said.mass}"
+    at = f"{part} at {temperature_c:g} degC with {given['mass_kg']}"
     show(f"{at}: {band_cell(band)} Hz by {by}. Nothing was logged; --log does.")
 
 
