@@ -273,9 +273,10 @@ def checked_field(each: FieldInfo, value: Any, owner: str = "") -> Any:
     InputError
         A number outside the field's limits, a needed one that is None, or a name or text that cannot be kept.
     """
-    may_lack = each.default is None and not each.needed
+    if value is None and each.default is None and not each.needed:
+        return None
     if each.check is not None:
-        return None if value is None and may_lack else each.check(value)
+        return each.check(value)
     if each.dimension == "name":
         return checked_name(f"{owner} {each.name}" if owner and each.needed else each.name, value)
     if each.dimension == "text":
@@ -283,9 +284,7 @@ def checked_field(each: FieldInfo, value: Any, owner: str = "") -> Any:
     if each.low != each.low:
         return value
     if value is None:
-        if not may_lack:
-            raise InputError(each.name, None, "given")
-        return None
+        raise InputError(each.name, None, "given")
     if each.dimension == "count":
         return checked_whole(each.name, value, int(each.low), int(each.high))
     return checked_number(each.name, value, each.low, each.high, each.words, open_low=each.open_low, cure=each.cure)
