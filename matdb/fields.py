@@ -232,7 +232,8 @@ def _filled(f: Field[Any], declared: Any) -> FieldInfo:
         metavar=told.metavar or _METAVARS.get(dimension, dimension.upper()),
         noun=told.noun or stem.replace("_", " "),
         default=None if f.default is MISSING else f.default,
-        needed=f.default is MISSING and f.default_factory is MISSING,
+        # A dimension without a sensible default carries nan.
+        needed=(f.default is MISSING or f.default != f.default) and f.default_factory is MISSING,
     )
 
 

@@ -80,10 +80,9 @@ def demo_scenario() -> DemoScenario:
 
 
 def demo(
+    call: Told,
     csv: str | None = option("FILE", "Also write the curve of one material to this CSV file."),
     force: ForceOption = False,
-    *,
-    call: Told,
 ) -> None:
     """Walk the main job on an invented scenario, in a store of its own unless --store names one."""
     if csv is not None:

@@ -35,11 +35,6 @@ class _Slot(NamedTuple):
     holds: str
     kinds: tuple[str, ...] = ()
 
-    @property
-    def needed(self) -> bool:
-        """Whether it must be given; a dimension without a sensible default carries nan."""
-        return self.field.needed or self.field.default != self.field.default
-
 
 def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
     """Part the name from the dimensions: ``["ring", "--outer", "16mm"]`` to ``("ring", {"--outer": "16mm"})``.
@@ -119,7 +114,7 @@ def form_from_words(
             values[slot.field.name] = half
         if slot.field.name in kept:
             values.setdefault(slot.field.name, kept[slot.field.name])
-        if slot.needed and slot.field.name not in values:
+        if slot.field.needed and slot.field.name not in values:
             raise InputError(f"{within}{stem}", None, f"given for a {kind}", f"a {kind} takes {form_options(kind)}")
     try:
         return cls(**values)

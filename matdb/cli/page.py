@@ -19,15 +19,14 @@ class PageCall(Told, Question):
 
 
 def page(
+    call: PageCall,
     mounting: Annotated[str, arg("MOUNTING", "The mounting's name.")],
+    held: HeldAlike,
     out: str = option("FILE", "The HTML file to write.", NEEDED),
     temp: str = option("RANGE", "Temperatures that the page knows, such as -30C..50C.", "-30C..50C"),
     at: str | None = option("TEMPERATURE", "The temperature that it opens at, such as -5C."),
     most: int = option(None, "How many parts when none is named.", 8, min=1, max=12),
     force: ForceOption = False,
-    *,
-    held: HeldAlike,
-    call: PageCall,
 ) -> None:
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
     low, high = parse_range(temp, "temperature", "--temp")

@@ -35,8 +35,8 @@ PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "A part to draw.
 
 
 @dataclass(frozen=True)
-class Drawing:
-    """Where a chart goes."""
+class Drawing(Question):
+    """A call for a chart, and where that goes."""
 
     out: str | None = option("FILE", "Write a file ending in .png or .svg instead of showing text.")
     force: options.ForceOption = False
@@ -45,7 +45,7 @@ class Drawing:
         if self.out is not None:
             picture_file(self.out, force=self.force)  # before the long work
 
-    def show(self, chart: Chart, call: Question) -> None:
+    def show(self, chart: Chart) -> None:
         """Write the file, or print the chart as text or as its numbers."""
         written = None if self.out is None else str(save_picture(chart, self.out, force=self.force))
 
@@ -58,17 +58,15 @@ class Drawing:
             blocks = "utf" in (getattr(sys.stdout, "encoding", None) or "").lower()
             show(chart_text(chart, width=min(max(width, 40), 100), height=each, blocks=blocks), wrap=False)
 
-        call.answer({"file": written, "chart": chart}, screen, chart.notes)
+        self.answer({"file": written, "chart": chart}, screen, chart.notes)
 
 
 @app.command()
 def modulus(
+    call: Drawing,
     material: options.MaterialArgument,
     temp: RangeOption = "-30C..60C",
     frequency: str = option("FREQUENCY", "Frequency of the curve, such as 30Hz.", "30Hz"),
-    *,
-    drawing: Drawing,
-    call: Question,
 ) -> None:
     """Draw the modulus over temperature.
 
@@ -77,43 +75,39 @@ def modulus(
     how = _axis(temp) | {"frequency_hz": needed(frequency, "frequency", "--frequency")}
     with call.existing() as store:
         chart = modulus_chart(store.current_curve(material), **how)
-    drawing.show(chart, call)
+    call.show(chart)
 
 
 @app.command()
-def master(
-    material: options.MaterialArgument, temp: RangeOption = "-30C..60C", *, drawing: Drawing, call: Question
-) -> None:
+def master(call: Drawing, material: options.MaterialArgument, temp: RangeOption = "-30C..60C") -> None:
     """Draw the master curve.
 
     Over reduced frequency, with the shift factors over temperature.
     """
     with call.existing() as store:
         chart = master_chart(store.current_curve(material), **_axis(temp))
-    drawing.show(chart, call)
+    call.show(chart)
 
 
 @app.command()
-def residuals(material: options.MaterialArgument, drawing: Drawing, call: Question) -> None:
+def residuals(material: options.MaterialArgument, call: Drawing) -> None:
     """Draw the residuals of a fit.
 
     How far every reading lies from it.
     """
     with call.existing() as store:
         chart = residual_chart(store.current_curve(material))
-    drawing.show(chart, call)
+    call.show(chart)
 
 
 @app.command()
 def frequency(
+    call: Drawing,
     mounting: MountingArgument,
+    held: Held,
     part: PartsOption = None,
     temp: RangeOption = "-30C..50C",
     forecast: str | None = option("RANGE", "Temperatures to mark, such as -6C..14C."),
-    *,
-    held: Held,
-    drawing: Drawing,
-    call: Question,
 ) -> None:
     """Draw natural frequency over temperature.
 
@@ -127,12 +121,12 @@ def frequency(
         how = held.under(store, wanted, parts, flown).how_all(parts)
         candidates = [_candidate(store, each) for each in parts]
         chart = frequency_chart(candidates, wanted, **axis, forecast_c=expected, **how)
-    drawing.show(chart, call)
+    call.show(chart)
 
 
 @app.command()
 def transmissibility(
-    mounting: MountingArgument, part: PartArgument, temp: FewTempsOption, held: Held, drawing: Drawing, call: Question
+    mounting: MountingArgument, part: PartArgument, temp: FewTempsOption, held: Held, call: Drawing
 ) -> None:
     """Draw transmissibility.
 
@@ -143,18 +137,16 @@ def transmissibility(
         at = [needed(t, "temperature", "--temp") for t in temp]
         how = held.under(store, wanted, [known], at).how(known)
         chart = transmissibility_chart(_candidate(store, known), wanted, at, **how)
-    drawing.show(chart, call)
+    call.show(chart)
 
 
 @app.command()
 def squeeze(
+    call: Drawing,
     mounting: MountingArgument,
     part: PartArgument,
     temp: FewTempsOption,
     pitch: str | None = option("LENGTH", "Pitch of the screw, such as 0.5mm; the part's thread without it."),
-    *,
-    drawing: Drawing,
-    call: Question,
 ) -> None:
     """Draw stiffness over squeeze.
 
@@ -173,7 +165,7 @@ def squeeze(
         chart = squeeze_chart(
             _candidate(store, known), at, mass_kg=wanted.mass_kg, count=wanted.count, pitch_mm=step_mm, **limits
         )
-    drawing.show(chart, call)
+    call.show(chart)
 
 
 def _parts(store: Store, names: Sequence[str] | None, axis: str) -> list[Part]:

@@ -47,12 +47,11 @@ class States(HeldFor):
 
 
 def stiffness(
+    call: AskedNow,
     part: Annotated[str, arg("PART", "The part's name.")],
     states: States,
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
-    *,
-    call: AskedNow,
 ) -> None:
     """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
