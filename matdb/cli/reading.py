@@ -207,20 +207,18 @@ _MOST_COMPARED = 2000
 _MOST_TOLD = 10
 
 
-def _by_material(found: ReadingFile, parts: Mapping[str, Part], *, moved_only: bool = False) -> dict[str, list[int]]:
-    """Places of a file's readings by material; with ``moved_only`` of those on parts that tell of soak or drift."""
+def _by_material(found: ReadingFile, parts: Mapping[str, Part]) -> dict[str, list[int]]:
+    """Places of a file's readings by material."""
     of_material: dict[str, list[int]] = {}
     for k, reading in enumerate(found.readings):
-        on, is_part = getattr(reading, reading.subject), reading.subject == "part"
-        if not moved_only or (is_part and (reading.soak_min is not None or reading.seconds_out is not None)):
-            of_material.setdefault(parts[on].material if is_part else on, []).append(k)
+        on = getattr(reading, reading.subject)
+        of_material.setdefault(parts[on].material if reading.subject == "part" else on, []).append(k)
     return of_material
 
 
 def _odd(kept: Store, found: ReadingFile, parts: Mapping[str, Part], dry_run: bool) -> list[str]:
     """What the newest fit says against readings of a file, a line each; of a long file, against some of them."""
-    of_material = _by_material(found, parts)
-    fitted = {m: ks for m, ks in of_material.items() if kept.records.newest_fit(m) is not None}
+    fitted = {m: ks for m, ks in _by_material(found, parts).items() if kept.records.newest_fit(m) is not None}
     total = sum(map(len, fitted.values()))
     said: list[tuple[int, str]] = []
     compared = 0
@@ -245,7 +243,7 @@ def _odd(kept: Store, found: ReadingFile, parts: Mapping[str, Part], dry_run: bo
 def _bench_doubts(kept: Store, found: ReadingFile, parts: Mapping[str, Part]) -> list[str]:
     """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
     moved: list[tuple[float, int, str]] = []
-    for material, which in _by_material(found, parts, moved_only=True).items():
+    for material, which in _by_material(found, parts).items():
         family = kept.material(material).family
         at, _ = actual_temperatures([found.readings[k] for k in which], parts, family)
         far = [(abs(t - found.readings[k].temperature_c), k, family) for t, k in zip(at.tolist(), which, strict=True)]
@@ -275,8 +273,7 @@ def _counted(readings: list[Any], update: Any) -> Any:
 
 
 def _some(numbers: list[int]) -> str:
-    shown = ", ".join(str(n) for n in numbers[:10])
-    return shown + (", ..." if len(numbers) > 10 else "")
+    return ", ".join(map(str, numbers[:10])) + (", ..." if len(numbers) > 10 else "")
 
 
 def figures_of(reading: Reading) -> str:
