@@ -6,12 +6,12 @@ make it ask for 512 GiB and end the process. So a workbook is unpacked and measu
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from functools import reduce
 from itertools import pairwise
 from typing import Any, Final
 
@@ -113,25 +113,23 @@ def _numbered(rows: list[list[Any]]) -> Iterator[tuple[int, list[str]]]:
 def _text(value: Any) -> str:
     """One cell as text: whole numbers without a point, times in ISO 8601."""
     if isinstance(value, bool):
-        return "true" if value else "false"
+        return str(value).lower()
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-    if isinstance(value, dt.datetime | dt.date | dt.time):
-        return value.isoformat()
-    return " ".join(str(value).split()) if isinstance(value, str) else str(value)
+    if isinstance(value, str):
+        return " ".join(value.split())
+    return str(value.isoformat() if hasattr(value, "isoformat") else value)
 
 
 def _checked(name: str, content: bytes) -> bytes:
     """The workbook packed anew, once its true size is known to be bearable."""
     allowed = "an XLSX workbook"
     if content[:4] == b"\xd0\xcf\x11\xe0":
-        raise InputError(
-            name, "an older or encrypted workbook", allowed, "save it as XLSX without a password, or as CSV"
-        )
+        cure = "save it as XLSX without a password, or as CSV"
+        raise InputError(name, "an older or encrypted workbook", allowed, cure)
     if len(content) > MOST_BYTES:
         raise InputError(name, f"{len(content)} bytes", f"at most {MOST_BYTES} bytes", "split it, or save it as CSV")
-    out = io.BytesIO()
-    room = MOST_UNPACKED
+    out, room = io.BytesIO(), MOST_UNPACKED
     text_cells = longest = 0
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed, zipfile.ZipFile(out, "w") as plain:
@@ -149,9 +147,8 @@ def _checked(name: str, content: bytes) -> bytes:
                     data = file.read(room + 1)
                 room -= len(data)
                 if room < 0:
-                    raise InputError(
-                        name, f"over {MOST_UNPACKED} bytes when unpacked", "a smaller workbook", "save it as CSV"
-                    )
+                    unpacked = f"over {MOST_UNPACKED} bytes when unpacked"
+                    raise InputError(name, unpacked, "a smaller workbook", "save it as CSV")
                 # Whatever an entry is called, the workbook may take it for a sheet or for the shared texts.
                 text_cells += _check_sheet(name, data)
                 longest = max(longest, _longest(data))
@@ -167,22 +164,17 @@ def _checked(name: str, content: bytes) -> bytes:
 
 def _check_sheet(name: str, data: bytes) -> int:
     """Refuse a sheet whose corners lie too far apart, for it is laid out in full; the number of its cells."""
-    rows = columns = 0
-    cells = here = 0
+    rows = columns = cells = here = 0
     for match in _TAG.finditer(data):
         found = _place(name, match)
         if match[1] == b"row":
             rows, here = max(rows + 1, int(found[2]) if found else 0), 0
             continue
+        # A cell without a place comes after the one before it.
         cells, here = cells + 1, here + 1
-        column = here
         if found:
-            if found[1]:
-                column = _column(found[1])
-                # A cell without a place comes after the one before it.
-                here = max(here, column)
-            rows = max(rows, int(found[2]))
-        columns = max(columns, column)
+            here, rows = max(here, _column(found[1] or b"")), max(rows, int(found[2]))
+        columns = max(columns, here)
     if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS or cells > MOST_CELLS:
         raise InputError(
             name,
@@ -205,10 +197,7 @@ def _place(name: str, tag: re.Match[bytes]) -> re.Match[bytes] | None:
 
 
 def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = 26 * number + letter - 64
-    return number
+    return reduce(lambda number, letter: 26 * number + letter - 64, letters.upper(), 0)
 
 
 def _longest(data: bytes) -> int:
