@@ -88,6 +88,9 @@ UNITS: dict[str, str] = {dimension: unit for dimension, unit, *_ in _read_table(
 
 _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
 
+#: Between the ends of a range.
+_BETWEEN = re.compile(r"\.\.\.?|…|\sto\s")
+
 # What the keyboard, a word processor or a web page makes of the plain characters.
 _PLAIN = str.maketrans(
     {"\u2212": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "º": "°", "˚": "°", "∕": "/", "⁄": "/"}
@@ -186,13 +189,9 @@ def parse_range(text: str, dimension: str, field: str) -> tuple[float, float]:
     if dimension == "temperature":
         allowed = f"a range of {words}, low first, for instance -10C..25C"
     plain = _checked_text(text, field, allowed)
-    for mark in ("...", "..", "…", " to "):
-        low_text, found, high_text = plain.partition(mark)
-        if found:
-            break
-    else:
+    if not is_range(plain):
         raise InputError(field, text, allowed)
-    low_text, high_text = low_text.strip(), high_text.strip()
+    low_text, high_text = range_ends(plain)
     end = _number_end(high_text)
     if low_text and _number_end(low_text) == len(low_text):
         low_text += high_text[end:]
@@ -200,6 +199,16 @@ def parse_range(text: str, dimension: str, field: str) -> tuple[float, float]:
     if low > high:
         raise InputError(field, text, allowed, "write the lower end first")
     return low, high
+
+
+def is_range(text: str) -> bool:
+    """Whether the text is written as a range."""
+    return bool(_BETWEEN.search(text))
+
+
+def range_ends(text: str) -> list[str]:
+    """The texts of both ends of a range; the whole text where it is none."""
+    return [end.strip() for end in _BETWEEN.split(text, maxsplit=1)]
 
 
 def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:

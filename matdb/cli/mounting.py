@@ -7,26 +7,15 @@ from dataclasses import dataclass, fields
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli.options import (
-    Call,
-    Group,
-    NoteOption,
-    ReasonOption,
-    RenameOption,
-    SourceOption,
-    added,
-    arg,
-    edited,
-    is_range,
-    option,
-)
+from matdb.cli import options
+from matdb.cli.options import Call, Group, added, arg, edited, option
 from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.fields import record_fields
 from matdb.mounting.record import Mounting, mounting_from_dict
 from matdb.mounting.rotor import full_speed_rpm, speeds_in_flight
-from matdb.units import UNITS, parse, parse_range, parse_sizes
+from matdb.units import UNITS, is_range, parse, parse_range, parse_sizes
 
 app = Group("Mountings: payload, isolators, rotors.")
 
@@ -126,9 +115,9 @@ class MountingOptions(OwnMounting):
         return store.mounting(self.mounting)
 
 
-def refuse_beside_mounting(options: dict[str, Any]) -> None:
+def refuse_beside_mounting(given: dict[str, Any]) -> None:
     """Refuse what a mounting of the store tells by itself, by the name of its option. Raises InputError."""
-    for name, value in options.items():
+    for name, value in given.items():
         if value is not None:
             raise InputError(f"--{name}", value, "left out with --mounting", "the mounting has its own")
 
@@ -139,8 +128,8 @@ def add(
     name: NameArgument,
     own: OwnMounting,
     order: list[float] | None = option("NUMBER", "Rotor order to isolate from. May be given several times."),
-    source: SourceOption = "",
-    note: NoteOption = "",
+    source: options.SourceOption = "",
+    note: options.NoteOption = "",
     definition: str | None = option("FILE", "Read the mounting from a JSON file instead of options.", name="--from"),
 ) -> None:
     """Add a mounting."""
@@ -162,8 +151,8 @@ def edit(
     own: OwnMounting,
     source: str | None = option("TEXT", "Where the entries come from."),
     note: str | None = option("TEXT", "Free text."),
-    rename: RenameOption = None,
-    why: ReasonOption = None,
+    rename: options.RenameOption = None,
+    why: options.ReasonOption = None,
 ) -> None:
     """Edit a mounting.
 

@@ -32,7 +32,7 @@ from matdb.form.thread import turns_text
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
-from matdb.units import parse, parse_range
+from matdb.units import is_range, parse, parse_range
 
 if TYPE_CHECKING:
     import matdb.advice.exposure
@@ -420,11 +420,6 @@ def quantity(text: str | None, dimension: str, option: str) -> float | None:
 def needed(text: str, dimension: str, option: str) -> float:
     """One quantity in trade units. Raises UnitError, InputError."""
     return parse(text, dimension, option)
-
-
-def is_range(text: str) -> bool:
-    """Whether the text is written as a range."""
-    return any(mark in text for mark in ("..", "…", " to "))
 
 
 def ends(text: str, dimension: str, option: str) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from matdb.cli.options import ends, option, quantity
 from matdb.cli.screen import lines, show
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
+from matdb.units import range_ends
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ def clock_hours(text: str) -> tuple[float, float]:
     InputError
         Not two times of the day.
     """
-    clocks = [_CLOCK.fullmatch(end.strip()) for end in re.split(r"\s*(?:\.\.\.?|…|\s+to\s+)\s*", text.strip())]
+    clocks = [_CLOCK.fullmatch(end) for end in range_ends(text)]
     found = [int(clock[1]) + int(clock[2] or 0) / 60.0 for clock in clocks if clock]
     if len(clocks) != 2 or len(set(found)) != 2 or max(found) > 24.0:
         raise InputError("--take-off", text, "two times of the day, such as 06:00..10:00")
