@@ -133,8 +133,10 @@ def test_bad_options_are_one_line(piped, words, says):
 @pytest.mark.parametrize(
     ("text", "value"), [("", None), ("0.55", 0.55), ("8/4 in 1", 0.693147), ("8 to 4 in 2 cycles", 0.346574)]
 )
-def test_decrement_or_two_amplitudes(text, value):
-    assert bench._or_none(bench._decrement)(text) == (None if value is None else pytest.approx(value, abs=1e-6))
+def test_decrement_or_two_amplitudes(text, value, monkeypatch):
+    monkeypatch.setattr("typer.prompt", lambda *_, **more: text or more["default"])
+    found = bench._until("Decrement", "", bench._decrement)
+    assert found == (None if value is None else pytest.approx(value, abs=1e-6))
 
 
 @pytest.mark.parametrize("text", ["x", "4/8 in 2", "8/4", "0", "7"])
