@@ -5,20 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from matdb.cli import screen
 from matdb.cli.answering import Told
 from matdb.cli.options import Call, MaterialArgument, option
-from matdb.cli.screen import (
-    Column,
-    Progress,
-    band_cell,
-    given_text,
-    lines,
-    number_text,
-    records_table,
-    share_text,
-    show,
-    table,
-)
+from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.curve.curve import Curve
 from matdb.curve.low_temperature import COLDEST_C, LowTemperature
@@ -34,7 +24,7 @@ def fit(
     call: Told, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
 ) -> None:
     """Fit all readings of a material and keep the fit."""
-    with call.existing() as store, Progress(f"fit of {material}") as update:
+    with call.existing() as store, screen.Progress(f"fit of {material}") as update:
         curve = store.fit(material, seed=seed, progress=update)
     made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
@@ -93,7 +83,7 @@ def _show_report(curve: Curve, found: Mapping[str, Any], cold: LowTemperature) -
         show()
         records_table(found["sessions"].items(), _SESSION_COLUMNS)
     _in_the_cold(cold)
-    lines("Before you rely on it:", notes(curve))
+    screen.lines("Before you rely on it:", notes(curve))
 
 
 def _residual(found: Any) -> str:
@@ -164,7 +154,7 @@ def _in_the_cold(cold: LowTemperature) -> None:
     tg = "glass transition, as the WLF laws have it"
     rows.append(("Tg", tg, _degrees(glass.temperature_c), share_text(glass.wlf_share), glass.basis))
     show()
-    table(["in the cold", "where it is", "degC (95 %)", "of draws", "rests on"], rows, right=(3,))
+    screen.table(["in the cold", "where it is", "degC (95 %)", "of draws", "rests on"], rows, right=(3,))
     show(f"Glass transition: {glass.note}.")
     if any(index.share < 0.995 for index in named.values()):
         show(f"'Of draws': the share that gets there above {number_text(COLDEST_C)} degC.")

@@ -5,21 +5,8 @@ from __future__ import annotations
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli.options import (
-    Call,
-    Group,
-    JsonOption,
-    ReasonOption,
-    RenameOption,
-    added,
-    arg,
-    argument_of,
-    edited,
-    option_of,
-    replaced,
-    values_of,
-    with_fields,
-)
+from matdb.cli import options
+from matdb.cli.options import Call, Edit, Group, JsonOption, arg, replaced
 from matdb.cli.screen import Column, document, records_table, show, table
 from matdb.fields import fields_of, record_fields
 from matdb.material.families import families as known_families
@@ -32,29 +19,28 @@ _KNOWN = record_fields(Material)
 
 
 @app.command()
-@with_fields(argument_of(_KNOWN["name"]), *(option_of(each) for name, each in _KNOWN.items() if name != "name"))
+@options.with_fields(
+    options.argument_of(_KNOWN["name"]), *(options.option_of(each) for name, each in _KNOWN.items() if name != "name")
+)
 def add(given: dict[str, Any], call: Call) -> None:
     """Add a material."""
-    material = Material(**values_of(_KNOWN, given))
-    with call.opened() as kept:
-        number = added(kept, material)
+    material = Material(**options.values_of(_KNOWN, given))
+    number = call.added(material)
     label = ", " + material.hardness if material.hardness else ""
     text = f"added material {material.name} ({material.family}{label})"
     call.answer({"number": number, "material": material}, text)
 
 
 @app.command()
-@with_fields(*(option_of(each, optional=True) for name, each in _KNOWN.items() if name != "name"))
-def edit(
-    name: NameArgument, given: dict[str, Any], call: Call, rename: RenameOption = None, why: ReasonOption = None
-) -> None:
+@options.with_fields(*(options.option_of(each, optional=True) for name, each in _KNOWN.items() if name != "name"))
+def edit(name: NameArgument, given: dict[str, Any], call: Edit) -> None:
     """Edit a material.
 
     What it said before is kept, with the reason.
     """
     with call.existing() as kept:
-        said = values_of(_KNOWN, given, keep_defaults=True)
-        new, changed = edited(kept, kept.material(name), why, name=rename, **said)
+        said = options.values_of(_KNOWN, given, keep_defaults=True)
+        new, changed = call.edited(kept, kept.material(name), **said)
     call.answer({"material": new, "changed": changed}, f"edited material {new.name}: {', '.join(changed)}")
 
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli import options
-from matdb.cli.options import Call, Group, added, arg, edited, option
+from matdb.cli.options import Call, Edit, Group, NoteOption, SourceOption, arg, option
 from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
@@ -128,8 +127,8 @@ def add(
     name: NameArgument,
     own: OwnMounting,
     order: list[float] | None = option("NUMBER", "Rotor order to isolate from. May be given several times."),
-    source: options.SourceOption = "",
-    note: options.NoteOption = "",
+    source: SourceOption = "",
+    note: NoteOption = "",
     definition: str | None = option("FILE", "Read the mounting from a JSON file instead of options.", name="--from"),
 ) -> None:
     """Add a mounting."""
@@ -137,8 +136,7 @@ def add(
         wanted = _from_file(definition, name, (*own.said().values(), order, source or None, note or None))
     else:
         wanted = own.made(name, source=source, note=note, orders=tuple(order or ()))
-    with call.opened() as store:
-        number = added(store, wanted)
+    number = call.added(wanted)
     rotors = f"rotors {wanted.rpm_idle:g} to {wanted.rpm_full:g} 1/min"
     text = f"added mounting {name}: {wanted.mass_kg * 1e3:g} g on {wanted.count} isolators, {rotors}"
     call.answer({"number": number, "mounting": wanted}, text)
@@ -146,21 +144,18 @@ def add(
 
 @app.command()
 def edit(
-    call: Call,
+    call: Edit,
     name: NameArgument,
     own: OwnMounting,
     source: str | None = option("TEXT", "Where the entries come from."),
     note: str | None = option("TEXT", "Free text."),
-    rename: options.RenameOption = None,
-    why: options.ReasonOption = None,
 ) -> None:
     """Edit a mounting.
 
     What it said before is kept, with the reason.
     """
-    said = {"name": rename, "source": source, "note": note, **own.fields()}
     with call.existing() as kept:
-        new, changed = edited(kept, kept.mounting(name), why, **said)
+        new, changed = call.edited(kept, kept.mounting(name), source=source, note=note, **own.fields())
     call.answer({"mounting": new, "changed": changed}, f"edited mounting {new.name}: {', '.join(changed)}")
 
 

@@ -281,15 +281,38 @@ class Call(Place):
         else:
             screen()
 
+    def added(self, record: Material | Part | Mounting) -> int:
+        """Add a record, warning of a name that prints like another one's. Answers its number; raises as Store.add."""
+        with self.opened() as store:
+            number = store.add(record)
+            for name in store.records.names_beside(record):
+                if printed_like(name) == printed_like(record.name):
+                    _note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
+        assert isinstance(number, int)
+        return number
 
-def added(store: Store, record: Material | Part | Mounting) -> int:
-    """Add a record; warns of a name that prints like another one's. Answers its number; raises as Store.add."""
-    number = store.add(record)
-    for name in store.records.names_beside(record):
-        if printed_like(name) == printed_like(record.name):
-            _note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
-    assert isinstance(number, int)
-    return number
+
+@dataclass(frozen=True)
+class Edit(Call):
+    """A call that changes a material, part or mounting: under which name, and why."""
+
+    rename: str | None = option("NAME", "Its new name.")
+    why: str | None = option("TEXT", "The reason, where figures change; it is kept.")
+
+    def edited(self, kept: Store, old: _Record, **said: Any) -> tuple[_Record, list[str]]:
+        """Put a record in the place of another, which is kept: its fields but for what is said and not None.
+
+        Answers the new record and the names of the fields that differ. Raises InputError, AlreadyExists.
+        """
+        said |= {"name": self.rename}
+        new = dataclasses.replace(old, **{field: value for field, value in said.items() if value is not None})
+        changed = [f.name for f in dataclasses.fields(old) if getattr(old, f.name) != getattr(new, f.name)]
+        if not changed:
+            raise InputError("changes", None, "at least one option that says what to change")
+        if self.why is None and not {"name", "note", "source"}.issuperset(changed):
+            raise InputError("--why", None, "the reason, where figures change", 'for instance --why "measured again"')
+        kept.records.replace(old.name, new, self.why or f"edited: {', '.join(changed)}")
+        return new, changed
 
 
 @dataclass(frozen=True)
@@ -483,23 +506,6 @@ def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence
 
 
 _Record = TypeVar("_Record", Material, Part, Mounting)
-RenameOption = Annotated[str | None, opt("--rename", "NAME", "Its new name.")]
-ReasonOption = Annotated[str | None, opt("--why", "TEXT", "The reason, where figures change; it is kept.")]
-
-
-def edited(kept: Store, old: _Record, why: str | None, **said: Any) -> tuple[_Record, list[str]]:
-    """Put a record in the place of another, which is kept: its fields but for what is said and not None.
-
-    Answers the new record and the names of the fields that differ. Raises InputError, AlreadyExists.
-    """
-    new = dataclasses.replace(old, **{field: value for field, value in said.items() if value is not None})
-    changed = [f.name for f in dataclasses.fields(old) if getattr(old, f.name) != getattr(new, f.name)]
-    if not changed:
-        raise InputError("changes", None, "at least one option that says what to change")
-    if why is None and not {"name", "note", "source"}.issuperset(changed):
-        raise InputError("--why", None, "the reason, where figures change", 'for instance --why "measured again"')
-    kept.records.replace(old.name, new, why or f"edited: {', '.join(changed)}")
-    return new, changed
 
 
 def replaced(kept: Store, what: str, name: str) -> list[dict[str, Any]]:

@@ -7,26 +7,13 @@ from typing import Annotated, Any, Final
 
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import (
-    NEEDED,
-    Call,
-    ForceOption,
-    Group,
-    JsonOption,
-    NoteOption,
-    ReasonOption,
-    RenameOption,
-    added,
-    arg,
-    edited,
-    option,
-    replaced,
-)
+from matdb.cli.options import NEEDED, Call, Edit, ForceOption, Group, JsonOption, NoteOption, arg, option, replaced
 from matdb.cli.screen import Column, document, number_text, records_table, table
 from matdb.errors import InputError
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
 from matdb.form import FORMS, Part
+from matdb.form.base import FormBase
 from matdb.picture.part_svg import part_svg
 from matdb.units import counted
 
@@ -55,16 +42,12 @@ def add(
 ) -> None:
     """Add a part."""
     name, given = split_words(words)
-    if thread is not None and form in FORMS and "thread" in record_fields(FORMS[form]):
-        # A form that knows of the screw turns it into squeeze.
-        given["--thread"] = thread
-    part = Part(name=name, material=material, form=form_from_words(form, given), thread=thread, note=note)
+    part = Part(name=name, material=material, form=_shape(form, given, thread), thread=thread, note=note)
     doubts = [] if yes else list(part.form.doubts)
     if doubts:
         cure = "mind the units; with --yes it is stored as it is"
         raise InputError("dimensions", ", ".join(doubts), "as of an isolator for a camera", cure)
-    with call.opened() as kept:
-        number = added(kept, part)
+    number = call.added(part)
     warnings = part.form.warnings(part.form.axes[0])
     text = f"added part {name}: {part.form.label()} mm, of {material}"
     call.answer({"number": number, "part": part}, text, warnings)
@@ -72,14 +55,12 @@ def add(
 
 @app.command(context_settings={"ignore_unknown_options": True})
 def edit(
-    call: Call,
+    call: Edit,
     words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", "The part's name, and what changes of its form.")],
     material: str | None = option("NAME", "The material it is made of."),
     form: str | None = option("FORM", "Another form, with all its dimensions."),
     thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
     note: str | None = option("TEXT", "Free text."),
-    rename: RenameOption = None,
-    why: ReasonOption = None,
 ) -> None:
     """Edit a part.
 
@@ -88,14 +69,19 @@ def edit(
     name, given = split_words(words)
     with call.existing() as kept:
         old = kept.part(name)
-        kind = form or old.form.kind
-        if thread is not None and kind in FORMS and "thread" in record_fields(FORMS[kind]):
-            given["--thread"] = thread
-        said = {"name": rename, "material": material, "thread": thread, "note": note}
-        shape = form_from_words(kind, given, old=None if form else old.form) if given or form else None
-        new, changed = edited(kept, old, why, form=shape, **said)
+        said = {"material": material, "thread": thread, "note": note}
+        known = None if form else old.form
+        shape = _shape(form or old.form.kind, given, thread, known) if given or form else None
+        new, changed = call.edited(kept, old, form=shape, **said)
     text = f"edited part {new.name}: {new.form.label()} mm, of {new.material}"
     call.answer({"part": new, "changed": changed}, text, new.form.warnings(new.form.axes[0]))
+
+
+def _shape(kind: str, given: dict[str, str], thread: str | None, old: FormBase | None = None) -> FormBase:
+    """The form of the words; one that knows of the screw turns it into squeeze."""
+    if thread is not None and kind in FORMS and "thread" in record_fields(FORMS[kind]):
+        given["--thread"] = thread
+    return form_from_words(kind, given, old=old)
 
 
 _COLUMNS: Final = (
