@@ -129,6 +129,7 @@ class Store(FittedRecords):
             The reading names an axis or a squeeze that its part's form does not have.
         """
         checked_kind("reading", reading, Reading, "a reading such as matdb.RingDown")
+        self._check_readings([reading])
         on = getattr(reading, reading.subject)
         part = self.records.part(on) if reading.subject == "part" else None
         material = on if part is None else part.material

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 
 from matdb.advice.surprise import MENDS, all_doubts
 from matdb.api import Store
-from matdb.bench.readings import Reading, check_on_part, reading_fields
+from matdb.bench.readings import Reading, reading_fields
 from matdb.bench.thermal.state import actual_temperatures, bench_state
 from matdb.cli import options, reading_add
 from matdb.cli.options import Call, Group, arg, opt, option, option_of, values_of, with_fields
@@ -91,8 +91,6 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
                 allowed = ", ".join(sorted(_CHANGEABLE[each].option for each in known))
                 raise InputError(_CHANGEABLE[name].option, given[name], f"an option of a {old.kind}: {allowed}")
         new = replace(old, **changes)
-        if new.subject == "part":
-            check_on_part(new, kept.part(getattr(new, "part")))  # noqa: B009
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
         doubts = reading_add.bench_doubts(kept, new)

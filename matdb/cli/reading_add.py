@@ -12,7 +12,7 @@ import numpy as np
 
 from matdb.api import Store
 from matdb.bench.forced import ForcedFit, fit_forced
-from matdb.bench.readings import READINGS, Reading, RingDown, check_on_part
+from matdb.bench.readings import READINGS, Reading, RingDown
 from matdb.bench.thermal.state import bench_state
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
@@ -41,10 +41,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
     @with_fields(argument_of(known[cls.subject]), *map(option_of, others))
     def command(given: dict[str, Any], call: Call) -> None:
         reading = from_plain(cls, values_of(known, given), cls.kind, f"reading {cls.kind}")
-        on = getattr(reading, reading.subject)
         with call.opened() as kept:
-            if reading.subject == "part":
-                check_on_part(reading, kept.part(on))
             odd = kept.doubts(reading)
             (number,) = kept.records.add(reading)
             logged = kept.records.reading(number)
