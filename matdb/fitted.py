@@ -233,9 +233,7 @@ def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float]
             )
     except FloatingPointError:
         coldest = min(seen.readings, key=lambda stored: stored.reading.temperature_c)
-        raise InputError(
-            f"temperature of reading {coldest.id}",
-            f"{coldest.reading.temperature_c:g} degC",
-            f"a temperature at which a {seen.material.family} can be told",
-            f"correct or remove it: matdb reading remove {coldest.id}",
-        ) from None
+        allowed = f"a temperature at which a {seen.material.family} can be told"
+        cure = f"correct or remove it: matdb reading remove {coldest.id}"
+        what, at = f"temperature of reading {coldest.id}", f"{coldest.reading.temperature_c:g} degC"
+        raise InputError(what, at, allowed, cure) from None

@@ -74,12 +74,9 @@ def flight_of(said: AirOptions) -> Flight:
     sources = ("temp", "forecast", "monthly", "metar", "taf")
     given = [f"--{name}" for name in sources if getattr(said, name) is not None]
     if len(given) != 1:
-        raise InputError(
-            " and ".join(given) or "--temp",
-            "both" if len(given) > 1 else None,
-            "one source of temperatures: --temp, --forecast, --monthly, --metar or --taf",
-            "" if given else "for instance --temp -10C..25C",
-        )
+        allowed = "one source of temperatures: --temp, --forecast, --monthly, --metar or --taf"
+        cure = "" if given else "for instance --temp -10C..25C"
+        raise InputError(" and ".join(given) or "--temp", "both" if given else None, allowed, cure)
     more: dict[str, Any] = {}
     if said.temp is not None:
         more["low_c"], more["high_c"] = ends(said.temp, "temperature", "--temp")

@@ -368,27 +368,23 @@ class _Rows:
 def _headings(table: Table) -> list[Heading | None]:
     headings: list[Heading | None] = []
     taken: dict[str, str] = {}
-    for text in table.header:
+    for index, text in enumerate(table.header):
+        if not text and any(table.column(index)):
+            raise InputError(f"{table.what}, heading of column {index + 1}", "", "a name where there are cells")
         if text.casefold() in IGNORED or not text:
             headings.append(None)
             continue
         heading = heading_of(text)
         if heading is None:
             near = difflib.get_close_matches(text.casefold(), list(columns()), 1)
-            raise InputError(
-                f"{table.what}, heading",
-                text,
-                "a column of a reading, such as kind, part, temp_F, mass_g, frequency_hz, log_decrement",
-                f"did you mean {near[0]}?" if near else "rename or remove the column",
-            )
+            allowed = "a column of a reading, such as kind, part, temp_F, mass_g, frequency_hz, log_decrement"
+            cure = f"did you mean {near[0]}?" if near else "rename or remove the column"
+            raise InputError(f"{table.what}, heading", text, allowed, cure)
         if heading.field.name in taken:
             allowed = f"one column for each field; {taken[heading.field.name]} is it too"
             raise InputError(f"{table.what}, heading", text, allowed)
         taken[heading.field.name] = text
         headings.append(heading)
-    for index, text in enumerate(table.header):
-        if not text and any(table.column(index)):
-            raise InputError(f"{table.what}, heading of column {index + 1}", "", "a name where there are cells")
     return headings
 
 

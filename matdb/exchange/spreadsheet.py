@@ -176,12 +176,9 @@ def _check_sheet(name: str, data: bytes) -> int:
             here, rows = max(here, _column(found[1] or b"")), max(rows, int(found[2]))
         columns = max(columns, here)
     if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS or cells > MOST_CELLS:
-        raise InputError(
-            name,
-            f"a sheet of {rows} rows and {columns} columns",
-            f"at most {MOST_ROWS} rows, {MOST_COLUMNS} columns and {MOST_CELLS} cells",
-            "delete stray cells far from the table, or save it as CSV",
-        )
+        allowed = f"at most {MOST_ROWS} rows, {MOST_COLUMNS} columns and {MOST_CELLS} cells"
+        cure = "delete stray cells far from the table, or save it as CSV"
+        raise InputError(name, f"a sheet of {rows} rows and {columns} columns", allowed, cure)
     return cells
 
 

@@ -255,12 +255,8 @@ def _check_head(whole: Any, path: Path) -> None:
         raise InputError("store file", str(path), "a file that 'matdb export store' wrote")
     number = whole.get("format_version")
     if not isinstance(number, int) or number > FORMAT_VERSION:
-        raise InputError(
-            "store file",
-            f"format {number}",
-            f"of format {FORMAT_VERSION} or older",
-            "upgrade with: pip install --upgrade elastomer-matdb",
-        )
+        cure = "upgrade with: pip install --upgrade elastomer-matdb"
+        raise InputError("store file", f"format {number}", f"of format {FORMAT_VERSION} or older", cure)
 
 
 # -- a row and its line -----------------------------------------------------------------------------------------
