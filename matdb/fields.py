@@ -85,27 +85,16 @@ _METAVARS: Final = {
 }
 
 
-def _said(name: str) -> Ending | None:
+def ending_of(name: str) -> Ending:
+    """What the ending of a field's name says; that it is a bare ratio where it has none."""
     found = _ENDING.search(name)
-    return ENDINGS[found[0]] if found else None
+    return ENDINGS[found[0]] if found else Ending("dimensionless", "", "1", "")
 
 
 def stem_of(name: str) -> str:
     """A field's name without its unit: ``frequency_sd`` of ``frequency_sd_hz``."""
     # The standard deviation of a temperature is in K, but its name has both.
     return name.removesuffix("_c") if name.endswith("_sd_c") else _ENDING.sub("", name)
-
-
-def dimension_of(name: str) -> str:
-    """The dimension that a field's name tells; "dimensionless" where it tells none."""
-    said = _said(name)
-    return said.dimension if said else "dimensionless"
-
-
-def unit_of(name: str) -> str:
-    """The unit that a field's name tells, as files name it; "1" for a bare ratio."""
-    said = _said(name)
-    return said.label if said else "1"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,7 +155,8 @@ class FieldInfo:
     @property
     def title(self) -> str:
         """What a table calls it: the noun, and the unit where it has one."""
-        return self.noun if unit_of(self.name) == "1" else f"{self.noun}, {unit_of(self.name)}"
+        unit = ending_of(self.name).label
+        return self.noun if unit == "1" else f"{self.noun}, {unit}"
 
     @property
     def is_spread(self) -> bool:
@@ -217,17 +207,17 @@ def entry(
 def _filled(f: Field[Any], declared: Any) -> FieldInfo:
     """What is known of a field, with all that follows from its name and type."""
     told: FieldInfo = f.metadata.get("info", FieldInfo())
-    ending = _said(f.name)
+    ending = ending_of(f.name)
     stem = told.stem or stem_of(f.name)
     value = get_args(declared)[0] if isinstance(declared, UnionType) else declared
-    dimension = told.dimension or _BY_TYPE.get(value) or dimension_of(f.name)
+    dimension = told.dimension or _BY_TYPE.get(value) or ending.dimension
     return replace(
         told,
         name=f.name,
         stem=stem,
         dimension=dimension,
-        unit=told.unit or (ending.unit if ending else ""),
-        words=told.words or (ending.words if ending else ""),
+        unit=told.unit or ending.unit,
+        words=told.words or ending.words,
         option=told.option or "--" + stem.replace("_", "-"),
         metavar=told.metavar or _METAVARS.get(dimension, dimension.upper()),
         noun=told.noun or stem.replace("_", " "),

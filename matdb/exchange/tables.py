@@ -22,7 +22,7 @@ from matdb.delimited import csv_text
 from matdb.errors import FitError
 from matdb.exchange.reading_file import columns
 from matdb.exchange.whole_store import store_fingerprint
-from matdb.fields import plain, unit_of
+from matdb.fields import ending_of, plain
 from matdb.files import write_text
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
@@ -243,7 +243,7 @@ def units_of(header: Iterable[str]) -> dict[str, str]:
         Column names, each ending in its unit; a band's ends carry ``_low`` and ``_high`` behind it.
     """
     stems = {name: name.removesuffix("_low").removesuffix("_high") for name in header}
-    return {name: unit_of(stem) for name, stem in stems.items() if stem not in _TEXT}
+    return {name: ending_of(stem).label for name, stem in stems.items() if stem not in _TEXT}
 
 
 def write_table(
