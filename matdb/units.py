@@ -229,11 +229,17 @@ def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:
         As :func:`parse`; also for another number of lengths.
     """
     allowed = f"{count} lengths joined by x, for instance {'x'.join(['80', '60', '40'][:count])}mm"
-    parts = [part.strip() for part in _checked_text(text, field, allowed).lower().replace("×", "x").split("x")]
+    parts = split_sizes(_checked_text(text, field, allowed))
     if len(parts) != count or not all(parts):
         raise InputError(field, text, allowed)
+    return tuple(parse(part, "length", field) for part in parts)
+
+
+def split_sizes(text: str) -> list[str]:
+    """The texts of lengths joined by x; one unit at the end serves all."""
+    parts = [part.strip() for part in text.lower().replace("×", "x").split("x")]
     unit = parts[-1][_number_end(parts[-1]) :]
-    return tuple(parse(p + unit if _number_end(p) == len(p) else p, "length", field) for p in parts)
+    return [part + unit if part and _number_end(part) == len(part) else part for part in parts]
 
 
 def _checked_text(text: str, field: str, allowed: str) -> str:

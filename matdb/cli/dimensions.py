@@ -8,7 +8,6 @@ front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
@@ -18,7 +17,7 @@ from matdb.exchange.point_file import as_point, read_points
 from matdb.fields import FieldInfo, fields_of, record_fields
 from matdb.form import FORMS
 from matdb.form.base import FormBase
-from matdb.units import parse
+from matdb.units import parse, split_sizes
 
 #: What a field holds, where it is no quantity.
 _SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
@@ -106,12 +105,8 @@ def form_from_words(
         below.setdefault(owner.stem, {})[option] = text
     for stem, slot in slots.items():
         if slot.holds == _FORM and (stem in below or slot.field.name in values):
-            half, sizes = kept.get(slot.field.name), below.get(stem, {})
-            if half is None or slot.field.name in values:
-                half = _form(slot, f"{within}{stem}", values.get(slot.field.name), sizes)
-            else:
-                half = form_from_words(half.kind, sizes, within=f"{within}{stem}-", old=half)
-            values[slot.field.name] = half
+            said, half = values.get(slot.field.name), kept.get(slot.field.name)
+            values[slot.field.name] = _form(slot, f"{within}{stem}", said, below.get(stem, {}), half)
         if slot.field.name in kept:
             values.setdefault(slot.field.name, kept[slot.field.name])
         if slot.field.needed and slot.field.name not in values:
@@ -192,8 +187,10 @@ def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:
     return int(value)
 
 
-def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str]) -> FormBase:
-    """The form in a field."""
+def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str], old: FormBase | None) -> FormBase:
+    """The form in a field; the one that is there already, otherwise sized, where no other is named."""
+    if text is None and old is not None:
+        return form_from_words(old.kind, given, within=f"{option}-", old=old)
     allowed = " or ".join(slot.kinds)
     kind, _, sizes = (text or "").strip().partition(" ")
     if kind not in slot.kinds:
@@ -201,16 +198,14 @@ def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str]) -> 
     if not sizes.strip():
         return form_from_words(kind, given, within=f"{option}-", asked=option)
     given = dict(given)
-    pieces = [piece.strip() for piece in re.split(r"[x×]", sizes)]
-    unit = (re.findall(r"[^\d.\s]+$", pieces[-1]) or [""])[0]
+    pieces = split_sizes(sizes)
     stems = [s.stem for s in _slots(FORMS[kind]).values() if s.holds == "length"]
     if len(pieces) > len(stems):
         raise InputError(option, text, f"{kind} and at most {len(stems)} lengths: " + ", ".join(stems))
     for stem, piece in zip(stems, pieces, strict=False):
         if f"{option}-{stem}" in given:
             raise InputError(f"{option}-{stem}", given[f"{option}-{stem}"], f"left out when {option} has the sizes")
-        # One unit at the end holds for all.
-        given[f"{option}-{stem}"] = piece if re.search(r"[^\d.]$", piece) else piece + unit
+        given[f"{option}-{stem}"] = piece
     return form_from_words(kind, given, within=f"{option}-", asked=option)
 
 
