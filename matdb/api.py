@@ -26,16 +26,8 @@ if TYPE_CHECKING:
     # What a plain question does not need: matdb.advice and matdb.curve import these when they are first asked for.
     import matdb.advice.exposure
     import matdb.advice.surprise
-    from matdb.advice.camera import SixAxes
-    from matdb.advice.cover import Cover
     from matdb.advice.exposure import Temperatures
     from matdb.advice.judge import Candidate
-    from matdb.advice.squeeze import Squeeze
-    from matdb.advice.suit import Suitability
-    from matdb.curve.low_temperature import LowTemperature
-    from matdb.curve.next_reading import Affordable, NextReading
-    from matdb.curve.prony import Prony
-    from matdb.mounting.shake import AirframeSpectrum
 
 #: Temperatures that a question may name, degrees Celsius.
 _ASKED_C = (-273.0, 400.0, "degrees Celsius")
@@ -250,8 +242,8 @@ class Store(FittedRecords):
         squeeze_mm: float | None = None,
         axis: str = "axial",
         package: str | None = None,
-        spectrum: AirframeSpectrum | None = None,
-    ) -> list[Suitability]:
+        spectrum: matdb.AirframeSpectrum | None = None,
+    ) -> list[matdb.Suitability]:
         """Rank parts for a mounting over temperatures; see :func:`matdb.advice.suit.suit`.
 
         Parameters
@@ -287,7 +279,7 @@ class Store(FittedRecords):
         squeeze_mm: float | None = None,
         axis: str = "axial",
         package: str | None = None,
-    ) -> Cover:
+    ) -> matdb.Cover:
         """Find the fewest parts that hold the window for a share of a season; see :func:`matdb.advice.cover.cover`.
 
         Parameters
@@ -317,7 +309,7 @@ class Store(FittedRecords):
         *,
         squeeze_mm: float = 0.0,
         package: str = "main",
-    ) -> SixAxes:
+    ) -> matdb.SixAxes:
         """All six rigid-body modes of a camera on a part; see :func:`matdb.advice.camera.six_axes`.
 
         Parameters
@@ -352,7 +344,7 @@ class Store(FittedRecords):
         turns: float | None = None,
         assembly_c: float = 23.0,
         set_share: float = 0.15,
-    ) -> Squeeze:
+    ) -> matdb.Squeeze:
         """How far to turn the screw of a part in two halves; see :func:`matdb.advice.squeeze.squeeze`.
 
         Parameters
@@ -410,7 +402,7 @@ class Store(FittedRecords):
         judged = matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis)
         return {each.candidate.part.name: each.squeeze_mm for members in judged for each in members}
 
-    def low_temperature(self, material: str) -> LowTemperature:
+    def low_temperature(self, material: str) -> matdb.LowTemperature:
         """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.
 
         Parameters
@@ -425,7 +417,7 @@ class Store(FittedRecords):
         """
         return matdb.curve.low_temperature.low_temperature(self._current(material)[1])
 
-    def prony(self, material: str, *, goal: float = 0.01) -> Prony:
+    def prony(self, material: str, *, goal: float = 0.01) -> matdb.Prony:
         """A generalised Maxwell (Prony) series of the median curve; see :func:`matdb.curve.prony.prony_series`.
 
         Parameters
@@ -456,10 +448,10 @@ class Store(FittedRecords):
         mass_kg: float | None = None,
         count: int = 1,
         frequency_hz: float | None = None,
-        affordable: Affordable | None = None,
+        affordable: matdb.Affordable | None = None,
         axis: str = "axial",
         squeeze_mm: float = 0.0,
-    ) -> list[NextReading]:
+    ) -> list[matdb.NextReading]:
         """Rank the next readings to take on a part by how much each is expected to narrow its stiffness.
 
         Readings that were logged after the newest fit count; nothing is written. See
@@ -505,10 +497,10 @@ class Store(FittedRecords):
         *,
         parts: Sequence[str] | None = None,
         most: int = 3,
-        affordable: Affordable | None = None,
+        affordable: matdb.Affordable | None = None,
         axis: str = "axial",
         progress: Callable[[float], None] | None = None,
-    ) -> list[NextReading]:
+    ) -> list[matdb.NextReading]:
         """Rank the next readings for choosing an isolator: on which part, and which reading.
 
         Each part is asked at its natural frequency under the mounting's mass and count, at its best squeeze.
@@ -545,7 +537,7 @@ class Store(FittedRecords):
         names = (
             checked_names("parts", parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
         )
-        found: list[NextReading] = []
+        found: list[matdb.NextReading] = []
         how: dict[str, Any] = {"mass_kg": wanted.mass_kg, "count": wanted.count, "axis": axis}
         flown = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c)
         best = self.best_squeezes(names, wanted, flown, axis=axis)
