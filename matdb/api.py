@@ -12,13 +12,14 @@ import matdb.advice
 import matdb.curve
 from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import Effective, effective
-from matdb.bench.readings import Reading, check_on_part
+from matdb.bench.readings import Reading
 from matdb.checks import checked_kind, checked_names, checked_number
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.fitted import FittedRecords
 from matdb.form.part import Part
 from matdb.material.record import Material
+from matdb.mounting.on_part import check_on_part
 from matdb.mounting.record import LOAD_FACTORS, Mounting
 from matdb.store import Records, StoredReading
 

@@ -149,3 +149,16 @@ def checked_names(field: str, names: Any) -> list[str]:
     if isinstance(names, str) or not hasattr(names, "__iter__") or getattr(names, "ndim", 1) == 0:
         raise InputError(field, names, "a list of names")
     return list(names)
+
+
+def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:
+    """Temperature in degrees Celsius and frequency in Hz, checked and broadcast against each other."""
+    t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
+    f = checked_array("frequency_hz", frequency_hz, 0.0, 1e12, "Hz", open_low=True)
+    try:
+        t, f = np.broadcast_arrays(t, f)
+    except ValueError:
+        raise InputError(
+            "frequency_hz", f"shape {f.shape}", f"of a shape that fits the temperature's {t.shape}"
+        ) from None
+    return t, f

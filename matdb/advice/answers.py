@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike
 
 from matdb.advice.effective import Effective, checked_question, effective, state_warnings
 from matdb.arrays import Array, Places
+from matdb.checks import checked_state
 from matdb.curve.band import band
-from matdb.curve.curve import Curve, checked_state
+from matdb.curve.curve import Curve
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import natural_ln_omega
@@ -97,7 +98,7 @@ class PartAnswers:
         self.curve = curve = curve.through(part.form, axis, curve.ln_stiffest(np.array(service_range(material)[0])))
         self.axis, self.squeeze_mm = axis, float(squeeze_mm)
         unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
-        self._ln_scale = math.log(unit) + curve.offset_draws(part.name, part.form.offset_sd(axis))
+        self._ln_scale = math.log(unit) + curve.offset_draws(part, axis)
         # A pair under a mass may lose its upper half: then its draws are no longer one curve and a scale.
         self._one_scale = part.form.pair is None or axis != "axial"
         # ln of stiffness and of damping ratio; a block of temperatures at one frequency is computed when asked for.

@@ -192,7 +192,7 @@ def six_axes(
     unit = modes(body, axial, across, 0.0 if loose else _tilting(candidate.part.form))
     curve, payload = candidate.curve, Payload.of(mounting, package)
     window = Window(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
-    offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"), mounting.count)
+    offset = curve.offset_draws(candidate.part, "axial", mounting.count)
     with np.errstate(divide="ignore"):
         # The frequency at 1 MPa tells stiffness per modulus over mass of each mode.
         ln_w = 2.0 * np.log(2.0 * math.pi * np.maximum(unit.frequency_hz, 1e-9)) + offset[:, None]
@@ -265,7 +265,7 @@ def camera_shake(
     body = suspension(mounting, package)
     axial, across, _ = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
     curve = candidate.curve
-    offset = curve.offset_draws(candidate.part.name, candidate.part.form.offset_sd("axial"), mounting.count)
+    offset = curve.offset_draws(candidate.part, "axial", mounting.count)
     f = spectrum.frequency_hz
     ln_modulus = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
     modulus = np.exp(ln_modulus + offset[:, None])[..., None]

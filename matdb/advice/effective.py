@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex, Flags
-from matdb.checks import checked_number, checked_whole
+from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
-from matdb.curve.curve import FAMILY_PRIOR, Curve, checked_state
+from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.grommet_pair import GrommetPair
@@ -93,7 +93,7 @@ class Suspended:
 def ln_scale_draws(curve: Curve, part: Part, axis: str, squeeze_mm: float, count: int = 1, pieces: int = 0) -> Array:
     """Ln of the stiffness per unit modulus of ``count`` parts of a set of ``pieces``, offset included."""
     unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
-    offset = curve.offset_draws(part.name, part.form.offset_sd(axis), pieces or count)
+    offset = curve.offset_draws(part, axis, pieces or count)
     return np.asarray(math.log(unit * count) + offset)
 
 
@@ -171,7 +171,7 @@ def ln_scale_at_rest(
     if part.form.pair is None or axis != "axial":
         return both
     t = np.asarray(temperature_c, dtype=float)
-    offset = curve.offset_draws(part.name, part.form.offset_sd(axis), count)[:, None]
+    offset = curve.offset_draws(part, axis, count)[:, None]
     case = pair_case(
         part.form.pair,
         curve.family,

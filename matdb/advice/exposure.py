@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike
 from matdb.arrays import Array, Whole
 from matdb.bench.thermal.body import Body, thermal_of
 from matdb.bench.thermal.state import body_of
-from matdb.checks import checked_number
-from matdb.curve.curve import Curve, checked_state
+from matdb.checks import checked_number, checked_state
+from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of

@@ -487,7 +487,7 @@ class Judge:
     ) -> list[Judgement]:
         """Judge a part at some squeezes; ``units`` are its stiffness along and across at a modulus of 1 MPa, N/mm."""
         form = each.part.form
-        offset = self.curve.offset_draws(each.part.name, form.offset_sd(self.axis), self.mounting.count)
+        offset = self.curve.offset_draws(each.part, self.axis, self.mounting.count)
         halves = Halves(self, form, offset) if form.pair is not None else None
         return [
             Judgement(self, index, each, squeeze, unit, (offset, halves))

@@ -20,9 +20,8 @@ from matdb.advice.exposure import exposure
 from matdb.advice.judge import Candidate, Judgement, judge
 from matdb.advice.verdict import reason
 from matdb.arrays import Array, Flags
-from matdb.checks import checked_number
+from matdb.checks import checked_number, checked_state
 from matdb.curve.band import Band, band
-from matdb.curve.curve import checked_state
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.base import MAX_SQUEEZE_SHARE

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -16,6 +17,7 @@ from matdb.curve.curve import READINGS, Curve
 from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
+from matdb.mounting.on_part import felt_by
 
 #: A reading outside this share of what is expected of it is told; choice.
 _SURE: Final = 0.999
@@ -99,14 +101,12 @@ def _compared(
 ) -> list[tuple[int, Surprise]]:
     """The surprises of readings that are rows of their own, with the index of each."""
     n, order = len(curve.draws), [rows[0] for rows in evidence.rows_of]
-    offset: dict[tuple[str, str], Array] = {}
-    for reading in readings:
-        if reading.subject == "part":
-            part, axis = parts[getattr(reading, "part")], getattr(reading, "axis", "axial")  # noqa: B009
-            if (part.name, axis) not in offset:
-                offset[part.name, axis] = curve.offset_draws(part.name, part.form.offset_sd(axis))
-    none = np.zeros(n)
-    own = [offset.get((getattr(r, "part", ""), getattr(r, "axis", "")), none) for r in (readings[k] for k in order)]
+    drawn = cache(lambda name, axis: curve.offset_draws(parts[name], axis))
+    own = []
+    for reading in (readings[k] for k in order):
+        name = getattr(reading, "part", "")
+        shares = felt_by(reading, parts[name].form).shares if name else {}
+        own.append(sum((share * drawn(name, axis) for axis, share in shares.items()), np.zeros(n)))
     # Each row its own specimen, for the offset's spread goes with the axis.
     each = replace(evidence, specimen=np.arange(len(order)), specimens=tuple(map(str, order)))
     stiff, loss, rate, loss_rate = each.predict(curve.draws, np.stack(own, axis=1))

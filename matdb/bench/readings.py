@@ -14,7 +14,6 @@ from typing import Any, ClassVar, Final
 from matdb.checks import ABSOLUTE_ZERO_C, checked_name
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, PlainRecord, above, check_record, entry, from_plain, info, record_fields, within
-from matdb.form.part import Part
 from matdb.material.hardness import hardness_text
 
 #: The direction of a reading of a whole mount that turns to and fro on its parts.
@@ -432,19 +431,6 @@ class HardnessReading(Reading):
         shown="Shore {}",
         help="Shore hardness with its scale, such as '41 A'.",
     )
-
-
-def check_on_part(reading: Reading, part: Part) -> None:
-    """Refuse a reading along an axis or at a squeeze that its part's form does not have.
-
-    Raises
-    ------
-    InputError
-        As :meth:`matdb.form.base.FormBase.stiffness_n_per_mm`.
-    """
-    axis = getattr(reading, "axis", None)
-    if axis is not None:
-        part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=getattr(reading, "squeeze_mm", 0.0))
 
 
 #: Every kind of reading by its short name.

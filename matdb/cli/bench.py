@@ -13,7 +13,7 @@ import typer
 
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_amplitudes
-from matdb.bench.readings import Deflection, Reading, RingDown, check_on_part
+from matdb.bench.readings import Deflection, Reading, RingDown
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.bench.thermal.state import body_of
 from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity
@@ -25,6 +25,7 @@ from matdb.exchange.reading_file import value_of
 from matdb.fields import checked_field, record_fields
 from matdb.form.part import Part
 from matdb.material.record import Material
+from matdb.mounting.on_part import check_on_part
 from matdb.units import counted, parse
 
 #: Within so many kelvin of the room a part needs no soak and does not drift.

@@ -19,9 +19,8 @@ from numpy.typing import NDArray
 
 import matdb.advice
 from matdb.api import Store, open_store
-from matdb.checks import printed_like
+from matdb.checks import checked_state, printed_like
 from matdb.cli.screen import Progress, document, lines, show
-from matdb.curve.curve import checked_state
 from matdb.delimited import csv_text
 from matdb.errors import InputError, StoreError
 from matdb.exchange.reading_file import value_of

@@ -47,6 +47,15 @@ class Band(PlainRecord):
         return self.median, self.low, self.high
 
 
+@dataclass(frozen=True)
+class ModulusBands:
+    """Storage modulus in MPa and loss factor as bands; ``extrapolated`` tells where the measured range ends."""
+
+    storage_mpa: Band
+    loss_factor: Band
+    extrapolated: Any
+
+
 def band(samples: Array) -> Band:
     """Band over the first axis of ``samples``, its median that of :func:`median`; one dimension gives floats."""
     n = samples.shape[0]

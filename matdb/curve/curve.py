@@ -13,8 +13,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.checks import ABSOLUTE_ZERO_C, checked_array, checked_number
-from matdb.curve.band import Band, band
+from matdb.checks import checked_number, checked_state
+from matdb.curve.band import ModulusBands, band
 from matdb.curve.parameters import (
     COLUMNS,
     EXPONENT,
@@ -31,7 +31,8 @@ from matdb.curve.parameters import (
 )
 from matdb.curve.prior import Prior
 from matdb.errors import InputError
-from matdb.form.base import LEAST_BULK_SOFTENING, FormBase
+from matdb.form.base import LEAST_BULK_SOFTENING, TILTING, FormBase
+from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
 from matdb.material.modulus import ln_steady_modulus
@@ -67,14 +68,15 @@ def _pair(values: Any) -> tuple[float, float] | None:
 
 #: What is stored with the draws, under the field's own name, and how it is read.
 _STORED: Final[dict[str, Callable[[Any], Any]]] = {
-    "piecewise": tuple, "common_sd": float, "measured_c": _pair, "measured_ln_hz": _pair, "measured_loss_ln_hz": _pair,
+    "axis_of": dict, "turns": lambda pairs: tuple(map(tuple, pairs)), "piecewise": tuple, "common_sd": float,
+    "measured_c": _pair, "measured_ln_hz": _pair, "measured_loss_ln_hz": _pair,
     "read_c": lambda values: tuple(map(float, values)), "crystallises": bool, "bench_strain": lambda value: value,
     "weights": dict, "report": dict, "reading_count": int,
 }  # fmt: skip
 #: What older fits lack.
-_LATER: Final = {"piecewise", "read_c", "crystallises", "bench_strain"}
+_LATER: Final = {"axis_of", "turns", "piecewise", "read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
-_STORED_ARRAYS: Final = ("softening", "rest")
+_STORED_ARRAYS: Final = ("turned", "softening", "rest")
 
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
@@ -101,15 +103,6 @@ _MISFIT_GROWTH_GAP_K: Final = 10.0
 _MOST_GROWTH: Final = 4.0
 
 
-@dataclass(frozen=True)
-class ModulusBands:
-    """Storage modulus in MPa and loss factor as bands; ``extrapolated`` tells where the measured range ends."""
-
-    storage_mpa: Band
-    loss_factor: Band
-    extrapolated: Any
-
-
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Curve:
     """Master curve of one material as draws of its parameters.
@@ -124,6 +117,10 @@ class Curve:
         Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
     offsets : dict of str to ndarray, shape (n,)
         ln of true over computed stiffness of the parts that were measured.
+    axis_of : dict of str to str
+        The direction of each part that its offset is of; without one, as in older fits, it is of all.
+    turns, turned : tuple of (str, str), ndarray of shape (n, turns)
+        Parts and other directions of them that were read; what their ln offsets have over the parts' own.
     piecewise : tuple of str
         Parts of several pieces of which it was told which were read: the others differ.
     common_sd : float
@@ -165,6 +162,9 @@ class Curve:
     basis: str
     draws: Array
     offsets: Mapping[str, Array] = field(default_factory=dict)
+    axis_of: Mapping[str, str] = field(default_factory=dict)
+    turns: tuple[tuple[str, str], ...] = ()
+    turned: Array = field(default_factory=lambda: np.zeros((0, 0)))
     piecewise: tuple[str, ...] = ()
     common_sd: float = 0.0
     misfit: Array
@@ -339,18 +339,28 @@ class Curve:
             return f"the readings of {self.material} are not fitted yet: {rests}; run 'matdb fit \"{self.material}\"'"
         return f"no reading of {self.material}: {rests}"
 
-    def offset_draws(self, part: str, offset_sd: float, pieces: int = 1) -> Array:
-        """Ln offset of a set of pieces of a part, shape (n,): measured, or what geometry leaves open.
+    def offset_draws(self, part: Part, axis: str, pieces: int = 1) -> Array:
+        """Ln offset of a set of pieces of a part in a direction, shape (n,): measured, or what geometry leaves open.
 
-        Where it was told which were read, the set scatters around them; a single piece stands for a usual set.
+        A direction that was not read goes with the one that was, but for what two directions of the form may differ by.
+        Where it was told which pieces were read, the set scatters around them; a single one stands for a usual set.
         """
-        if part not in self.offsets:
+        form, name = part.form, part.name
+        read, sd = self.offsets.get(name), form.offset_sd(axis if axis in form.axes else form.axes[0])
+        if axis == (form.axes[0] if read is None else self.axis_of.get(name, axis)):
+            turn, alike = np.zeros(1), 1.0
+        else:
+            turn = self._normals(11 + (*form.axes, TILTING).index(axis))[:, 0]
+            alike = 1.0 - 0.5 * form.apart_share**2
+        if read is None:
             # The same for every part, so that ranking is fair.
-            return math.hypot(offset_sd, self.common_sd) * self._normals(4)[:, 0]
-        if part not in self.piecewise:
-            return self.offsets[part]
-        scatter = PIECE_SD / math.sqrt(PIECES if pieces == 1 else pieces)
-        return self.offsets[part] + scatter * self._normals(6)[:, 0]
+            own = alike * self._normals(4)[:, 0] + math.sqrt(1.0 - alike**2) * turn
+            return np.asarray(math.hypot(sd, self.common_sd) * own)
+        told = (name, axis) in self.turns
+        found = read + (self.turned[:, self.turns.index((name, axis))] if told else sd * form.apart_share * turn)
+        if name in self.piecewise:
+            found = found + PIECE_SD / math.sqrt(PIECES if pieces == 1 else pieces) * self._normals(6)[:, 0]
+        return np.asarray(found)
 
     def rested(self, rest_h: float | None) -> Curve:
         """The curve after so many hours of rest at the temperature asked about; however many when None.
@@ -467,6 +477,8 @@ class Curve:
                 **more,
                 **given,
             )
+            if curve.turns and curve.turned.shape != (n, len(curve.turns)):
+                raise ValueError(f"directions of shape {curve.turned.shape}")
             if not isinstance(curve.seed, int) or curve.seed < 0 or not 0.0 <= curve.common_sd < math.inf:
                 raise ValueError(f"seed {curve.seed!r}, common sd {curve.common_sd!r}")
             report, rows = curve.report, ("parameters", "readings")
@@ -584,16 +596,3 @@ def _even_normals(n: int) -> Array:
 def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:
     """How far values lie outside a range, negative inside; everything lies far outside no range."""
     return np.full_like(values, math.inf) if ends is None else np.maximum(ends[0] - values, values - ends[1])
-
-
-def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:
-    """Temperature in degrees Celsius and frequency in Hz, checked and broadcast against each other."""
-    t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
-    f = checked_array("frequency_hz", frequency_hz, 0.0, 1e12, "Hz", open_low=True)
-    try:
-        t, f = np.broadcast_arrays(t, f)
-    except ValueError:
-        raise InputError(
-            "frequency_hz", f"shape {f.shape}", f"of a shape that fits the temperature's {t.shape}"
-        ) from None
-    return t, f

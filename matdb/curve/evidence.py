@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Final
 
 import numpy as np
@@ -32,6 +32,7 @@ from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
+from matdb.mounting.on_part import felt_by
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 Array = NDArray[np.float64]
@@ -72,8 +73,9 @@ class Evidence:
 
     One row has up to two components: a stiffness-like one (frequency, deflection, storage modulus) and a loss-like
     one (decrement, width, loss factor). ``ln_s`` is where the row looks at the modulus; rows with ``free`` set find
-    their own complex ``s`` from m s^2 + n B E(s) = 0. Rows share what their session's thermometer shows too much, and
-    how the piece that was read differs from the part's usual one, where it was told which (``piece``, else -1).
+    their own complex ``s`` from m s^2 + n B E(s) = 0. Rows share what their session's thermometer shows too much,
+    how the piece that was read differs from the part's usual one, where it was told which (``piece``, else -1), and
+    what a direction of a part has over the one that its own offset is of (``turned``: the share of each of ``turns``).
     """
 
     temperature_k: Array
@@ -99,6 +101,10 @@ class Evidence:
     specimens: tuple[str, ...]
     specimen_sd: Array
     rows_of: tuple[tuple[int, ...], ...]
+    turned: Array
+    turns: tuple[tuple[str, str], ...]
+    turn_sd: Array
+    axis_of: Mapping[str, str]
 
     @property
     def size(self) -> int:
@@ -119,8 +125,8 @@ class Evidence:
 
     @property
     def shared(self) -> int:
-        """Number of coordinates that rows share besides the curve's: thermometers, pieces, softening, cold rest."""
-        return len(self.sessions) + self.pieces + 2 * self.softens + 2 * (self.cold is not None)
+        """Number of coordinates that rows share besides the curve's: thermometers, pieces, turns, softening, rest."""
+        return len(self.sessions) + self.pieces + len(self.turns) + 2 * self.softens + 2 * (self.cold is not None)
 
     @property
     def fumbled_share(self) -> Array:
@@ -157,6 +163,13 @@ class Evidence:
         reflect = np.eye(n) - 2.0 * np.outer(mirror, mirror) / (mirror @ mirror)
         return np.asarray(reflect[:, 1:])
 
+    def by_part(self, offsets: Array) -> dict[str, Any]:
+        """What a curve keeps of offsets: each part's own, of which direction it is, and those of other directions."""
+        axis_of = {name: axis for name, axis in self.axis_of.items() if axis}
+        own = {name: offsets[:, k] for k, name in enumerate(self.specimens) if name in axis_of}
+        turned = offsets[:, len(self.specimens) + self.pieces :]
+        return {"offsets": own, "axis_of": axis_of, "turns": self.turns, "turned": turned}
+
     def predict(
         self,
         draws: Array,
@@ -171,8 +184,8 @@ class Evidence:
         ----------
         draws : ndarray, shape (n, 13)
             Parameter draws.
-        offsets : ndarray, shape (n, specimens) or (n, specimens + pieces)
-            ln offsets of the specimens, and of the pieces from them.
+        offsets : ndarray, shape (n, specimens) or (n, specimens + pieces + turns)
+            ln offsets of the specimens, and of the pieces and of other directions from them.
         drift : ndarray, shape (n, sessions), optional
             What each session's thermometer shows too much, K; nothing when None.
         softening : ndarray, shape (n, 2), optional
@@ -193,6 +206,7 @@ class Evidence:
             ln_scale = ln_scale + offsets[:, self.specimen] * (self.specimen >= 0)
         if offsets.shape[1] > len(self.specimens):
             ln_scale = ln_scale + offsets[:, len(self.specimens) + self.piece] * (self.piece >= 0)
+            ln_scale = ln_scale + offsets[:, len(self.specimens) + self.pieces :] @ self.turned.T
         if softening is not None and softening.shape[1]:
             here, usual = (ln_softening(x, *softening.T[:, :, None]) for x in (self.strain, self.bench_strain))
             ln_scale = ln_scale + np.nan_to_num(here - usual)
@@ -318,6 +332,9 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     # So are sessions and pieces, by the row where each appears first.
     sessions = list(dict.fromkeys(row.session for row in rows))
     pieces = list(dict.fromkeys((row.specimen, row.piece) for row in rows if row.piece))
+    axis_of = {name: _axis_of(name, rows, parts) for name in names}
+    turns = list(dict.fromkeys((r.specimen, a) for r in rows for a in r.shares if a != axis_of[r.specimen]))
+    turned = [[row.shares.get(axis, 0.0) * (row.specimen == name) for name, axis in turns] for row in rows]
     columns = {name: np.array([getattr(row, name) for row in rows]) for name in _COLUMNS}
     cold = crystallisation_of(family)
     if cold is not None and not cold.matters(columns["temperature_k"] - ZERO_C, columns["soak_h"]):
@@ -333,7 +350,19 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         piece=np.array([pieces.index((row.specimen, row.piece)) if row.piece else -1 for row in rows], dtype=np.int64),
         sessions=tuple(sessions),
         session_sd=np.array([max(row.session_sd for row in rows if row.session == name) for name in sessions]),
+        turned=np.array(turned).reshape(len(rows), len(turns)),
+        turns=tuple(turns),
+        turn_sd=np.array([spread[name] * parts[name].form.apart_share for name, _ in turns]),
+        axis_of=axis_of,
     )
+
+
+def _axis_of(specimen: str, rows: Sequence[_Row], parts: Mapping[str, Part]) -> str:
+    """The direction that a specimen's own offset is of: the first of its form's that was read by itself."""
+    if specimen not in parts:
+        return ""
+    axes, read = parts[specimen].form.axes, {tuple(row.shares) for row in rows if row.specimen == specimen}
+    return next((axis for axis in axes if (axis,) in read), axes[0])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -359,6 +388,7 @@ class _Row:
     piece: int = 0
     strain: float = math.nan
     soak_h: float = 0.0
+    shares: Mapping[str, float] = field(default_factory=dict)
     indices: tuple[int, ...] = ()
 
     @property
@@ -398,11 +428,13 @@ def _row(
     height = None
     if isinstance(reading, RingDown | Resonance | Deflection):
         form = parts[reading.part].form
-        unit = float(form.stiffness_n_per_mm(1.0, reading.axis, squeeze_mm=reading.squeeze_mm))
-        height = form.strained_mm(reading.axis)
+        unit, shares = felt_by(reading, form)
+        axis = max(shares, key=lambda each: (each in form.axes, shares[each]))
+        height = form.strained_mm(axis)
         row = _ROW_OF[type(reading)](reading, unit)
-        row = _incompressible(row, form, reading.axis, bulk_mpa)
-        row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(reading.axis), piece=reading.piece or 0)
+        row = _incompressible(row, form, axis, bulk_mpa)
+        row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(axis), shares=shares)
+        row = replace(row, piece=reading.piece or 0)
     else:
         row = _ROW_OF[type(reading)](reading, math.nan)
     usual = _LABORATORY_SD_K if row.group == _SWEEP else THERMOMETER_SD_K
@@ -525,7 +557,10 @@ def _averaged(rows: list[_Row]) -> list[_Row]:
     """
     if len(rows) <= MOST_ROWS:
         return rows
-    kinds = [(row.group, row.specimen, row.piece, row.session, row.free, math.isnan(row.loss)) for row in rows]
+    kinds = [
+        (r.group, r.specimen, tuple(sorted(r.shares.items())), r.piece, r.session, r.free, math.isnan(r.loss))
+        for r in rows
+    ]
     number = {kind: k for k, kind in enumerate(sorted(set(kinds)))}
     # A ring-down is placed by its mass: its frequency is the outcome, about as the root of stiffness over mass.
     places = np.array([(row.temperature_k, 0.5 * row.ln_factor if row.free else row.ln_s.real) for row in rows])

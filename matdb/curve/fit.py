@@ -108,7 +108,7 @@ def fit_curve(
     prior = prior_of(material, float(np.ptp(evidence.temperature_k)))
     posterior = fit_posterior(prior, evidence, seed=seed, progress=progress)
     temperatures = evidence.temperature_k - ZERO_C
-    offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
+    by_part = evidence.by_part(posterior.offsets)
     rows = _residuals(evidence, posterior, readings)
     # A reading that does not fit the others widens no range: it must not turn a guess into a measurement.
     fits = [not row["fumbled"] and not isinstance(row["or_else"], str) for row in rows]
@@ -120,7 +120,7 @@ def fit_curve(
         family=material.family,
         basis=READINGS,
         draws=posterior.draws,
-        offsets=offsets,
+        **by_part,
         piecewise=tuple(sorted({evidence.specimens[k] for k in evidence.specimen[evidence.piece >= 0]})),
         common_sd=evidence.common_sd,
         misfit=posterior.misfit,
@@ -133,7 +133,7 @@ def fit_curve(
         bench_strain=evidence.bench_strain,
         softening=posterior.softening,
         weights=posterior.weights,
-        report=_report(material, evidence, posterior, before, offsets, rows, numbers),
+        report=_report(material, evidence, posterior, before, by_part["offsets"], rows, numbers),
         reading_count=len(readings),
         seed=seed,
     )

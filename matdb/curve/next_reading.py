@@ -22,9 +22,9 @@ from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
 from matdb.bench.readings import Deflection, Reading, RingDown
-from matdb.checks import checked_number, checked_whole
+from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
-from matdb.curve.curve import Curve, checked_state
+from matdb.curve.curve import Curve
 from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, gather, ln_tolerant
 from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
@@ -240,15 +240,15 @@ def _many_draws(
     curve: Curve, material: Material, parts: Mapping[str, Part], readings: Sequence[Reading]
 ) -> tuple[Curve, Array]:
     """The curve with more draws than it keeps, and their noise factors."""
-    prior, offsets = prior_of(material), dict[str, Array]()
+    prior, by_part = prior_of(material), dict[str, Any]()
     if readings:
         evidence = gather(readings, parts, material.family)
         posterior = fit_posterior(prior, evidence, seed=curve.seed, particles=_PARTICLES, draws=_DRAWS)
-        offsets = {name: posterior.offsets[:, k] for k, name in enumerate(evidence.specimens) if name in parts}
+        by_part = evidence.by_part(posterior.offsets)
     else:
         posterior = prior_population(prior, curve.seed, draws=_DRAWS)
     found = {name: getattr(posterior, name) for name in ("draws", "misfit", "rest", "softening")}
-    return dataclasses.replace(curve, offsets=offsets, **found), posterior.noise
+    return dataclasses.replace(curve, **by_part, **found), posterior.noise
 
 
 @dataclass(eq=False)
@@ -269,7 +269,7 @@ class _Trial:
         form = self.part.form
         unit = float(form.stiffness_n_per_mm(1.0, self.axis, squeeze_mm=self.squeeze_mm))
         self.many = self.many.through(form, self.axis, self.many.ln_stiffest(self.asked, self.frequency_hz))
-        self.offset = self.many.offset_draws(self.part.name, self.part.form.offset_sd(self.axis))
+        self.offset = self.many.offset_draws(self.part, self.axis)
         #: ln of the stiffness per modulus of one part, every draw.
         self.ln_scale = (self.offset + math.log(unit))[:, None]
         rng = np.random.default_rng([self.many.seed, 5])

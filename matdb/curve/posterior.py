@@ -59,8 +59,9 @@ class Posterior:
     ----------
     draws : ndarray, shape (n, 13)
         Curve parameters.
-    offsets : ndarray, shape (n, specimens + pieces)
-        ln offsets of the specimens, weighted mean zero, and of the pieces that were told apart from them.
+    offsets : ndarray, shape (n, specimens + pieces + turns)
+        ln offsets of the specimens, weighted mean zero; of the pieces that were told, and of the other directions that
+        were read, from them.
     noise : ndarray, shape (n, groups)
         Noise factors.
     misfit : ndarray, shape (n,)
@@ -98,10 +99,11 @@ def unpack(prior: Prior, evidence: Evidence, contrasts: Array, u: Array) -> tupl
     noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
     shared = u[:, start + len(GROUPS) + 1 :]
-    places = np.cumsum([len(evidence.sessions), evidence.pieces, 2 * evidence.softens])
-    drift, pieces, soft, rest = np.split(shared, places, axis=1)
+    places = np.cumsum([len(evidence.sessions), evidence.pieces, len(evidence.turns), 2 * evidence.softens])
+    drift, pieces, turns, soft, rest = np.split(shared, places, axis=1)
     soft = prior.softening(soft) if evidence.softens else soft
-    return np.hstack([offsets, PIECE_SD * pieces]), noise, misfit, drift * evidence.session_sd, soft, rest
+    apart = np.hstack([PIECE_SD * pieces, evidence.turn_sd * _heavy(turns)])
+    return np.hstack([offsets, apart]), noise, misfit, drift * evidence.session_sd, soft, rest
 
 
 def _heavy(z: Array) -> Array:

@@ -16,6 +16,7 @@ from matdb.delimited import BLANKS, NUMBER, Table, read_table, unguarded
 from matdb.errors import InputError, plain_line
 from matdb.fields import FieldInfo, checked_field, fields_of, record_fields, unknown_fields
 from matdb.form.part import Part
+from matdb.mounting.on_part import FELT_FIELDS, felt
 from matdb.units import UNITS, parse
 
 #: Columns that an export adds and an import may carry along; they say nothing of the reading itself.
@@ -356,10 +357,11 @@ class _Rows:
         if on not in self.names[what]:
             self._problem(line, what, _unknown(what, on, self.names[what]))
             return
-        state = (on, values.get("axis", "axial"), values.get("squeeze_mm", 0.0))
+        usual = {"axis": "axial", "squeeze_mm": 0.0}
+        state = (on, *(values.get(name, usual.get(name)) for name in FELT_FIELDS))
         if what == "part" and state not in self._fits:
             try:
-                self.parts[on].form.stiffness_n_per_mm(1.0, state[1], squeeze_mm=state[2])
+                felt(self.parts[on].form, *state[1:])
                 self._fits.add(state)
             except InputError as error:
                 self._problem(line, error.field, str(error))

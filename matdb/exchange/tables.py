@@ -15,8 +15,9 @@ import numpy as np
 from matdb.advice.effective import state_warnings
 from matdb.api import Store
 from matdb.arrays import Array
+from matdb.checks import checked_state
 from matdb.curve.band import Band, band
-from matdb.curve.curve import DAMPING_UNREAD, Curve, checked_state
+from matdb.curve.curve import DAMPING_UNREAD, Curve
 from matdb.curve.parameters import ln_shift
 from matdb.delimited import csv_text
 from matdb.errors import FitError

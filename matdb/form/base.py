@@ -23,6 +23,9 @@ Array = NDArray[np.float64]
 #: Largest squeeze over free height that any form answers for; far beyond what a mount should carry.
 MAX_SQUEEZE_SHARE = 0.5
 
+#: What a part resists when one end turns about a diameter, beside the forms' own axes.
+TILTING = "tilting"
+
 #: Squeezes that are tried when none is asked for, as shares of the height.
 SQUEEZE_SHARES = (0.0, 0.05, 0.10, 0.15, 0.20)
 #: Legs are tried up to this share of the squeeze at which they buckle; common practice, no source.
@@ -189,6 +192,11 @@ class FormBase(PlainRecord):
         """
         self._check_axis(axis)
         return self.inside_sd if self.covered else self.outside_sd
+
+    #: Standard deviation of what one direction's offset has over another's, in shares of ``offset_sd``. Dimensions off
+    #: by 10 % leave but 0.04 of ln on a ring, for they act on every direction alike (tests/form/test_directions.py);
+    #: bonds, edges and seats leave more.
+    apart_share: ClassVar[float] = 0.7
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:
         """What the user should know of this geometry: outside a table's range, slender, very thin.

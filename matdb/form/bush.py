@@ -42,6 +42,7 @@ class Bush(FormBase):
     kind: ClassVar[str] = "bush"
     axes: ClassVar[tuple[str, ...]] = ("axial", "radial")
     needs_bond: ClassVar[tuple[str, ...]] = ("axial",)
+    apart_share: ClassVar[float] = 1.1
 
     outer_mm: float
     inner_mm: float

@@ -148,6 +148,8 @@ class Grommet(TwoHalves):
     """
 
     kind: ClassVar[str] = "grommet"
+    # Sideways a sleeve or a neck squeezes a wall that the axial load hardly feels.
+    apart_share: ClassVar[float] = 1.35
 
     flange_outer_mm: float
     bore_mm: float

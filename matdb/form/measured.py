@@ -33,6 +33,7 @@ class Measured(FormBase):
     has_geometry: ClassVar[bool] = False
     # A factor of 20 either way; one reading settles it.
     inside_sd: ClassVar[float] = 3.0
+    apart_share: ClassVar[float] = 0.15
 
     height_mm: float | None = None
     shear_share: float = 1.0

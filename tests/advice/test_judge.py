@@ -50,7 +50,7 @@ class Rubber:
         shape = np.broadcast_shapes(np.shape(temperature_c), np.shape(ln_omega))
         return np.broadcast_to(np.log(1.0 + 0.2j), (len(self.offsets), *shape))
 
-    def offset_draws(self, part, sd, pieces=1):
+    def offset_draws(self, part, axis, pieces=1):
         return self.offsets
 
     def rested(self, rest_h):

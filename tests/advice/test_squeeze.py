@@ -97,7 +97,7 @@ def test_sag_is_what_the_physics_says_of_each_draw(curve):
 
     point = asked(curve, 0.6, squeeze_mm=0.8).point("asked")
     ln_e = curve.ln_modulus(np.array([25.0]), np.log(2 * np.pi * np.array([STATIC_HZ])))
-    offset = curve.offset_draws("pair", PAIR.form.offset_sd())
+    offset = curve.offset_draws(PAIR, "axial")
     modulus = np.exp(ln_e.real + offset[:, None]) * np.cos(ln_e.imag)
     case = SqueezeCase(
         pair=PAIR.form,

@@ -143,13 +143,13 @@ def test_a_bonded_part_near_glass_tells_of_the_modulus_that_its_rubber_has():
 
 def test_the_fewer_pieces_of_a_set_the_more_they_scatter():
     curve = three(piece=1)[2]
-    two, usual, four, many = (np.std(curve.offset_draws("virtual", 0.0, n)) for n in (2, 1, 4, 100))
+    two, usual, four, many = (np.std(curve.offset_draws(virtual.PART, "axial", n)) for n in (2, 1, 4, 100))
     assert two > four > many
     assert usual == four
     assert four**2 - many**2 == pytest.approx(0.01 * (1 / 4 - 1 / 100), rel=0.3)
     # Where nothing was said of pieces, their number changes nothing.
     untold = three()[2]
-    assert len({untold.offset_draws("virtual", 0.0, n).tobytes() for n in (1, 2, 100)}) == 1
+    assert len({untold.offset_draws(virtual.PART, "axial", n).tobytes() for n in (1, 2, 100)}) == 1
 
 
 def said(kind, seed, count, at, wrong):
