@@ -332,7 +332,7 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     # So are sessions and pieces, by the row where each appears first.
     sessions = list(dict.fromkeys(row.session for row in rows))
     pieces = list(dict.fromkeys((row.specimen, row.piece) for row in rows if row.piece))
-    axis_of = {name: _axis_of(name, rows, parts) for name in names}
+    axis_of = {name: _axis_of(parts[name].form, name, rows) if name in parts else "" for name in names}
     turns = list(dict.fromkeys((r.specimen, a) for r in rows for a in r.shares if a != axis_of[r.specimen]))
     turned = [[row.shares.get(axis, 0.0) * (row.specimen == name) for name, axis in turns] for row in rows]
     columns = {name: np.array([getattr(row, name) for row in rows]) for name in _COLUMNS}
@@ -357,12 +357,10 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     )
 
 
-def _axis_of(specimen: str, rows: Sequence[_Row], parts: Mapping[str, Part]) -> str:
+def _axis_of(form: FormBase, specimen: str, rows: Sequence[_Row]) -> str:
     """The direction that a specimen's own offset is of: the first of its form's that was read by itself."""
-    if specimen not in parts:
-        return ""
-    axes, read = parts[specimen].form.axes, {tuple(row.shares) for row in rows if row.specimen == specimen}
-    return next((axis for axis in axes if (axis,) in read), axes[0])
+    read = {tuple(row.shares) for row in rows if row.specimen == specimen}
+    return next((axis for axis in form.axes if (axis,) in read), form.axes[0])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -431,8 +429,7 @@ def _row(
         unit, shares = felt_by(reading, form)
         axis = max(shares, key=lambda each: (each in form.axes, shares[each]))
         height = form.strained_mm(axis)
-        row = _ROW_OF[type(reading)](reading, unit)
-        row = _incompressible(row, form, axis, bulk_mpa)
+        row = _incompressible(_ROW_OF[type(reading)](reading, unit), form, axis, bulk_mpa)
         row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(axis), shares=shares)
         row = replace(row, piece=reading.piece or 0)
     else:
