@@ -21,7 +21,6 @@ from matdb.exchange.reading_file import ReadingFile, read_readings
 from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 from matdb.fields import FieldInfo, record_fields
 from matdb.form.part import Part
-from matdb.mounting.on_part import check_on_part
 from matdb.units import counted
 
 app = Group("Readings: log, list, correct, import.")

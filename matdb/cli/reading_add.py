@@ -23,7 +23,6 @@ from matdb.cli.screen import Column, band_cell, lines, number_text, records_tabl
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, from_plain, record_fields
 from matdb.files import new_file
-from matdb.mounting.on_part import check_on_part
 from matdb.units import counted, parse, parse_range
 
 app = Group("Log one reading.")

@@ -106,7 +106,7 @@ def mount(seed):
     sizes, actual = drawn(kind, rng)
     along, across, tilt = solved(kind, actual)
     part, truth = Part(name="part", material="virtual", form=form_of(kind, sizes)), virtual.specimen(seed)
-    mass = 4e3 * along * truth.at(30.0, 23.0).real / (2 * np.pi * rng.uniform(20.0, 40.0)) ** 2
+    mass = min(4e3 * along * truth.at(30.0, 23.0).real / (2 * np.pi * rng.uniform(20.0, 40.0)) ** 2, 500.0)
     first, again = (rung(truth, along, 23.0, mass, rng, "axial") for _ in range(2))
     aside = rung(truth, across, 23.0, mass, rng, "shear")
     out = []
