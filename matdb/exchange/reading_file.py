@@ -8,7 +8,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import lru_cache
 from typing import Any, Final
 
 from matdb.bench.readings import READINGS, Reading, reading_fields
@@ -390,7 +390,7 @@ def _headings(table: Table) -> list[Heading | None]:
     return headings
 
 
-@cache  # close names take long to find, and the same wrong one stands in many rows
+@lru_cache(4096)  # close names take long to find, and the same wrong one stands in many rows
 def _unknown(what: str, name: str, names: frozenset[str]) -> str:
     near = difflib.get_close_matches(name, names, 3, 0.6)
     close = "; close names: " + ", ".join(repr(n) for n in near) if near else f"; add the {what} first"
