@@ -33,14 +33,8 @@ _SINGLE: Final = {
 
 #: Group -> the module of this folder that has it, and its name there.
 _GROUPS: Final = {
-    "material": ("material", "app"),
-    "part": ("part", "app"),
-    "reading": ("reading", "app"),
-    "mounting": ("mounting", "app"),
-    "export": ("export", "app"),
-    "import": ("export", "import_app"),
-    "store": ("store", "app"),
-    "picture": ("picture", "app"),
+    name: ("export", "import_app") if name == "import" else (name, "app")
+    for name in ("material", "part", "reading", "mounting", "export", "import", "store", "picture")
 }
 
 

@@ -37,13 +37,8 @@ _MOST_LINE: Final = 16_000_000
 
 #: Table: the name of its list in the file.
 _LISTS: Final = {
-    "material": "materials",
-    "part": "parts",
-    "mounting": "mountings",
-    "reading": "readings",
-    "fit": "fits",
-    "fit_reading": "fit_readings",
-    "replaced": "replaced",
+    table: table if table == "replaced" else f"{table}s"
+    for table in ("material", "part", "mounting", "reading", "fit", "fit_reading", "replaced")
 }
 #: How a field's name tells its unit, for the file's reader; a field without such an ending has none.
 _BARE: Final = {"seconds_out": "s", "storage_sd": "relative", "loss_factor_sd": "relative", "rpm_": "1/min"}
