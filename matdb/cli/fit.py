@@ -68,22 +68,26 @@ def _show_report(curve: Curve, found: Mapping[str, Any], cold: LowTemperature) -
             f"{curve.program_version}: {counted(curve.reading_count, 'readings')}"
         )
     show(modulus_text(curve))
-    _laws(curve)
-    if found["readings"]:
-        show()
-        records_table(found["readings"], _READING_COLUMNS)
-        show("In brackets: how many standard deviations off. About one in twenty is beyond 2.")
-    if found.get("parameters"):
-        show()
-        records_table(found["parameters"], _PARAMETER_COLUMNS)
-    if found.get("offsets"):
-        show()
-        records_table(found["offsets"].items(), _OFFSET_COLUMNS)
-    if found.get("sessions", {}).keys() - {UNNAMED}:
-        show()
-        records_table(found["sessions"].items(), _SESSION_COLUMNS)
+    weights, four = law_weights(curve)
+    shape = f"five parameters {share_text(1.0 - four)}, four parameters {share_text(four)} (a spectrum without skew)"
+    _section(weights.items(), _LAW_COLUMNS, f"Shape of the master curve: {shape}.")
+    beside = "In brackets: how many standard deviations off. About one in twenty is beyond 2."
+    _section(found["readings"], _READING_COLUMNS, beside)
+    _section(found.get("parameters"), _PARAMETER_COLUMNS)
+    _section((found.get("offsets") or {}).items(), _OFFSET_COLUMNS)
+    sessions = found.get("sessions", {})
+    _section(sessions.items() if sessions.keys() - {UNNAMED} else (), _SESSION_COLUMNS)
     _in_the_cold(cold)
     screen.lines("Before you rely on it:", notes(curve))
+
+
+def _section(records: Any, columns: Sequence[Column], *said: str) -> None:
+    """Print a table with what is said of it, where there are any records."""
+    if records:
+        show()
+        records_table(records, columns)
+        for text in said:
+            show(text)
 
 
 def _residual(found: Any) -> str:
@@ -92,6 +96,11 @@ def _residual(found: Any) -> str:
     return f"{number_text(found.get('measured_over_predicted'))} ({found.get('standardised', 0.0):+.1f})"
 
 
+_LAW_COLUMNS: Final = (
+    Column("shift law", lambda item: str(item[0])),
+    Column("weight", lambda item: share_text(item[1]), right=True),
+    Column("what it says", lambda item: LAWS[item[0]]),
+)
 _READING_COLUMNS: Final = (
     Column("reading", lambda r: str(r.get("number", "-")), right=True),
     Column("kind", lambda r: str(r.get("kind", ""))),
@@ -119,23 +128,6 @@ _OFFSET_COLUMNS: Final = (
         lambda item: _REFERENCE if item[1]["low"] == item[1]["high"] else band_cell(item[1]),
     ),
 )
-
-
-def _laws(curve: Curve) -> None:
-    weights, four = law_weights(curve)
-    if not weights:
-        return
-    show()
-    records_table(
-        weights.items(),
-        [
-            Column("shift law", lambda item: str(item[0])),
-            Column("weight", lambda item: share_text(item[1]), right=True),
-            Column("what it says", lambda item: LAWS[item[0]]),
-        ],
-    )
-    five = f"five parameters {share_text(1.0 - four)}"
-    show(f"Shape of the master curve: {five}, four parameters {share_text(four)} (a spectrum without skew).")
 
 
 def _in_the_cold(cold: LowTemperature) -> None:
