@@ -377,9 +377,7 @@ class Held:
     def said(self, part: Part) -> str:
         """Which squeeze of a part was used, in one sentence without a full stop; empty for none."""
         mm, source = self.on(part)
-        if not mm:
-            return ""
-        return squeezed_text(part, mm, "" if source == "asked" else source)
+        return squeezed_text(part, mm, "" if source == "asked" else source) if mm else ""
 
 
 @dataclass(frozen=True, kw_only=True)
