@@ -16,7 +16,7 @@ from matdb.cli.run import as_typed
 from matdb.delimited import csv_text
 from matdb.errors import InputError
 from matdb.exchange.reading_file import columns, heading_of, read_readings, value_of
-from matdb.fields import dimension_of, entry, record_fields, stem_of, unit_of
+from matdb.fields import ending_of, entry, record_fields, stem_of
 from matdb.form import Part, Ring
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
@@ -81,7 +81,7 @@ def test_a_field_holds_what_its_name_says():
     for cls in (*READINGS.values(), Material, Mounting):
         for name, each in record_fields(cls).items():
             if each.dimension in UNITS and each.unit:
-                assert name == "seconds_out" or unit_of(name) != "1"
+                assert name == "seconds_out" or ending_of(name).label != "1"
 
 
 @pytest.mark.parametrize(
@@ -96,4 +96,5 @@ def test_a_field_holds_what_its_name_says():
     ],
 )
 def test_endings(name, stem, dimension, unit):
-    assert (stem_of(name), dimension_of(name), unit_of(name)) == (stem, dimension, unit)
+    told = ending_of(name)
+    assert (stem_of(name), told.dimension, told.label) == (stem, dimension, unit)
