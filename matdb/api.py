@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import matdb.advice.exposure
     import matdb.advice.surprise
     from matdb.advice.exposure import Temperatures
-    from matdb.advice.judge import Candidate
+    from matdb.advice.requirement import Candidate
 
 #: Temperatures that a question may name, degrees Celsius.
 _ASKED_C = (-273.0, 400.0, "degrees Celsius")
@@ -380,7 +380,7 @@ class Store(FittedRecords):
         # What cannot be answered is refused before anything is fitted.
         matdb.advice.squeeze.halves_of(self.records.part(part), squeeze_mm, turns)
         curve, material, asked = self._about(part)
-        candidate = matdb.advice.judge.Candidate(asked, material, curve)
+        candidate = matdb.advice.requirement.Candidate(asked, material, curve)
         return matdb.advice.squeeze.squeeze(candidate, wanted, temperature_c, squeeze_mm=squeeze_mm, turns=turns)
 
     def best_squeezes(
@@ -578,7 +578,7 @@ class Store(FittedRecords):
         else:
             known = [part for part in self.records.parts() if axis in part.form.axes]
         curves = {material: self._current(material) for material in dict.fromkeys(part.material for part in known)}
-        return [matdb.advice.judge.Candidate(part, *curves[part.material]) for part in known], wanted
+        return [matdb.advice.requirement.Candidate(part, *curves[part.material]) for part in known], wanted
 
 
 def _span(low_c: float, high_c: float) -> tuple[float, float]:

@@ -3,5 +3,5 @@
 from lazy_loader import attach
 
 __getattr__, __dir__, __all__ = attach(
-    __name__, ["camera", "cover", "exposure", "judge", "squeeze", "suit", "surprise", "tabulated"]
+    __name__, ["camera", "cover", "exposure", "judge", "requirement", "squeeze", "suit", "surprise", "tabulated"]
 )

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draws
-from matdb.advice.judge import Candidate, Payload
+from matdb.advice.requirement import Candidate, Payload
 from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.errors import InputError

@@ -15,7 +15,8 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.exposure import Exposure, Temperatures, exposure
-from matdb.advice.judge import Candidate, Judgement, Payload, judge
+from matdb.advice.judge import Judgement, judge
+from matdb.advice.requirement import Candidate, Payload
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit
 from matdb.advice.summary import how_to_fit
@@ -304,7 +305,7 @@ class _Plan:
             used = mine | flown[k]
             # One that is never flown is told of as if it were flown throughout.
             at = steps[used] if used.any() else steps
-            (row,) = suit([each.candidate], mounting, at, squeeze_mm=each.squeeze_mm, rotor_frequencies=0, **how)
+            (row,) = suit([each.candidate], mounting, at, squeeze_mm=each.squeeze_mm, **how)
             yield Member(
                 part=row.part,
                 material=row.material,

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import cached_property, reduce
 from typing import TYPE_CHECKING, Any, Final
 
@@ -25,25 +25,24 @@ from numpy.typing import NDArray
 
 from matdb.advice.effective import pair_case
 from matdb.advice.exposure import Exposure
+from matdb.advice.requirement import SERVICE_K, VERDICTS, Candidate, Payload, Requirement
 from matdb.advice.window import Window
+from matdb.arrays import Array, Complex
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
 from matdb.form.part import Part
-from matdb.material.record import Material, service_range
+from matdb.material.record import service_range
 from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions
-from matdb.mounting.record import CameraPackage, Mounting
+from matdb.mounting.record import Mounting
+from matdb.mounting.shake import AirframeSpectrum, turned_px
 from matdb.mounting.squeeze import lift_off_load_factors, lifted_at_rest, ln_lower_half_stiffness, most_squeeze
-from matdb.units import STANDARD_GRAVITY_M_S2
 
 if TYPE_CHECKING:
     from matdb.mounting.squeeze import SqueezeCase
 
-Array = NDArray[np.float64]
 
-#: Requirements of the craft; the others are motions that the picture must not show.
-CRAFT: Final = ("travel", "strain", "lift-off", "buckling", "service")
 #: Frequencies that a told share is the largest of, in each rotor band and in the manoeuvre band.
 _LOOKED: Final = 24
 #: A hair of slack, so that a natural frequency exactly on a limit counts as inside.
@@ -52,93 +51,6 @@ _HAIR: Final = 1e-9
 _SHEAR_MOST: Final = 0.75
 #: Margins beyond this one, in ln, are told as this.
 _MOST_MARGIN: Final = math.log(100.0)
-#: Squeezes that hold with this probability count as alike.
-_SURE: Final = 0.98
-#: Kelvin beside the service range that weigh as much as a margin of 1.
-SERVICE_K: Final = 20.0
-
-
-@dataclass(frozen=True, eq=False)
-class Candidate:
-    """A part with its material and its material's curve."""
-
-    part: Part
-    material: Material
-    curve: Curve
-
-
-@dataclass(frozen=True)
-class Payload:
-    """The camera packages that a mounting must hold, one at a time, the lightest first."""
-
-    packages: tuple[CameraPackage, ...]
-    low_hz: float
-    high_hz: float
-
-    @classmethod
-    def of(cls, mounting: Mounting, package: str | None = None) -> Payload:
-        """Of all packages of a mounting, or of one. Raises InputError when there is no such package."""
-        packages = mounting.all_packages if package is None else (mounting.package(package),)
-        ordered = tuple(sorted(packages, key=lambda each: each.mass_kg))
-        return cls(ordered, *mounting.window_hz)
-
-    @property
-    def light(self) -> CameraPackage:
-        """The lightest package."""
-        return self.packages[0]
-
-    @property
-    def heavy(self) -> CameraPackage:
-        """The heaviest package."""
-        return self.packages[-1]
-
-    def possible(self, mounting: Mounting) -> Payload:
-        """Itself. Raises InputError when no natural frequency at all both follows and isolates."""
-        if self.low_hz <= self.high_hz:
-            return self
-        rotor = mounting.lowest_rotor_hz
-        isolation, follow = mounting.ratios
-        raise InputError(
-            "manoeuvre band",
-            f"{mounting.manoeuvre_hz:.3g} Hz",
-            f"at most {self.high_hz / follow:.3g} Hz with rotors from {rotor:.3g} Hz on: following it asks for a "
-            f"natural frequency of at least {self.low_hz:.3g} Hz ({follow:g} times), isolating for at most "
-            f"{self.high_hz:.3g} Hz (a {isolation:g}th)",
-            "no part can do both: idle faster, or let the camera follow less",
-        )
-
-    @property
-    def weight_n(self) -> float:
-        """Weight of the heaviest package, N."""
-        return self.heavy.mass_kg * STANDARD_GRAVITY_M_S2
-
-
-@dataclass(frozen=True, kw_only=True)
-class Requirement:
-    """One thing that a part has to hold.
-
-    Attributes
-    ----------
-    name : str
-        "vertical", "lateral", "longitudinal", "roll", "pitch", "yaw", "travel", "strain", "lift-off", "buckling" or
-        "service".
-    probability : float
-        That it holds at every temperature asked for.
-    margin : float
-        Room to its limit, median draw at the worst temperature, below 0 where it fails: of motions in natural
-        frequency, of travel, strain and lift-off in load or length, each as a share of what is allowed or there; of
-        the service range in kelvin over 20.
-    temperature_c : float
-        Where it is tightest.
-    stiff : bool
-        Of motions, whether the room is towards softer parts: too stiff where it fails.
-    """
-
-    name: str
-    probability: float
-    margin: float
-    temperature_c: float
-    stiff: bool = False
 
 
 class Halves:
@@ -291,7 +203,8 @@ class Judgement:
         likely = self.probability >= 0.5
         compromise = (0.0, 0.0) if likely else (-round(self.met, 2), -round(self.margin, 6))
         shares = (self.probability, self.share, self.craft)
-        return *(-min(math.floor(100.0 * s + 1e-9) / 100.0, _SURE) for s in shares), *compromise, self.squeeze_mm
+        alike = VERDICTS[0][0]  # what holds so surely is not told apart
+        return *(-min(math.floor(100.0 * s + 1e-9) / 100.0, alike) for s in shares), *compromise, self.squeeze_mm
 
     @cached_property
     def requirements(self) -> tuple[Requirement, ...]:
@@ -326,7 +239,8 @@ class Judgement:
                     stiff=picture and bool(stiffer[j, self.visited][at[j]].mean() > 0.5),
                 )
             )
-        return tuple(sorted(found, key=lambda each: (round(each.probability, 2), each.margin)))
+        ordered = sorted(found, key=lambda each: (round(each.probability, 2), each.margin))
+        return tuple(judge.in_pixels(self, each) for each in ordered)
 
     @property
     def deciding(self) -> Requirement:
@@ -376,6 +290,8 @@ class Judge:
         None where the mounting does not tell enough to judge every direction.
     axis : str
         Axis of the parts that carries the motion.
+    spectrum : AirframeSpectrum or None
+        What the airframe was measured to do: requirements are told in pixels too.
     """
 
     def __init__(
@@ -386,11 +302,13 @@ class Judge:
         exposed: Exposure,
         directions: Directions | None,
         axis: str = "axial",
+        spectrum: AirframeSpectrum | None = None,
     ) -> None:
         self.curve, self.mounting, self.payload, self.exposed, self.axis = curve, mounting, payload, exposed, axis
+        self.spectrum = spectrum
         self.window = window = Window(curve, exposed.steps, payload.low_hz, payload.high_hz)
         self.directions = directions
-        self._moduli: dict[int, NDArray[np.complex128]] = {}
+        self._moduli: dict[tuple[int, bytes], Complex] = {}
         # In terms of ln stiffness per modulus in N/mm: the lightest package is stiffest, the heaviest softest.
         self.most = _turned(window.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR))
         self.least = _turned(window.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR))
@@ -421,32 +339,87 @@ class Judge:
         return MOTIONS, most, least
 
     @cached_property
-    def _looked_at(self) -> tuple[Array, int]:
-        """Frequencies in the rotor bands, then in the manoeuvre band, Hz; and how many the first are."""
-        bands, top = self.mounting.rotor_bands, self.mounting.manoeuvre_hz
-        rotor = np.concatenate([np.geomspace(b.low_hz, b.high_hz, _LOOKED) for b in bands])
-        slow = np.linspace(top / _LOOKED, top, _LOOKED) if top > 0.0 else rotor[:0]
-        return np.concatenate([rotor, slow]), len(rotor)
+    def rotor_hz(self) -> Array:
+        """Frequencies of every rotor order at speeds from the lowest to the highest, Hz, rising."""
+        bands = self.mounting.rotor_bands
+        return np.unique(np.concatenate([np.geomspace(b.low_hz, b.high_hz, _LOOKED) for b in bands]))
 
-    def motion(self, found: Judgement, name: str, temperature_c: float) -> tuple[float, float, float, float]:
-        """Of a motion, median draw: largest share that gets through and its Hz, largest share missed and its Hz."""
-        step = int(np.argmin(np.abs(self.exposed.steps - temperature_c)))
-        scale = found.ln_stiffness(step, self.payload.heavy.mass_kg)
-        draw = int(np.argsort(scale)[len(scale) // 2])
-        hz, rotor = self._looked_at
-        if step not in self._moduli:
+    @cached_property
+    def follow_hz(self) -> Array:
+        """Frequencies of the manoeuvre band, Hz, rising; none where nothing has to be followed."""
+        top = self.mounting.manoeuvre_hz
+        return np.linspace(top / _LOOKED, top, _LOOKED) if top > 0.0 else np.zeros(0)
+
+    def step(self, temperature_c: float) -> int:
+        """The step of a temperature."""
+        return int(np.argmin(np.abs(self.exposed.steps - temperature_c)))
+
+    def ln_modulus(self, hz: Array, step: int) -> Complex:
+        """Ln of the complex modulus in MPa at one temperature over frequencies, shape (draws, frequencies)."""
+        key = step, hz.tobytes()
+        if key not in self._moduli:
             at = np.full(hz.shape, self.exposed.steps[step])
-            self._moduli[step] = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
-        k = np.exp(self._moduli[step][draw] + scale[draw]) / self.mounting.count
-        z = (1e3 * k / (2.0 * math.pi * hz) ** 2)[None]
+            self._moduli[key] = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
+        return self._moduli[key]
+
+    def shares(self, found: Judgement, temperature_c: float, hz: Array, place: float = 0.5) -> tuple[Array, Array]:
+        """Share of each of MOTIONS that gets through, and of each of TURNS that is missed, over frequencies.
+
+        Parameters
+        ----------
+        found : Judgement
+            A part at a squeeze.
+        temperature_c, hz
+            Where.
+        place : float
+            Of which draw, by its stiffness: 0 the softest, 1 the stiffest.
+
+        Returns
+        -------
+        (ndarray, ndarray)
+            Shape (frequencies, 6) and (frequencies, 3), the larger ones of all camera packages.
+        """
         assert self.directions is not None
+        step = self.step(temperature_c)
+        scale = found.ln_stiffness(step, self.payload.heavy.mass_kg)
+        ln_modulus = self.ln_modulus(hz, step)
+        draw = int(np.argsort(scale + ln_modulus[:, 0].real)[int(place * (len(scale) - 1) + 0.5)])
+        k = np.exp(ln_modulus[draw] + scale[draw]) / self.mounting.count
+        z = (1e3 * k / (2.0 * math.pi * hz) ** 2)[None]
         told = [body.shares(np.array([found.ratio]), z) for body in self.directions.bodies]
-        through = np.maximum.reduce([t[0][0, :rotor, MOTIONS.index(name)] for t in told])
-        missed = np.zeros(1)
-        if name in TURNS and rotor < len(hz):
-            missed = np.maximum.reduce([t[1][0, rotor:, TURNS.index(name)] for t in told])
-        most, lost = int(np.argmax(through)), int(np.argmax(missed))
-        return float(through[most]), float(hz[most]), float(missed[lost]), float(hz[min(rotor + lost, len(hz) - 1)])
+        through, missed = (np.maximum.reduce([each[side][0] for each in told]) for side in (0, 1))
+        return through, missed
+
+    def through(self, found: Judgement, name: str, temperature_c: float, place: float = 0.5) -> tuple[float, float]:
+        """Of a motion the largest share that gets through at a rotor frequency, and that frequency in Hz."""
+        share = self.shares(found, temperature_c, self.rotor_hz, place)[0][:, MOTIONS.index(name)]
+        most = int(np.argmax(share))
+        return float(share[most]), float(self.rotor_hz[most])
+
+    def missed(self, found: Judgement, name: str, temperature_c: float, place: float = 0.5) -> tuple[float, float]:
+        """Of a rotation the largest share that is missed in the manoeuvre band, and that frequency in Hz."""
+        share = self.shares(found, temperature_c, self.follow_hz, place)[1][:, TURNS.index(name)]
+        most = int(np.argmax(share))
+        return float(share[most]), float(self.follow_hz[most])
+
+    def in_pixels(self, found: Judgement, each: Requirement) -> Requirement:
+        """A motion with what it does to the picture; without, where the airframe was not measured there."""
+        if self.spectrum is None or not found.all_directions or each.name not in MOTIONS:
+            return each
+        isolation, follow = (1.0 / (ratio * ratio - 1.0) for ratio in self.mounting.ratios)
+        slow, rotor = (0.0, self.mounting.manoeuvre_hz), (self.mounting.lowest_rotor_hz, math.inf)
+        isolates = each.stiff or each.name not in TURNS
+        part = self.spectrum.between(*(rotor if isolates else slow))
+        if part is None:
+            return each
+        through, missed = self.shares(found, each.temperature_c, part.frequency_hz)
+        share = through[:, MOTIONS.index(each.name)] if isolates else missed[:, TURNS.index(each.name)]
+        at_limit = np.full_like(share, isolation if isolates else follow)
+        assert self.directions is not None
+        radius = self.directions.bodies[-1].radius_mm
+        told = [turned_px(self.mounting, part, each.name, some, radius) for some in (share, at_limit)]
+        # Along or about an axis that was not measured the airframe does not move at all.
+        return replace(each, pixels=told[0], pixels_most=told[1]) if told[1] > 0.0 else each
 
     def travel(self, form: FormBase, squeeze_mm: float, ratio: float) -> float:
         """Ln of the largest stiffness over that of the parts in line at which travel just suffices, per N and mm."""
@@ -547,6 +520,7 @@ def judge(
     axis: str = "axial",
     squeeze_mm: float | Sequence[float] | None = None,
     every_squeeze: bool = False,
+    spectrum: AirframeSpectrum | None = None,
 ) -> Iterator[list[Judgement]]:
     """Judge candidates, one material after the other, its modulus evaluated once for all of its parts.
 
@@ -566,6 +540,8 @@ def judge(
         Static squeeze of every part, or those to try; None tries several. The best of each part is kept.
     every_squeeze : bool
         True keeps every squeeze that was tried.
+    spectrum : AirframeSpectrum or None
+        What the airframe was measured to do, for requirements in pixels.
 
     Yields
     ------
@@ -592,7 +568,7 @@ def judge(
     for index, each in enumerate(candidates):
         groups.setdefault(id(each.curve), []).append(index)
     for members in groups.values():
-        of_curve = Judge(candidates[members[0]].curve, mounting, payload, exposed, sides, axis)
+        of_curve = Judge(candidates[members[0]].curve, mounting, payload, exposed, sides, axis, spectrum)
         found = []
         for index in members:
             mine = of_curve.judged(index, candidates[index], squeezes[index], units[index])

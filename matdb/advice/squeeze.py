@@ -17,7 +17,8 @@ from numpy.typing import ArrayLike
 
 from matdb.advice.effective import state_warnings, suspended
 from matdb.advice.exposure import exposure
-from matdb.advice.judge import Candidate, Judgement, judge
+from matdb.advice.judge import Judgement, judge
+from matdb.advice.requirement import Candidate
 from matdb.advice.verdict import reason
 from matdb.arrays import Array, Flags
 from matdb.checks import checked_number, checked_state

@@ -14,14 +14,16 @@ from numpy.typing import NDArray
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
-from matdb.advice.judge import CRAFT, SERVICE_K, Candidate, Judge, Judgement, Payload, Requirement, judge
+from matdb.advice.judge import Judge, Judgement, judge
+from matdb.advice.requirement import CRAFT, SERVICE_K, Candidate, Payload, Requirement
 from matdb.advice.verdict import open_to_readings, percent, reason, sags, settle, verdict
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, fields_of, plain
 from matdb.mounting.record import CameraPackage, Mounting
-from matdb.mounting.shake import AirframeSpectrum
+from matdb.mounting.shake import AirframeSpectrum, pixels_per_rad
+from matdb.mounting.six_axis import suspension
 from matdb.mounting.suspended import follow_error, transmissibility
 
 Array = NDArray[np.float64]
@@ -32,10 +34,6 @@ Whole = NDArray[np.int64]
 STATIC_SHARE_MOST: Final = 0.15
 #: So is squeeze and static compression together over this share; common practice, no source.
 SQUEEZE_SHARE_MOST: Final = 0.25
-#: Frequencies over all rotor orders and speeds at which the transmissibility is looked at.
-ROTOR_FREQUENCIES: Final = 60
-_FOLLOW_FREQUENCIES: Final = 8
-
 #: Six axes and shake are told for so many of the best parts.
 DETAILED_ROWS: Final = 10
 _TOLD: Final = ("cold", "warm", "worst")
@@ -179,7 +177,6 @@ def suit(
     axis: str = "axial",
     package: str | None = None,
     spectrum: AirframeSpectrum | None = None,
-    rotor_frequencies: int = ROTOR_FREQUENCIES,
 ) -> list[Suitability]:
     """Rank isolators for a mounting over the temperatures of a flight.
 
@@ -199,10 +196,7 @@ def suit(
     package : str or None
         Judge only this camera package; None asks that all of them, one at a time, hold.
     spectrum : AirframeSpectrum or None
-        What the airframe was measured to do: then shake in pixels is told for mountings that know positions, inertia,
-        focal length and pixel pitch.
-    rotor_frequencies : int
-        How finely rotor orders and speeds are looked at.
+        What the airframe was measured to do: then shake and requirements are told in pixels too.
 
     Returns
     -------
@@ -214,13 +208,18 @@ def suit(
     ------
     InputError
         A temperature out of range, no such package, a part without that axis, or demands that no natural frequency
-        can meet.
+        can meet; a spectrum for a mounting that does not tell positions, inertia, focal length or pixel pitch.
     """
     Payload.of(mounting, package).possible(mounting)
+    if spectrum is not None:
+        suspension(mounting, package or "main")
+        pixels_per_rad(mounting)
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     judged: list[tuple[tuple[float, ...], Suitability, Candidate]] = []
-    for members in judge(candidates, mounting, exposed, package=package, axis=axis, squeeze_mm=squeeze_mm):
-        view = _View(members[0].judge, rotor_frequencies)
+    for members in judge(
+        candidates, mounting, exposed, package=package, axis=axis, squeeze_mm=squeeze_mm, spectrum=spectrum
+    ):
+        view = _View(members[0].judge)
         for start in range(0, len(members), _BLOCK):
             judged.extend(view.rows(members[start : start + _BLOCK]))
     judged.sort(key=lambda found: (*found[0], found[1].part))
@@ -245,7 +244,7 @@ def _six_axes(
     # Whether a mode lies inside the window is no longer asked: what turns the camera was judged.
     said = [text for text in told.warnings if " Hz lies " not in text]
     more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *said)))}
-    if spectrum is not None and mounting.has_camera:
+    if spectrum is not None:
         more["shake"] = camera_shake(
             candidate, mounting, spectrum, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package
         )
@@ -255,27 +254,14 @@ def _six_axes(
 class _View:
     """Full rows of one material: what does not depend on the part is evaluated once."""
 
-    def __init__(self, of: Judge, frequencies: int) -> None:
+    def __init__(self, of: Judge) -> None:
         self.judge, self.window, self.curve = of, of.window, of.curve
         self.mounting, self.payload, self.exposed, self.axis = of.mounting, of.payload, of.exposed, of.axis
         mounting, payload = of.mounting, of.payload
         self.several = payload.light.mass_kg != payload.heavy.mass_kg
         self.most_step, self.least_step = np.median(of.most, axis=1), np.median(of.least, axis=1)
-        self.bands = bands = mounting.rotor_bands
+        self.bands = mounting.rotor_bands
         self.rotor = mounting.lowest_rotor_hz
-        each = max(frequencies // len(bands), 2)
-        self.rotor_hz = np.unique(np.concatenate([np.geomspace(b.low_hz, b.high_hz, each) for b in bands]))
-        top = mounting.manoeuvre_hz
-        self.follow_hz = np.linspace(top / _FOLLOW_FREQUENCIES, top, _FOLLOW_FREQUENCIES) if top > 0.0 else np.zeros(0)
-        self._moduli: dict[tuple[str, int], Complex] = {}
-
-    def modulus(self, name: str, step: int) -> Complex:
-        """Complex modulus in MPa at one temperature over the frequencies of a name."""
-        if (name, step) not in self._moduli:
-            hz = {"rotor": self.rotor_hz, "lowest": self.rotor_hz[:1], "follow": self.follow_hz}[name]
-            t = np.full(hz.shape, self.exposed.steps[step])
-            self._moduli[name, step] = np.exp(self.curve.ln_modulus(t, np.log(2.0 * math.pi * hz)))
-        return self._moduli[name, step]
 
     def rows(self, members: Sequence[Judgement]) -> list[tuple[tuple[float, ...], Suitability, Candidate]]:
         """Rows of some scores with their sorting keys."""
@@ -295,8 +281,8 @@ class _View:
         scale = np.stack([members[c[0]].ln_stiffness(c[1], c[2].mass_kg) for c in columns], axis=1)
         frequency, ln_e = self.window.natural(scale + np.log(1e3 / mass), at)
         rotor = self.rotor
-        at_rotor = np.concatenate([self.modulus("lowest", int(each)) for each in at], axis=1)
-        through = transmissibility(mass, at_rotor * np.exp(scale), rotor)
+        at_rotor = np.stack([self.judge.ln_modulus(self.judge.rotor_hz, int(each))[:, 0] for each in at], axis=1)
+        through = transmissibility(mass, np.exp(at_rotor + scale), rotor)
         told = [_each(band(values)) for values in (frequency, 0.5 * np.tan(ln_e.imag), through)]
         out = []
         for number, found in enumerate(members):
@@ -399,20 +385,17 @@ class _View:
 
     def _through_rotor(self, found: Judgement, package: str) -> tuple[Band, float]:
         mass_kg = self._mass(package)
-        scale = np.exp(found.ln_stiffness(found.worst, mass_kg))[:, None]
-        through = transmissibility(mass_kg, self.modulus("rotor", found.worst) * scale, self.rotor_hz)
+        hz, scale = self.judge.rotor_hz, found.ln_stiffness(found.worst, mass_kg)[:, None]
+        through = transmissibility(mass_kg, np.exp(self.judge.ln_modulus(hz, found.worst) + scale), hz)
         most = np.argmax(through, axis=1)
-        return band(through.max(axis=1)), float(np.sort(self.rotor_hz[most])[len(most) // 2])
+        return band(through.max(axis=1)), float(np.sort(hz[most])[len(most) // 2])
 
     def _missed(self, found: Judgement, temperature_c: float) -> Band:
-        if not self.follow_hz.size:
+        hz, mass_kg, step = self.judge.follow_hz, self.payload.heavy.mass_kg, self.judge.step(temperature_c)
+        if not hz.size:
             return Band(0.0, 0.0, 0.0)
-        step = int(np.searchsorted(self.exposed.steps, temperature_c))
-        k = self.modulus("follow", step) * np.exp(found.ln_stiffness(step, self.payload.heavy.mass_kg))[:, None]
-        return band(follow_error(self.payload.heavy.mass_kg, k, self.follow_hz).max(axis=1))
-
-    def _step(self, state: State) -> int:
-        return int(np.searchsorted(self.exposed.steps, state.temperature_c))
+        k = np.exp(self.judge.ln_modulus(hz, step) + found.ln_stiffness(step, mass_kg)[:, None])
+        return band(follow_error(mass_kg, k, hz).max(axis=1))
 
     def _warnings(
         self, found: Judgement, states: dict[str, State], travel: float | None, touch: float | None
@@ -444,7 +427,8 @@ class _View:
         if touch is not None and touch < 0.0:
             low, high = self.mounting.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")
-        loose = [s.temperature_c for s in told if found.lifted(self._step(s), self.payload.heavy.mass_kg) > 0.5]
+        heavy = self.payload.heavy.mass_kg
+        loose = [s.temperature_c for s in told if found.lifted(self.judge.step(s.temperature_c), heavy) > 0.5]
         if loose:
             said.append(
                 f"at rest a half has lifted off already (at {loose[0]:g} degC): the natural frequency told is that of "

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.judge import Requirement
-from matdb.advice.verdict import VERDICTS, percent
+from matdb.advice.requirement import VERDICTS, Requirement
+from matdb.advice.verdict import in_pixels, percent
 from matdb.fields import PlainRecord
 from matdb.form.thread import turns_text
 from matdb.mounting.directions import MOTIONS
@@ -238,6 +238,11 @@ def _first(best: Suitability) -> str:
     """Verdict, part, turns and spacer."""
     how = how_to_fit(best.squeeze_mm, best.turns, best.spacer_mm)
     what = f"{best.part}, {how}" if how else best.part
+    decides = best.requirements[0]
+    # Said again behind the verdict where it says the same: an airframe may hardly shake where a limit is passed.
+    shown, over = in_pixels(decides), (decides.pixels or 0.0) > (decides.pixels_most or 0.0)
+    if shown and over == (best.probability < 0.5):
+        what += f"; {best.deciding}: {shown}"
     if best.verdict in _FIT:
         sure = "sure" if best.all_directions else "sure up and down"
         return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: fit {what}."

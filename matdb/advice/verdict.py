@@ -3,24 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Final
 
 import numpy as np
 
-from matdb.advice.judge import SERVICE_K, Judgement, Requirement
+from matdb.advice.judge import Judgement
+from matdb.advice.requirement import SERVICE_K, VERDICTS, Requirement
 from matdb.curve.curve import FAMILY_PRIOR
 from matdb.material.record import service_range
 from matdb.mounting.directions import MOTIONS, TURNS
-
-#: Verdict words with the least probability that earns each. "suits" asks for so much that no 95 % band of a part that
-#: earns it reaches past an end of the window.
-VERDICTS: Final = (
-    (0.98, "suits"),
-    (0.75, "probably suits"),
-    (0.25, "open"),
-    (0.02, "probably not"),
-    (0.0, "does not suit"),
-)
 
 
 def verdict(probability: float, all_directions: bool = True) -> str:
@@ -104,27 +94,52 @@ def _fails(found: Judgement, decides: Requirement) -> str:
 
 
 def _measured(found: Judgement, decides: Requirement) -> str:
-    """A motion against its limit, median draw at its worst temperature."""
-    judge = found.judge
+    """A motion against its limit, median draw at its worst temperature, and in pixels where those are known."""
+    judge, name, at_c = found.judge, decides.name, decides.temperature_c
     isolation, follow = judge.mounting.ratios
-    step = int(np.argmin(np.abs(judge.exposed.steps - decides.temperature_c)))
     if not found.all_directions:
+        step = judge.step(at_c)
         mass = (judge.payload.light if decides.stiff else judge.payload.heavy).mass_kg
         ln_w = found.ln_stiffness(step, mass)[:, None] + math.log(1e3 / mass)
-        natural = float(np.median(judge.window.natural(ln_w, np.array([step]))[0]))
+        natural = judge.window.natural(ln_w, np.array([step]))[0]
+        middle, end = (float(np.quantile(natural, place)) for place in (0.5, _end(decides)))
         if decides.stiff:
-            rotor = judge.mounting.lowest_rotor_hz
-            return f"{natural:.3g} Hz, and {judge.payload.high_hz:.3g} Hz at most isolate from {rotor:.3g} Hz"
-        return f"{natural:.3g} Hz, and {judge.payload.low_hz:.3g} Hz that follow {judge.mounting.manoeuvre_hz:.3g} Hz"
-    through, at, missed, slow = judge.motion(found, decides.name, decides.temperature_c)
-    if decides.name in TURNS and not decides.stiff:
-        return (
-            f"misses {missed:.2g} of the airframe's {decides.name} at {slow:.3g} Hz ({1 / (follow**2 - 1):.2g} allowed)"
-        )
-    limit = f"at {at:.3g} Hz ({1 / (isolation**2 - 1):.2g} allowed)"
-    if decides.name in TURNS:
-        return f"lets {through:.2g} of the airframe's {decides.name} through {limit}"
-    return f"the airframe's {decides.name} motion turns the camera by {through:.2g} of it {limit}"
+            most, rotor = judge.payload.high_hz, judge.mounting.lowest_rotor_hz
+            far = _far(decides, f"{end:.3g} Hz", middle <= most < end)
+            return f"{middle:.3g} Hz{far}, and {most:.3g} Hz at most isolate from {rotor:.3g} Hz"
+        least = judge.payload.low_hz
+        far = _far(decides, f"{end:.3g} Hz", end < least <= middle)
+        return f"{middle:.3g} Hz{far}, and {least:.3g} Hz that follow {judge.mounting.manoeuvre_hz:.3g} Hz"
+    isolates = decides.stiff or name not in TURNS
+    share, most = (judge.through, isolation) if isolates else (judge.missed, follow)
+    (middle, at), (end, _) = (share(found, name, at_c, place) for place in (0.5, _end(decides)))
+    most = 1.0 / (most**2 - 1.0)
+    far = _far(decides, f"{end:.2g}", middle <= most < end)
+    limit = f"at {at:.3g} Hz{far} ({most:.2g} allowed){'; ' if decides.pixels is not None else ''}{in_pixels(decides)}"
+    if not isolates:
+        return f"misses {middle:.2g} of the airframe's {name} {limit}"
+    if name in TURNS:
+        return f"lets {middle:.2g} of the airframe's {name} through {limit}"
+    return f"the airframe's {name} motion turns the camera by {middle:.2g} of it {limit}"
+
+
+def _end(decides: Requirement) -> float:
+    """Where among the draws, from the softest to the stiffest, the end lies that a motion fails at first."""
+    return VERDICTS[0][0] if decides.stiff or decides.name not in TURNS else 1.0 - VERDICTS[0][0]
+
+
+def _far(decides: Requirement, end: str, only_there: bool) -> str:
+    """What is there at that end, of a motion that may fail only there."""
+    if not only_there or decides.probability >= VERDICTS[0][0]:
+        return ""
+    return f", at the {'stiff' if decides.stiff else 'soft'} end of what is known {end}"
+
+
+def in_pixels(decides: Requirement) -> str:
+    """What a motion does to the picture; empty where that is not known."""
+    if decides.pixels is None:
+        return ""
+    return f"as measured {decides.pixels:.2g} px rms of the picture ({decides.pixels_most:.2g} allowed)"
 
 
 def settle(

@@ -46,6 +46,8 @@ class OwnMounting:
     height: str | None = option("LENGTH", "Its centre above the isolators' plane (below: -20mm); in it without this.")
     load: str | None = option("RANGE", "Least and greatest load factor in flight, such as 0.5..2.")
     clearance: str | None = option("LENGTH", "Room around the camera; the parts' own travel without it.")
+    focal_length: str | None = option("LENGTH", "Focal length of the lens, such as 4.5mm: for shake in pixels.")
+    pixel_pitch: str | None = option("LENGTH", "Distance between pixels, such as 2.4um: for shake in pixels.")
     footage: str | None = option("USE", "What becomes of the pictures: 'as flown', or 'stabilised' afterwards.")
 
     def said(self) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from matdb.cli.answering import ESTIMATE, FLIGHT, Told
 from matdb.cli.options import NEEDED, ForceOption, HeldAlike, Question, arg, option, quantity
+from matdb.cli.suit import SpectrumOption, spectrum_of
 from matdb.files import new_file
 from matdb.picture.page import save_page
 from matdb.picture.page_tables import page_tables
@@ -26,13 +27,15 @@ def page(
     temp: str = option("RANGE", "Temperatures that the page knows, such as -30C..50C.", "-30C..50C"),
     at: str | None = option("TEMPERATURE", "The temperature that it opens at, such as -5C."),
     most: int = option(None, "How many parts when none is named.", 8, min=1, max=12),
+    spectrum: SpectrumOption = None,
     force: ForceOption = False,
 ) -> None:
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
     low, high = parse_range(temp, "temperature", "--temp")
     new_file(out, force=force)  # before the long work
+    measured = spectrum_of(spectrum)
     with call.existing() as store:
-        tables = page_tables(store, mounting, low_c=low, high_c=high, most=most, **held.how(store))
+        tables = page_tables(store, mounting, low_c=low, high_c=high, most=most, spectrum=measured, **held.how(store))
     at_c = quantity(at, "temperature", "--at")
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size

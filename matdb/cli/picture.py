@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from matdb.advice.exposure import flight
-from matdb.advice.judge import Candidate
+from matdb.advice.requirement import Candidate
 from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.options import Group, Held, Question, arg, needed, opt, option, quantity

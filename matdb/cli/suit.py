@@ -19,28 +19,34 @@ from matdb.cli.screen import Column, band_cell, given_text, number_text, records
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
 from matdb.mounting.record import Mounting
-from matdb.mounting.shake import read_spectrum
+from matdb.mounting.shake import AirframeSpectrum, read_spectrum
 from matdb.units import counted
 
 PackageOption = Annotated[
     str | None, opt("--package", "NAME", "Judge this camera package only; all of the mounting's without it.")
 ]
+SpectrumOption = Annotated[
+    str | None, opt("--spectrum", "FILE", "What the airframe was measured to do (CSV), for shake in pixels.")
+]
+
+
+def spectrum_of(file: str | None) -> AirframeSpectrum | None:
+    """A measured spectrum from the file that was named. Raises InputError, OSError."""
+    return None if file is None else read_spectrum(file_bytes(file), Path(file).name)
 
 
 def suit(
     air: FlightOptions,
     mounting: MountingOptions,
     package: PackageOption = None,
-    spectrum: Annotated[
-        str | None, opt("--spectrum", "FILE", "What the airframe was measured to do (CSV), for shake in pixels.")
-    ] = None,
+    spectrum: SpectrumOption = None,
     *,
     held: HeldAlike,
     call: AskedOfParts,
 ) -> None:
     """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
     flown = flight_of(air)
-    measured = None if spectrum is None else read_spectrum(file_bytes(spectrum), Path(spectrum).name)
+    measured = spectrum_of(spectrum)
     with call.existing() as store:
         wanted, first, how = mounting.of(store), first_use(store), held.how(store)
         ranking = store.suit(wanted, flown, package=package, spectrum=measured, **how)
@@ -121,7 +127,8 @@ def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequen
         for text in (how, row.rests_on, f"holds {share}", _six_axes(row), _shake(row)):
             if text:
                 show(text, indent="   ")
-        records_table(row.requirements, _REQUIREMENTS)
+        pixels = any(need.pixels is not None for need in row.requirements)
+        records_table(row.requirements, [*_REQUIREMENTS, *([_PIXELS] if pixels else [])])
         records_table(_states(row), [*_STATES, through])
 
 
@@ -134,6 +141,11 @@ _REQUIREMENTS: Final = (
     Column("holds", lambda need: share_text(need.probability), right=True),
     Column("room to the limit", lambda need: f"{100.0 * need.margin:+.0f} %", right=True),
     Column("least at degC", lambda need: given_text(need.temperature_c), right=True),
+)
+_PIXELS: Final = Column(
+    "px rms (allowed)",
+    lambda need: "" if need.pixels is None else f"{need.pixels:.2g} ({need.pixels_most:.2g})",
+    right=True,
 )
 _STATES: Final = (
     Column("at degC", lambda at: f"{given_text(at[1].temperature_c)} {at[0]}"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Final
 
-from matdb.advice.verdict import VERDICTS
+from matdb.advice.requirement import VERDICTS
 from matdb.cli.options import JsonOption, arg
 from matdb.cli.screen import document, show
 from matdb.errors import InputError

@@ -32,14 +32,17 @@ from matdb.mounting.six_axis import Suspension, cross_matrix, modes, stiffness_m
 MOTIONS: Final = ("vertical", "lateral", "longitudinal", "roll", "pitch", "yaw")
 #: Those that the camera has to follow.
 TURNS: Final = MOTIONS[3:]
-_COLUMNS: Final = (2, 1, 0, 3, 4, 5)
+#: Where each of them stands among (x, y, z, roll, pitch, yaw).
+COLUMNS: Final = (2, 1, 0, 3, 4, 5)
 #: Loss angles that limits are tabulated at, rad; rubber in its transition reaches about 1.1.
-_LOSS_ANGLES: Final = np.linspace(0.0, 1.4, 15)
+_LOSS_ANGLES: Final = 1.4 * np.linspace(0.0, 1.0, 29) ** 2
 #: Step in ln z at which a limit is looked for.
 _SCAN_STEP: Final = 0.05
 #: Step in ln of the ratio of sideways to axial stiffness that limits are found for; linear between, they are off by
 #: less than a thousandth.
 _RATIO_STEP: Final = 0.12
+#: Limits of ln z that differ by more from one step to the next do not change smoothly between them.
+_JUMP: Final = 0.25
 #: Stands for a deflection of nothing, and one over it for one that nothing holds.
 _LEAST: Final = 1e-250
 #: Stands for "no limit" in ln of stiffness; finite, so that tables can be interpolated.
@@ -73,7 +76,7 @@ class Turning:
         carried = np.eye(6)
         carried[:3, 3:] = -cross_matrix(-self.pivot_mm)
         # Translation in units of the isolators' radius, so that all shares are ratios.
-        return np.asarray(carried[:, _COLUMNS] * np.array([self.radius_mm] * 3 + [1.0] * 3))
+        return np.asarray(carried[:, COLUMNS] * np.array([self.radius_mm] * 3 + [1.0] * 3))
 
     def modal(self, ratio: Array) -> tuple[Array, Array, Array]:
         """Of isolators with an axial stiffness of 1 N/mm and a sideways one of ``ratio``, shape (r,).
@@ -99,7 +102,7 @@ class Turning:
             gravity, for a force along each of the first three of MOTIONS; infinite where nothing holds the camera.
         """
         matrix = stiffness_matrix(self.body, np.ones((len(ratio), 1)), ratio[:, None])
-        force = np.eye(6)[:, _COLUMNS[:3]]
+        force = np.eye(6)[:, COLUMNS[:3]]
         try:
             moved = np.einsum("nij,rjd->rdni", self.body.arms, np.linalg.solve(matrix, force[None]))
         except np.linalg.LinAlgError:
@@ -162,12 +165,16 @@ class AllowedStiffness:
         ends = (-math.log(stiff) - 6.0) / _SCAN_STEP, (6.0 - math.log(held)) / _SCAN_STEP
         x = _SCAN_STEP * np.arange(math.floor(ends[0]), math.ceil(ends[1]) + 1.0)
         z = np.exp(x + 1j * _LOSS_ANGLES[:, None]).ravel()
-        through, missed = turning.shares(ratio, np.broadcast_to(z, (len(ratio), z.size)))
-        shape = (len(ratio), _LOSS_ANGLES.size, x.size, -1)
+        most, least = [], []
+        for each in ratio:  # one at a time, for the sake of memory
+            shares = turning.shares(np.array([each]), z[None])
+            through, missed = (share.reshape(1, _LOSS_ANGLES.size, x.size, -1) for share in shares)
+            most.append(_first_crossing(x, through, let_through_most))
+            least.append(_first_crossing(-x[::-1], missed[:, :, ::-1], missed_most))
         #: ln z at which each of MOTIONS begins to get through, shape (r, angles, 6).
-        self._most = _first_crossing(x, through.reshape(shape), let_through_most)
+        self._most = _tighter(np.concatenate(most))
         #: ln z from which on each of TURNS is followed, shape (r, angles, 3).
-        self._least = -_first_crossing(-x[::-1], missed.reshape(shape)[:, :, ::-1], missed_most)
+        self._least = -_tighter(np.concatenate(least))
 
     def most(self, ln_modulus: Complex, omega: Array) -> Array:
         """Ln of the largest axial stiffness per modulus of one isolator, N/mm per MPa, shape (r, 6, ...).
@@ -199,10 +206,24 @@ def _first_crossing(x: Array, share: Array, most: float) -> Array:
     return np.where(found, np.where(first > 0, at, -NO_LIMIT), NO_LIMIT)
 
 
+def _tighter(limit: Array) -> Array:
+    """Limits by ratio and loss angle; those that jump from one step to the next, the tighter one for both.
+
+    So they do where a resonance just passes its limit, and nothing between the steps is then judged by their mean.
+    """
+    for axis in (0, 1):
+        rows = np.moveaxis(limit, axis, 0)
+        tight = rows.copy()
+        np.minimum(tight[1:], rows[:-1], out=tight[1:])
+        np.minimum(tight[:-1], rows[1:], out=tight[:-1])
+        rows[...] = np.where(rows - tight > _JUMP, tight, rows)
+    return limit
+
+
 def _at_angle(table: Array, ln_modulus: Complex, omega: float) -> Array:
     """Limits of ln stiffness per modulus at one frequency, from limits of ln z over the loss angle."""
     flat = ln_modulus.reshape(-1)
-    place = np.clip(flat.imag / _LOSS_ANGLES[1], 0.0, _LOSS_ANGLES.size - 1.0)
+    place = (_LOSS_ANGLES.size - 1) * np.sqrt(np.clip(flat.imag / _LOSS_ANGLES[-1], 0.0, 1.0))
     near = np.maximum(1.0 - np.abs(place - np.arange(_LOSS_ANGLES.size)[:, None]), 0.0)
     z = np.swapaxes(table, 1, 2) @ near
     z += 2.0 * math.log(omega) - math.log(1e3) - flat.real
@@ -247,8 +268,9 @@ class Directions:
 
     def __init__(self, mounting: Mounting, packages: Sequence[CameraPackage], ratio: Array) -> None:
         first, last = (math.log(end) / _RATIO_STEP for end in (ratio[0], ratio[-1]))
-        self._first = math.floor(first)
-        self.ratio = np.exp(_RATIO_STEP * np.arange(self._first, max(math.ceil(last), self._first + 1) + 1))
+        # A step more at either end: limits take note of their neighbours, whichever parts are judged.
+        self._first = math.floor(first) - 1
+        self.ratio = np.exp(_RATIO_STEP * np.arange(self._first, max(math.ceil(last) + 1, self._first + 3) + 1))
         self._ln_count = math.log(mounting.count)
         isolation, follow = (1.0 / (r * r - 1.0) for r in mounting.ratios)
         self.bodies = [turning(mounting, each.name) for each in packages]

@@ -23,6 +23,7 @@ from matdb.arrays import Array
 from matdb.checks import numbers
 from matdb.delimited import read_table
 from matdb.errors import InputError
+from matdb.mounting.directions import COLUMNS, MOTIONS
 from matdb.mounting.record import Mounting
 from matdb.mounting.six_axis import Suspension, camera_transmissibility
 from matdb.mounting.suspended import bands_per_frame, rolling_shutter_shear
@@ -36,6 +37,8 @@ _AXIS_NAMES = {
 }  # fmt: skip
 _G = STANDARD_GRAVITY_M_S2
 _DEGREE = math.pi / 180.0
+#: A line on the edge of a band lies in it.
+_HAIR = 1e-9
 #: Unit -> (to m/s2 or rad/s2 and their squares per Hz, whether a density, whether a rotation).
 _UNITS: dict[str, tuple[float, bool, bool]] = {
     "m/s2": (1.0, False, False),
@@ -84,6 +87,29 @@ class AirframeSpectrum:
             raise InputError("frequency", "1 row", "two rows or more for a spectral density")
         object.__setattr__(self, "frequency_hz", f)
         object.__setattr__(self, "acceleration", a)
+
+    @property
+    def moved(self) -> Array:
+        """The airframe's motion squared, mm^2 and rad^2 (of a density per Hz), shape (F, 6)."""
+        power = self.acceleration if self.density else self.acceleration**2
+        per_acceleration = np.array([1e3] * 3 + [1.0] * 3) / (2.0 * math.pi * self.frequency_hz[:, None]) ** 2
+        return np.asarray(power * per_acceleration**2)
+
+    def mean_square(self, squares: Array) -> Array:
+        """Mean square over all frequencies of squared amplitudes of lines, or of a density, shape (..., F)."""
+        if self.density:
+            return np.asarray(
+                np.sum(0.5 * (squares[..., 1:] + squares[..., :-1]) * np.diff(self.frequency_hz), axis=-1)
+            )
+        return np.asarray(0.5 * squares.sum(axis=-1))
+
+    def between(self, low_hz: float, high_hz: float) -> AirframeSpectrum | None:
+        """What lies between two frequencies; None where that is nothing."""
+        f = self.frequency_hz
+        some = (f >= low_hz * (1.0 - _HAIR)) & (f <= high_hz * (1.0 + _HAIR))
+        if some.sum() < (2 if self.density else 1):
+            return None
+        return AirframeSpectrum(f[some], self.acceleration[some], self.density)
 
 
 def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> AirframeSpectrum:
@@ -190,6 +216,60 @@ class Shake:
     bands_per_frame: Array | None
 
 
+def pixels_per_rad(mounting: Mounting) -> float:
+    """How far a picture moves for a small turn of the camera across its line of sight.
+
+    Raises
+    ------
+    InputError
+        Focal length or pixel pitch are not known.
+
+    Source: [1]_.
+
+    """
+    if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
+        missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
+        raise InputError(
+            f"{missing} of {mounting.name}",
+            None,
+            "known for shake in pixels",
+            "give --focal-length and --pixel-pitch",
+            says="not known, but needed for shake in pixels",
+        )
+    return 1e3 * (mounting.focal_length_mm / mounting.pixel_pitch_um)
+
+
+def turned_px(mounting: Mounting, spectrum: AirframeSpectrum, motion: str, share: Array, radius_mm: float) -> float:
+    """By how much one motion of the airframe turns the picture, root mean square over a spectrum, pixels.
+
+    Every turn counts as one across the line of sight; one about it moves a point 45 degrees off it as far.
+
+    Parameters
+    ----------
+    mounting : Mounting
+        For its focal length and pixel pitch.
+    spectrum : AirframeSpectrum
+        Of the airframe about its own centre of gravity.
+    motion : str
+        One of :data:`matdb.mounting.directions.MOTIONS`.
+    share : ndarray, shape (F,)
+        At each frequency the camera's turn over that motion; over a translation, times ``radius_mm``.
+    radius_mm : float
+        Of the isolators, as :attr:`matdb.mounting.directions.Turning.radius_mm`.
+
+    Raises
+    ------
+    InputError
+        As :func:`pixels_per_rad`.
+
+    Sources: [1]_, [2]_.
+
+    """
+    column = COLUMNS[MOTIONS.index(motion)]
+    turn = share if column > 2 else share / radius_mm
+    return pixels_per_rad(mounting) * math.sqrt(spectrum.mean_square(turn**2 * spectrum.moved[:, column]))
+
+
 def residual_shake(
     body: Suspension,
     axial_n_per_mm: ArrayLike,
@@ -216,23 +296,11 @@ def residual_shake(
     Sources: [1]_, [2]_.
 
     """
-    if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
-        missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
-        raise InputError(f"{missing} of {mounting.name}", None, "known for shake in pixels")
-    f = spectrum.frequency_hz
-    w = 2.0 * math.pi * f
+    f, per_rad, mean_square = spectrum.frequency_hz, pixels_per_rad(mounting), spectrum.mean_square
     motion = camera_transmissibility(body, axial_n_per_mm, shear_n_per_mm, f)
-    # Columns in: m/s2 to mm and rad/s2 to rad of the airframe. Yaw moves the picture along the rows, pitch across them.
-    motion = motion * (np.array([1e3] * 3 + [1.0] * 3) / w[:, None, None] ** 2)
-    power = spectrum.acceleration if spectrum.density else spectrum.acceleration**2
-    per_rad = 1e3 * (mounting.focal_length_mm / mounting.pixel_pitch_um)
-    squares = [np.einsum("...fj,fj->...f", np.abs(per_rad * motion[..., turn, :]) ** 2, power) for turn in (5, 4)]
-
-    def mean_square(values: Array) -> Array:
-        if spectrum.density:
-            return np.asarray(np.sum(0.5 * (values[..., 1:] + values[..., :-1]) * np.diff(f), axis=-1))
-        return np.asarray(0.5 * values.sum(axis=-1))
-
+    # Yaw moves the picture along the rows, pitch across them.
+    turned = (np.abs(per_rad * motion[..., turn, :]) ** 2 for turn in (5, 4))
+    squares = [np.einsum("...fj,fj->...f", each, spectrum.moved) for each in turned]
     total = squares[0] + squares[1]
     worst = f[np.argmax(total, axis=-1)]
     shear = bands = None

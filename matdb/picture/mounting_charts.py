@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.effective import Effective, effective, ln_scale_at_rest
-from matdb.advice.judge import Candidate
+from matdb.advice.requirement import Candidate
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting

@@ -15,8 +15,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from matdb.advice.requirement import VERDICTS
 from matdb.advice.summary import SAID
-from matdb.advice.verdict import VERDICTS, percent
+from matdb.advice.verdict import percent
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_bytes

@@ -12,7 +12,8 @@ import numpy as np
 
 from matdb.advice.effective import Effective
 from matdb.advice.exposure import exposure
-from matdb.advice.judge import Candidate, judge
+from matdb.advice.judge import judge
+from matdb.advice.requirement import Candidate
 from matdb.advice.suit import Suitability
 from matdb.advice.summary import WhatToFit, summary
 from matdb.api import Store
@@ -23,6 +24,7 @@ from matdb.exchange.whole_store import store_fingerprint
 from matdb.form.part import Part
 from matdb.form.thread import turns_text
 from matdb.mounting.record import Mounting
+from matdb.mounting.shake import AirframeSpectrum
 from matdb.version import VERSION
 
 _MOST_PARTS: Final = 12
@@ -113,6 +115,7 @@ def page_tables(
     most: int = 8,
     squeeze_mm: float | None = None,
     axis: str = "axial",
+    spectrum: AirframeSpectrum | None = None,
     made_at: dt.datetime | None = None,
 ) -> PageTables:
     """Compute a mounting's parts over temperature, a kelvin a step.
@@ -133,6 +136,8 @@ def page_tables(
         Static squeeze of every part; None takes for each part the best of those that :meth:`Store.suit` tries.
     axis : str
         Axis of the parts that carries the motion.
+    spectrum : AirframeSpectrum, optional
+        What the airframe was measured to do, for requirements in pixels.
     made_at : datetime, optional
         The page's date; now when None.
 
@@ -153,7 +158,7 @@ def page_tables(
         raise InputError("parts", len(parts), f"1 to {_MOST_PARTS} names")
     record = store.mounting(mounting)
     t = np.arange(math.floor(low_c), math.ceil(high_c) + 1, dtype=float)
-    ranking = store.suit(record, t, parts=parts, squeeze_mm=squeeze_mm, axis=axis)
+    ranking = store.suit(record, t, parts=parts, squeeze_mm=squeeze_mm, axis=axis, spectrum=spectrum)
     if not ranking:
         raise InputError("parts", "none", "at least one part with this axis", "add one with 'matdb part add'")
     kept = ranking if parts is not None else ranking[:most]
