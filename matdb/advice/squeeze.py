@@ -112,7 +112,7 @@ class Squeeze(PlainRecord):
     ----------
     part : str
         The part's name.
-    mass_kg, count, load_factors, assembly_c
+    mass_kg, count, load_factors, assembly_c, set_share
         What was asked.
     thread : str or None
         The screw.
@@ -140,6 +140,7 @@ class Squeeze(PlainRecord):
     count: int
     load_factors: tuple[float, float]
     assembly_c: float
+    set_share: float
     thread: str | None
     basis: str
     least_mm: Band
@@ -265,6 +266,7 @@ class _Bench:
             count=self.case.count,
             load_factors=self.case.load_factors,
             assembly_c=self.case.assembly_c,
+            set_share=self.case.set_share,
             thread=pair.thread,
             basis=self.curve.basis,
             least_mm=least,

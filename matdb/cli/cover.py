@@ -91,7 +91,9 @@ def cover_lines(found: Cover) -> list[str]:
         for swap in found.swaps
     ]
     alone = [f"Alone the best would hold {_percent(best[0].share)}."] if n > 1 else []
-    return [f"{first}.", *swaps, *alone]
+    # A share of a season and the probability of a verdict are two things.
+    kinds = f"That counts {found.counted}; how sure one part is to hold at every one of them, 'matdb suit' tells."
+    return [f"{first}.", *swaps, *alone, kinds]
 
 
 def show_cover(found: Cover) -> None:

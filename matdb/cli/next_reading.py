@@ -11,7 +11,7 @@ from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
-from matdb.cli.options import Held, arg, ends, option, quantity, squeezed_text
+from matdb.cli.options import Held, arg, ends, note, option, quantity, squeezed_text
 from matdb.cli.screen import Progress, band_cell, mass_text, number_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
@@ -68,6 +68,7 @@ class NextOptions(Held):
     def ranking(self, store: Store, low: float, high: float, able: Affordable) -> list[NextReading]:
         """The readings, best first."""
         if self.mounting is not None:
+            note("looking for the reading that would tell most; this may take a minute")
             with Progress("next reading") as update:
                 return store.next_readings_for(
                     self.mounting, low, high, parts=self.part or None, affordable=able, axis=self.axis, progress=update

@@ -237,14 +237,14 @@ class Place:
 
         For a ``with`` block. Raises as :func:`matdb.api.open_store`.
         """
-        once = functools.cache(_note)
+        once = functools.cache(note)
         waits = "another program is writing to the store; trying again until that ends, for 30 s at most"
         old = as_fitted or getattr(self, "as_fitted", False)
         found = open_store(self.store_name, on_wait=lambda _: once(waits), as_fitted=old, on_fit=_fitting())
         done = found.records.upgraded
         if done is not None:
             copy = f"as it was, it lies in {done.copy}"
-            _note(f"the store was upgraded from schema {done.before} to {done.after}; {copy}")
+            note(f"the store was upgraded from schema {done.before} to {done.after}; {copy}")
         return found
 
     def existing(self, **more: bool) -> Store:
@@ -286,7 +286,7 @@ class Call(Place):
             number = store.add(record)
             for name in store.records.names_beside(record):
                 if printed_like(name) == printed_like(record.name):
-                    _note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
+                    note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
         assert isinstance(number, int)
         return number
 
@@ -327,7 +327,7 @@ def _fitting() -> Callable[[str, float], None]:
 
     def told(material: str, share: float) -> None:
         if material not in bars:
-            _note(f"{material} has readings or records newer than its fit; fitting them first")
+            note(f"{material} has readings or records newer than its fit; fitting them first")
             bars[material] = Progress(f"fit of {material}")
         bars[material](share)
         if share >= 1.0:
@@ -336,7 +336,8 @@ def _fitting() -> Callable[[str, float], None]:
     return told
 
 
-def _note(text: str) -> None:
+def note(text: str) -> None:
+    """Say something on the error stream at once, also in a pipe."""
     print(f"matdb: {text}", file=sys.stderr, flush=True)
 
 

@@ -102,7 +102,7 @@ def _told(answer: Squeeze, payload_alone: bool) -> list[str]:
         f"Decides: {answer.reason}.",
         *(f"{_SAID_OF[point.name]}: {_verdict(point)}{_against(point)}." for point in answer.points[1:]),
         f"For {mass_text(answer.mass_kg)} on {answer.count} grommets, load factors {low:g} to {high:g}, screwed "
-        f"together at {answer.assembly_c:g} degC; {answer.rests_on}.",
+        f"together at {answer.assembly_c:g} degC, {answer.set_share:.0%} for set and creep counted; {answer.rests_on}.",
         f"{answer.reasons[0][:1].upper()}{answer.reasons[0][1:]}.",
     ]
 

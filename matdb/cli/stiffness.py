@@ -66,7 +66,8 @@ def stiffness(
     mass_kg, count = rows[0]["mass_kg"], rows[0]["count"]
     under = "" if mass_kg is None else f" under {mass_text(mass_kg)}" + (f" on {count}" if count > 1 else "")
     what = f"{states.said(known) or part}, {states.axis}{under}"
-    told = [*over_states(what, rows, "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests)]
+    new = " Freshly screwed: 'matdb squeeze' counts set and creep." if known.form.pair is not None else ""
+    told = [*over_states(what, rows, "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests) + new]
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": rows}
     call.tell(told, content, lambda: show_rows(rows), answer.warnings, written=written)
 

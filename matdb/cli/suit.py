@@ -160,7 +160,7 @@ def _six_axes(row: Suitability) -> str:
     if six is None:
         return ""
     ends = " to ".join(f"{number_text(m.natural_frequency_hz.median)} Hz ({m.word})" for m in (six.lowest, six.highest))
-    return f"six axes at {six.temperature_c:g} degC: {ends}; all inside with {share_text(six.inside)}"
+    return f"six axes at {six.temperature_c:g} degC: {ends}"
 
 
 def _shake(row: Suitability) -> str:

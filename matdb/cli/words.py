@@ -27,12 +27,31 @@ WORDS: Final = {
     "ring-down": "a reading: put a mass on the part, tap it, note how fast it rings and how it dies.",
     "deflection": "a reading: put a mass on the part, note how far it sinks.",
     "roll, pitch, yaw": "the camera tips sideways, nods, turns: what a picture shows most.",
+    "vertical, lateral, longitudinal": "the craft shakes up and down, sideways, fore and aft: what of that turns the "
+    "camera, through a centre of gravity off the isolators' plane.",
+    "lets through": "the share of the craft's shake that turns the camera at a rotor's frequency; less is better.",
+    "misses": "the share of the craft's own turn that the camera does not follow; less is better.",
+    "allowed": "the most that a requirement stands; beyond it the part fails there.",
+    "too stiff, too soft": "lets too much through; misses too much. 'May be': at one end of what is known of the part.",
+    "px rms": "by how many pixels that moves the picture of a measured airframe, all its frequencies together.",
+    "isolators": "the parts that carry the camera, equal ones, each with its share of the mass.",
+    "axial, shear, radial, lateral": "the direction of a part: along its screw or length, or across it.",
+    "squeezed": "how far the screw presses a part, from first touch.",
+    "set and creep": "what rubber loses of its squeeze over weeks: lift-off is judged after, stiffness told before.",
+    "strain": "how far a half is pressed, as a share of its height; 'pressed too far' beyond what rubber stands.",
+    "travel": "how far a part can still move until it bottoms out.",
+    "buckles": "a slender leg leans over under its load (buckling), and carries it no longer.",
+    "service range": "the temperatures that the material is made for; 'outside its service range' beyond them.",
+    "best compromise": "where nothing holds everything: what fails least.",
+    "swap": "the temperature at which another part of a set takes over.",
+    "footage": "what becomes of the pictures: shown 'as flown', which asks for following first; or 'stabilised' "
+    "afterwards, which asks for the fast shake gone.",
     "up and down only": "roll, pitch and yaw could not be judged, since the mounting does not say where the isolators "
     "sit, or a part not how stiff it is sideways.",
     "first touch": "the screw is turned until both halves of a grommet touch and nothing is pressed yet; turns count "
     "from there.",
     "spacer": "a sleeve on the screw, between the washers, that stops the screw at that squeeze.",
-    "lift-off": "in flight one half of a grommet loses touch with the plate: it rattles.",
+    "lift-off": "in flight one half of a grommet lifts off (loses touch with the plate): it rattles.",
     "bottoms out": "a manoeuvre presses the part further than its rubber can go.",
     "load factor": f"weight as felt in flight over weight at rest, {LOAD_FACTORS[0]:g} to {LOAD_FACTORS[1]:g} without "
     "other word.",

@@ -414,11 +414,6 @@ class Mounting(_Sparse):
         """Whether positions and inertia are known, so that all six axes can be computed."""
         return bool(self.positions_mm) and self.main.has_inertia
 
-    @property
-    def has_camera(self) -> bool:
-        """Whether focal length and pixel pitch are known, so that shake can be told in pixels."""
-        return self.focal_length_mm is not None and self.pixel_pitch_um is not None
-
 
 def mounting_from_dict(values: Mapping[str, Any]) -> Mounting:
     """Build a mounting from what :meth:`Mounting.to_dict` gave, or from JSON in that shape.

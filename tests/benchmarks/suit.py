@@ -49,8 +49,9 @@ def case(factors: dict[str, int]) -> dict[str, float]:
 
     import numpy as np
 
+    from matdb.advice import judge as judging
     from matdb.advice import suit as ranking
-    from matdb.advice.judge import Candidate
+    from matdb.advice.requirement import Candidate
     from matdb.curve.fit import prior_curve
     from matdb.form import Part, Ring
     from matdb.form import base as forms
@@ -83,12 +84,13 @@ def case(factors: dict[str, int]) -> dict[str, float]:
     shares = tuple(0.2 * k / max(factors["squeezes"] - 1, 1) for k in range(factors["squeezes"]))
     forms.SQUEEZE_SHARES = shares
     f = np.geomspace(suspended.FREQUENCIES_HZ[0], suspended.FREQUENCIES_HZ[-1], factors["frequencies"])
+    judging._LOOKED = factors["frequencies"] // 2  # in the band of each of two orders
     suspended._LN_OMEGA, suspended._PLACES = np.log(2 * np.pi * f), np.arange(float(f.size))
     more = {"spread_mm": (80, 60), "box_mm": (110, 80, 60)} if factors["directions"] == 6 else {}
     mounting = Mounting(name="camera", mass_kg=0.6, count=4, rpm_idle=4200, rpm_full=8000, manoeuvre_hz=5.0, **more)
     hours = np.random.default_rng(0).uniform(-15.0, 20.0, factors["hours"])
     started, used = time.perf_counter(), time.process_time()
-    rows = ranking.suit(candidates, mounting, hours, rotor_frequencies=factors["frequencies"])
+    rows = ranking.suit(candidates, mounting, hours)
     wall, cpu = time.perf_counter() - started, time.process_time() - used
     assert len(rows) == n
     return {"wall": wall, "cpu": cpu, "mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0}

@@ -287,6 +287,7 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
         "No single part: 2 parts hold 86.2 % of 36 temperatures.",
         "Swap to a when it falls below 3 degC, and back to b when it rises above 5 degC.",
         "Alone the best would hold 70.0 %.",
+        "That counts temperatures; how sure one part is to hold at every one of them, 'matdb suit' tells.",
     ]
     poor = dataclasses.replace(found, reached=False, wanted=0.95)
     assert cover_lines(poor)[0] == (

@@ -39,7 +39,6 @@ def test_the_simplest_mounting_has_orders_and_a_lowest_frequency():
     assert [(b.label, b.low_hz, b.high_hz) for b in m.rotor_bands] == [("1/rev", 50, 120), ("2/rev", 100, 240)]
     assert m.lowest_rotor_hz == 50
     assert not m.has_six_axes
-    assert not m.has_camera
     assert [p.name for p in m.all_packages] == ["main"]
     with pytest.raises(InputError, match="give box_mm"):
         _ = m.main.inertia
@@ -50,7 +49,6 @@ def test_json_round_trip_keeps_everything():
         assert mounting_from_dict(json.loads(json.dumps(m.to_dict()))) == m
     assert "packages" not in Mounting(**PLAIN).to_dict()
     assert FULL.has_six_axes
-    assert FULL.has_camera
 
 
 def test_orders_not_listed_are_left_out_of_the_lowest_frequency():
