@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
+from matdb.delimited import NUMBER
 from matdb.errors import InputError
 
 SCALES = ("A", "D", "OO", "OOO")
@@ -51,15 +52,10 @@ def parse_hardness(text: object) -> Hardness:
     digits = "".join(c for c in words if c.isdigit() or c in ".+-")
     letters = "".join(c for c in words if c.isalpha()).upper()
     # The number must be in one piece: "4 0 A" is a slip, not 40.
-    if letters not in SCALES or digits not in words:
+    whole = letters in SCALES and digits in words and NUMBER.fullmatch(digits)
+    if not whole or not 0.0 <= float(digits) <= 100.0:
         raise InputError("hardness", text, allowed)
-    try:
-        value = float(digits)
-    except ValueError:
-        raise InputError("hardness", text, allowed) from None
-    if not 0.0 <= value <= 100.0:
-        raise InputError("hardness", text, allowed)
-    return Hardness(value, letters)
+    return Hardness(float(digits), letters)
 
 
 def hardness_text(text: object) -> str:

@@ -11,7 +11,7 @@ from matdb.arrays import Array, Complex
 
 
 def ln_fractional_modulus(
-    ln_s_tau: Complex, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
+    ln_s_tau: Complex, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any
 ) -> tuple[Complex, Any]:
     """Ln E(s) of the five-parameter fractional model, and the slope d ln E / d ln s.
 
@@ -26,8 +26,6 @@ def ln_fractional_modulus(
         ln of the limits E0 and Einf in MPa, E0 below Einf.
     alpha, gamma : array_like
         Width and skew, above 0 and at most 1. ``gamma`` = 1 is the four-parameter fractional Zener model [1]_.
-    slope : bool
-        False skips the slope, and None comes back for it.
 
     References
     ----------
@@ -41,8 +39,6 @@ def ln_fractional_modulus(
     drop = (upper - lower) * np.exp(-gamma * np.log(one))
     modulus = upper - drop
     ln_modulus = np.log(modulus)
-    if not slope:
-        return ln_modulus, None
     return ln_modulus, drop * (alpha * gamma) * z / (one * modulus)
 
 
@@ -58,8 +54,10 @@ def ln_steady_modulus(
     ----------
     ln_omega_tau : ndarray
         ln(omega) + ln(tau a_T).
-    ln_rubbery, ln_glassy, alpha, gamma, slope
+    ln_rubbery, ln_glassy, alpha, gamma
         As :func:`ln_fractional_modulus`.
+    slope : bool
+        False skips the slope, and None comes back for it.
     """
     angle = 0.5 * np.pi * np.asarray(alpha)
     c, s = np.cos(angle), np.sin(angle)

@@ -14,7 +14,6 @@ Sources
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
 from matdb.bench.thermal.body import Body, Decay, Thermal, film_coefficient
@@ -69,7 +68,7 @@ def response_rates(body: Body, thermal: Thermal, film_w_m2k: float) -> tuple[Arr
 
 
 def part_temperature(
-    forecast: Forecast, body: Body, *, start_c: float, thermal: Thermal, air: str | ArrayLike = "still"
+    forecast: Forecast, body: Body, *, start_c: float, thermal: Thermal, air: str = "still"
 ) -> Forecast:
     """The part's mean temperature in the forecast's air, from leaving the car at the forecast's first hour.
 
@@ -83,8 +82,8 @@ def part_temperature(
         Its temperature on leaving, degrees Celsius.
     thermal : Thermal
         Of the material: ``thermal_of(family)`` gives it.
-    air : str or float
-        ``"still"``, ``"fanned"`` (in the rotors' wash), or a convective coefficient in W/(m2 K).
+    air : str
+        ``"still"`` or ``"fanned"`` (in the rotors' wash).
 
     Returns
     -------

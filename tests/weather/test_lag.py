@@ -15,8 +15,8 @@ BODIES = [Body(height_mm=8), Body(diameter_mm=12), Body(height_mm=8, diameter_mm
 @pytest.mark.parametrize("body", BODIES[:3])
 def test_steady_air_gives_the_conduction_series(body):
     air = Forecast(np.full(4, -10.0), np.arange(4.0))
-    got = part_temperature(air, body, start_c=20.0, air=15.0, thermal=RUBBER)
-    film = film_coefficient(15.0, 5.0, -10.0)
+    got = part_temperature(air, body, start_c=20.0, air="fanned", thermal=RUBBER)
+    film = film_coefficient("fanned", 5.0, -10.0)
     want = -10.0 + 30.0 * body_theta(body, film, 0.2, 0.1, "mean")(3600.0 * got.times)
     assert got.temperature_c == pytest.approx(want, abs=0.02)
     assert got.temperature_c[0] == 20.0

@@ -106,12 +106,7 @@ class Drift:
 
 
 def soak(
-    body: Body,
-    chamber_c: ArrayLike,
-    *,
-    start_c: ArrayLike = ROOM_C,
-    family: str = "unknown",
-    air: str | ArrayLike = "still",
+    body: Body, chamber_c: ArrayLike, *, start_c: ArrayLike = ROOM_C, family: str = "unknown", air: str = "still"
 ) -> Soak:
     """Minutes that a part must stay in a freezer or an oven until its core is within 1 K of it.
 
@@ -125,8 +120,8 @@ def soak(
         Temperature of the part at the start, degrees Celsius.
     family : str
         The material's family, for conductivity and diffusivity.
-    air : str or array_like
-        ``"still"``, ``"fanned"``, or a convective coefficient in W/(m2 K), radiation then still added.
+    air : str
+        ``"still"`` or ``"fanned"``.
 
     Returns
     -------
@@ -164,7 +159,7 @@ def check_soak(
     *,
     start_c: ArrayLike = ROOM_C,
     family: str = "unknown",
-    air: str | ArrayLike = "still",
+    air: str = "still",
 ) -> SoakCheck:
     """Was the soak long enough, and if not, how warm is the core likely to be.
 
