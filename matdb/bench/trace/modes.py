@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from matdb.arrays import Array, Complex, Places
+from matdb.arrays import Array, Complex
 
 #: Bounds of the damping ratio that the search keeps to.
 LEAST_DAMPING, MOST_DAMPING = 2e-4, 0.6
@@ -59,10 +59,8 @@ class Block:
     count: float = 0.0
     slow: Array = field(init=False)
     clean: Array = field(init=False)
-    ticks: Places | None = field(init=False)
 
     def __post_init__(self) -> None:
-        self.ticks = _ticks(self.time)
         span = self.time[-1] - self.time[0]
         x = 2.0 * (self.time - self.time[0]) / span - 1.0 if span > 0 else np.zeros_like(self.time)
         degree = max(0, min(1 + int(np.ceil(1.6 * span)), 16, self.time.size // 4 - 1))
@@ -76,7 +74,7 @@ class Block:
 
     def waves(self, poles: Complex) -> Array:
         """Weighted cosine and sine columns of every pole, shape (n, 2 modes)."""
-        return self.weighted(basis(self.time, poles, self.ticks))
+        return self.weighted(basis(self.time, poles))
 
     def level(self, amplitude: Complex, poles: Complex) -> Array:
         """The slow part along the stretch, in the block's units."""
@@ -378,38 +376,10 @@ class Solution:
         )
 
 
-def basis(time: Array, poles: Complex, ticks: Places | None = None) -> Array:
-    """Cosine and sine columns of every pole, shape (n, 2 modes).
-
-    With ``ticks`` (whole steps since the first time) the waves are built by doubling, without a cosine a cell.
-    """
-    if ticks is None:
-        wave = np.exp(time[:, None] * poles)
-    else:
-        count, done = int(ticks[-1]) + 1, 1
-        step = (time[-1] - time[0]) / (count - 1)
-        wave = np.empty((count, poles.size), dtype=complex)
-        wave[0] = np.exp(poles * time[0])
-        while done < count:
-            more = min(done, count - done)
-            np.multiply(wave[:more], np.exp(poles * step * done), out=wave[done : done + more])
-            done += more
-        wave = wave[ticks] if count > time.size else wave
+def basis(time: Array, poles: Complex) -> Array:
+    """Cosine and sine columns of every pole, shape (n, 2 modes)."""
+    wave = np.exp(time[:, None] * poles)
     return np.stack([wave.real, -wave.imag], axis=2).reshape(time.size, -1)
-
-
-def _ticks(time: Array) -> Places | None:
-    """Whole steps since the first time, or None for uneven sampling."""
-    if time.size < 16:
-        return None
-    step = float(np.min(np.diff(time)))
-    count = (time[-1] - time[0]) / max(step, 1e-300)
-    if not 1.0 < count < 4.0 * time.size:
-        return None
-    step = (time[-1] - time[0]) / round(count)
-    exact = (time - time[0]) / step
-    ticks = np.round(exact)
-    return ticks.astype(np.intp) if np.max(np.abs(exact - ticks)) < 1e-5 else None
 
 
 def _bounded(poles: Complex) -> Complex:

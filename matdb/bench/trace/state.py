@@ -171,11 +171,6 @@ def censored(state: State, rows: Places, y: Array, edges: Places, thin: int, c: 
     beyond = np.maximum(mills - np.where(at & known, gap, 0.0), 1e-12)
     information = np.where(at, np.where(known, np.minimum(mills * beyond, 1.0), 0.0), 1.0)
     score = np.where(at, np.where(known, side * mills, 0.0), y - predicted)
-    if thin == 1:
-        value = np.where(at & known, predicted + score / np.maximum(information, 1e-12), y)
-        count = np.where(at & known, mills / beyond - gap * mills, 1.0)
-        root = np.sqrt(information)
-        return value * root, root, count
     total = np.add.reduceat(information, edges)
     touched = np.add.reduceat(at.astype(float), edges) > 0
     plain = np.add.reduceat(y, edges) / thin
@@ -183,7 +178,8 @@ def censored(state: State, rows: Places, y: Array, edges: Places, thin: int, c: 
     usable = ~touched | np.isfinite(guess)
     root = np.where(usable, np.sqrt(np.where(touched, total / thin, 1.0)), 0.0)
     value = np.where(touched, np.where(usable, guess, 0.0), plain)
-    return np.sqrt(thin) * value * root, root, np.ones(edges.size)
+    count = np.where(at & known, mills / beyond - gap * mills, 1.0) if thin == 1 else np.ones(edges.size)
+    return np.sqrt(thin) * value * root, root, count
 
 
 def one_sided(state: State, rest: Array, channels: Places, rows: Places) -> Array:
