@@ -20,20 +20,13 @@ from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.record import Material
-from matdb.weather.forecast import (
-    COLDEST_C,
-    HOTTEST_C,
-    MOST_TEMPERATURES,
-    Forecast,
-    at_altitude,
-    forecast_range,
-    take_off_window,
-)
+from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast, at_altitude, forecast_range, take_off_window
 from matdb.weather.hourly import hourly_csv, monthly_csv
 from matdb.weather.lag import part_temperature
 from matdb.weather.reports import metar_forecast, taf_forecast
 
-_COARSE_K: Final = 0.5
+#: A record of more temperatures than these is rounded to so many kelvin.
+_MOST_TEMPERATURES, _COARSE_K = 181, 0.5
 #: Temperatures of lagging parts are rounded to this, so that parts of a material share them.
 _LAG_K: Final = 0.25
 #: A part leaves a warm car once a day; more days than these are a season, in which it hardly matters.
@@ -207,7 +200,7 @@ def temperature_steps(temperature_c: ArrayLike, hours: ArrayLike | None = None) 
         raise InputError("temperature_c", "nothing", "at least one temperature")
     weight = np.ones(t.size) if hours is None else np.asarray(hours, dtype=float).reshape(-1)
     steps, place = np.unique(t, return_inverse=True)
-    if steps.size > MOST_TEMPERATURES:
+    if steps.size > _MOST_TEMPERATURES:
         steps, place = np.unique(np.round(t / _COARSE_K) * _COARSE_K, return_inverse=True)
     place = place.reshape(-1).astype(np.int64)
     hours_at = np.asarray(np.bincount(place, weights=weight, minlength=steps.size), dtype=float)

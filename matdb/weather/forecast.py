@@ -25,7 +25,7 @@ _LAPSE_K_PER_M, _TROPOPAUSE_M = 0.0065, 11000.0
 #: Lowest altitude taken, m; below every place on land.
 _LOWEST_M = -1000.0
 #: A range is cut into steps of a kelvin; a very wide one into so many temperatures at most.
-MOST_TEMPERATURES = 181
+_MOST_TEMPERATURES = 181
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,7 +132,7 @@ def forecast_range(low_c: float, high_c: float) -> Forecast:
     high = checked_number("high temperature", high_c, COLDEST_C, HOTTEST_C, "degrees Celsius", cure="check the unit")
     if low > high:
         raise InputError("low temperature", low_c, f"at most the high one ({high:g} degrees Celsius)", "swap them")
-    steps = min(math.ceil(high - low) + 1, MOST_TEMPERATURES)
+    steps = min(math.ceil(high - low) + 1, _MOST_TEMPERATURES)
     return Forecast(np.linspace(low, high, steps), source=f"range {low:g}…{high:g} °C")
 
 
