@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Whole
-from matdb.bench.thermal.body import Body, thermal_of
-from matdb.bench.thermal.state import body_of
+from matdb.bench.thermal.body import Body, body_of, thermal_of
 from matdb.checks import checked_number, checked_state
 from matdb.curve.curve import Curve
 from matdb.errors import InputError

@@ -14,8 +14,8 @@ import typer
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_amplitudes
 from matdb.bench.readings import Deflection, Reading, RingDown
+from matdb.bench.thermal.body import body_of
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
-from matdb.bench.thermal.state import body_of
 from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards

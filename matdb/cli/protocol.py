@@ -12,9 +12,9 @@ import numpy as np
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_damping_ratio
 from matdb.bench.protocol import ProtocolStep, bench_mass_kg, protocol_markdown
+from matdb.bench.thermal.body import body_of
 from matdb.bench.thermal.soak import check_soak, crystallisation_note, drift, service_note
 from matdb.bench.thermal.soak import soak as soak_of
-from matdb.bench.thermal.state import body_of
 from matdb.cli import options
 from matdb.cli.answering import BENCH, Asked, AskedNow, thinned
 from matdb.cli.options import HeldFor, StepOption, TempsOption, arg, ends, needed, option, quantity, temperatures

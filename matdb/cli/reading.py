@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final
 from matdb.advice.surprise import MENDS, all_doubts
 from matdb.api import Store
 from matdb.bench.readings import Reading, reading_fields
-from matdb.bench.thermal.state import actual_temperatures, bench_state
+from matdb.bench.thermal.soak import actual_temperatures, bench_state
 from matdb.cli import options, reading_add
 from matdb.cli.options import Call, Group, arg, opt, option, option_of, values_of, with_fields
 from matdb.cli.screen import Column, Progress, given_text, lines, records_table, show

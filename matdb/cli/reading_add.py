@@ -13,7 +13,7 @@ import numpy as np
 from matdb.api import Store
 from matdb.bench.forced import ForcedFit, fit_forced
 from matdb.bench.readings import READINGS, Reading, RingDown
-from matdb.bench.thermal.state import bench_state
+from matdb.bench.thermal.soak import bench_state
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Trace, TraceFit, TraceMode

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
-from matdb.bench.thermal.state import actual_temperatures
+from matdb.bench.thermal.soak import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
 from matdb.curve.parameters import (
     EXPONENT,

@@ -27,6 +27,7 @@ from numpy.typing import ArrayLike
 from matdb.arrays import Array
 from matdb.checks import ABSOLUTE_ZERO_C, checked_array
 from matdb.errors import InputError
+from matdb.form.base import FormBase
 from matdb.material.families import family_named
 
 #: Share of a temperature difference left at the ``"core"`` or in the ``"mean"``; then, where they are doubted, factors
@@ -82,6 +83,22 @@ class Body:
     height_mm: float | None = None
     diameter_mm: float | None = None
     bore_mm: float = 0.0
+
+
+def body_of(form: FormBase) -> Body | None:
+    """What conduction sees of a form; None when its dimensions do not say.
+
+    Parameters
+    ----------
+    form : Form
+        Any form. Of a pair the taller half counts, of a taper the mean diameter.
+
+    Returns
+    -------
+    Body or None
+        Its body; None for forms known by readings alone and for cable loops.
+    """
+    return None if form.solid_mm is None else Body(*form.solid_mm)
 
 
 def thermal_of(family: str) -> Thermal:

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 import matdb
-from matdb.bench.thermal.body import Body
-from matdb.bench.thermal.soak import check_soak, drift
-from matdb.bench.thermal.state import actual_temperatures, bench_state, body_of
+from matdb.bench.thermal.body import Body, body_of
+from matdb.bench.thermal.soak import actual_temperatures, bench_state, check_soak, drift
 from matdb.curve.evidence import gather
 from matdb.form.measured import Measured
 
