@@ -36,7 +36,7 @@ def test_ring_down_is_predicted_by_the_characteristic_equation():
         tau = float(np.exp(ln_time(curve.draws[[k]], np.array([278.15]))[0, 0]))
         s, w = 900j, virtual.UNIT * 1e3 / 0.2 * (278.15 / 296.15) ** d[4]
         for _ in range(300):
-            ln_e, _ = ln_fractional_modulus(np.array(np.log(s * tau)), *d[:4], slope=False)
+            ln_e, _ = ln_fractional_modulus(np.array(np.log(s * tau)), *d[:4])
             # The eleventh column: plateau loss, a power law around 30 Hz that no temperature moves.
             s = 1j * np.sqrt(w * complex(np.exp(ln_e)) * (s / (60.0 * np.pi)) ** d[11])
         f, decrement = s.imag / (2 * np.pi), -2 * np.pi * s.real / s.imag

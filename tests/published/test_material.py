@@ -102,7 +102,7 @@ def test_peak_loss_factor_of_the_fractional_zener_model():
     # The model here puts E0 in the numerator's place, tau differs by no factor: the product stays.
     for ln_e, _ in (
         ln_steady_modulus(np.log(wt), 0.0, math.log(1000.0), 0.6, 1.0, slope=False),
-        ln_fractional_modulus(np.log(1j * wt), 0.0, math.log(1000.0), 0.6, 1.0, slope=False),
+        ln_fractional_modulus(np.log(1j * wt), 0.0, math.log(1000.0), 0.6, 1.0),
     ):
         loss = np.tan(ln_e.imag)
         k = int(np.argmax(loss))
