@@ -88,7 +88,7 @@ def optimum(cases: int) -> None:
 def ln_storage(draws: np.ndarray) -> np.ndarray:
     """Ln of the storage modulus at 30 Hz, shape (draws, temperatures)."""
     ln_s = np.log(2.0 * np.pi * 30.0) + 0.5j * np.pi
-    value, _ = ln_fractional_modulus(ln_time(draws, ASKED_K) + ln_s, *(draws[:, [k]] for k in range(4)), slope=False)
+    value, _ = ln_fractional_modulus(ln_time(draws, ASKED_K) + ln_s, *(draws[:, [k]] for k in range(4)))
     value = value + draws[:, [4]] * np.log(ASKED_K / REFERENCE_K)
     return value.real + np.log(np.cos(value.imag))
 
