@@ -14,10 +14,11 @@ from typing import Any, Final, NamedTuple, get_args, get_type_hints
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.exchange.point_file import as_point, read_points
+from matdb.exchange.reading_file import value_of
 from matdb.fields import FieldInfo, fields_of, record_fields
 from matdb.form import FORMS
 from matdb.form.base import FormBase
-from matdb.units import parse, split_sizes
+from matdb.units import split_sizes
 
 #: What a field holds, where it is no quantity.
 _SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
@@ -177,14 +178,7 @@ def _value(slot: _Slot, option: str, text: str, before: Any) -> Any:
         if not text:
             raise InputError(option, None, "the name of a CSV file", "its columns may be deflection_mm and force_n")
         return read_points(text, file_bytes(text))
-    if slot.holds in (_TEXT, _FORM):
-        return text
-    if slot.holds != "count":
-        return parse(text, slot.holds, option)
-    value = parse(text, "dimensionless", option)
-    if value != int(value):
-        raise InputError(option, text, "a whole number")
-    return int(value)
+    return text if slot.holds in (_TEXT, _FORM) else value_of(slot.field, text, option)
 
 
 def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str], old: FormBase | None) -> FormBase:

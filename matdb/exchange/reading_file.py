@@ -113,7 +113,8 @@ def value_of(field: FieldInfo, text: str, label: str, unit: str = "", *, comma: 
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
     if dimension == "count":
         if not re.fullmatch(r"\d{1,9}(?:\.0*)?", plain):
-            raise InputError(label, text, "a whole number from 1 to 1000")
+            span = f" from {field.low:g} to {field.high:g}" if field.low == field.low else ""
+            raise InputError(label, text, f"a whole number{span}")
         return int(float(plain))
     if unit and NUMBER.fullmatch(plain):
         if unit == field.unit == "min":
