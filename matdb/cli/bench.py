@@ -241,19 +241,14 @@ def _until(words: str, usual: str | None, read: Callable[[str], Any]) -> Any:
 _KNOWN: Final = record_fields(RingDown, Deflection)
 
 
-def _reader(name: str, label: str, asked: str = "") -> Callable[[str], Any]:
-    """What reads a field, within its limits, under the name that the user knows."""
+def _reader(name: str, label: str, asked: str = "", unit: str = "") -> Callable[[str], Any]:
+    """What reads a field, within its limits, under the name that the user knows; ``unit`` is that of bare numbers."""
     each = replace(_KNOWN[name], name=label)
-    return lambda text: checked_field(each, value_of(each, text, asked or label))
+    return lambda text: checked_field(each, value_of(each, text, asked or label, unit))
 
 
 _mass, _seconds, _minutes = _reader("mass_kg", "mass"), _reader("dwell_s", "dwell"), _reader("soak_min", "soak")
-_outside = _reader("seconds_out", "seconds outside")
-
-
-def _seconds_outside(text: str) -> Any:
-    # Everybody counts these in seconds.
-    return _outside(f"{text}s" if text.replace(".", "", 1).isdigit() else text)
+_seconds_outside = _reader("seconds_out", "seconds outside", unit="s")  # everybody counts these in seconds
 
 
 def _figure(text: str) -> tuple[str, float]:
