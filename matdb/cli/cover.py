@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, first_use, flight_caution
 from matdb.cli.mounting import MountingOptions
-from matdb.cli.options import HeldAlike, needed, opt
+from matdb.cli.options import HeldAlike, option
 from matdb.cli.screen import Column, given_text, number_text, records_table, show
 from matdb.cli.suit import PackageOption, all_warnings
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
-from matdb.units import counted
+from matdb.units import counted, parse
 
 
 def cover(
-    air: AirOptions,
-    share: Annotated[str, opt("--share", "SHARE", "Share of the hours that must be held, such as 95%.")] = "95%",
-    most: Annotated[int, opt("--most", "NUMBER", "Largest set to look for, 1 to 8.")] = 4,
-    *,
-    mounting: MountingOptions,
-    package: PackageOption = None,
-    held: HeldAlike,
     call: AskedNow,
+    air: AirOptions,
+    mounting: MountingOptions,
+    held: HeldAlike,
+    share: str = option("SHARE", "Share of the hours that must be held, such as 95%.", "95%"),
+    most: int = option("NUMBER", "Largest set to look for, 1 to 8.", 4),
+    package: PackageOption = None,
 ) -> None:
     """Find the fewest parts that hold the window over a season, and the temperatures at which to swap them."""
-    wanted_share = needed(share, "dimensionless", "--share")
-    flown = flight_of(air)
+    wanted_share, flown = parse(share, "dimensionless", "--share"), flight_of(air)
     with call.existing() as store:
         wanted = mounting.of(store)
         found = store.cover(wanted, flown, share=wanted_share, most=most, package=package, **held.how(store))

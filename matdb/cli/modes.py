@@ -8,8 +8,9 @@ from matdb.advice.camera import Mode, SixAxes
 from matdb.advice.summary import Answer
 from matdb.advice.verdict import percent
 from matdb.cli.answering import ESTIMATE, AskedNow, first_use, flight_caution
-from matdb.cli.options import NEEDED, arg, needed, option, quantity
+from matdb.cli.options import NEEDED, arg, option, quantity
 from matdb.cli.screen import Column, band_cell, number_text, records_table, share_text, show, span_text
+from matdb.units import parse
 
 
 def modes(
@@ -22,7 +23,7 @@ def modes(
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
     with call.existing() as store:
-        temperature_c, squeeze_mm = needed(temp, "temperature", "--temp"), quantity(squeeze, "length", "--squeeze")
+        temperature_c, squeeze_mm = parse(temp, "temperature", "--temp"), quantity(squeeze, "length", "--squeeze")
         found = store.modes(mounting, part, temperature_c, squeeze_mm=squeeze_mm or 0.0, package=package)
         rests = store.current_curve(store.part(part).material).rests_on(part, temperature_c, temperature_c)
         first = first_use(store)

@@ -438,11 +438,6 @@ def quantity(text: str | None, dimension: str, option: str) -> float | None:
     return None if text is None else parse(text, dimension, option)
 
 
-def needed(text: str, dimension: str, option: str) -> float:
-    """One quantity in trade units. Raises UnitError, InputError."""
-    return parse(text, dimension, option)
-
-
 def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
     """Both ends of a range, or a single quantity twice. Raises UnitError, InputError."""
     return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2

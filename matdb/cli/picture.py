@@ -12,7 +12,7 @@ from matdb.advice.exposure import flight
 from matdb.advice.requirement import Candidate
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Group, Held, Question, arg, needed, opt, option, quantity
+from matdb.cli.options import Group, Held, Question, arg, opt, option, quantity
 from matdb.cli.screen import show
 from matdb.form.part import Part
 from matdb.form.thread import pitch_mm
@@ -21,7 +21,7 @@ from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
 from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
 from matdb.picture.terminal import chart_text
-from matdb.units import parse_range
+from matdb.units import parse, parse_range
 
 app = Group("Draw charts: in the terminal, or with --out as a PNG or SVG file.", short_help="Draw charts.")
 
@@ -72,7 +72,7 @@ def modulus(
 
     Storage modulus and loss factor, with bands and readings.
     """
-    how = _axis(temp) | {"frequency_hz": needed(frequency, "frequency", "--frequency")}
+    how = _axis(temp) | {"frequency_hz": parse(frequency, "frequency", "--frequency")}
     with call.existing() as store:
         chart = modulus_chart(store.current_curve(material), **how)
     call.show(chart)
@@ -134,7 +134,7 @@ def transmissibility(
     """
     with call.existing() as store:
         wanted, known = store.mounting(mounting), store.part(part)
-        at = [needed(t, "temperature", "--temp") for t in temp]
+        at = [parse(t, "temperature", "--temp") for t in temp]
         how = held.under(store, wanted, [known], at).how(known)
         chart = transmissibility_chart(_candidate(store, known), wanted, at, **how)
     call.show(chart)
@@ -154,7 +154,7 @@ def squeeze(
     """
     with call.existing() as store:
         wanted, known = store.mounting(mounting), store.part(part)
-        at = [needed(t, "temperature", "--temp") for t in temp]
+        at = [parse(t, "temperature", "--temp") for t in temp]
         screw = known.known_screw
         step_mm = quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None)
         limits: dict[str, Any] = {}

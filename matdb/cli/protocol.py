@@ -17,13 +17,14 @@ from matdb.bench.thermal.soak import check_soak, crystallisation_note, drift, se
 from matdb.bench.thermal.soak import soak as soak_of
 from matdb.cli import options
 from matdb.cli.answering import BENCH, Asked, AskedNow, thinned
-from matdb.cli.options import HeldFor, StepOption, TempsOption, arg, ends, needed, option, quantity, temperatures
+from matdb.cli.options import HeldFor, StepOption, TempsOption, arg, ends, option, quantity, temperatures
 from matdb.cli.screen import given_text, mass_text, number_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_text
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
+from matdb.units import parse
 
 AIR_WORDS = {"still": "still", "fan": "fanned", "fanned": "fanned"}
 
@@ -63,7 +64,7 @@ def soak(said: SoakOptions, call: Asked) -> None:
     error passes 2 K.
     """
     at = temperatures(said.temp, said.step)
-    air, room_c = air_of(said.air), needed(said.room, "temperature", "--room")
+    air, room_c = air_of(said.air), parse(said.room, "temperature", "--room")
     soaked_min, out_s = said.soaked_min, quantity(said.out, "duration", "--out")
     with call.existing() as store:
         known = store.part(said.part)
@@ -157,7 +158,7 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
     and a table to fill in.
     """
     at = temperatures(said.temps or _USUAL, said.step).tolist()
-    needed(said.frequency, "frequency", "--frequency")
+    parse(said.frequency, "frequency", "--frequency")
     air = air_of(said.air)
     if said.out is not None:
         new_file(said.out, force=said.force)
@@ -197,7 +198,7 @@ def _plan(
 ) -> tuple[list[ProtocolStep], str, list[str]]:
     """The steps, what the expected figures rest on, and what to know. Raises InputError, NotFound."""
     notes: list[str] = []
-    frequency_hz = needed(said.frequency, "frequency", "--frequency")
+    frequency_hz = parse(said.frequency, "frequency", "--frequency")
     how = said.how(part)
     notes += [text] if (text := said.said(part)) else []
     mass_kg = quantity(said.mass, "mass", "--mass")

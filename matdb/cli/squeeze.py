@@ -10,12 +10,12 @@ from matdb.advice.summary import FAILS, how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, first_use, flight_caution
-from matdb.cli.options import arg, ends, needed, option, quantity
+from matdb.cli.options import arg, ends, option, quantity
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
-from matdb.units import parse_range
+from matdb.units import parse, parse_range
 from matdb.weather.forecast import forecast_range
 
 
@@ -35,12 +35,8 @@ class SqueezeOptions:
 
     def __post_init__(self) -> None:
         if (self.mounting is None) == (self.mass is None):
-            raise InputError(
-                "--mass and --mounting",
-                "neither" if self.mass is None else "both",
-                "one of the two",
-                "for instance --mass 600g",
-            )
+            found = "neither" if self.mass is None else "both"
+            raise InputError("--mass and --mounting", found, "one of the two", "for instance --mass 600g")
         if self.mounting is not None and (self.count is not None or self.load is not None):
             raise InputError("--count or --load", "given", "left out with --mounting", "the mounting has its own")
 
@@ -49,11 +45,11 @@ class SqueezeOptions:
         if self.mounting is not None:
             return {"mounting": store.mounting(self.mounting)}
         return {
-            "mass_kg": needed(str(self.mass), "mass", "--mass"),
+            "mass_kg": parse(str(self.mass), "mass", "--mass"),
             "count": 4 if self.count is None else self.count,
             "load_factors": LOAD_FACTORS if self.load is None else parse_range(self.load, "dimensionless", "--load"),
-            "assembly_c": needed(self.assembly, "temperature", "--assembly"),
-            "set_share": needed(self.set, "dimensionless", "--set"),
+            "assembly_c": parse(self.assembly, "temperature", "--assembly"),
+            "set_share": parse(self.set, "dimensionless", "--set"),
         }
 
 

@@ -36,13 +36,12 @@ def spectrum_of(file: str | None) -> AirframeSpectrum | None:
 
 
 def suit(
+    call: AskedOfParts,
     air: FlightOptions,
     mounting: MountingOptions,
+    held: HeldAlike,
     package: PackageOption = None,
     spectrum: SpectrumOption = None,
-    *,
-    held: HeldAlike,
-    call: AskedOfParts,
 ) -> None:
     """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
     flown = flight_of(air)
