@@ -79,18 +79,15 @@ class Session:
     advised: Any = None
     width: float | None = None
 
-    def __post_init__(self) -> None:
-        if self.mass_kg is None:
-            past = [each.reading for each in self.store.readings(part=self.part.name)]
-            self.mass_kg = next((m for r in reversed(past) if (m := getattr(r, "mass_kg", None))), None)
-
     def run(self) -> None:
         """Ask until the user stops."""
-        count = len(self.store.readings(part=self.part.name))
-        many = counted(count, "readings") if count else "no reading"
+        past = [each.reading for each in self.store.readings(part=self.part.name)]
+        if self.mass_kg is None:
+            self.mass_kg = next((m for r in reversed(past) if (m := getattr(r, "mass_kg", None))), None)
+        many = counted(len(past), "readings") if past else "no reading"
         show(f"{self.part.name} ({self.part.form.label()} mm) of {self.material.name}: {many} so far. q stops.")
         try:
-            self._look(first=True)
+            self._look()
             while True:
                 usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
                 temperature = _until("Temperature of chamber or room (q stops)", usual, self._chamber)
@@ -184,7 +181,7 @@ class Session:
 
     # -- answers -------------------------------------------------------------------------------------------
 
-    def _look(self, *, first: bool = False) -> None:
+    def _look(self) -> None:
         """Fit, show the band and what tightened it, and advise."""
         if not self.said.advise:
             return
@@ -194,12 +191,10 @@ class Session:
                     self.store.fit(self.material.name, progress=lambda share: update(0.5 * share))
                 low_c, high_c = self.field_c
                 states = list(dict.fromkeys((low_c, 0.5 * (low_c + high_c), high_c)))
-                load: dict[str, Any] = {"frequency_hz": 30.0}
-                if self.mass_kg is not None:
-                    load = {"mass_kg": self.mass_kg, "count": self.said.count}
-                now = self.store.effective(self.part.name, states, **self.said.how(self.part), **load)
-                load.setdefault("count", self.said.count)
-                ranked = self.store.next_readings(self.part.name, low_c, high_c, **self.said.how(self.part), **load)
+                load = {"frequency_hz": 30.0} if self.mass_kg is None else {"mass_kg": self.mass_kg}
+                how: dict[str, Any] = {**self.said.how(self.part), **load, "count": self.said.count}
+                now = self.store.effective(self.part.name, states, **how)
+                ranked = self.store.next_readings(self.part.name, low_c, high_c, **how)
         except MatdbError as error:
             self.advised = None
             show(f"no advice: {error}")
@@ -209,19 +204,18 @@ class Session:
             show(f"at {t:g} degC: {band_cell(band, index=k)} N/mm", indent="  ")
         width = sum(math.log(float(h) / float(lo)) for lo, h in zip(band.low, band.high, strict=True)) / len(states)
         factor = math.exp(width)
-        if first or self.width is None:
+        if self.width is None:
             show(f"bands of a factor {factor:.3g} (95 %), by {now.basis}")
         else:
             word = "tightened" if width < self.width else "widened"
             show(f"bands {word} from a factor {math.exp(self.width):.3g} to {factor:.3g}")
         self.width = width
         # Of a part whose stiffness nobody knows, no mass can be named either.
-        self.advised = ranked[0] if ranked and width < math.log(_UNKNOWN) else None
+        self.advised = a = ranked[0] if ranked and width < math.log(_UNKNOWN) else None
         if width >= math.log(_UNKNOWN):
             once = "read it once at room temperature, with a mass near the camera's share"
             show(f"its stiffness is not known yet: {once}")
-        if self.advised is not None:
-            a = self.advised
+        if a is not None:
             show(
                 f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g, expected to bring the "
                 f"factor from {math.exp(a.width_before):.3g} to {math.exp(a.width_after):.3g}"
