@@ -478,9 +478,6 @@ def frequencies(texts: Sequence[str]) -> NDArray[np.float64]:
         low, high = ends(text, "frequency", "--frequency")
         if not low > 0.0:
             raise InputError("--frequency", text if is_range(text) else f"{low:g} Hz", "above 0 Hz")
-        if not is_range(text):
-            found.append(low)
-            continue
         steps = max(math.ceil(math.log10(high / low) * _PER_DECADE - 1e-9), 1)
         found.extend(float(f) for f in np.geomspace(low, high, steps + 1))
     return checked_state(23.0, np.array(list(dict.fromkeys(found))))[1]
