@@ -89,8 +89,7 @@ def stiffness(
     """
     states.check()
     with call.existing() as store:
-        parts = [each for each in store.parts() if states.axis in each.form.axes]
-        parts = [store.part(name) for name in part] if part else parts
+        parts = states.parts(store, part)
         states = states.best(store, parts, options.temperatures(states.temp, states.step))
         answer = stiffness_answer(store, [each.name for each in parts], states)
         squeezed = list(filter(None, map(states.said, parts)))

@@ -360,6 +360,10 @@ class Held:
             object.__setattr__(known, "best_mm", best)
         return known
 
+    def parts(self, store: Store, names: Sequence[str] | None) -> list[Part]:
+        """The parts that were named, or all that have the direction. Raises NotFound."""
+        return list(map(store.part, names)) if names else [p for p in store.parts() if self.axis in p.form.axes]
+
     def on(self, part: Part) -> tuple[float, str]:
         """Squeeze of a part in mm and where it comes from. Raises as :meth:`matdb.form.part.Part.squeeze_at`."""
         asked = quantity(self.squeeze, "length", "--squeeze")

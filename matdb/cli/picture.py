@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -117,7 +116,7 @@ def frequency(
     expected = parse_range(forecast, "temperature", "--forecast") if forecast else None
     flown = flight(low_c=expected[0], high_c=expected[1]) if expected else flight(**axis)
     with call.existing() as store:
-        wanted, parts = store.mounting(mounting), _parts(store, part, held.axis)
+        wanted, parts = store.mounting(mounting), held.parts(store, part)
         how = held.under(store, wanted, parts, flown).how_all(parts)
         candidates = [_candidate(store, each) for each in parts]
         chart = frequency_chart(candidates, wanted, **axis, forecast_c=expected, **how)
@@ -166,10 +165,6 @@ def squeeze(
             _candidate(store, known), at, mass_kg=wanted.mass_kg, count=wanted.count, pitch_mm=step_mm, **limits
         )
     call.show(chart)
-
-
-def _parts(store: Store, names: Sequence[str] | None, axis: str) -> list[Part]:
-    return [store.part(n) for n in names] if names else [p for p in store.parts() if axis in p.form.axes]
 
 
 def _candidate(store: Store, part: Part) -> Candidate:
