@@ -136,14 +136,11 @@ class AskedOfParts(Told, Question):
         return set(parts) if _ALL in (self.why or ()) else set(self.why or ())
 
 
-def first_use(store: Store) -> bool:
-    """Whether nothing was ever fitted in a store: then every caution is shown."""
-    return not store.records.counts()["fits"]
-
-
-def flight_caution(warnings: Iterable[str], squeezed: float | None) -> str:
-    """The caution that an answer triggers before a flight."""
-    return _COLD if any("glass transition" in text for text in warnings) else _SCREW if squeezed else _NO_APPROVAL
+def before_flight(store: Store, warnings: Iterable[str], squeezed_mm: float | None) -> dict[str, Any]:
+    """How an answer is told before a flight: by the caution that it triggers; by all where nothing was ever fitted."""
+    cold = any("glass transition" in text for text in warnings)
+    caution = _COLD if cold else _SCREW if squeezed_mm else _NO_APPROVAL
+    return {"caution": caution, "first_use": not store.records.counts()["fits"]}
 
 
 def thinned(rows: Sequence[_Row], most: int) -> list[_Row]:

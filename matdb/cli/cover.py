@@ -5,7 +5,7 @@ from __future__ import annotations
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
-from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, first_use, flight_caution
+from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import HeldAlike, option
 from matdb.cli.screen import Column, given_text, number_text, records_table, show
@@ -29,10 +29,10 @@ def cover(
         wanted = mounting.of(store)
         found = store.cover(wanted, flown, share=wanted_share, most=most, package=package, **held.how(store))
         rests = [(m, store.current_curve(m.material).rests_on(m.part, *_used_at(m, flown))) for m in found.members]
-        first = first_use(store)
-    warnings = all_warnings(found.members)
-    if not found.proven:
-        warnings.append("the search was cut short: a smaller or a better set is not excluded")
+        warnings = all_warnings(found.members)
+        if not found.proven:
+            warnings.append("the search was cut short: a smaller or a better set is not excluded")
+        cautions = before_flight(store, warnings, max((m.squeeze_mm for m in found.members), default=0.0))
 
     def behind() -> None:
         flight_lines(flown)
@@ -46,7 +46,6 @@ def cover(
         "cover": found.to_dict(),
         "cautions": [ESTIMATE, *FLIGHT],
     }
-    squeezed = max((m.squeeze_mm for m in found.members), default=0.0)
     told = [
         *cover_lines(found),
         *(f"{m.part}{f' squeezed {m.squeeze_mm:.3g} mm' if m.squeeze_mm else ''}: {text}." for m, text in rests),
@@ -54,14 +53,8 @@ def cover(
         f"Assumed: {', '.join(assumed(wanted))}.",
         f"Air: {'; '.join(found.notes)}." if found.notes else "",
     ]
-    call.tell(
-        Answer(lines=short(told, warnings, tuple(f"{m.part}: {text}" for m in found.members for text in SAID))),
-        content,
-        behind,
-        warnings,
-        caution=flight_caution(warnings, squeezed),
-        first_use=first,
-    )
+    said = tuple(f"{m.part}: {text}" for m in found.members for text in SAID)
+    call.tell(Answer(lines=short(told, warnings, said)), content, behind, warnings, **cautions)
 
 
 def _used_at(member: Member, flown: Flight) -> tuple[float, float]:

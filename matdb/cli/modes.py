@@ -7,7 +7,7 @@ from typing import Annotated
 from matdb.advice.camera import Mode, SixAxes
 from matdb.advice.summary import Answer
 from matdb.advice.verdict import percent
-from matdb.cli.answering import ESTIMATE, AskedNow, first_use, flight_caution
+from matdb.cli.answering import ESTIMATE, AskedNow, before_flight
 from matdb.cli.options import NEEDED, arg, option, quantity
 from matdb.cli.screen import Column, band_cell, number_text, records_table, share_text, show, span_text
 from matdb.units import parse
@@ -26,11 +26,10 @@ def modes(
         temperature_c, squeeze_mm = parse(temp, "temperature", "--temp"), quantity(squeeze, "length", "--squeeze")
         found = store.modes(mounting, part, temperature_c, squeeze_mm=squeeze_mm or 0.0, package=package)
         rests = store.current_curve(store.part(part).material).rests_on(part, temperature_c, temperature_c)
-        first = first_use(store)
+        how = before_flight(store, found.warnings, squeeze_mm)
     answer = _answer(f"{part} under {package} of {mounting}", found, rests)
     content = {"mounting": mounting, "part": part, **found.to_dict(), "cautions": [ESTIMATE]}
-    caution = flight_caution(found.warnings, squeeze_mm)
-    call.tell(answer, content, lambda: _show(found), found.warnings, caution=caution, first_use=first)
+    call.tell(answer, content, lambda: _show(found), found.warnings, **how)
 
 
 def _answer(title: str, found: SixAxes, rests: str) -> Answer:

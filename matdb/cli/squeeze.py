@@ -9,7 +9,7 @@ from matdb.advice.squeeze import Squeeze, SqueezePoint
 from matdb.advice.summary import FAILS, how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
-from matdb.cli.answering import AskedNow, first_use, flight_caution
+from matdb.cli.answering import AskedNow, before_flight
 from matdb.cli.options import arg, ends, option, quantity
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.curve.band import Band
@@ -72,17 +72,10 @@ def squeeze(
             squeeze_mm=quantity(said.squeeze, "length", "--squeeze"),
             **said.asked(store),
         )
-        first = first_use(store)
+        cautions = before_flight(store, answer.warnings, answer.points[0].squeeze_mm)
     content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
-    caution = flight_caution(answer.warnings, answer.points[0].squeeze_mm)
-    call.tell(
-        _told(answer, said.mounting is None),
-        content,
-        lambda: _behind(answer),
-        answer.warnings,
-        caution=caution,
-        first_use=first,
-    )
+    told = _told(answer, said.mounting is None)
+    call.tell(told, content, lambda: _behind(answer), answer.warnings, **cautions)
 
 
 _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}

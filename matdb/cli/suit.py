@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from matdb.advice.cover import Member
 from matdb.advice.suit import State, Suitability
 from matdb.advice.summary import how_to_fit, summary
-from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, first_use, flight_caution
+from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, before_flight
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import HeldAlike, opt
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
@@ -47,27 +47,20 @@ def suit(
     flown = flight_of(air)
     measured = spectrum_of(spectrum)
     with call.existing() as store:
-        wanted, first, how = mounting.of(store), first_use(store), held.how(store)
+        wanted, how, hours = mounting.of(store), held.how(store), flown.flown.temperature_c
         ranking = store.suit(wanted, flown, package=package, spectrum=measured, **how)
-    hours = flown.flown.temperature_c
+        answer = summary(wanted, hours, ranking, flown.flown.notes)
+        cautions = before_flight(store, answer.warnings, answer.squeeze_mm)
     whys = call.explained([row.part for row in ranking])
     explained = [row for row in ranking if row.part in whys]
-    answer = summary(wanted, hours, ranking, flown.flown.notes)
+    warnings = all_warnings(explained if explained and not call.as_json else ranking)
 
     def behind() -> None:
         flight_lines(flown)
         show_ranking(wanted, hours, explained)
 
     content = suit_content(wanted, hours, ranking, how["axis"], how["squeeze_mm"]) | {"air": flight_content(flown)}
-    call.tell(
-        answer,
-        content,
-        behind,
-        all_warnings(explained if explained and not call.as_json else ranking),
-        how_to_ask="--why PART (or all)",
-        caution=flight_caution(answer.warnings, answer.squeeze_mm),
-        first_use=first,
-    )
+    call.tell(answer, content, behind, warnings, how_to_ask="--why PART (or all)", **cautions)
 
 
 def suit_content(
