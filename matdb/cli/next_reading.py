@@ -115,11 +115,8 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     if said.mounting is not None and not said.part:
         none = "no reading would change which parts suit: 'matdb suit' has the verdicts"
     refusal = none if not ranking else "" if worth else _not_worth(shown[0])
-    told = [
-        f"{refusal[:1].upper()}{refusal[1:]}."
-        if refusal
-        else f"Take next{', to settle that part' if said.mounting else ''}: {_in_words(shown[0])}."
-    ]
+    settles = ", to settle that part" if said.mounting else ""
+    told = [f"{refusal[:1].upper()}{refusal[1:]}." if refusal else f"Take next{settles}: {_in_words(shown[0])}."]
     if quick is not None:
         told.append(f"Nearly as good and quicker: {_in_words(quick)}.")
     if shown:
@@ -132,9 +129,7 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
             f"Log it with 'matdb reading add {best.kind}'." if worth else "",
         ]
     told.append(f"Asked for {squeezed}." if squeezed else "")
-    several = len(parts) > 1
-    others = [_other(each, several) for each in shown[1:]]
-
+    others = tuple(_other(each, len(parts) > 1) for each in shown[1:])
     content = {
         "parts": parts,
         "mounting": said.mounting,
@@ -147,14 +142,9 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         "readings": [{"rank": k} | each.to_dict() for k, each in enumerate(shown, 1)],
         "quicker": quick,
     }
-    call.tell(
-        Answer(lines=short(told), others=tuple(others)),
-        content,
-        lambda: _behind(shown, low),
-        [refusal] if refusal else [],
-        others="Others, by the factor that they leave",
-        bench_c=[each.temperature_c for each in shown],
-    )
+    at, by = [each.temperature_c for each in shown], "Others, by the factor that they leave"
+    answer, refused = Answer(lines=short(told), others=others), [refusal] if refusal else []
+    call.tell(answer, content, lambda: _behind(shown, low), refused, others=by, bench_c=at)
 
 
 def _other(each: NextReading, with_part: bool) -> str:

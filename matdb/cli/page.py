@@ -46,10 +46,6 @@ def page(
         "parts": [p.part.name for p in tables.parts],
         "left_out": tables.left_out,
     }
-    call.tell(
-        tables.answer,
-        content,
-        how_to_ask="on the page",
-        caution="Copy it to the phone; it needs no network.",
-        written=f"{written} ({size / 1e3:.0f} kB, {len(tables.parts)} parts)",
-    )
+    file = f"{written} ({size / 1e3:.0f} kB, {len(tables.parts)} parts)"
+    caution = "Copy it to the phone; it needs no network."
+    call.tell(tables.answer, content, how_to_ask="on the page", caution=caution, written=file)
