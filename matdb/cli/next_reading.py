@@ -73,16 +73,10 @@ class NextOptions(Held):
                 return store.next_readings_for(
                     self.mounting, low, high, parts=self.part or None, affordable=able, axis=self.axis, progress=update
                 )
-        return store.next_readings(
-            (self.part or [""])[0],
-            low,
-            high,
-            mass_kg=quantity(self.mass, "mass", "--mass"),
-            count=1 if self.count is None else self.count,
-            frequency_hz=quantity(self.frequency, "frequency", "--frequency"),
-            affordable=able,
-            **self.how(store.part((self.part or [""])[0])),
-        )
+        known = store.part((self.part or [""])[0])
+        mass_kg, hertz = quantity(self.mass, "mass", "--mass"), quantity(self.frequency, "frequency", "--frequency")
+        how = self.how(known) | {"mass_kg": mass_kg, "count": 1 if self.count is None else self.count}
+        return store.next_readings(known.name, low, high, frequency_hz=hertz, affordable=able, **how)
 
 
 def _listed(text: str | None, read: Callable[[str], Any]) -> Any:

@@ -41,10 +41,13 @@ class SqueezeOptions:
             raise InputError("--count or --load", "given", "left out with --mounting", "the mounting has its own")
 
     def asked(self, store: Store) -> dict[str, Any]:
-        """The mounting, or the mass that the pairs carry, how many they are, load factors and assembly."""
+        """What the library is asked: temperatures, a squeeze to look at, and a mounting or what the pairs carry."""
+        at = forecast_range(*ends(self.temp, "temperature", "--temp")).temperature_c
+        squeeze_mm = quantity(self.squeeze, "length", "--squeeze")
+        asked = {"temperature_c": at, "turns": self.turns, "squeeze_mm": squeeze_mm}
         if self.mounting is not None:
-            return {"mounting": store.mounting(self.mounting)}
-        return {
+            return asked | {"mounting": store.mounting(self.mounting)}
+        return asked | {
             "mass_kg": parse(str(self.mass), "mass", "--mass"),
             "count": 4 if self.count is None else self.count,
             "load_factors": LOAD_FACTORS if self.load is None else parse_range(self.load, "dimensionless", "--load"),
@@ -65,13 +68,7 @@ def squeeze(
     also what that squeeze does.
     """
     with call.existing() as store:
-        answer = store.squeeze(
-            part,
-            temperature_c=forecast_range(*ends(said.temp, "temperature", "--temp")).temperature_c,
-            turns=said.turns,
-            squeeze_mm=quantity(said.squeeze, "length", "--squeeze"),
-            **said.asked(store),
-        )
+        answer = store.squeeze(part, **said.asked(store))
         cautions = before_flight(store, answer.warnings, answer.points[0].squeeze_mm)
     content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
     told = _told(answer, said.mounting is None)
