@@ -93,12 +93,9 @@ class FittedRecords:
         )
         # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
         rows = self._tabulated(record.material, self._curve_from(record, stale=False))
-        number = self.records.save_fit(record, rows)
-        saved = self.records.fit(number)
+        saved = self.records.fit(self.records.save_fit(record, rows))
         self._curves.clear()
-        return dataclasses.replace(
-            curve, fit_id=number, created_at=saved.created_at, program_version=saved.program_version
-        )
+        return dataclasses.replace(curve, **_made(saved))
 
     def publish(self, material: str | None = None) -> int:
         """Compute the table of effective stiffness that the store publishes for tools that only speak SQL.
@@ -202,16 +199,8 @@ class FittedRecords:
         return record, self._curves[record.name][1]
 
     def _curve_from(self, fit: FitRecord, stale: bool | None = None) -> Curve:
-        return Curve.from_meta_and_arrays(
-            fit.material,
-            fit.meta,
-            fit.arrays,
-            seed=fit.seed or 0,
-            fit_id=fit.id,
-            created_at=fit.created_at,
-            program_version=fit.program_version,
-            stale=self.records.is_stale(fit) if stale is None else stale,
-        )
+        known = {"seed": fit.seed or 0, "stale": self.records.is_stale(fit) if stale is None else stale, **_made(fit)}
+        return Curve.from_meta_and_arrays(fit.material, fit.meta, fit.arrays, **known)
 
     def _freshly_fitted(self, material: str) -> tuple[MaterialEvidence, Curve]:
         """All evidence of a material, and a curve that knows all of it; nothing is kept."""
@@ -220,6 +209,11 @@ class FittedRecords:
         if seen.readings and (curve.stale or curve.fit_id is None):
             curve = _fitted(seen)
         return seen, curve
+
+
+def _made(fit: FitRecord) -> dict[str, Any]:
+    """What a curve tells of its fit."""
+    return {"fit_id": fit.id, "created_at": fit.created_at, "program_version": fit.program_version}
 
 
 def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:

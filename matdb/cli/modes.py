@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Final
 
 from matdb.advice.camera import Mode, SixAxes
 from matdb.advice.summary import Answer
@@ -56,15 +56,15 @@ def _answer(title: str, found: SixAxes, rests: str) -> Answer:
     )
 
 
+_COLUMNS: Final = (
+    Column("natural freq., Hz", lambda m: band_cell(m.natural_frequency_hz)),
+    Column("damping ratio", lambda m: band_cell(m.damping_ratio, 2)),
+    Column("inside", lambda m: share_text(m.probability)),
+    Column("motion", lambda m: m.word),
+)
+
+
 def _show(found: SixAxes) -> None:
-    records_table(
-        found.modes,
-        [
-            Column("natural freq., Hz", lambda m: band_cell(m.natural_frequency_hz)),
-            Column("damping ratio", lambda m: band_cell(m.damping_ratio, 2)),
-            Column("inside", lambda m: share_text(m.probability)),
-            Column("motion", lambda m: m.word),
-        ],
-    )
+    records_table(found.modes, _COLUMNS)
     follows, isolates = share_text(found.follows), share_text(found.isolates)
     show(f"The lowest mode follows with {follows}, the highest is isolated with {isolates}; bands hold 95 %.")

@@ -133,16 +133,10 @@ def import_(
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
     with call.opened() as kept, Progress(f"import of {name}") as update:
         parts = {p.name: p for p in kept.parts()}
-        found = read_readings(
-            name,
-            read,
-            parts=parts,
-            materials=[m.name for m in kept.materials()],
-            known=(each.reading for each in kept.records.each_reading()),
-            defaults=defaults,
-            keep_duplicates=keep_duplicates,
-            progress=lambda share: update(0.6 * share),
-        )
+        known: dict[str, Any] = {"parts": parts, "materials": [m.name for m in kept.materials()]}
+        known["known"] = (each.reading for each in kept.records.each_reading())
+        how: dict[str, Any] = {"defaults": defaults, "keep_duplicates": keep_duplicates}
+        found = read_readings(name, read, **known, **how, progress=lambda share: update(0.6 * share))
         odd = [] if found.problem_count else _odd(kept, found, parts, dry_run)
         log = not dry_run and not found.problem_count and bool(found.readings)
         numbers = kept.records.add_readings(_counted(found.readings, update)) if log else []
