@@ -333,12 +333,13 @@ class _Bench:
         middle = float(np.median(np.minimum(self.settled.max(axis=1), self.end)))
         if middle <= _TOUCH_SHARE * height:
             further = min(chosen.squeeze_mm + 0.05 * height, self.end)
-            now, more = (self._middle_hz(p) for p in (chosen, self.point("further", further)))
+            near, at_c = self._near(chosen)
+            now, more = (p.natural_frequency_hz.median[near] for p in (chosen, self.point("further", further)))
             out = [
                 f"a light payload for these halves: at or just past first touch both stay in touch from {low:g} to "
                 f"{high:g} g; stop at {at}",
                 f"{further - chosen.squeeze_mm:.2f} mm more would only stiffen it, from {now:.1f} to {more:.1f} Hz at "
-                f"{self._near(chosen)[1]:g} degC",
+                f"{at_c:g} degC",
             ]
         else:
             much = "heavy" if middle > _HEAVY_SHARE * height else "middling"
@@ -427,9 +428,6 @@ class _Bench:
         """The shown temperature that is nearest to assembly."""
         k = int(np.argmin(np.abs(point.temperature_c - self.case.assembly_c)))
         return k, float(point.temperature_c[k])
-
-    def _middle_hz(self, point: SqueezePoint) -> float:
-        return float(np.asarray(point.natural_frequency_hz.median)[self._near(point)[0]])
 
 
 def _asked(form: GrommetPair, squeeze_mm: float | None, turns: float | None) -> float | None:

@@ -80,11 +80,8 @@ def best_set(inside: ArrayLike, weight: ArrayLike, size: int, *, most_work: floa
     most_work : float
         Multiplications after which to give up the proof; the set is then the best found.
     """
-    p = np.asarray(inside, dtype=float)
-    w = np.asarray(weight, dtype=float)
-    w = w / w.sum()
-    search = _Search(p, w, size, most_work)
-    search.run()
+    hours = np.asarray(weight, dtype=float)
+    search = _Search(np.asarray(inside, dtype=float), hours / hours.sum(), size, most_work)
     return Best(tuple(sorted(search.chosen)), search.share, max(search.share, search.unexplored))
 
 
@@ -93,12 +90,7 @@ class _Search:
         self.p, self.w, self.size, self.left = p, w, size, most_work
         self.unexplored = 0.0
         self.chosen, self.share = self._improved(self._greedy())
-
-    def run(self) -> None:
         self._visit(np.arange(len(self.p)), (), np.zeros(self.p.shape[1]))
-
-    def _worth(self, chosen: tuple[int, ...]) -> float:
-        return float(self.p[list(chosen)].max(axis=0) @ self.w)
 
     def _greedy(self) -> tuple[int, ...]:
         chosen: tuple[int, ...] = ()
@@ -112,7 +104,7 @@ class _Search:
 
     def _improved(self, chosen: tuple[int, ...]) -> tuple[tuple[int, ...], float]:
         """Exchange one member at a time while that helps: a good set early lets the search skip more."""
-        share = self._worth(chosen)
+        share = float(self.p[list(chosen)].max(axis=0) @ self.w)
         while True:
             trials = []
             for place in range(self.size):
