@@ -97,12 +97,6 @@ def ln_scale_draws(curve: Curve, part: Part, axis: str, squeeze_mm: float, count
     return np.asarray(math.log(unit * count) + offset)
 
 
-def static_modulus(curve: Curve, temperature_c: Array, offset: Array) -> Array:
-    """Young's modulus in MPa under a payload that hangs, as a part of an offset (which broadcasts) has it."""
-    slow = curve.ln_modulus(temperature_c, np.full(temperature_c.shape, math.log(2.0 * math.pi * STATIC_HZ)))
-    return np.exp(ln_storage(slow) + offset)
-
-
 def pair_case(pair: GrommetPair, family: str, **more: Any) -> SqueezeCase:
     """The case of a pair, its rubber's thermal expansion that of its family.
 
@@ -170,19 +164,14 @@ def ln_scale_at_rest(
     both = ln_scale_draws(curve, part, axis, squeeze_mm, count)
     if part.form.pair is None or axis != "axial":
         return both
-    t = np.asarray(temperature_c, dtype=float)
+    t = np.asarray(temperature_c, dtype=float).reshape(-1)
     offset = curve.offset_draws(part, axis, count)[:, None]
-    case = pair_case(
-        part.form.pair,
-        curve.family,
-        payload_kg=mass_kg,
-        count=count,
-        static_modulus_mpa=static_modulus(curve, t.reshape(-1), offset),
-        temperature_c=t.reshape(-1),
-    )
+    slow = np.exp(ln_storage(curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * STATIC_HZ)))) + offset)
+    held: dict[str, Any] = {"payload_kg": mass_kg, "count": count, "temperature_c": t}
+    case = pair_case(part.form.pair, curve.family, static_modulus_mpa=slow, **held)
     alone = ln_lower_half_stiffness(case) + math.log(count) + offset
     found = np.where(lifted_at_rest(case, squeeze_mm, settled=settled), alone, both[:, None])
-    return np.asarray(found.reshape(-1, *t.shape))
+    return np.asarray(found.reshape(-1, *np.shape(temperature_c)))
 
 
 def suspended(curve: Curve, ln_scale: Array, mass_kg: float, temperature_c: Array) -> Suspended:

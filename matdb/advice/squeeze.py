@@ -386,7 +386,8 @@ class _Bench:
         out = []
         if chosen.holds < 0.95:
             which = "best compromise" if chosen.name == _POOR else "recommended squeeze"
-            out.append(f"the {which} holds with a probability of {_percent(chosen.holds)} only: {self.why(chosen)}")
+            decides = reason(self.judgement(chosen.squeeze_mm))
+            out.append(f"the {which} holds with a probability of {_percent(chosen.holds)} only: {decides}")
         if asked is not None and asked.holds < 0.95:
             at = f"{asked.squeeze_mm:.2f} mm{_turns(asked.turns, case.pair.thread)}"
             if asked.too_little >= asked.too_much:
@@ -419,10 +420,6 @@ class _Bench:
     def judgement(self, squeeze_mm: float) -> Judgement:
         """What the judge says of the nearest squeeze that was tried."""
         return self.judged[min(self.judged, key=lambda q: abs(q - squeeze_mm))]
-
-    def why(self, point: SqueezePoint) -> str:
-        """What decides at a squeeze."""
-        return reason(self.judgement(point.squeeze_mm))
 
     def _near(self, point: SqueezePoint) -> tuple[int, float]:
         """The shown temperature that is nearest to assembly."""
