@@ -63,25 +63,8 @@ def hardness_text(text: object) -> str:
     return str(parse_hardness(text))
 
 
-def spring_force_n(hardness: ArrayLike, scale: str) -> Array:
-    """Spring force of a durometer at a reading.
-
-    Parameters
-    ----------
-    hardness : array_like
-        Reading, 0 to 100, any shape.
-    scale : str
-        "A", "D", "OO" or "OOO".
-
-    Returns
-    -------
-    ndarray
-        Force in N, same shape: A 0.550 + 0.075 H, D 0.4445 H, OO and OOO 0.203 + 0.00908 H [1]_.
-
-    Raises
-    ------
-    InputError
-        Unknown scale.
+def spring_force_n(hardness: ArrayLike) -> Array:
+    """Spring force in N of a Shore OO or OOO durometer at a reading of any shape: 0.203 + 0.00908 H [1]_.
 
     References
     ----------
@@ -89,17 +72,10 @@ def spring_force_n(hardness: ArrayLike, scale: str) -> Array:
 
     Examples
     --------
-    >>> float(spring_force_n(50, "A"))
-    4.3
+    >>> round(float(spring_force_n(100)), 3)
+    1.111
     """
-    h = np.asarray(hardness, dtype=float)
-    if scale == "A":
-        return 0.550 + 0.075 * h
-    if scale == "D":
-        return 0.4445 * h
-    if scale in SPHERE_RADIUS_MM:
-        return 0.203 + 0.00908 * h
-    raise InputError("hardness scale", scale, "one of " + ", ".join(SCALES))
+    return 0.203 + 0.00908 * np.asarray(hardness, dtype=float)
 
 
 def modulus_from_shore_a(hardness: ArrayLike) -> Array:
@@ -164,8 +140,7 @@ def modulus_from_sphere_indentation(hardness: ArrayLike, scale: str) -> Array:
     """
     h = np.asarray(hardness, dtype=float)
     depth = TRAVEL_MM * (1.0 - np.minimum(h, 99.0) / 100.0)
-    force = spring_force_n(h, scale)
-    return np.asarray(9.0 * force / (16.0 * math.sqrt(SPHERE_RADIUS_MM[scale]) * depth**1.5))
+    return np.asarray(9.0 * spring_force_n(h) / (16.0 * math.sqrt(SPHERE_RADIUS_MM[scale]) * depth**1.5))
 
 
 def modulus_from_hardness(hardness: Hardness) -> tuple[float, float]:
