@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
@@ -17,6 +16,7 @@ from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, Judgement, judge
 from matdb.advice.requirement import CRAFT, SERVICE_K, Candidate, Payload, Requirement
 from matdb.advice.verdict import open_to_readings, percent, reason, sags, settle, verdict
+from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
@@ -25,10 +25,6 @@ from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum, pixels_per_rad
 from matdb.mounting.six_axis import suspension
 from matdb.mounting.suspended import follow_error, transmissibility
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
-Whole = NDArray[np.int64]
 
 #: Static compression over this share of the height is warned of; common practice, no source.
 STATIC_SHARE_MOST: Final = 0.15

@@ -11,11 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-from numpy.typing import NDArray
-
 from matdb.advice.requirement import VERDICTS, Requirement
 from matdb.advice.verdict import in_pixels, percent
+from matdb.arrays import Array
 from matdb.fields import PlainRecord
 from matdb.form.thread import turns_text
 from matdb.mounting.directions import MOTIONS
@@ -168,7 +166,7 @@ def up_and_down(mounting: Mounting, part: str = "a part") -> str:
 
 
 def summary(
-    mounting: Mounting, temperature_c: NDArray[np.float64], ranking: Sequence[Suitability], air: Sequence[str] = ()
+    mounting: Mounting, temperature_c: Array, ranking: Sequence[Suitability], air: Sequence[str] = ()
 ) -> WhatToFit:
     """The short answer to a ranking.
 

@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
 
-import numpy as np
-from numpy.typing import NDArray
-
 from matdb.advice.cover import Member
 from matdb.advice.suit import State, Suitability
 from matdb.advice.summary import how_to_fit, summary
+from matdb.arrays import Array
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, before_flight
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import HeldAlike, opt
@@ -64,7 +62,7 @@ def suit(
 
 
 def suit_content(
-    mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability], axis: str, squeeze_mm: float | None
+    mounting: Mounting, hours: Array, ranking: Sequence[Suitability], axis: str, squeeze_mm: float | None
 ) -> dict[str, Any]:
     """The ranking in plain values."""
     low, high = mounting.window_hz
@@ -92,7 +90,7 @@ def all_warnings(rows: Sequence[Suitability | Member]) -> list[str]:
     ]
 
 
-def show_ranking(mounting: Mounting, hours: NDArray[np.float64], ranking: Sequence[Suitability]) -> None:
+def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability]) -> None:
     """Print what is behind an answer: what was wanted, warnings, the ranked table and the reasons."""
     low, high = mounting.window_hz
     cold, warm = float(hours.min()), float(hours.max())

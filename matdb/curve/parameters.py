@@ -13,11 +13,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Flags
 from matdb.material.shift import ZERO_C, arrhenius_ln_shift, wlf_ln_shift
-
-Array = NDArray[np.float64]
 
 LN10: Final = math.log(10.0)
 #: Reference temperature of the stored parameters, K (23 degC); answers do not depend on it.
@@ -94,7 +92,7 @@ class Parameter:
     prior: Callable[[float, float, Array], Array] = _normal
     laws: tuple[int, ...] = (WLF, ARRHENIUS, WLF_ARRHENIUS)
 
-    def speaks_for(self, draws: Array) -> NDArray[np.bool_]:
+    def speaks_for(self, draws: Array) -> Flags:
         """Whose law uses this parameter, shape (n,)."""
         return np.isin(draws[:, LAW], self.laws)
 

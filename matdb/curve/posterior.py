@@ -9,14 +9,12 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Whole
 from matdb.curve.evidence import GROUPS, Evidence
 from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD
 from matdb.curve.prior import Prior
 from matdb.curve.sampler import Population, temper
-
-Array = NDArray[np.float64]
 
 #: Particles of one run, and draws kept of all laws together.
 PARTICLES: Final = 800
@@ -215,7 +213,7 @@ def _mixed(
     return [np.concatenate(each) for each in zip(*taken, strict=True)]
 
 
-def _evenly(n: int, wanted: int) -> NDArray[np.int64]:
+def _evenly(n: int, wanted: int) -> Whole:
     """``wanted`` indices spread evenly over ``n`` equally weighted particles."""
     return (np.arange(wanted) * n // max(wanted, 1)).astype(np.int64)
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matdb.arrays import Array, Complex
 from matdb.curve.parameters import (
     ARRHENIUS,
     COLUMNS,
@@ -38,8 +38,6 @@ from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import ln_steady_modulus
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C, wlf_ln_shift
-
-Array = NDArray[np.float64]
 
 #: A hardness reading speaks for about this frequency (a reading after some 1.5 s), Hz.
 HARDNESS_HZ: Final = 0.1
@@ -212,7 +210,7 @@ def foamed(relative_density: float | None, u: Array) -> Array:
     return np.asarray(known)
 
 
-def _ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> NDArray[np.complex128]:
+def _ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> Complex:
     """Ln of the complex modulus at some states, shape (n, states)."""
     ln_omega = np.log(2.0 * np.pi * frequency_hz)
     value, _ = ln_steady_modulus(ln_time(draws, temperature_k) + ln_omega, *shape_of(draws), slope=False)
