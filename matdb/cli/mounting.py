@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli.options import Call, Edit, Group, NoteOption, SourceOption, arg, option
+from matdb.cli.options import Call, Edit, Group, NoteOption, arg, option
 from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
@@ -129,7 +129,7 @@ def add(
     name: NameArgument,
     own: OwnMounting,
     order: list[float] | None = option("NUMBER", "Rotor order to isolate from. May be given several times."),
-    source: SourceOption = "",
+    source: str = option("TEXT", "Where the entries come from.", ""),
     note: NoteOption = "",
     definition: str | None = option("FILE", "Read the mounting from a JSON file instead of options.", name="--from"),
 ) -> None:

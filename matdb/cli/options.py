@@ -55,7 +55,6 @@ StoreOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer with one JSON document instead of tables.")]
 ForceOption = Annotated[bool, typer.Option("--force", help="Replace a file that is there already.")]
 NoteOption = Annotated[str, opt("--note", "TEXT", "Free text.")]
-SourceOption = Annotated[str, opt("--source", "TEXT", "Where the entries come from.")]
 
 _SEVERAL: Final = "May be given several times."
 MaterialArgument = Annotated[str, arg("MATERIAL", "The material's name.")]
@@ -68,7 +67,6 @@ FrequenciesOption = Annotated[
     list[str] | None,
     opt("--frequency", "FREQUENCY", "A frequency such as 30Hz, or a range such as 1Hz..100Hz. " + _SEVERAL),
 ]
-MassOption = Annotated[str | None, opt("--mass", "MASS", "The mass on all the parts together, such as 250g.")]
 CountOption = Annotated[int, opt("--count", "NUMBER", "How many equal parts share the mass.")]
 AxisOption = Annotated[str, opt("--axis", "AXIS", "Direction of the part: axial, shear, radial or lateral.")]
 ReadPartOption = Annotated[str | None, opt("--part", "NAME", "Only readings on this part.")]

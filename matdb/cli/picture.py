@@ -30,7 +30,6 @@ FewTempsOption = Annotated[
 ]
 MountingArgument = Annotated[str, arg("MOUNTING", "The mounting's name.")]
 PartArgument = Annotated[str, arg("PART", "The part's name.")]
-PartsOption = Annotated[list[str] | None, opt("--part", "NAME", "A part to draw. Up to five times.")]
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,7 @@ def frequency(
     call: Drawing,
     mounting: MountingArgument,
     held: Held,
-    part: PartsOption = None,
+    part: list[str] | None = option("NAME", "A part to draw. Up to five times."),
     temp: RangeOption = "-30C..50C",
     forecast: str | None = option("RANGE", "Temperatures to mark, such as -6C..14C."),
 ) -> None:

@@ -17,13 +17,14 @@ from matdb.bench.thermal.soak import bench_state
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Trace, TraceFit, TraceMode
+from matdb.cli import options
 from matdb.cli.answering import BENCH
-from matdb.cli.options import Call, ForceOption, Group, arg, argument_of, option, option_of, values_of, with_fields
+from matdb.cli.options import Call, ForceOption, Group, arg, option, quantity
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, from_plain, record_fields
 from matdb.files import new_file
-from matdb.units import counted, parse, parse_range
+from matdb.units import counted, parse_range
 
 app = Group("Log one reading.")
 
@@ -38,9 +39,9 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
     known = record_fields(cls)
     others = sorted((each for name, each in known.items() if name != cls.subject), key=_place)
 
-    @with_fields(argument_of(known[cls.subject]), *map(option_of, others))
+    @options.with_fields(options.argument_of(known[cls.subject]), *map(options.option_of, others))
     def command(given: dict[str, Any], call: Call) -> None:
-        reading = from_plain(cls, values_of(known, given), cls.kind, f"reading {cls.kind}")
+        reading = from_plain(cls, options.values_of(known, given), cls.kind, f"reading {cls.kind}")
         with call.opened() as kept:
             odd = kept.doubts(reading)
             (number,) = kept.records.add(reading)
@@ -141,14 +142,11 @@ class TraceOptions:
     def fit(self) -> tuple[Trace, Fit]:
         """The record and what it says."""
         span = None if self.within is None else parse_range(self.within, "frequency", "--within")
-        record = read_trace(
-            Path(self.file).expanduser(),
-            sample_rate_hz=None if self.rate is None else parse(self.rate, "frequency", "--rate"),
-            time_column=None if self.time is None else _column(self.time),
-            signal_columns=[_column(c) for c in self.signal or ()] or None,
-            base_columns=[_column(c) for c in self.base or ()] or None,
-            time_unit=self.time_unit,
-        )
+        rate, time = quantity(self.rate, "frequency", "--rate"), None if self.time is None else _column(self.time)
+        signal, base = ([_column(c) for c in each or ()] or None for each in (self.signal, self.base))
+        columns: dict[str, Any] = {"time_column": time, "signal_columns": signal, "base_columns": base}
+        path = Path(self.file).expanduser()
+        record = read_trace(path, sample_rate_hz=rate, time_unit=self.time_unit, **columns)
         return record, (fit_forced if self.forced else fit_trace)(record, frequency_range_hz=span)
 
 
@@ -157,9 +155,9 @@ def _column(text: str) -> str | int:
     return int(text) if text.isdigit() and len(text) < 4 else text
 
 
-@with_fields(
-    *(option_of(_KNOWN[name], words, optional=True) for name, words in _NEEDED.items()),
-    *(option_of(_KNOWN[name]) for name in _MORE),
+@options.with_fields(
+    *(options.option_of(_KNOWN[name], words, optional=True) for name, words in _NEEDED.items()),
+    *(options.option_of(_KNOWN[name]) for name in _MORE),
 )
 def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     """Read frequency and damping from a record.
@@ -190,7 +188,7 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         raise _refusal(fit, said.name)
     if not said.log:
         return
-    values = values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
+    values = options.values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
     reading: Reading = (
         fit.ring_down(**values, mode=said.mode - 1) if isinstance(fit, TraceFit) else fit.reading(**values)
     )
@@ -274,7 +272,7 @@ def _expected(store: Store, fit: Fit, said: TraceOptions, given: Mapping[str, An
     """What the curve says of the same state, so that a slip of mass or mode shows before it is logged."""
     if isinstance(fit, TraceFit) and said.mode > len(fit.modes):
         raise InputError("--mode", said.mode, f"from 1 to {len(fit.modes)}")
-    part, temperature_c, mass_kg = (values_of(_KNOWN, given)[name] for name in _NEEDED)
+    part, temperature_c, mass_kg = (options.values_of(_KNOWN, given)[name] for name in _NEEDED)
     now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
     band = now.natural_frequency_hz
     by = "readings" if now.basis == "readings" else "the family prior"

@@ -25,7 +25,7 @@ class States(HeldFor):
 
     temp: options.TempsOption
     frequency: options.FrequenciesOption = None
-    mass: options.MassOption = None
+    mass: str | None = option("MASS", "The mass on all the parts together, such as 250g.")
     count: int | None = option("NUMBER", "How many equal parts share the mass; 1 without it.")
     mounting: str | None = option("NAME", "As this mounting holds it: its mass and count, and the best squeeze.")
     step: options.StepOption = "5K"
