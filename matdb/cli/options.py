@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Self, TypeVar
 
 import numpy as np
 import typer
-from numpy.typing import NDArray
 
 import matdb.advice
 from matdb.api import Store, open_store
+from matdb.arrays import Array
 from matdb.checks import checked_state, printed_like
 from matdb.cli.screen import Progress, document, lines, show
 from matdb.delimited import csv_text
@@ -445,7 +445,7 @@ def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
     return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2
 
 
-def temperatures(texts: Sequence[str], step: str = "5K") -> NDArray[np.float64]:
+def temperatures(texts: Sequence[str], step: str = "5K") -> Array:
     """Temperatures in degrees Celsius from single ones and ranges, in the order given, each once.
 
     Raises
@@ -467,7 +467,7 @@ def temperatures(texts: Sequence[str], step: str = "5K") -> NDArray[np.float64]:
     return checked_state(np.array(list(dict.fromkeys(round(t, 9) for t in found))), 1.0)[0]
 
 
-def frequencies(texts: Sequence[str]) -> NDArray[np.float64]:
+def frequencies(texts: Sequence[str]) -> Array:
     """Frequencies in Hz from single ones and ranges (five to a decade), in the order given, each once.
 
     Raises
