@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +17,13 @@ from matdb.errors import InputError
 from matdb.fields import PlainRecord, fields_of, plain
 from matdb.form.base import FormBase
 from matdb.mounting.record import Mounting
-from matdb.mounting.shake import AirframeSpectrum, residual_shake
+from matdb.mounting.shake import AirframeSpectrum, isolator_amplitude_mm, residual_shake
 from matdb.mounting.six_axis import coupling_warnings, modes, suspension
 
 Array = NDArray[np.float64]
+
+#: Rounds in which amplitude and softening settle; each takes off some 9/10 of what is left.
+_SOFTENING_STEPS: Final = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -269,6 +272,14 @@ def camera_shake(
     f = spectrum.frequency_hz
     ln_modulus = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
     modulus = np.exp(ln_modulus + offset[:, None])[..., None]
+    # Where amplitudes were told, the curve refers to their strain, and the shake decides on another.
+    height = candidate.part.form.strained_mm("axial")
+    if curve.bench_strain is not None and height is not None:
+        softer = np.ones((len(modulus), 1, 1))
+        for _ in range(_SOFTENING_STEPS):
+            swing = isolator_amplitude_mm(body, axial * modulus * softer, across * modulus * softer, spectrum)
+            softer = np.exp(curve.softened(np.maximum(swing, 1e-9) / height))[:, None, None]
+        modulus = modulus * softer
     left = residual_shake(body, axial * modulus, across * modulus, spectrum, mounting)
     return CameraShake(
         temperature_c=float(temperature_c),

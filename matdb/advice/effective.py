@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from matdb.arrays import Array, Complex, Flags
 from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
-from matdb.curve.curve import FAMILY_PRIOR, Curve
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.grommet_pair import GrommetPair
@@ -243,10 +243,8 @@ def effective(
     curve = curve.rested(rest_h)
     curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count))
-    if amplitude_mm is not None:
-        checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)
-        if (height := part.form.strained_mm(axis)) is not None:
-            known = known + curve.softened(amplitude_mm / height)
+    softer, *warnings = (0.0,) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
+    known = known + softer
     load = None if mass_kg is None else (float(mass_kg), int(count))
     flat_t, flat_f = t.reshape(-1), f.reshape(-1)
     blocks = [
@@ -256,11 +254,10 @@ def effective(
     *bands, beyond, softest, loose = zip(*blocks, strict=True)
     stiffness, damping, natural = (_joined(each, t.shape) for each in bands)
     outside = np.concatenate(beyond).reshape(t.shape)
-    warnings: tuple[str, ...] = ()
     if share_kg is not None:
         f = np.asarray(natural.median)
         if t.size:
-            warnings = _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
+            warnings += _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
     return Effective(
         stiffness_n_per_mm=stiffness,
         damping_ratio=damping,
@@ -268,9 +265,22 @@ def effective(
         frequency_hz=f.item() if f.ndim == 0 else f.copy(),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=warnings
-        + state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),
+        warnings=(
+            *warnings,
+            *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),
+        ),
     )
+
+
+def _softened(curve: Curve, part: Part, axis: str, amplitude_mm: float) -> tuple[Any, ...]:
+    """What an amplitude adds to ln stiffness, and what to know of it."""
+    checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)
+    height = part.form.strained_mm(axis)
+    if height is None:
+        return 0.0, f"how far a {part.form.kind} is strained is not known: its amplitude was left out"
+    untold = curve.basis == READINGS and curve.bench_strain is None
+    note = "the amplitude of the readings was not told: a strain of some 0.3 % is assumed, and the band allows for it"
+    return curve.softened(amplitude_mm / height), *([note] if untold else [])
 
 
 def checked_question(frequency_hz: ArrayLike | None, mass_kg: float | None, count: int) -> float | None:

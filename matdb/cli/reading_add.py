@@ -104,7 +104,8 @@ _NEEDED: Final = {
     "mass_kg": _KNOWN["mass_kg"].help,
 }
 _MORE: Final = (
-    "count", "axis", "squeeze_mm", "temperature_sd_c", "soak_min", "seconds_out", "who", "taken_at", "note",
+    "count", "axis", "squeeze_mm", "piece", "amplitude_mm", "temperature_sd_c", "soak_min", "seconds_out", "session",
+    "thermometer_sd_k", "who", "taken_at", "note",
 )  # fmt: skip
 
 
@@ -252,6 +253,8 @@ def _show(fit: Fit, record: Trace, name: str) -> None:
         )
     records_table(enumerate(fit.modes, 1), _MODE_COLUMNS)
     show("after +- stands one standard deviation")
+    if (peak := fit.amplitude_mm()) is not None:
+        show(f"peak amplitude after a tap: {number_text(peak)} mm")
     if (m := fit.fixed_base) is not None:
         show(
             f"on a base that does not move: {_pm(m.frequency_hz, m.frequency_sd_hz)} Hz, decrement "

@@ -28,6 +28,10 @@ class States(HeldFor):
     mass: str | None = option("MASS", "The mass on all the parts together, such as 250g.")
     count: int | None = option("NUMBER", "How many equal parts share the mass; 1 without it.")
     mounting: str | None = option("NAME", "As this mounting holds it: its mass and count, and the best squeeze.")
+    amplitude: str | None = option(
+        "LENGTH", "Peak amplitude of its vibration, such as 0.2mm; the readings' without it."
+    )
+    rest: str | None = option("TIME", "How long it has rested in the cold, such as 10h; however long without it.")
     step: options.StepOption = "5K"
 
     def check(self, cure: str = "") -> None:
@@ -38,12 +42,21 @@ class States(HeldFor):
             raise InputError("--frequency and --mass", "both" if self.mass else "neither", "one of the two", cure)
 
     def load(self, store: Store) -> dict[str, Any]:
-        """The mass that is asked for and how many share it; no mass at frequencies. Raises UnitError, NotFound."""
+        """The mass that is asked for and how many share it, no mass at frequencies; amplitude and rest.
+
+        Raises UnitError, NotFound.
+        """
+        rest_s = options.quantity(self.rest, "duration", "--rest")
+        mass_kg, count = options.quantity(self.mass, "mass", "--mass"), 1 if self.count is None else self.count
         if self.mounting is not None and not self.frequency:
             wanted = store.mounting(self.mounting)
-            return {"mass_kg": wanted.mass_kg, "count": wanted.count}
-        mass_kg = options.quantity(self.mass, "mass", "--mass")
-        return {"mass_kg": mass_kg, "count": 1 if self.count is None else self.count}
+            mass_kg, count = wanted.mass_kg, wanted.count
+        return {
+            "mass_kg": mass_kg,
+            "count": count,
+            "amplitude_mm": options.quantity(self.amplitude, "length", "--amplitude"),
+            "rest_h": None if rest_s is None else rest_s / 3600.0,
+        }
 
 
 def stiffness(

@@ -402,7 +402,7 @@ class Curve:
         """That of its family, MPa."""
         return family_named(self.family)["bulk_modulus"].value
 
-    def softened(self, strain: float) -> Array:
+    def softened(self, strain: float | Array) -> Array:
         """What another peak strain than the bench's adds to ln E, shape (n,).
 
         Without amplitudes at the bench its strain is taken to have been 0.3 %, give or take a factor 3 (common
@@ -410,7 +410,7 @@ class Curve:
 
         Parameters
         ----------
-        strain : float
+        strain : float or ndarray, shape (n,)
             Peak strain, above 0.
         """
         law = self.softening if self.softening.size else Prior(self.family, None, None).softening(self._normals(7, 8))

@@ -49,7 +49,7 @@ _LABORATORY_SD_K: Final = 0.2
 #: A gauge is read to about this, mm.
 GAUGE_SD_MM: Final = 0.01
 #: Share of fumbled readings at a bench and in a laboratory's sweep, and how much wider than the noise they scatter.
-FUMBLED_SHARE: Final = 0.05
+FUMBLED_SHARE: Final = 0.02
 _FUMBLED_IN_SWEEP: Final = 0.0005
 FUMBLED_WIDTH: Final = 10.0
 #: ln standard deviation of a laboratory specimen's own dimensions.

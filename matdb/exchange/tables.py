@@ -163,6 +163,8 @@ def stiffness_table(
     count: int = 1,
     axis: str = "axial",
     squeeze_mm: Callable[[Part], float] | float = 0.0,
+    amplitude_mm: float | None = None,
+    rest_h: float | None = None,
 ) -> AnswerTable:
     """Effective stiffness and damping ratio of parts over temperatures, at frequencies or under a mass.
 
@@ -176,7 +178,7 @@ def stiffness_table(
         Degrees Celsius.
     frequency_hz : ndarray, shape (m,), optional
         Hz; give this or ``mass_kg``.
-    mass_kg, count, axis, squeeze_mm
+    mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h
         As :meth:`matdb.api.Store.effective`; the squeeze may also be a function of the part.
 
     Raises
@@ -193,9 +195,16 @@ def stiffness_table(
     bases = set()
     held = [(part, squeeze_mm(part) if callable(squeeze_mm) else squeeze_mm) for part in map(store.part, parts)]
     for part, mm in held:
-        material, curve = store.material(part.material), store.current_curve(part.material)
+        material, curve = store.material(part.material), store.current_curve(part.material).rested(rest_h)
+        asked: dict[str, Any] = {
+            "mass_kg": mass_kg,
+            "count": count,
+            "axis": axis,
+            "amplitude_mm": amplitude_mm,
+            "rest_h": rest_h,
+        }
         for t, f in _chunks(temperature_c, frequency_hz):
-            found = store.effective(part.name, t, f, mass_kg=mass_kg, count=count, axis=axis, squeeze_mm=mm)
+            found = store.effective(part.name, t, f, squeeze_mm=mm, **asked)
             every |= dict.fromkeys(found.warnings)
             bases.add(found.basis)
             hertz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), t.shape)

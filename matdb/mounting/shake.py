@@ -25,7 +25,7 @@ from matdb.delimited import read_table
 from matdb.errors import InputError
 from matdb.mounting.directions import COLUMNS, MOTIONS
 from matdb.mounting.record import Mounting
-from matdb.mounting.six_axis import Suspension, camera_transmissibility
+from matdb.mounting.six_axis import Suspension, camera_transmissibility, cross_matrix
 from matdb.mounting.suspended import bands_per_frame, rolling_shutter_shear
 from matdb.units import STANDARD_GRAVITY_M_S2
 
@@ -268,6 +268,28 @@ def turned_px(mounting: Mounting, spectrum: AirframeSpectrum, motion: str, share
     column = COLUMNS[MOTIONS.index(motion)]
     turn = share if column > 2 else share / radius_mm
     return pixels_per_rad(mounting) * math.sqrt(spectrum.mean_square(turn**2 * spectrum.moved[:, column]))
+
+
+def isolator_amplitude_mm(
+    body: Suspension, axial_n_per_mm: ArrayLike, shear_n_per_mm: ArrayLike, spectrum: AirframeSpectrum
+) -> Array:
+    """Peak amplitude of the sine that deflects the isolators as much as the airframe's motion does, mm.
+
+    The root of twice the mean square of what moves the body against the airframe at an isolator, over all of them.
+
+    Parameters
+    ----------
+    body, axial_n_per_mm, shear_n_per_mm
+        As for :func:`~matdb.mounting.six_axis.camera_transmissibility`.
+    spectrum : AirframeSpectrum
+        The airframe's acceleration where the camera is.
+    """
+    against = camera_transmissibility(body, axial_n_per_mm, shear_n_per_mm, spectrum.frequency_hz) - np.eye(6)
+    # The camera point's motion is carried to each isolator, shape (n, 3, 6).
+    place = np.stack([np.hstack([np.eye(3), -cross_matrix(r - body.camera_mm)]) for r in body.positions_mm])
+    there = np.abs(np.einsum("nij,...fjk->...fnik", place, against)) ** 2
+    square = np.einsum("...fnik,fk->...f", there, spectrum.moved) / len(place)
+    return np.sqrt(2.0 * spectrum.mean_square(square))
 
 
 def residual_shake(

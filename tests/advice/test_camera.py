@@ -9,10 +9,11 @@ import pytest
 from matdb.advice.camera import camera_shake, cross_axis, six_axes
 from matdb.advice.judge import Candidate
 from matdb.advice.suit import suit
+from matdb.curve.band import band
 from matdb.errors import InputError
 from matdb.form import Bush, Pad, Part, Ring, Strut
 from matdb.mounting.record import Mounting, rectangle_positions
-from matdb.mounting.shake import AirframeSpectrum
+from matdb.mounting.shake import AirframeSpectrum, isolator_amplitude_mm, residual_shake
 from matdb.mounting.six_axis import modes, suspension
 
 CAMERA = Mounting(
@@ -92,6 +93,48 @@ def test_the_ranking_tells_six_axes_only_where_positions_are_known(gel):
     assert suit([gel], CAMERA, [0.0])[0].shake is None
     with pytest.raises(InputError, match="positions_mm of cam"):
         six_axes(gel, bare, 0.0)
+
+
+def test_where_amplitudes_were_told_shake_is_of_rubber_as_soft_as_the_shake_makes_it(gel):
+    curve = gel.curve
+    some = {"draws": curve.draws[::20], "misfit": curve.misfit[::20]}
+    some["offsets"] = {name: values[::20] for name, values in curve.offsets.items()}
+    gel = dataclasses.replace(gel, curve=dataclasses.replace(curve, **some))
+    law = np.repeat([[0.4, 0.01]], len(some["misfit"]), axis=0)
+    told = dataclasses.replace(gel.curve, bench_strain=1e-3, softening=law)
+    hard = AirframeSpectrum(SPECTRUM.frequency_hz, 30.0 * SPECTRUM.acceleration)
+    found = camera_shake(dataclasses.replace(gel, curve=told), CAMERA, hard, 5.0)
+    assert found.vertical_rms_px.median < 0.97 * camera_shake(gel, CAMERA, hard, 5.0).vertical_rms_px.median
+    # By hand: the softening at which the shake of so soft a rubber has just that softening, by bisection.
+    body, form = suspension(CAMERA), gel.part.form
+    axial, shear = (form.stiffness_n_per_mm(1.0, axis) for axis in ("axial", "shear"))
+    f = hard.frequency_hz
+    offset = gel.curve.offset_draws(gel.part.name, form.offset_sd("axial"), CAMERA.count)
+    ln_e = gel.curve.ln_modulus(np.full(f.shape, 5.0), np.log(2.0 * np.pi * f)) + offset[:, None]
+    rms = []
+    for e in np.exp(ln_e)[:, :, None]:
+        low, high = 0.5, 1.0
+        for _ in range(40):
+            softer = 0.5 * (low + high)
+            strain = isolator_amplitude_mm(body, axial * e * softer, shear * e * softer, hard) / form.height_mm
+            gone = [(x / 0.01) ** 1.1 for x in (float(strain), 1e-3)]
+            want = np.divide(*(1.0 - 0.4 * g / (1.0 + g) for g in gone))
+            low, high = (softer, high) if want > softer else (low, softer)
+        rms.append(float(residual_shake(body, axial * e * softer, shear * e * softer, hard, CAMERA).vertical_rms_px))
+    assert band(np.array(rms)).median == pytest.approx(found.vertical_rms_px.median, rel=5e-3)
+
+
+def test_the_isolators_swing_as_one_spring_does_where_nothing_turns():
+    body = dataclasses.replace(suspension(CAMERA), camera_mm=np.zeros(3))
+    flat = dataclasses.replace(body, positions_mm=body.positions_mm * [1.0, 1.0, 0.0])
+    f, k = np.array([50.0, 90.0]), 3.0 * (1.0 + 0.2j)
+    acceleration = np.zeros((2, 6))
+    acceleration[:, 2] = 4.0, 2.0
+    w = 2.0 * np.pi * f
+    stiff = 1e3 * k * len(flat.positions_mm)
+    moved = np.abs(stiff / (stiff - flat.mass_kg * w**2) - 1.0) * acceleration[:, 2] * 1e3 / w**2
+    found = isolator_amplitude_mm(flat, k, 0.4 * k, AirframeSpectrum(f, acceleration))
+    assert found == pytest.approx(np.sqrt(np.sum(moved**2)), rel=1e-9)
 
 
 def test_shake_grows_with_the_airframes_motion_and_shows_rows(gel):

@@ -13,6 +13,7 @@ from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve
 from matdb.curve.parameters import COLUMNS, EXPONENT
 from matdb.errors import InputError
+from matdb.form import BentLeg, Part
 from matdb.material.record import Material
 
 PARTS = {"virtual": virtual.PART}
@@ -139,6 +140,17 @@ def test_a_bonded_part_near_glass_tells_of_the_modulus_that_its_rubber_has():
     stiff = effective(curve, material, virtual.PART, -18.0, frequency_hz=30.0).stiffness_n_per_mm
     assert stiff.median == pytest.approx(virtual.felt(want).real * virtual.UNIT, rel=0.1)
     assert stiff.high < want.real * virtual.UNIT * 1.2
+
+
+def test_an_amplitude_that_cannot_be_carried_says_so():
+    material, untold = Material(name="virtual", family="nitrile"), three("nitrile")[2]
+    asked = {"frequency_hz": 30.0, "amplitude_mm": 0.2}
+    found = effective(untold, material, virtual.PART, 23.0, **asked)
+    assert any("amplitude of the readings was not told" in line for line in found.warnings)
+    leg = Part(name="leg", material="virtual", form=BentLeg(width_mm=6, thickness_mm=2, radius_mm=8))
+    assert any(
+        "its amplitude was left out" in line for line in effective(untold, material, leg, 23.0, **asked).warnings
+    )
 
 
 def test_the_fewer_pieces_of_a_set_the_more_they_scatter():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +13,10 @@ from matdb.arrays import Array
 from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
 from matdb.errors import InputError
+from matdb.units import parse
+
+#: The unit that ends a column's title: "z (m/s2)", "payload [g]", "acceleration_m_s2".
+_UNIT = re.compile(r"(?:[(\[]([^()\[\]]+)[)\]]|_(mm|um|g|mg|m?m_s2))\s*$")
 
 
 class Refused(Exception):
@@ -176,6 +182,26 @@ class TraceFit:
     fixed_base: TraceMode | None
     trace: Trace = field(repr=False)
 
+    def amplitude_mm(self, mode: int = 0) -> float | None:
+        """Peak amplitude of a mode just after a usual tap, mm.
+
+        Of all channels together, where every column's title tells a length or an acceleration, which is the length
+        times the square of the complex frequency. None where a title tells neither, and on a base that moved.
+
+        Parameters
+        ----------
+        mode : int
+            Which mode, 0 for the strongest.
+        """
+        told = self.modes[mode]
+        decay = told.log_decrement / (2.0 * math.pi)
+        square = (2.0 * math.pi * told.frequency_hz) ** 2 * (1.0 + decay**2)
+        to_mm = [_to_mm(name, square) for name in self.trace.names]
+        if self.fixed_base is not None or None in to_mm:
+            return None
+        peaks = np.sqrt(np.nansum((told.amplitude * np.array(to_mm, dtype=float)) ** 2, axis=1))
+        return float(np.median(peaks[peaks > 0.0])) if np.any(peaks > 0.0) else None
+
     def ring_down(self, part: str, temperature_c: float, mass_kg: float, *, mode: int = 0, **more: Any) -> RingDown:
         """The reading to log: frequency and decrement of one mode with their standard deviations.
 
@@ -190,7 +216,7 @@ class TraceFit:
         mode : int
             Which mode, 0 for the strongest.
         **more
-            Further fields of :class:`~matdb.bench.readings.RingDown`.
+            Further fields of :class:`~matdb.bench.readings.RingDown`; its amplitude is that of the record if not told.
 
         Returns
         -------
@@ -209,5 +235,17 @@ class TraceFit:
             raise InputError("mode", mode, f"from 0 to {len(self.modes) - 1}")
         chosen = self.fixed_base if mode == 0 and self.fixed_base is not None else self.modes[mode]
         names = ("frequency_hz", "frequency_sd_hz", "log_decrement", "log_decrement_sd")
-        told = {name: getattr(chosen, name) for name in names}
-        return RingDown(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told, **more)
+        told = {name: getattr(chosen, name) for name in names} | {"amplitude_mm": self.amplitude_mm(mode)}
+        return RingDown(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told | more)
+
+
+def _to_mm(title: str, square: float) -> float | None:
+    """What a signal of that title is to be multiplied by for mm; ``square`` of the angular frequency, 1/s2."""
+    found = _UNIT.search(title.strip())
+    unit = found[1] or found[2] if found else ""
+    for dimension, scale in (("length", 1.0), ("acceleration", 1e3 / square)):
+        try:
+            return parse(f"1 {unit}", dimension, title) * scale
+        except InputError:
+            continue
+    return None

@@ -44,6 +44,30 @@ def test_random_records_are_right_or_say_so():
     assert np.all(np.mean(np.abs(z) < 1.96, axis=0) >= 0.78)
 
 
+def test_the_peak_amplitude_follows_from_what_the_column_says_it_is():
+    signal = 0.5 * _decays()
+
+    def peak(title):
+        fit = fit_trace(Trace(TIME, signal, (title,)))
+        return fit.ring_down("ring", 23.0, 0.25).amplitude_mm
+
+    assert peak("z (mm)") == pytest.approx(0.5, rel=0.03)
+    # x = Im exp(s t) has the acceleration Im s^2 exp(s t).
+    square = abs(complex(-0.3 * 20.0, 2.0 * np.pi * 20.0)) ** 2
+    assert peak("acceleration_m_s2") == pytest.approx(0.5e3 / square, rel=0.03)
+    assert peak("payload [g]") == pytest.approx(9.80665 * 0.5e3 / square, rel=0.03)
+    assert peak("roll (deg/s)") is None
+    assert peak("signal_in") is None
+
+
+def test_two_axes_swing_by_their_root_of_squares_and_what_was_told_goes_first():
+    both = np.stack([0.3 * _decays(), 0.4 * _decays(seed=1)], axis=1)
+    fit = fit_trace(Trace(TIME, both, ("x (mm)", "y (mm)")))
+    assert fit.ring_down("ring", 23.0, 0.25).amplitude_mm == pytest.approx(0.5, rel=0.03)
+    assert fit.ring_down("ring", 23.0, 0.25, amplitude_mm=0.1).amplitude_mm == 0.1
+    assert fit_trace(Trace(TIME, both, ("x (mm)", "y"))).amplitude_mm() is None
+
+
 def test_taps_offset_hum_and_drift():
     signal = 9.81 + _decays() + 0.2 * np.sin(2 * np.pi * 50.02 * TIME) + 0.3 * np.sin(TIME) + 0.1 * TIME
     fit = fit_trace(Trace(TIME + 100.0, signal))
