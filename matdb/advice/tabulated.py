@@ -59,9 +59,9 @@ def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[floa
     t = np.tile(TEMPERATURES_C, len(FREQUENCIES_HZ))
     f = np.repeat(FREQUENCIES_HZ, TEMPERATURES_C.size)
     ln_e = curve.ln_modulus(t, np.log(2.0 * np.pi * f))
-    # The modulus is the same for all parts; only its scale is each part's own.
-    storage = np.exp(ln_storage(ln_e))
-    damping = band(0.5 * np.tan(ln_e.imag))
+    # The modulus is the same for all parts that give by their shape alone; only its scale is each part's own.
+    alike = np.exp(ln_storage(ln_e)), band(0.5 * np.tan(ln_e.imag))
+    stiffest = curve.ln_stiffest(TEMPERATURES_C, FREQUENCIES_HZ)
     outside = curve.extrapolated(t, f).astype(int)
     for part in parts:
         for axis in part.form.axes:
@@ -69,11 +69,16 @@ def stiffness_rows(curve: Curve, parts: Sequence[Part], masses_kg: Sequence[floa
                 scale = ln_scale_draws(curve, part, axis, 0.0)
             except InputError:
                 continue
+            felt = curve.through(part.form, axis, stiffest)
+            storage, damping = alike
+            if felt is not curve:
+                own = ln_e + part.form.ln_bulk_softening(axis, ln_e, curve.bulk_modulus_mpa)
+                storage, damping = np.exp(ln_storage(own)), band(0.5 * np.tan(own.imag))
             stiffness = band(storage * np.exp(scale)[:, None])
             yield from _rows(part.name, axis, t, f, None, f, stiffness, damping, curve.basis, outside)
             for mass in masses_kg if axis == part.form.axes[0] else ():
-                held = ln_scale_at_rest(curve, part, axis, 0.0, TEMPERATURES_C, mass)
-                state = suspended(curve, held, mass, TEMPERATURES_C)
+                held = ln_scale_at_rest(felt, part, axis, 0.0, TEMPERATURES_C, mass)
+                state = suspended(felt, held, mass, TEMPERATURES_C)
                 at = median(state.frequency_hz)
                 found = band(np.exp(ln_storage(state.ln_stiffness))), band(state.damping_ratio)
                 beyond = curve.extrapolated(TEMPERATURES_C, at).astype(int)

@@ -11,7 +11,9 @@ from matdb.advice.judge import Candidate
 from matdb.advice.squeeze import squeeze
 from matdb.advice.suit import suit
 from matdb.advice.tabulated import stiffness_rows
+from matdb.curve.fit import prior_curve
 from matdb.form import GrommetPair, Pad, Part, Ring
+from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.mounting.squeeze import squeeze_state
 
@@ -83,6 +85,20 @@ def test_the_published_table_has_what_acts(pair):
     rows = [r for r in stiffness_rows(pair.curve, [pair.part], [0.3]) if r[4] == 0.3 and r[2] == 20.0]
     told = effective(pair.curve, pair.material, pair.part, 20.0, mass_kg=0.3)
     assert rows[0][6] == pytest.approx(told.stiffness_n_per_mm.median, rel=1e-9)
+
+
+def test_the_published_table_of_a_bonded_pad_gives_by_its_volume_near_glass():
+    material = Material(name="print", family="thermoplastic polyurethane ester")
+    curve, part = prior_curve(material), Part(name="pad", material="print", form=Pad(20, 5))
+    table = list(stiffness_rows(curve, [part], [0.5]))
+    for asked, given in (({"frequency_hz": 30.0}, (30.0, None)), ({"mass_kg": 0.5}, (None, 0.5))):
+        (row,) = [r for r in table if (r[1], r[2], r[3:5]) == ("axial", -40.0, given)]
+        told = effective(curve, material, part, -40.0, **asked)
+        band = told.stiffness_n_per_mm
+        assert row[6:9] == pytest.approx((band.median, band.low, band.high), rel=1e-9)
+        assert row[9] == pytest.approx(told.damping_ratio.median, rel=1e-9)
+    bare = np.exp(curve.ln_modulus(np.array([-40.0]), np.log([60.0 * np.pi]))).real
+    assert band.high < 0.9 * np.quantile(bare, 0.975) * part.form.stiffness_n_per_mm(1.0)
 
 
 def test_a_reading_settles_what_lifts_off_in_some_draws(materials):
