@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 
 #: A stiffness is named as fumbled from this probability and this factor on, and alone where it holds so much of what
 #: it and any other share: measured, so that fewer than one right reading in 200 is named.
-FUMBLED: Final = 0.7
+FUMBLED: Final = 0.55
 _ALONE: Final = 0.95
 _NAMED_FACTOR: Final = 1.3
 #: A loss that no other reading within some kelvin speaks for may as well be the model's misfit: another factor.
