@@ -22,7 +22,7 @@ from matdb.mounting.six_axis import coupling_warnings, modes, suspension
 
 Array = NDArray[np.float64]
 
-#: Rounds in which amplitude and softening settle; each takes off some 9/10 of what is left.
+#: Rounds in which amplitude and softening settle.
 _SOFTENING_STEPS: Final = 4
 
 

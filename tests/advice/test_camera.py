@@ -109,7 +109,7 @@ def test_where_amplitudes_were_told_shake_is_of_rubber_as_soft_as_the_shake_make
     body, form = suspension(CAMERA), gel.part.form
     axial, shear = (form.stiffness_n_per_mm(1.0, axis) for axis in ("axial", "shear"))
     f = hard.frequency_hz
-    offset = gel.curve.offset_draws(gel.part.name, form.offset_sd("axial"), CAMERA.count)
+    offset = gel.curve.offset_draws(gel.part, "axial", CAMERA.count)
     ln_e = gel.curve.ln_modulus(np.full(f.shape, 5.0), np.log(2.0 * np.pi * f)) + offset[:, None]
     rms = []
     for e in np.exp(ln_e)[:, :, None]:
