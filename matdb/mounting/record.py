@@ -108,16 +108,18 @@ def _inertia(value: object) -> tuple[float, ...]:
         low, middle, high = np.linalg.eigvalsh(np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]]))
         if low > 0.0 and high <= (low + middle) * (1.0 + 1e-9):
             return tuple(numbers)
-    raise InputError(
-        "inertia_kg_mm2",
-        value,
-        "(Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz) in kg mm2 of a real body: positive, none of the "
-        "principal ones larger than the other two together",
-    )
+    given = "(Ixx, Iyy, Izz) or (Ixx, Iyy, Izz, Ixy, Ixz, Iyz) in kg mm2"
+    real = "of a real body: positive, none of the principal ones larger than the other two together"
+    raise InputError("inertia_kg_mm2", value, f"{given} {real}")
 
 
 def _rows_of_vectors(field: str, value: object) -> tuple[Vector, ...]:
     return tuple(_vector(field, each) for each in _rows(field, value))
+
+
+def unknown_for_six_axes(what: str, cure: str) -> InputError:
+    """The error that says what is missing for six axes."""
+    return InputError(what, None, "known for six axes", cure, says="not known, but needed for six axes")
 
 
 def _load_factors(value: object) -> tuple[float, ...]:
@@ -206,12 +208,9 @@ class CameraPackage(_Sparse):
             a, b, c = self.box_mm
             m = self.mass_kg / 12.0
             return (m * (b * b + c * c), m * (a * a + c * c), m * (a * a + b * b), 0.0, 0.0, 0.0)
-        raise InputError(
-            f"inertia of {self.name}",
-            None,
-            "known for six axes",
-            "give box_mm=(length, width, height) or inertia_kg_mm2; on the command line by 'matdb mounting add --from'",
-            says="not known, but needed for six axes",
+        cure = "give box_mm=(length, width, height) or inertia_kg_mm2"
+        raise unknown_for_six_axes(
+            f"inertia of {self.name}", f"{cure}; on the command line by 'matdb mounting add --from'"
         )
 
 

@@ -24,8 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex
-from matdb.errors import InputError
-from matdb.mounting.record import Mounting
+from matdb.mounting.record import Mounting, unknown_for_six_axes
 
 #: What a motion purely along each axis is called.
 MODE_NAMES = ("surge", "sway", "bounce", "roll rocking", "pitch rocking", "yaw twist")
@@ -120,13 +119,8 @@ def suspension(mounting: Mounting, package: str = "main") -> Suspension:
     """
     body = mounting.package(package)
     if not mounting.positions_mm:
-        raise InputError(
-            f"positions_mm of {mounting.name}",
-            None,
-            "known for six axes",
-            "give one (x, y, z) in mm per isolator; from the command line with 'matdb mounting add --from'",
-            says="not known, but needed for six axes",
-        )
+        cure = "give one (x, y, z) in mm per isolator; from the command line with 'matdb mounting add --from'"
+        raise unknown_for_six_axes(f"positions_mm of {mounting.name}", cure)
     xx, yy, zz, xy, xz, yz = body.inertia
     centre = np.array(body.centre_mm)
     points = np.array(mounting.positions_mm)
