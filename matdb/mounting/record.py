@@ -117,9 +117,9 @@ def _rows_of_vectors(field: str, value: object) -> tuple[Vector, ...]:
     return tuple(_vector(field, each) for each in _rows(field, value))
 
 
-def unknown_for_six_axes(what: str, cure: str) -> InputError:
-    """The error that says what is missing for six axes."""
-    return InputError(what, None, "known for six axes", cure, says="not known, but needed for six axes")
+def unknown_for(purpose: str, what: str, cure: str) -> InputError:
+    """The error that says what is missing for a purpose."""
+    return InputError(what, None, f"known for {purpose}", cure, says=f"not known, but needed for {purpose}")
 
 
 def _load_factors(value: object) -> tuple[float, ...]:
@@ -208,10 +208,10 @@ class CameraPackage(_Sparse):
             a, b, c = self.box_mm
             m = self.mass_kg / 12.0
             return (m * (b * b + c * c), m * (a * a + c * c), m * (a * a + b * b), 0.0, 0.0, 0.0)
-        cure = "give box_mm=(length, width, height) or inertia_kg_mm2"
-        raise unknown_for_six_axes(
-            f"inertia of {self.name}", f"{cure}; on the command line by 'matdb mounting add --from'"
+        cure = (
+            "give box_mm=(length, width, height) or inertia_kg_mm2; on the command line by 'matdb mounting add --from'"
         )
+        raise unknown_for("six axes", f"inertia of {self.name}", cure)
 
 
 @dataclass(frozen=True, kw_only=True)

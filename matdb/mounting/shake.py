@@ -24,7 +24,7 @@ from matdb.checks import numbers
 from matdb.delimited import read_table
 from matdb.errors import InputError
 from matdb.mounting.directions import COLUMNS, MOTIONS
-from matdb.mounting.record import Mounting
+from matdb.mounting.record import Mounting, unknown_for
 from matdb.mounting.six_axis import Suspension, camera_transmissibility, cross_matrix
 from matdb.mounting.suspended import bands_per_frame, rolling_shutter_shear
 from matdb.units import STANDARD_GRAVITY_M_S2
@@ -229,13 +229,8 @@ def pixels_per_rad(mounting: Mounting) -> float:
     """
     if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
         missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
-        raise InputError(
-            f"{missing} of {mounting.name}",
-            None,
-            "known for shake in pixels",
-            "give --focal-length and --pixel-pitch",
-            says="not known, but needed for shake in pixels",
-        )
+        cure = "give --focal-length and --pixel-pitch"
+        raise unknown_for("shake in pixels", f"{missing} of {mounting.name}", cure)
     return 1e3 * (mounting.focal_length_mm / mounting.pixel_pitch_um)
 
 

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex
-from matdb.mounting.record import Mounting, unknown_for_six_axes
+from matdb.mounting.record import Mounting, unknown_for
 
 #: What a motion purely along each axis is called.
 MODE_NAMES = ("surge", "sway", "bounce", "roll rocking", "pitch rocking", "yaw twist")
@@ -120,7 +120,7 @@ def suspension(mounting: Mounting, package: str = "main") -> Suspension:
     body = mounting.package(package)
     if not mounting.positions_mm:
         cure = "give one (x, y, z) in mm per isolator; from the command line with 'matdb mounting add --from'"
-        raise unknown_for_six_axes(f"positions_mm of {mounting.name}", cure)
+        raise unknown_for("six axes", f"positions_mm of {mounting.name}", cure)
     xx, yy, zz, xy, xz, yz = body.inertia
     centre = np.array(body.centre_mm)
     points = np.array(mounting.positions_mm)
