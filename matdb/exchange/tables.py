@@ -159,12 +159,8 @@ def stiffness_table(
     temperature_c: Array,
     *,
     frequency_hz: Array | None = None,
-    mass_kg: float | None = None,
-    count: int = 1,
-    axis: str = "axial",
     squeeze_mm: Callable[[Part], float] | float = 0.0,
-    amplitude_mm: float | None = None,
-    rest_h: float | None = None,
+    **load: Any,
 ) -> AnswerTable:
     """Effective stiffness and damping ratio of parts over temperatures, at frequencies or under a mass.
 
@@ -178,8 +174,10 @@ def stiffness_table(
         Degrees Celsius.
     frequency_hz : ndarray, shape (m,), optional
         Hz; give this or ``mass_kg``.
-    mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h
-        As :meth:`matdb.api.Store.effective`; the squeeze may also be a function of the part.
+    squeeze_mm : float or callable
+        Static squeeze in mm, of each part or of all.
+    **load
+        ``mass_kg``, ``count``, ``axis``, ``amplitude_mm`` and ``rest_h`` as of :meth:`matdb.api.Store.effective`.
 
     Raises
     ------
@@ -190,21 +188,15 @@ def stiffness_table(
         *("part", "material", "axis", "squeeze_mm", "temperature_c", "frequency_hz", "mass_kg", "count"),
         bands=("stiffness_n_per_mm", "damping_ratio", "natural_frequency_hz"),
     )
+    mass_kg, count, axis = load.get("mass_kg"), load.get("count", 1), load.get("axis", "axial")
     rows: list[tuple[Any, ...]] = []
     every: dict[str, None] = {}
     bases = set()
     held = [(part, squeeze_mm(part) if callable(squeeze_mm) else squeeze_mm) for part in map(store.part, parts)]
     for part, mm in held:
-        material, curve = store.material(part.material), store.current_curve(part.material).rested(rest_h)
-        asked: dict[str, Any] = {
-            "mass_kg": mass_kg,
-            "count": count,
-            "axis": axis,
-            "amplitude_mm": amplitude_mm,
-            "rest_h": rest_h,
-        }
+        material, curve = store.material(part.material), store.current_curve(part.material).rested(load.get("rest_h"))
         for t, f in _chunks(temperature_c, frequency_hz):
-            found = store.effective(part.name, t, f, squeeze_mm=mm, **asked)
+            found = store.effective(part.name, t, f, squeeze_mm=mm, **load)
             every |= dict.fromkeys(found.warnings)
             bases.add(found.basis)
             hertz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), t.shape)
@@ -212,14 +204,11 @@ def stiffness_table(
                 "; ".join(state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=mm))
                 for at in (slice(i, i + 1) for i in range(len(t)))
             ]
-            rows += table_rows(
-                len(t),
-                *(part.name, part.material, axis, mm, t, hertz),
-                *((None, None) if mass_kg is None else (mass_kg, count)),
-                *(found.stiffness_n_per_mm, found.damping_ratio),
-                *((None,) * 3 if found.natural_frequency_hz is None else (found.natural_frequency_hz,)),
-                *(found.basis, np.asarray(found.extrapolated), notes),
-            )
+            rung = found.natural_frequency_hz or Band(None, None, None)
+            bands = (found.stiffness_n_per_mm, found.damping_ratio, rung)
+            carried = (None, None) if mass_kg is None else (mass_kg, count)
+            known = (part.name, part.material, axis, mm, t, hertz, *carried, *bands, found.basis)
+            rows += table_rows(len(t), *known, np.asarray(found.extrapolated), notes)
     basis = bases.pop() if len(bases) == 1 else "readings and family prior"
     return AnswerTable(header, rows, basis, tuple(every))
 
