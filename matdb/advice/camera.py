@@ -15,10 +15,11 @@ from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, fields_of, plain
-from matdb.form.base import FormBase
+from matdb.form.base import TILTING, FormBase
+from matdb.mounting.on_part import tilting_of
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, isolator_amplitude_mm, residual_shake
-from matdb.mounting.six_axis import coupling_warnings, modes, suspension
+from matdb.mounting.six_axis import coupling_warnings, modes, strain_shares, suspension
 
 Array = NDArray[np.float64]
 
@@ -158,21 +159,13 @@ def _units(
     return along, across, False
 
 
-def _tilting(form: FormBase) -> float:
-    """Tilting stiffness per modulus in N mm/rad per MPa; 0 where a form does not tell it."""
-    try:
-        return float(form.tilting_stiffness_n_mm_per_rad(1.0))
-    except InputError:
-        return 0.0
-
-
 def six_axes(
     candidate: Candidate, mounting: Mounting, temperature_c: float, *, squeeze_mm: float = 0.0, package: str = "main"
 ) -> SixAxes:
     """Natural frequencies, damping ratios and motions of all six modes at a temperature.
 
-    All isolators are of one part, their axes as the mounting says. One offset of the part scales both of its
-    directions, and what it resists to tilting, where its form tells that.
+    All isolators are of one part, their axes as the mounting says. What a draw has of the part's stiffness along,
+    across and against tilting over the computed one moves each mode by the share of its strain energy.
 
     Parameters
     ----------
@@ -192,13 +185,16 @@ def six_axes(
     """
     body = suspension(mounting, package)
     axial, across, loose = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
-    unit = modes(body, axial, across, 0.0 if loose else _tilting(candidate.part.form))
+    stiff = axial, across, 0.0 if loose else tilting_of(candidate.part.form)
+    unit = modes(body, *stiff)
+    shares = strain_shares(body, unit.shapes, *stiff)
     curve, payload = candidate.curve, Payload.of(mounting, package)
     window = Window(curve, np.array([float(temperature_c)]), payload.low_hz, payload.high_hz)
-    offset = curve.offset_draws(candidate.part, "axial", mounting.count)
+    directions = "axial", cross_axis(candidate.part.form), TILTING
+    offset = np.stack([curve.offset_draws(candidate.part, axis, mounting.count) for axis in directions], axis=1)
     with np.errstate(divide="ignore"):
         # The frequency at 1 MPa tells stiffness per modulus over mass of each mode.
-        ln_w = 2.0 * np.log(2.0 * math.pi * np.maximum(unit.frequency_hz, 1e-9)) + offset[:, None]
+        ln_w = 2.0 * np.log(2.0 * math.pi * np.maximum(unit.frequency_hz, 1e-9)) + offset @ shares
     frequency, ln_e = window.natural(ln_w, np.zeros(6, dtype=np.int64))
     low = ln_w >= window.low - 1e-9
     high = ln_w <= window.high + 1e-9
@@ -268,19 +264,21 @@ def camera_shake(
     body = suspension(mounting, package)
     axial, across, _ = _units(candidate, squeeze_mm, temperature_c, body.mass_kg, mounting.count)
     curve = candidate.curve
-    offset = curve.offset_draws(candidate.part, "axial", mounting.count)
     f = spectrum.frequency_hz
     ln_modulus = curve.ln_modulus(np.full(f.shape, float(temperature_c)), np.log(2.0 * math.pi * f))
-    modulus = np.exp(ln_modulus + offset[:, None])[..., None]
+    along, aside = (
+        unit * np.exp(ln_modulus + curve.offset_draws(candidate.part, axis, mounting.count)[:, None])[..., None]
+        for unit, axis in ((axial, "axial"), (across, cross_axis(candidate.part.form)))
+    )
     # Where amplitudes were told, the curve refers to their strain, and the shake decides on another.
     height = candidate.part.form.strained_mm("axial")
     if curve.bench_strain is not None and height is not None:
-        softer = np.ones((len(modulus), 1, 1))
+        softer = np.ones((len(along), 1, 1))
         for _ in range(_SOFTENING_STEPS):
-            swing = isolator_amplitude_mm(body, axial * modulus * softer, across * modulus * softer, spectrum)
+            swing = isolator_amplitude_mm(body, along * softer, aside * softer, spectrum)
             softer = np.exp(curve.softened(np.maximum(swing, 1e-9) / height))[:, None, None]
-        modulus = modulus * softer
-    left = residual_shake(body, axial * modulus, across * modulus, spectrum, mounting)
+        along, aside = along * softer, aside * softer
+    left = residual_shake(body, along, aside, spectrum, mounting)
     return CameraShake(
         temperature_c=float(temperature_c),
         horizontal_rms_px=band(left.horizontal_rms_px),

@@ -32,9 +32,9 @@ from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
-from matdb.form.part import Part
 from matdb.material.record import service_range
-from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions
+from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions, tilting_step
+from matdb.mounting.on_part import tilting_of
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, turned_px
 from matdb.mounting.squeeze import lift_off_load_factors, lifted_at_rest, ln_lower_half_stiffness, most_squeeze
@@ -497,15 +497,20 @@ def _ln(ratio: Array) -> Array:
     return np.log(np.clip(ratio, math.exp(-NO_LIMIT), math.exp(NO_LIMIT)))
 
 
-def _units(part: Part, axis: str, squeezes: Sequence[float], directions: bool) -> tuple[Array, Array]:
-    """Stiffness along and across a piece at each squeeze, N/mm at 1 MPa; across 0 where not asked or not known."""
+def _units(candidate: Candidate, axis: str, squeezes: Sequence[float], directions: bool) -> tuple[Array, Array]:
+    """Stiffness along and across a piece at each squeeze, N/mm at 1 MPa; across 0 where not asked or not known.
+
+    What readings in several directions say of their ratio, in the median, is in it.
+    """
+    part, curve, across = candidate.part, candidate.curve, np.zeros(1)
     tried = np.array(squeezes, dtype=float)
     try:
         along = np.asarray(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=tried))
         aside = part.form.cross_axis if directions else None
-        across = (
-            np.zeros(1) if aside is None else np.asarray(part.form.stiffness_n_per_mm(1.0, aside, squeeze_mm=tried))
-        )
+        if aside is not None:
+            across = np.asarray(part.form.stiffness_n_per_mm(1.0, aside, squeeze_mm=tried))
+            if (part.name, aside) in curve.turns:
+                across = across * math.exp(median(curve.offset_draws(part, aside) - curve.offset_draws(part, axis)))
     except InputError as error:
         raise InputError(f"{part.name}: {error.field}", error.value, error.allowed, error.cure) from None
     return np.broadcast_to(along, tried.shape), np.broadcast_to(across, tried.shape)
@@ -559,18 +564,28 @@ def judge(
         each.part.form.squeezes_to_try(axis) if squeeze_mm is None else list(map(float, np.atleast_1d(squeeze_mm)))
         for each in candidates
     ]
-    units = [_units(each.part, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
-    ratio = np.unique(np.concatenate([across / along for along, across in units])) if units else np.zeros(0)
-    ratio = ratio[ratio > 0.0]
-    sides = Directions(mounting, payload.packages, ratio) if ratio.size else None
+    units = [_units(each, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
+    tilts = [
+        tilting_step(mounting, tilting_of(each.part.form) / along[0]) if across[0] else 0.0
+        for each, (along, across) in zip(candidates, units, strict=True)
+    ]
+    sides = {}
+    for tilt in set(tilts):
+        of_tilt = [across / along for (along, across), each in zip(units, tilts, strict=True) if each == tilt]
+        ratio = np.unique(np.concatenate(of_tilt))
+        if ratio[-1] > 0.0:
+            sides[tilt] = Directions(mounting, payload.packages, ratio[ratio > 0.0], tilt)
     candidates = exposed.felt(candidates, axis)
     groups: dict[int, list[int]] = {}
     for index, each in enumerate(candidates):
         groups.setdefault(id(each.curve), []).append(index)
     for members in groups.values():
-        of_curve = Judge(candidates[members[0]].curve, mounting, payload, exposed, sides, axis, spectrum)
-        found = []
+        curve, found = candidates[members[0]].curve, []
+        by_tilt = {
+            tilt: Judge(curve, mounting, payload, exposed, sides.get(tilt), axis, spectrum)
+            for tilt in {tilts[index] for index in members}
+        }
         for index in members:
-            mine = of_curve.judged(index, candidates[index], squeezes[index], units[index])
+            mine = by_tilt[tilts[index]].judged(index, candidates[index], squeezes[index], units[index])
             found.extend(mine if every_squeeze else [min(mine, key=lambda each: each.squeeze_key)])
         yield found

@@ -43,6 +43,10 @@ _SCAN_STEP: Final = 0.05
 _RATIO_STEP: Final = 0.12
 #: Limits of ln z that differ by more from one step to the next do not change smoothly between them.
 _JUMP: Final = 0.25
+#: What isolators resist to tilting is left out below this share of their axial stiffness times their mean square
+#: distance, where it moves roll and pitch by 1 % or less; from it on it is taken in steps of this factor.
+_TILTING_LEAST: Final = 0.01
+_TILTING_STEP: Final = 1.2
 #: Stands for a deflection of nothing, and one over it for one that nothing holds.
 _LEAST: Final = 1e-250
 #: Stands for "no limit" in ln of stiffness; finite, so that tables can be interpolated.
@@ -59,10 +63,13 @@ class Turning:
         The camera and where its isolators are.
     pivot_mm : ndarray, shape (3,)
         The airframe's centre of gravity, mm from the camera's.
+    tilting_mm2 : float
+        Tilting stiffness of an isolator over its axial one, mm2 per rad.
     """
 
     body: Suspension
     pivot_mm: Array
+    tilting_mm2: float = 0.0
 
     @cached_property
     def radius_mm(self) -> float:
@@ -87,7 +94,7 @@ class Turning:
             Eigenvalues in 1/kg, shape (r, 6); what each mode turns the camera by, (r, 3, 6); what each of MOTIONS
             excites in each mode, (r, 6, 6).
         """
-        each = [modes(self.body, 1.0, float(r)) for r in ratio]
+        each = [modes(self.body, 1.0, float(r), self.tilting_mm2) for r in ratio]
         shapes = np.stack([found.shapes for found in each])
         values = 1e-3 * (2.0 * math.pi * np.stack([found.frequency_hz for found in each])) ** 2
         return values, shapes[:, 3:, :], np.swapaxes(shapes, 1, 2) @ self.body.mass_matrix @ self._moved
@@ -101,7 +108,7 @@ class Turning:
             Largest deflection of any isolator along its axis and across it, mm per N at the camera's centre of
             gravity, for a force along each of the first three of MOTIONS; infinite where nothing holds the camera.
         """
-        matrix = stiffness_matrix(self.body, np.ones((len(ratio), 1)), ratio[:, None])
+        matrix = stiffness_matrix(self.body, np.ones((len(ratio), 1)), ratio[:, None], self.tilting_mm2)
         force = np.eye(6)[:, COLUMNS[:3]]
         try:
             moved = np.einsum("nij,rjd->rdni", self.body.arms, np.linalg.solve(matrix, force[None]))
@@ -236,7 +243,7 @@ def _folded(fold: np.ufunc, table: Array, ln_modulus: Complex, omega: Array) -> 
     return reduce(lambda found, more: fold(found, more, out=found), each)
 
 
-def turning(mounting: Mounting, package: str = "main") -> Turning:
+def turning(mounting: Mounting, package: str = "main", tilting_mm2: float = 0.0) -> Turning:
     """The camera package on its isolators, the airframe turning about its own centre of gravity.
 
     Where the mounting does not tell that, it is taken in the isolators' plane, straight below or above the camera's.
@@ -250,7 +257,16 @@ def turning(mounting: Mounting, package: str = "main") -> Turning:
     pivot = np.array([0.0, 0.0, body.positions_mm[:, 2].mean()])
     if mounting.airframe_centre_mm is not None:
         pivot = np.array(mounting.airframe_centre_mm) - np.array(mounting.package(package).centre_mm)
-    return Turning(body, pivot)
+    return Turning(body, pivot, tilting_mm2)
+
+
+def tilting_step(mounting: Mounting, tilting_mm2: float) -> float:
+    """The tilting stiffness over axial stiffness that a part is judged with, mm2 per rad: of steps, or 0."""
+    square = turning(mounting, mounting.all_packages[0].name).radius_mm ** 2
+    if tilting_mm2 < _TILTING_LEAST * square:
+        return 0.0
+    base = math.log(_TILTING_STEP)
+    return float(math.exp(base * round(math.log(tilting_mm2 / square) / base)) * square)
 
 
 class Directions:
@@ -264,16 +280,20 @@ class Directions:
         Those that must hold, one at a time, the heaviest last.
     ratio : ndarray
         Ratios of sideways to axial stiffness of the parts, ascending, above 0.
+    tilting_mm2 : float
+        Of all of them, see :class:`Turning`.
     """
 
-    def __init__(self, mounting: Mounting, packages: Sequence[CameraPackage], ratio: Array) -> None:
+    def __init__(
+        self, mounting: Mounting, packages: Sequence[CameraPackage], ratio: Array, tilting_mm2: float = 0.0
+    ) -> None:
         first, last = (math.log(end) / _RATIO_STEP for end in (ratio[0], ratio[-1]))
         # A step more at either end: limits take note of their neighbours, whichever parts are judged.
         self._first = math.floor(first) - 1
         self.ratio = np.exp(_RATIO_STEP * np.arange(self._first, max(math.ceil(last) + 1, self._first + 3) + 1))
         self._ln_count = math.log(mounting.count)
         isolation, follow = (1.0 / (r * r - 1.0) for r in mounting.ratios)
-        self.bodies = [turning(mounting, each.name) for each in packages]
+        self.bodies = [turning(mounting, each.name, tilting_mm2) for each in packages]
         self._allowed = [AllowedStiffness(body, self.ratio, isolation, follow) for body in self.bodies]
         pushed = [
             np.stack(body.pushed(self.ratio), axis=1) * each.mass_kg / packages[-1].mass_kg

@@ -11,7 +11,7 @@ from matdb.bench.readings import ROCKING, Reading
 from matdb.errors import InputError
 from matdb.form.base import TILTING, FormBase
 from matdb.form.part import Part
-from matdb.mounting.six_axis import Suspension, modes, stiffness_matrix
+from matdb.mounting.six_axis import Suspension, modes, strain_shares
 
 #: Share of a mode's kinetic energy from which on it is the one that rocks; below, it sways as well as it rocks.
 _ROCKS: Final = 0.6
@@ -74,17 +74,18 @@ def felt(
         directions=np.array([[0.0, 0.0, 1.0]] * 2),
         camera_mm=np.zeros(3),
     )
-    each = {"axial": (along, 0.0, 0.0), form.cross_axis: (0.0, across, 0.0), TILTING: (0.0, 0.0, tilting_of(form))}
-    found = modes(body, along, across, tilting_of(form))
+    stiff = along, across, tilting_of(form)
+    found = modes(body, *stiff)
     rocks = int(np.argmax(found.energy[_PITCH]))
     if found.energy[_PITCH, rocks] < _ROCKS:
         raise InputError(
             "centre_above_mm", above, "nearer to the middle of the parts: as it is, the mount sways as well as it rocks"
         )
-    shape = found.shapes[:, rocks]
-    held = {axis: float(shape @ stiffness_matrix(body, *stiff) @ shape) for axis, stiff in each.items()}
-    total = math.fsum(held.values())
-    return Felt(0.5 * total, {axis: share / total for axis, share in held.items() if share})
+    shares = strain_shares(body, found.shapes[:, [rocks]], *stiff)[:, 0].tolist()
+    directions = zip(("axial", form.cross_axis, TILTING), shares, strict=True)
+    # Of 1 kg on two parts.
+    unit = 0.5e-3 * (2.0 * math.pi * float(found.frequency_hz[rocks])) ** 2
+    return Felt(unit, {axis: share for axis, share in directions if share})
 
 
 def felt_by(reading: Reading, form: FormBase) -> Felt:

@@ -247,6 +247,38 @@ def modes(
     return Modes(np.sqrt(values) / (2.0 * math.pi), shapes, energy / energy.sum(axis=0))
 
 
+def strain_shares(
+    body: Suspension,
+    shapes: Array,
+    axial_n_per_mm: ArrayLike,
+    shear_n_per_mm: ArrayLike,
+    tilting_n_mm_per_rad: float = 0.0,
+) -> Array:
+    """Share of each mode's strain energy in the isolators' axial, sideways and tilting stiffness, shape (3, modes).
+
+    To first order a mode's stiffness goes with each of them by its share (Rayleigh's quotient is stationary).
+
+    Parameters
+    ----------
+    body, axial_n_per_mm, shear_n_per_mm, tilting_n_mm_per_rad
+        As for :func:`modes`.
+    shapes : ndarray, shape (6, modes)
+        Mode shapes; a motion that nothing holds counts as axial.
+
+    Raises
+    ------
+    InputError
+        A stiffness whose last axis does not fit the isolators.
+
+    Source: [1]_.
+    """
+    each = (axial_n_per_mm, 0.0, 0.0), (0.0, shear_n_per_mm, 0.0), (0.0, 0.0, tilting_n_mm_per_rad)
+    held = np.einsum("ik,dij,jk->dk", shapes, np.stack([stiffness_matrix(body, *stiff) for stiff in each]), shapes)
+    total = held.sum(axis=0)
+    free = total <= _FREE * total.max()
+    return np.where(free, [[1.0], [0.0], [0.0]], held / np.where(free, 1.0, total))
+
+
 def _word(shape: Any, share: Array) -> str:
     order = np.argsort(-share, kind="stable")
     if share[order[0]] >= PURE_SHARE:

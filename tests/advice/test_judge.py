@@ -42,6 +42,7 @@ class Rubber:
     """A hysteretic modulus of 1 MPa: loss factor 0.2 at every frequency and temperature."""
 
     family = "silicone"
+    turns = ()
 
     def __init__(self, spread=0.0, draws=200):
         self.offsets = spread * np.random.default_rng(1).standard_normal(draws)

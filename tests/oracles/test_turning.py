@@ -32,8 +32,11 @@ def shift(point, motion):
     return motion[:3] + np.cross(motion[3:], point)
 
 
-def state_space(points, pivot, mass, inertia, k, lag):
-    """Six components of the airframe in, of the camera out: springs k (n, 3) with a force k (x + lag dx/dt)."""
+def state_space(points, pivot, mass, inertia, k, lag, tilting=0.0):
+    """Six components of the airframe in, of the camera out: springs k (n, 3) with a force k (x + lag dx/dt).
+
+    Each of them resists ``tilting`` about x and y as well, N m/rad.
+    """
 
     def force(camera, airframe):
         total = np.zeros(6)
@@ -41,6 +44,7 @@ def state_space(points, pivot, mass, inertia, k, lag):
             f = stiff * (shift(r - pivot, airframe) - shift(r, camera))
             total[:3] += f
             total[3:] += np.cross(r, f)
+            total[3:5] += tilting * (airframe - camera)[3:5]
         return total
 
     unit = np.eye(6)
@@ -55,21 +59,26 @@ def state_space(points, pivot, mass, inertia, k, lag):
 
 
 @pytest.mark.parametrize(
-    ("half_x", "half_y", "height", "ratio", "pivot"),
+    ("half_x", "half_y", "height", "ratio", "pivot", "tilting_mm2"),
     [
-        (40.0, 30.0, 0.0, 0.38, (0.0, 0.0, 0.0)),
-        (40.0, 30.0, 20.0, 0.69, (5.0, -8.0, -70.0)),
-        (90.0, 90.0, 10.0, 0.19, (0.0, 12.0, 30.0)),
-        (25.0, 20.0, 40.0, 0.19, (-9.0, 4.0, -40.0)),
+        (40.0, 30.0, 0.0, 0.38, (0.0, 0.0, 0.0), 0.0),
+        (40.0, 30.0, 20.0, 0.69, (5.0, -8.0, -70.0), 0.0),
+        (90.0, 90.0, 10.0, 0.19, (0.0, 12.0, 30.0), 0.0),
+        (25.0, 20.0, 40.0, 0.19, (-9.0, 4.0, -40.0), 0.0),
+        (15.0, 12.0, 10.0, 0.38, (5.0, -8.0, -70.0), 40.0),
     ],
 )
-def test_rotation_and_translation_get_through_as_in_a_state_space_model(half_x, half_y, height, ratio, pivot):
+def test_rotation_and_translation_get_through_as_in_a_state_space_model(
+    half_x, half_y, height, ratio, pivot, tilting_mm2
+):
     body = suspension(mounting(half_x, half_y, height))
-    turning = Turning(body, np.array(pivot))
+    turning = Turning(body, np.array(pivot), tilting_mm2)
     axial, lag = 3.5, 8e-4
     k = np.tile(np.array([ratio * axial, ratio * axial, axial]) * 1e3, (4, 1))
     points = np.array([(sx * half_x, sy * half_y, -height) for sx in (1, -1) for sy in (1, -1)]) * 1e-3
-    model = state_space(points, np.array(pivot) * 1e-3, 0.62, np.diag(body.inertia_kg_mm2) * 1e-6, k, lag)
+    model = state_space(
+        points, np.array(pivot) * 1e-3, 0.62, np.diag(body.inertia_kg_mm2) * 1e-6, k, lag, axial * tilting_mm2 * 1e-3
+    )
     hz = np.geomspace(2.0, 400.0, 37)
     omega = 2.0 * np.pi * hz
     through, missed = turning.shares(np.array([ratio]), (1e3 * axial * (1.0 + 1j * omega * lag) / omega**2)[None, :])
