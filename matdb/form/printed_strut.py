@@ -37,6 +37,7 @@ PATTERNS: Final[Mapping[str, tuple[tuple[float, float], ...]]] = {
 #: Modulus across the layers over that along them: 70 to 100 % (common practice, no source).
 ACROSS_LAYERS = 0.85
 
+LEG_MODES: Final = ("axial", "lateral", "tilt", "buckling")
 #: Coordinates of the tables: wall over half the width of what is printed, modulus of the infill over the wall's.
 _AXES = (
     Axis("slenderness", "log", 2.0, 12.0, 0),
@@ -45,6 +46,13 @@ _AXES = (
     Axis("diameter_ratio", "linear", 0.15, 0.6, 0),
 )
 LEG_AXES: Final[Mapping[str, tuple[Axis, ...]]] = {"solid": _AXES[:3], "hollow": _AXES}
+#: And of ends that flare: their diameter over the leg's, and how far the surface leans.
+FLARE_AXES: Final = (
+    Axis("slenderness", "log", 2.5, 8.0, 0),
+    Axis("flare", "log", 1.2, 1.8, 0),
+    Axis("steepness", "log", 0.05, 1.3, 0),
+    *_AXES[1:3],
+)
 
 _POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(12)
 
@@ -192,17 +200,32 @@ class PrintedStrut(RoundLeg):
         """Share of the straight section's E A that the infill lacks."""
         return max(0.0, 1.0 - float(self._section(self.outer_mm, self.core)[0]) / self.area_mm2)
 
+    @property
+    def flare_at(self) -> tuple[float, ...]:
+        """Where among ``FLARE_AXES`` its ends are; steepness 0 without a flare."""
+        flare, length = (self.flare_mm or self.outer_mm) / self.outer_mm, self.flare_length_mm or math.inf
+        steepness = 0.5 * self.outer_mm * (flare - 1.0) / length
+        return self._ratios[0], flare, steepness, 2.0 * (self.wall_mm or 0.0) / self.outer_mm, self.core[0]
+
     @functools.cached_property
     def _departs(self) -> dict[str, float]:
         """How far finite elements depart from the beam, by mode."""
         kind = "hollow" if self.inner_mm else "solid"
         slender, hole = self._ratios
         wall = 2.0 * (self.wall_mm or 0.0) / (self.outer_mm - self.inner_mm) * (2.0 if self.inner_mm else 1.0)
-        return kernel_tables("form_leg.json")[kind].at((slender, wall, self.core[0], hole)[: len(LEG_AXES[kind])])
+        tables, missing, steepness = kernel_tables("form_leg.json"), self.missing, self.flare_at[2]
+        found = dict.fromkeys(LEG_MODES, 1.0)
+        if missing > 1e-9:
+            straight = tables[kind].at((slender, wall, self.core[0], hole)[: len(LEG_AXES[kind])])
+            found = {mode: value**missing for mode, value in straight.items()}
+        if steepness and not self.inner_mm:
+            flared = tables["flared"].at(self.flare_at)
+            found = {mode: value * flared[mode] ** math.sqrt(steepness) for mode, value in found.items()}
+        return found
 
     def share_of_solid(self, mode: str) -> float:
         """See :meth:`RoundLeg.share_of_solid`."""
-        share = self.beam_share[mode] * (float(self._departs[mode] ** self.missing) if self.missing > 1e-9 else 1.0)
+        share = self.beam_share[mode] * self._departs[mode]
         return share if mode == "buckling" or self.build == "lying" else ACROSS_LAYERS * share
 
     @property
@@ -221,7 +244,8 @@ class PrintedStrut(RoundLeg):
     def cautions(self, axis: str) -> Iterator[str]:
         """See :meth:`FormBase.cautions`."""
         yield from super().cautions(axis)
-        if self.flare_mm and self.flare_length_mm and self.flare_mm - self.outer_mm > 0.7 * self.flare_length_mm:
-            yield "its ends flare steeply, where finite elements differ by up to 9 %"
+        steepest = FLARE_AXES[2].high if not self.inner_mm else 0.35
+        if self.flare_at[2] > steepest:
+            yield "its ends flare more steeply than the tables hold, where finite elements differ by up to 30 %"
         if self.infill_share < 1.0:
             yield "infill is only estimated; a single reading on the part beats it"

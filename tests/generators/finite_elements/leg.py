@@ -16,13 +16,14 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.linalg import splu
 from skfem import Basis, ElementQuad1, ElementQuad2
 
+from matdb.form.printed_strut import LEG_MODES
+
 from .mesh import Fineness, graded, tensor_mesh
 
-__all__ = ["LEG_ASIDE_MESH", "LEG_MESH", "LEG_MODES", "printed_leg"]
+__all__ = ["LEG_ASIDE_MESH", "LEG_MESH", "printed_leg"]
 
 Array = NDArray[np.float64]
 
-LEG_MODES = ("axial", "lateral", "tilt", "buckling")
 #: Off by 0.1 % or less against meshes of half the size; finer ones fail sooner at the corners under squeeze.
 LEG_MESH = Fineness(growth=6.0, most=1, least=1e-2)
 LEG_ASIDE_MESH = Fineness(growth=4.0, most=2, least=7e-3)

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matdb.form import PrintedStrut, Strut
-from matdb.form.printed_strut import LEG_AXES
+from matdb.form.grommet_table import kernel_tables
+from matdb.form.printed_strut import FLARE_AXES, LEG_AXES, LEG_MODES
 from matdb.form.strut import RoundLeg
 
 from .grommet_fit import Over, coordinates, fitted_entry, scattered
-from .leg import LEG_ASIDE_MESH, LEG_MODES, printed_leg
+from .leg import LEG_ASIDE_MESH, printed_leg
 
 __all__ = ["aside_legs", "leg_answers", "leg_tables", "solved_leg"]
 
@@ -21,6 +24,8 @@ Array = NDArray[np.float64]
 
 #: Places solved by whether there is a bore.
 _COUNTS = {"solid": 96, "hollow": 144}
+#: Seeds of legs with flared ends that are solved, and how many of each.
+_FLARED = {101: 40, 102: 80, 103: 140}
 
 
 def _leg(kind: str, place: Array) -> PrintedStrut:
@@ -56,6 +61,43 @@ def _job(job: tuple[str, Array]) -> list[float]:
     return solved_leg(_leg(*job))
 
 
+def flared_legs(count: int, seed: int) -> list[PrintedStrut]:
+    """Random legs with flared ends, as made for small cameras."""
+    random, legs = np.random.default_rng(seed), []
+    for _ in range(count):
+        outer, walls = round(random.uniform(3.0, 10.0), 1), int(random.integers(1, 5))
+        length = round(outer * random.uniform(2.5, 8.0), 1)
+        legs.append(
+            PrintedStrut(
+                outer,
+                0.0,
+                length,
+                walls=walls if 0.9 * walls < outer / 2.0 else 1,
+                line_mm=0.45,
+                infill_share=round(random.uniform(0.1, 0.6), 2),
+                pattern=("stretch", "mixed", "bend")[int(random.integers(3))],
+                build="lying",
+                flare_mm=round(random.uniform(1.2, 1.8) * outer, 1),
+                flare_length_mm=round(random.uniform(0.08, 0.25) * length, 1),
+            )
+        )
+    return legs
+
+
+def flared_entry(legs: list[PrintedStrut], rows: Array) -> dict[str, Any]:
+    """A table of what flared ends leave of finite elements over a beam on the shipped tables of straight legs."""
+    nothing = SimpleNamespace(at=lambda place: dict.fromkeys(LEG_MODES, 1.0))
+    with patch.dict(kernel_tables("form_leg.json"), flared=nothing):
+        ours = np.array([leg_answers(leg) for leg in legs])
+    at = np.array([leg.flare_at for leg in legs])
+    found = np.isfinite(rows).all(axis=1)
+    # It vanishes as the flare becomes straight.
+    logs = (np.log(rows / ours) / np.sqrt(at[:, [2]]))[found]
+    places = [[axis.reduced(x) for axis, x in zip(FLARE_AXES, row, strict=True)] for row in at[found]]
+    meaning = "ln(stiffness over a beam's on the tables of straight legs) over the root of the flare's steepness"
+    return fitted_entry(FLARE_AXES, LEG_MODES, np.array(places), logs, meaning)
+
+
 def leg_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, Any]:
     """Solve every place and fit; ``over`` does many jobs."""
     out = {}
@@ -72,6 +114,8 @@ def leg_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, Any]
         out[kind] = fitted_entry(axes, LEG_MODES, places[found], logs[found], meaning)
         worst, usual = max(out[kind]["left_out_error"].values()), out[kind]["median_left_out_error"]
         say(f"leg {kind}: {found.sum()} places; one left out is off by {usual:.1e}, at most {worst:.1e}")
+    legs = [leg for seed, count in _FLARED.items() for leg in flared_legs(count, seed)]
+    out["flared"] = flared_entry(legs, np.array(list(over(legs, solved_leg))))
     return out
 
 
