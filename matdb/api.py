@@ -70,8 +70,15 @@ class Store(FittedRecords):
 
     # -- records -------------------------------------------------------------------------------------------
 
-    def add(self, things: Any) -> int | list[int]:
+    def add(self, things: Any, *, sure: bool = False) -> int | list[int]:
         """Add a material, part, reading or mounting, or an iterable of them; all or nothing.
+
+        Parameters
+        ----------
+        things : record or iterable of records
+            What is added.
+        sure : bool
+            Whether parts are stored whose dimensions look like a slip of a unit or a digit.
 
         Returns
         -------
@@ -83,7 +90,8 @@ class Store(FittedRecords):
         AlreadyExists
             A name is taken.
         InputError
-            A reading along an axis or at a squeeze that its part's form does not have.
+            A reading along an axis or at a squeeze that its part's form does not have; dimensions that cannot well be
+            meant.
         NotFound
             A part's material, or a reading's part or material, is not in the store.
         """
@@ -91,6 +99,9 @@ class Store(FittedRecords):
         single = not isinstance(things, Iterable) or getattr(things, "ndim", 1) == 0
         listed = [things] if single else list(things)
         self._check_readings(listed)
+        for part in listed:
+            if isinstance(part, Part) and not sure:
+                part.form.check_meant()
         numbers = self.records.add(listed)
         return numbers[0] if single else numbers
 

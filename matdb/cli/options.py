@@ -278,10 +278,10 @@ class Call(Place):
         else:
             screen()
 
-    def added(self, record: Material | Part | Mounting) -> int:
+    def added(self, record: Material | Part | Mounting, *, sure: bool = False) -> int:
         """Add a record, warning of a name that prints like another one's. Answers its number; raises as Store.add."""
         with self.opened() as store:
-            number = store.add(record)
+            number = store.add(record, sure=sure)
             for name in store.records.names_beside(record):
                 if printed_like(name) == printed_like(record.name):
                     note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")

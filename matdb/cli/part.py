@@ -9,7 +9,6 @@ from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import NEEDED, Call, Edit, ForceOption, Group, JsonOption, NoteOption, arg, option, replaced
 from matdb.cli.screen import Column, document, number_text, records_table, table
-from matdb.errors import InputError
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
 from matdb.form import FORMS, Part
@@ -43,11 +42,7 @@ def add(
     """Add a part."""
     name, given = split_words(words)
     part = Part(name=name, material=material, form=_shape(form, given, thread), thread=thread, note=note)
-    doubts = [] if yes else list(part.form.doubts)
-    if doubts:
-        cure = "mind the units; with --yes it is stored as it is"
-        raise InputError("dimensions", ", ".join(doubts), "as of an isolator for a camera", cure)
-    number = call.added(part)
+    number = call.added(part, sure=yes)
     warnings = part.form.warnings(part.form.axes[0])
     text = f"added part {name}: {part.form.label()} mm, of {material}"
     call.answer({"number": number, "part": part}, text, warnings)
@@ -61,6 +56,7 @@ def edit(
     form: str | None = option("FORM", "Another form, with all its dimensions."),
     thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
     note: str | None = option("TEXT", "Free text."),
+    yes: bool = option(None, "Store dimensions that look like a slip of a unit or a digit.", False),
 ) -> None:
     """Edit a part.
 
@@ -72,6 +68,8 @@ def edit(
         said = {"material": material, "thread": thread, "note": note}
         known = None if form else old.form
         shape = _shape(form or old.form.kind, given, thread, known) if given or form else None
+        if shape is not None and not yes:
+            shape.check_meant()
         new, changed = call.edited(kept, old, form=shape, **said)
     text = f"edited part {new.name}: {new.form.label()} mm, of {new.material}"
     call.answer({"part": new, "changed": changed}, text, new.form.warnings(new.form.axes[0]))

@@ -264,6 +264,13 @@ class FormBase(PlainRecord):
         if outer and inner and not 0.05 <= inner / outer <= 0.95:
             yield f"a diameter ratio of {inner / outer:.2g}"
 
+    def check_meant(self) -> None:
+        """Ask back before such dimensions are stored. Raises InputError that tells its :attr:`doubts`."""
+        doubts = ", ".join(self.doubts)
+        if doubts:
+            cure = "mind the units; with --yes, from Python with sure=True, it is stored as it is"
+            raise InputError("dimensions", doubts, "as of an isolator for a camera", cure)
+
     def strained_mm(self, axis: str) -> float | None:
         """Length in mm over which a small deflection along an axis strains the rubber; None where it is not known."""
         outer, inner = getattr(self, "outer_mm", None), getattr(self, "inner_mm", 0.0)

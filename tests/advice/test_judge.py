@@ -13,6 +13,7 @@ from matdb.advice.judge import Candidate, judge
 from matdb.advice.suit import suit
 from matdb.curve.fit import prior_curve
 from matdb.form.base import FormBase
+from matdb.mounting.directions import tilting_step
 from matdb.mounting.record import Mounting
 
 MASS_KG = 0.62
@@ -81,12 +82,12 @@ def mounting(half=(40.0, 30.0), height=0.0, **more):
     )
 
 
-def judged(wanted, ratio, vertical_hz=24.0, spread=0.0):
+def judged(wanted, ratio, vertical_hz=24.0, spread=0.0, form=Spring, curve=None):
     axial = MASS_KG * (2.0 * np.pi * vertical_hz) ** 2 / 4.0 * 1e-3
-    part = matdb.Part(name="p", material="m", form=Spring(axial, ratio))
+    part = matdb.Part(name="p", material="m", form=form(axial, ratio))
     material = matdb.Material(name="m", family="silicone")
     exposed = exposure([(part, material)], np.array([-10.0, 25.0]))
-    ((found,),) = judge([Candidate(part, material, Rubber(spread))], wanted, exposed)
+    ((found,),) = judge([Candidate(part, material, curve or Rubber(spread))], wanted, exposed)
     return found
 
 
@@ -108,6 +109,47 @@ def test_the_motion_that_decides(half, height, ratio, deciding, holds):
     if deciding:
         assert found.deciding.name == deciding
         assert found.deciding.margin < 0.0
+
+
+class Turned(Rubber):
+    """The same with sideways readings that found 1.5 times the computed stiffness."""
+
+    turns = (("p", "shear"),)
+
+    def offset_draws(self, part, axis, pieces=1):
+        return self.offsets + (np.log(1.5) if axis == "shear" else 0.0)
+
+
+def test_what_sideways_readings_say_of_the_ratio_is_judged():
+    plain, turned = judged(mounting(), 0.38), judged(mounting(), 0.38, curve=Turned())
+    assert turned.ratio == pytest.approx(1.5 * plain.ratio)
+    as_drawn = {each.name: each.margin for each in judged(mounting(), 1.5 * 0.38).requirements}
+    assert {each.name: each.margin for each in turned.requirements} == pytest.approx(as_drawn)
+
+
+@dataclass(frozen=True)
+class Tilting(Spring):
+    """A spring that resists tilting: as if its axial stiffness stood 20 mm2 off its middle."""
+
+    kind: ClassVar[str] = "tilting spring"
+
+    def unit_tilting(self, compressibility=0.0):
+        return 20.0 * self.axial
+
+
+def test_a_close_mount_feels_what_its_parts_resist_to_tilting():
+    wide, close = mounting(), mounting((12.0, 12.0), box_mm=(30.0, 30.0, 30.0))
+    assert tilting_step(wide, 20.0) == 0.0
+    # A twelfth of the mean square distance; in steps of a fifth.
+    assert tilting_step(close, 20.0) == pytest.approx(20.0, rel=0.1)
+    assert tilting_step(close, 21.0) == tilting_step(close, 20.5)
+    margins = []
+    for form in (Spring, Tilting):
+        found = judged(close, 0.38, form=form)
+        margins.append({each.name: each.margin for each in found.requirements})
+    assert margins[1]["yaw"] == pytest.approx(margins[0]["yaw"], abs=1e-3)
+    # 20 mm2 over 12^2 mm2: stiffness against roll by a seventh, its frequency by half of that.
+    assert abs(margins[1]["roll"] - margins[0]["roll"]) == pytest.approx(0.5 * np.log(1.0 + 20.0 / 144.0), abs=0.012)
 
 
 def test_a_mounting_without_spacing_is_judged_up_and_down_only():
