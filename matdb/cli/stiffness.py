@@ -47,16 +47,13 @@ class States(HeldFor):
         Raises UnitError, NotFound.
         """
         rest_s = options.quantity(self.rest, "duration", "--rest")
-        mass_kg, count = options.quantity(self.mass, "mass", "--mass"), 1 if self.count is None else self.count
+        felt = {"amplitude_mm": options.quantity(self.amplitude, "length", "--amplitude")}
+        felt["rest_h"] = None if rest_s is None else rest_s / 3600.0
         if self.mounting is not None and not self.frequency:
             wanted = store.mounting(self.mounting)
-            mass_kg, count = wanted.mass_kg, wanted.count
-        return {
-            "mass_kg": mass_kg,
-            "count": count,
-            "amplitude_mm": options.quantity(self.amplitude, "length", "--amplitude"),
-            "rest_h": None if rest_s is None else rest_s / 3600.0,
-        }
+            return felt | {"mass_kg": wanted.mass_kg, "count": wanted.count}
+        mass_kg = options.quantity(self.mass, "mass", "--mass")
+        return felt | {"mass_kg": mass_kg, "count": 1 if self.count is None else self.count}
 
 
 def stiffness(
