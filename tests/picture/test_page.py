@@ -19,6 +19,7 @@ import matdb
 from matdb.advice.summary import summary
 from matdb.errors import FileTaken, InputError
 from matdb.form.grommet_pair import GrommetPair
+from matdb.form.thread import turns_text
 from matdb.picture.page import MOST_BYTES, field_page, save_page
 from matdb.picture.page_tables import page_tables
 
@@ -178,8 +179,8 @@ def test_verdict_and_probability_are_the_library_s(page, store, tables):
 
 def test_squeeze_is_told_in_turns(store, opened, tmp_path):
     page = page_tables(store, "nose", parts=["ring"], squeeze_mm=0.6)
-    assert "1.2 turns of M3" in page.parts[0].squeeze
-    assert "0.6 mm (10\u00a0%), 1.2 turns of M3 past first touch" in field_page(page, cautions=())
+    assert "1.2 turns past first touch" in page.parts[0].squeeze
+    assert "0.6 mm (10\u00a0%), 1.2 turns past first touch" in field_page(page, cautions=())
 
 
 @pytest.mark.slow
@@ -192,11 +193,11 @@ def test_a_pair_says_how_far_to_turn(picture_file, tmp_path):
         page = page_tables(other, "nose", parts=["pair"], squeeze_mm=0.6, low_c=-20.0, high_c=30.0)
         best = page_tables(other, "nose", parts=["pair"], low_c=-20.0, high_c=30.0)
         found = other.squeeze("pair", mounting=other.mounting("nose"), temperature_c=best.temperature_c)
-    assert "1.2 turns of M3" in page.parts[0].squeeze
+    assert "1.2 turns past first touch" in page.parts[0].squeeze
     point = found.points[0]
     told = best.parts[0].squeeze
     assert told.startswith(f"{point.squeeze_mm:.3g} mm (")
-    assert told.endswith(f"{point.turns:.2g} turns of M3 past first touch, spacer {point.spacer_mm:.3g}\u00a0mm")
+    assert told.endswith(f"{turns_text(point.turns)}, spacer {point.spacer_mm:.3g}\u00a0mm")
     assert f"<dd>{told}</dd>" in field_page(best, cautions=())
 
 
