@@ -112,9 +112,10 @@ def _measured(found: Judgement, decides: Requirement) -> str:
         return f"{middle:.3g} Hz{far}, and {least:.3g} Hz that follow {judge.mounting.manoeuvre_hz:.3g} Hz"
     isolates = decides.stiff or name not in TURNS
     share, most = (judge.through, isolation) if isolates else (judge.missed, follow)
-    (middle, at), (end, _) = (share(found, name, at_c, place) for place in (0.5, _end(decides)))
     most = 1.0 / (most**2 - 1.0)
-    far = _far(decides, f"{end:.2g}", middle <= most < end)
+    middle, at = share(found, name, at_c)
+    end = share(found, name, at_c, _end(decides))[0] if middle <= most else 0.0
+    far = _far(decides, f"{end:.2g}", end > most)
     limit = f"at {at:.3g} Hz{far} ({most:.2g} allowed){'; ' if decides.pixels is not None else ''}{in_pixels(decides)}"
     if not isolates:
         return f"misses {middle:.2g} of the airframe's {name} {limit}"

@@ -231,8 +231,9 @@ def _at_angle(table: Array, ln_modulus: Complex, omega: float) -> Array:
     """Limits of ln stiffness per modulus at one frequency, from limits of ln z over the loss angle."""
     flat = ln_modulus.reshape(-1)
     place = (_LOSS_ANGLES.size - 1) * np.sqrt(np.clip(flat.imag / _LOSS_ANGLES[-1], 0.0, 1.0))
-    near = np.maximum(1.0 - np.abs(place - np.arange(_LOSS_ANGLES.size)[:, None]), 0.0)
-    z = np.swapaxes(table, 1, 2) @ near
+    first, last = int(place.min()), min(int(place.max()) + 2, _LOSS_ANGLES.size)
+    near = np.maximum(1.0 - np.abs(place - np.arange(first, last)[:, None]), 0.0)
+    z = np.swapaxes(table[:, first:last], 1, 2) @ near
     z += 2.0 * math.log(omega) - math.log(1e3) - flat.real
     return np.asarray(z.reshape(*z.shape[:2], *ln_modulus.shape))
 
