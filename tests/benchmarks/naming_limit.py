@@ -1,6 +1,6 @@
 """How often a wrong reading can be named at all: a detector that knows the truths' own generator.
 
-``python tests/benchmarks/naming_limit.py [truths]`` (20,000 by default, some ten minutes) draws truths of
+``python tests/benchmarks/naming_limit.py [truths]`` (20,000 by default, some five minutes) draws truths of
 :mod:`rubbers`, takes readings of some of them with the noise of :func:`rubbers.ring_downs`, and asks Bayes' theorem,
 with all other truths as the prior, whether one reading shows a stiffness wrong by 1.6 and which. The alarm is set so
 that one right reading in 200 is named in sets without a wrong one. No rule on the fitted curve can do better on these
