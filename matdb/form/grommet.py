@@ -14,7 +14,7 @@ from matdb.checks import checked_number
 from matdb.errors import InputError
 from matdb.form.base import Array, register
 from matdb.form.grommet_pair import GrommetPair, TwoHalves
-from matdb.form.grommet_table import UNEVEN, grommet_covered, grommet_linear
+from matdb.form.grommet_table import grommet_covered, grommet_linear, uneven_share
 from matdb.form.round_pad import RoundPad
 
 
@@ -66,10 +66,9 @@ class _Flange(RoundPad):
             # A thinner neck lies between none and one that fills the hole, by its area.
             filled = (self.neck_outer_mm**2 - self.inner_mm**2) / (self.hole_mm**2 - self.inner_mm**2)
             value = values[f"none {bore} {mode}"][0] ** (1.0 - filled) * value**filled
-        wall = self.outer_mm - self.inner_mm
-        uneven = wall / (wall + 4.0 * min(self.other_mm, self.height_mm))
-        uneven *= abs(math.log(self.other_mm / self.height_mm)) ** 1.5
-        value *= math.exp(UNEVEN.get(f"{self.neck} {bore} {mode}", 0.0) * uneven)
+        if self.neck != "none":
+            sizes = (self.inner_mm, self.hole_mm, self.height_mm, self.other_mm, self.plate_mm)
+            value *= uneven_share(*(size / self.outer_mm for size in sizes)).get(f"{self.neck} {bore} {mode}", 1.0)
         return value * (self.outer_mm / 2.0) ** (3 if mode == "tilt" else 1), soft
 
     def unit(self, mode: str, compressibility: Any = 0.0) -> Any:

@@ -3,13 +3,13 @@
 Solved at scattered geometries; what is interpolated is ln(value / trend), by a quadratic and Gaussian bumps about every
 solved place (kriging), which passes through all of them. The trend of a flange without a neck comes from the tables of
 rings; that of a flange with a neck is the flange without one. Values are per Young's modulus for a flange of radius 1,
-solved at E / B = 1/500; a second set of tables says what E / B softens.
+solved at E / B = 1/500; a second set of tables says what E / B softens, and one what unequal flanges do to each other.
 """
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,24 +22,6 @@ from matdb.form.tables import Axis, read_tables
 GROMMET_COMPRESSIBILITY = 1.0 / 500.0
 #: How much too stiff the tables' mesh is: 0.05 to 0.3 % against one of half the size and five times as many elements.
 _MESH = 1.0015
-
-
-#: What a neck shared by flanges of unequal height adds to the sum of two halves, each solved as one of two equal ones:
-#: ln of it per |ln of the heights' ratio|^1.5 and wall / (wall + 2 lesser height). Fitted to 64 whole grommets.
-UNEVEN: Mapping[str, float] = {
-    "loose free axial": 0.050,
-    "loose free shear": -0.005,
-    "loose free tilt": 0.016,
-    "loose sleeve axial": 0.084,
-    "loose sleeve shear": -0.032,
-    "loose sleeve tilt": 0.048,
-    "pressed free axial": 0.045,
-    "pressed free shear": -0.004,
-    "pressed free tilt": 0.016,
-    "pressed sleeve axial": 0.212,
-    "pressed sleeve shear": -0.111,
-    "pressed sleeve tilt": 0.111,
-}
 
 
 def quadratic(places: Array) -> Array:
@@ -136,7 +118,8 @@ def grommet_linear(bore: float, hole: float, height: float, plate: float) -> dic
     """
     at = _coordinates(bore, hole, height, plate)
     trend = none_trend(bore, hole, height)
-    sets = {kind: (_tables()[kind].at(at[:3] if kind.startswith("none") else at)) for kind in _tables()}
+    kinds = {kind: table for kind, table in _tables().items() if kind != "uneven"}
+    sets = {kind: table.at(at[:3] if kind.startswith("none") else at) for kind, table in kinds.items()}
     out = {}
     for side in ("free", "sleeve"):
         none = {mode: sets["none"][f"{side} {mode}"] * trend[mode] for mode in trend}
@@ -149,6 +132,27 @@ def grommet_linear(bore: float, hole: float, height: float, plate: float) -> dic
                 share = soft[f"{side} {mode}" if neck == "none" else f"{neck} {side} {mode}"]
                 out[f"{neck} {side} {mode}"] = value / _MESH * (1.0 + share * GROMMET_COMPRESSIBILITY), share
     return out
+
+
+@functools.lru_cache(maxsize=4096)
+def uneven_share(bore: float, hole: float, lower: float, upper: float, plate: float) -> dict[str, float]:
+    """What a neck shared by flanges of unequal height makes of the sum of two halves, each solved as one of two equal.
+
+    Parameters
+    ----------
+    bore, hole, lower, upper, plate : float
+        Diameters of bore and hole, heights of the flanges and thickness of the plate over the flange's diameter.
+
+    Returns
+    -------
+    dict
+        By neck, bore and mode, as of :func:`grommet_linear`; 1 for flanges of one height.
+    """
+    wall, uneven = 1.0 - bore, abs(math.log(lower / upper))
+    if not uneven:
+        return {}
+    at = (bore, (hole - bore) / wall, min(lower, upper) / wall, uneven, plate / (hole - bore))
+    return {name: share**uneven for name, share in _tables()["uneven"].at(at).items()}
 
 
 def grommet_covered(bore: float, hole: float, height: float, plate: float) -> bool:

@@ -31,9 +31,6 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--aside-grommets", type=int, default=0, help="instead solve this many grommets a neck at random"
     )
-    parser.add_argument(
-        "--uneven", type=int, default=0, help="instead fit the correction for unequal flanges to so many"
-    )
     parser.add_argument("--legs", action="store_true", help="instead solve the tables of printed legs anew")
     parser.add_argument("--aside-legs", type=int, default=0, help="instead solve this many printed legs at random")
     parser.add_argument("--aside-bent-legs", type=int, default=0, help="instead solve this many bent legs at random")
@@ -52,7 +49,6 @@ def main(arguments: list[str] | None = None) -> int:
         return 0
     aside = {
         grommet_fit.aside_grommets: options.aside_grommets,
-        grommet_fit.uneven: options.uneven,
         leg_fit.aside_legs: options.aside_legs,
         bent_leg.aside_bent_legs: options.aside_bent_legs,
     }

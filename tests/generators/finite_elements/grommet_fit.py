@@ -13,7 +13,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 from scipy.stats import qmc
 
-from matdb.form.grommet_table import GROMMET_COMPRESSIBILITY, none_trend, quadratic
+from matdb.form.grommet_table import _MESH, GROMMET_COMPRESSIBILITY, none_trend, quadratic
 from matdb.form.tables import MAPS, Axis
 
 from .grommet import MODES, half_grommet, whole_grommet
@@ -152,7 +152,9 @@ def grommet_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, 
     at = {"none": scattered(3, _COUNTS["none"][0]), "neck": scattered(4, _COUNTS["neck"][0])}
     jobs = [(kind, place, GROMMET_COMPRESSIBILITY) for kind in at for place in at[kind]]
     jobs += [(kind, place, 0.0) for kind in at for place in at[kind][: _COUNTS[kind][1]]]
-    return fitted(at, list(over(jobs, solved)), say)
+    out = fitted(at, list(over(jobs, solved)), say)
+    sizes = uneven_sizes()
+    return out | {"uneven": uneven_entry(sizes, np.array(list(over(sizes, solved_whole))))}
 
 
 def fitted(at: dict[str, Array], rows: list[list[float]], say: Callable[[str], None] = print) -> dict[str, Any]:
@@ -207,45 +209,89 @@ def _none_at(entry: dict[str, Any], places: Array) -> dict[str, Array]:
     return {name: np.array(values) for name, values in out.items()}
 
 
-def uneven(count: int, seed: int, over: Over) -> list[dict[str, Any]]:
-    """What :data:`matdb.form.grommet_table.UNEVEN` holds, from random whole grommets of :func:`aside_grommets`.
-
-    ln of whole over the sum of its halves, by least squares through 0 against what the correction is scaled by.
-    """
-    from matdb.form import grommet
-
-    found: dict[str, tuple[list[float], list[float]]] = {}
-    rows = [row for row in aside_grommets(count, seed, over) if row["neck"] != "none"]
-    for row in rows:
-        sizes = {name: value for name, value in row.items() if name.endswith("_mm")}
-        part = grommet.Grommet(neck=row["neck"], sleeve_mm=sizes["bore_mm"] if row["sleeve"] else None, **sizes)
-        mode, more = row["mode"], {"bulk_modulus_mpa": row["bulk_modulus_mpa"]}
-        tilted = mode == "tilt"
-        with patch.object(grommet, "UNEVEN", {}):
-            ours = part.tilting_stiffness_n_mm_per_rad(**more) if tilted else part.stiffness_n_per_mm(axis=mode, **more)
-        wall = part.flange_outer_mm - part.bore_mm
-        scale = wall / (wall + 4.0 * min(row["lower_mm"], row["upper_mm"]))
-        scale *= abs(np.log(row["lower_mm"] / row["upper_mm"])) ** 1.5
-        x, y = found.setdefault(f"{row['neck']} {_BORES[row['sleeve']]} {mode}", ([], []))
-        x.append(scale)
-        y.append(np.log(float(row["value"]) / ours))
-    return [{"case": name, "uneven": f"{np.dot(x, y) / np.dot(x, x):.3f}"} for name, (x, y) in found.items()]
-
-
 #: What is drawn at random for :func:`aside_grommets`, in mm: grommets of the trade for small cameras.
 _DRAWN = {"flange_outer_mm": (8.0, 20.0), "lower_mm": (2.0, 6.0), "upper_mm": (2.0, 6.0), "plate_mm": (1.0, 3.0)}
 
 
-def _aside(job: tuple[dict[str, float], str, bool]) -> list[float]:
-    size, neck, sleeve = job
+#: Seeds of random grommets that are solved whole, and how many of each; those of nearly equal flanges tell nothing.
+_UNEVEN = {31: 160, 32: 200}
+_LEAST_UNEVEN = 0.15
+UNEVEN_AXES = (
+    Axis("bore_over_flange", "linear", 0.2, 0.5, 0),
+    Axis("neck_over_wall", "log", 0.15, 0.7, 0),
+    Axis("height_over_wall", "log", 0.12, 1.3, 0),
+    Axis("ln_heights_ratio", "linear", _LEAST_UNEVEN, 1.1, 0),
+    Axis("plate_over_neck", "log", 0.08, 4.0, 0),
+)
+
+
+def drawn_size(random: np.random.Generator) -> dict[str, float]:
+    """A random grommet."""
+    size = {name: round(random.uniform(*ends), 1) for name, ends in _DRAWN.items()}
+    size["bore_mm"] = round(random.uniform(0.2, 0.5) * size["flange_outer_mm"], 1)
+    wall = size["flange_outer_mm"] - size["bore_mm"]
+    size["hole_mm"] = round(size["bore_mm"] + random.uniform(0.15, 0.7) * wall, 1)
+    return size
+
+
+def uneven_sizes() -> list[dict[str, float]]:
+    """The random grommets that are solved whole."""
+    streams = [(np.random.default_rng(seed), count) for seed, count in _UNEVEN.items()]
+    return [drawn_size(random) for random, count in streams for _ in range(count)]
+
+
+def solved_whole(size: dict[str, float]) -> list[float]:
+    """Stiffness of a whole grommet in each of ``_NECKS``."""
+    return _whole(size, _NECKS, TABLE_MESH)
+
+
+def uneven_entry(sizes: list[dict[str, float]], rows: Array) -> dict[str, Any]:
+    """A table of what unequal flanges make of the sum of their halves, by the shipped tables of equal ones."""
+    from matdb.form import Grommet
+
+    places, logs = [], []
+    for size, values in zip(sizes, rows, strict=True):
+        wall, neck = size["flange_outer_mm"] - size["bore_mm"], size["hole_mm"] - size["bore_mm"]
+        heights = size["lower_mm"], size["upper_mm"]
+        uneven = abs(np.log(heights[0] / heights[1]))
+        if uneven < _LEAST_UNEVEN:
+            continue
+        bore, plate = size["bore_mm"] / size["flange_outer_mm"], size["plate_mm"] / neck
+        at = bore, neck / wall, min(heights) / wall, uneven, plate
+        places.append([axis.reduced(x) for axis, x in zip(UNEVEN_AXES, at, strict=True)])
+        with patch("matdb.form.grommet.uneven_share", lambda *sizes: {}):
+            parts = [
+                Grommet(neck=neck, sleeve_mm=size["bore_mm"] if sleeve else None, **size)  # type: ignore[arg-type]
+                for neck, sleeve, mode in _NECKS[::3]
+            ]
+            more = {"bulk_modulus_mpa": 1.0 / GROMMET_COMPRESSIBILITY}
+            ours = [
+                value
+                for part in parts
+                for value in (
+                    part.stiffness_n_per_mm(axis="axial", **more),
+                    part.stiffness_n_per_mm(axis="shear", **more),
+                    part.tilting_stiffness_n_mm_per_rad(**more),
+                )
+            ]
+        logs.append(np.log(values / _MESH / np.array(ours)) / uneven)
+    meaning = "ln(whole over the sum of its halves) over that of the flanges' heights"
+    return fitted_entry(UNEVEN_AXES, _NECK_NAMES, np.array(places), np.array(logs), meaning)
+
+
+def _whole(size: dict[str, float], cases: list[tuple[str, bool, str]], fineness: Fineness) -> list[float]:
     radius = size["flange_outer_mm"] / 2.0
-    cases = [(neck, sleeve, mode) for mode in MODES]
     bore, hole = (size[name] / 2.0 / radius for name in ("bore_mm", "hole_mm"))
     lower, upper, plate = (size[name] / radius for name in ("lower_mm", "upper_mm", "plate_mm"))
     values = whole_grommet(
-        bore, hole, lower, upper, plate / 2.0, cases, compressibility=1.0 / 500.0, fineness=ASIDE_MESH
+        bore, hole, lower, upper, plate / 2.0, cases, compressibility=GROMMET_COMPRESSIBILITY, fineness=fineness
     )
-    return [value * radius ** (3 if mode == "tilt" else 1) for value, mode in zip(values, MODES, strict=True)]
+    return [value * radius ** (3 if case[2] == "tilt" else 1) for value, case in zip(values, cases, strict=True)]
+
+
+def _aside(job: tuple[dict[str, float], str, bool]) -> list[float]:
+    size, neck, sleeve = job
+    return _whole(size, [(neck, sleeve, mode) for mode in MODES], ASIDE_MESH)
 
 
 def aside_grommets(count: int, seed: int, over: Over) -> list[dict[str, Any]]:
@@ -254,11 +300,7 @@ def aside_grommets(count: int, seed: int, over: Over) -> list[dict[str, Any]]:
     jobs = []
     for neck in ("none", "loose", "pressed"):
         for i in range(count):
-            size = {name: round(random.uniform(*ends), 1) for name, ends in _DRAWN.items()}
-            size["bore_mm"] = round(random.uniform(0.2, 0.5) * size["flange_outer_mm"], 1)
-            wall = size["flange_outer_mm"] - size["bore_mm"]
-            size["hole_mm"] = round(size["bore_mm"] + random.uniform(0.15, 0.7) * wall, 1)
-            jobs.append((size, neck, i % 2 == 1))
+            jobs.append((drawn_size(random), neck, i % 2 == 1))
     out = []
     for (size, neck, sleeve), values in zip(jobs, over(jobs, _aside), strict=True):
         for mode, value in zip(MODES, values, strict=True):
