@@ -137,11 +137,12 @@ class PartAnswers:
     ) -> MedianAnswer:
         """Median stiffness and damping ratio alone, some hundred times as fast as with bands.
 
-        The medians over the draws are tabulated over temperature (-120 to 200 degC, every kelvin) and frequency
-        (0.01 Hz to 90 kHz, five a decade) as they are asked for, and interpolated with cubics. Stiffness is within
-        0.3 % of the median that :meth:`effective` gives at a frequency, 0.6 % under a mass, where the natural frequency
-        is that of the median stiffness; damping within 0.5 %, or 3 % of its band's width in ln (6 % under a mass) where
-        that is more. States outside the table, and a grommet pair under a mass, are computed in full.
+        The medians over the draws are tabulated over temperature (-120 to 200 degC, every kelvin) and frequency (0.01
+        Hz to 90 kHz, five a decade) as they are asked for, and interpolated with cubics. Stiffness is within 0.3 % of
+        the median that :meth:`effective` gives at a frequency (or of its band's width in ln, where that is more), 0.6 %
+        under a mass, where the natural frequency is that of the median stiffness; damping within 0.5 %, or 3 % of its
+        band's width in ln (6 % under a mass) where that is more. States outside the table, and a grommet pair under a
+        mass, are computed in full.
 
         Parameters
         ----------

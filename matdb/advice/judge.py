@@ -565,9 +565,10 @@ def judge(
         for each in candidates
     ]
     units = [_units(each, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
+    # Of the unsqueezed part, so that what is judged does not depend on the squeezes that are tried beside it.
     tilts = [
-        tilting_step(mounting, tilting_of(each.part.form) / along[0]) if across[0] else 0.0
-        for each, (along, across) in zip(candidates, units, strict=True)
+        tilting_step(mounting, tilting_of(form) / form.stiffness_n_per_mm(1.0, axis)) if across[0] else 0.0
+        for form, (_, across) in zip((each.part.form for each in candidates), units, strict=True)
     ]
     sides = {}
     for tilt in set(tilts):

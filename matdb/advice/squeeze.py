@@ -327,7 +327,8 @@ class _Bench:
             out = [f"no squeeze holds everything; {at} is the best compromise and fails in {what}"]
             if judged.deciding.margin > -0.99:
                 factor = (1.0 + judged.deciding.margin) ** (2.0 if judged.deciding.stiff else -1.0)
-                out.append(f"a grommet {factor:.2g} times as stiff would hold that: another size, softness or number")
+                much = f"{factor:.2g} times as stiff" if abs(factor - 1.0) > 0.05 else "a little stiffer or softer"
+                out.append(f"a grommet {much} would hold that: another size, softness or number")
             return out
         # What the likeliest material would need tells whether the payload is light; doubt only adds to it.
         middle = float(np.median(np.minimum(self.settled.max(axis=1), self.end)))

@@ -136,7 +136,7 @@ def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) 
     """How far a part is squeezed, in a builder's words; empty when it is not."""
     if not squeeze_mm and spacer_mm is None:
         return ""
-    squeezed = f"squeezed {squeeze_mm:.2g} mm"
+    squeezed = f"squeezed {squeeze_mm:.3g} mm"
     if spacer_mm is not None:
         return f"{squeezed if turns is None else turns_text(turns)}, spacer {spacer_mm:.4g} mm"
     return squeezed if turns is None else f"{squeezed}, {turns_text(turns)}"
@@ -245,7 +245,7 @@ def _first(best: Suitability) -> str:
         sure = "sure" if best.all_directions else "sure up and down"
         return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: fit {what}."
     word = {"open": "Open", "probably not": "Probably nothing suits"}.get(best.verdict, "Nothing suits")
-    return f"{word}; nearest ({percent(best.probability)}) is {what}."
+    return f"{word}: the best, {what}, holds with {percent(best.probability)}."
 
 
 def _other(row: Suitability) -> str:

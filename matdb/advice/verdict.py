@@ -83,13 +83,13 @@ def _fails(found: Judgement, decides: Requirement) -> str:
         outside = max(-SERVICE_K * decides.margin, 0.0)
         return f"flown {outside:.3g} K outside the material's service range of {ends[0]:g} to {ends[1]:g} degC"
     share = f"the {100 * judge.mounting.strain_most:g} % of its height that it bears"
-    times = times if decides.margin > -0.95 else "far beyond"
+    pressed = f"to {times}" if decides.margin > -0.95 else "far past"
     return {
         "travel": f"{may}bottom{s} out {load}: it needs {times} the travel that it has"
         if decides.margin > -0.95
         else f"{may}bottom{s} out {load}: it cannot carry that",
         "buckling": f"{may}buckle{s} {load}: so slender a leg leans over before it carries that",
-        "strain": f"{may or 'is '}{'be ' if may else ''}pressed to {times} {share}",
+        "strain": f"{may or 'is '}{'be ' if may else ''}pressed {pressed} {share}",
     }[decides.name]
 
 

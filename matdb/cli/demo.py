@@ -134,7 +134,7 @@ def demo(
     }
     told = summary(mounting, hours, ranking)
     warnings = [*answer.warnings, *all_warnings(ranking)]
-    call.tell(told, content, warnings=warnings, how_to_ask="'matdb suit --why'", first_use=True)
+    call.tell(told, content, warnings=warnings, how_to_ask="'matdb suit --why all'", first_use=True)
 
 
 def _fit(store: Store, material: str) -> Curve:

@@ -77,10 +77,8 @@ _STORED: Final[dict[str, Callable[[Any], Any]]] = {
 _LATER: Final = {"axis_of", "turns", "piecewise", "read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
 _STORED_ARRAYS: Final = ("turned", "softening", "rest")
-
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
-
 #: The model's own misfit varies smoothly over temperature and frequency, on these scales.
 _MISFIT_K: Final = 25.0
 _MISFIT_LN_HZ: Final = 3.5
@@ -323,7 +321,11 @@ class Curve:
         guessed = f"; guessed {' and '.join(beyond)} degC" if beyond else ""
         old = "; newer readings are not fitted yet" if self.stale else ""
         on = "" if part is None or part in self.offsets else " on other parts of its material"
-        return f"measured at {self.measured_span}{on}{guessed}{old}"
+        odd = [bool(row.get("fumbled")) for row in self.report.get("readings", ())]
+        if odd and all(odd):
+            return f"rests on its label: what was read at {self.measured_span} does not fit it, check that first{old}"
+        amiss = f"; check first what does not fit ({sum(odd)} of {len(odd)} readings)" * any(odd)
+        return f"measured at {self.measured_span}{on}{guessed}{amiss}{old}"
 
     @property
     def age_notes(self) -> tuple[str, ...]:

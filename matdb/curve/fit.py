@@ -188,10 +188,12 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
     odds = {name: fumbled_probability(values, evidence.fumbled_share) for name, values in z.items()}
     fumbled, rivals, glassy = _misfits(evidence, away, odds)
     entries: dict[int, dict[str, Any]] = {}
+    # The stiffness of a free vibration goes with the square of its frequency.
+    squared = {"stiffness": np.where(evidence.free, 2.0, 1.0), "loss": np.ones(evidence.size)}
     for k, indices in enumerate(evidence.rows_of):
         parts = {
             name: {
-                "measured_over_predicted": math.exp(float(np.median(values[:, k]))),
+                "measured_over_predicted": math.exp(squared[name][k] * float(np.median(values[:, k]))),
                 "standardised": float(np.median(z[name][:, k])),
                 "fumbled_probability": float(odds[name][:, k].mean()),
             }
@@ -277,7 +279,7 @@ def _warnings(
     numbers: Sequence[int] | None,
 ) -> list[str]:
     """Warnings that hold for the fit as a whole."""
-    found = []
+    found = _misfit_warnings(rows, numbers)
     if (evidence.group == HARDNESS).all():
         found.append("only hardness was read: a surface value; stiffness in the cold comes from the family prior")
     elif np.isnan(evidence.loss).all():
@@ -289,14 +291,13 @@ def _warnings(
             "read the part in a freezer and in an oven"
         )
     on_part = evidence.specimen[evidence.group < 2] >= 0
-    untold = []
+    untold: list[str] = []
     if on_part.any() and evidence.bench_strain is None and prior_of(material).table["softening_share"].value >= 0.1:
         untold.append("at which amplitude (at a larger one, filled rubber is 20 to 40 % softer)")
     if on_part.any() and not evidence.pieces:
         untold.append("which piece of several (they differ by some 10 %)")
     if untold:
         found.append(f"it was not told {' nor '.join(untold)} was read: the band holds for what was read")
-    found.extend(_misfit_warnings(rows, numbers))
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")

@@ -294,4 +294,7 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
         "No single part and no set of up to 2 parts holds 95.0 %; the best, 2 of them: 86.2 % of 36 temperatures."
     )
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
-    assert cover_lines(one) == ["One part does it: a, 90.0 % of 36 temperatures."]
+    assert cover_lines(one) == [
+        "One part does it: a, 90.0 % of 36 temperatures.",
+        "That counts temperatures; how sure one part is to hold at every one of them, 'matdb suit' tells.",
+    ]

@@ -66,7 +66,7 @@ def test_sum_of_squares_differs_from_the_posterior_by_a_constant(fitted):
     y = (evidence.loss - loss) / objective.loss_sd
 
     def tolerant(v):
-        return np.log(0.95 * np.exp(-0.5 * v**2) + 0.005 * np.exp(-0.5 * (v / 10.0) ** 2))
+        return np.log(0.98 * np.exp(-0.5 * v**2) + 0.002 * np.exp(-0.5 * (v / 10.0) ** 2))
 
     want = tolerant(z).sum(axis=1) + tolerant(y).sum(axis=1)
     want += prior.fact_log_likelihood(draws, evidence.common_sd) - 0.5 * np.sum(u**2, axis=1)
