@@ -25,7 +25,7 @@ EIGHT = (
 )
 _PARTS = " ".join(f"--part '{name}'" for name in EIGHT)
 _OWN = "--mass 900g --count 4 --kv 920 --cells 4 --spread 180x180mm --box 90x80x60mm"
-_VERDICT = r"(Suits|Probably suits), .+ sure.*: fit |(Open|Nothing suits|Probably nothing suits); nearest \(.+\) is "
+_VERDICT = r"(Suits|Probably suits), .+ sure.*: fit |(Open|Nothing suits|Probably nothing suits): the best, "
 _NEXT = r"Take next(, to settle that part)?: a |No further reading is worth it"
 _COVERS = r"One part does it: |No single part"
 
