@@ -77,10 +77,10 @@ def _loaded(folder: Path, draws: int | None = None, misfit: bool = True) -> Any:
 
 
 def bare(parameters: Any, scale: Any, t: Any, f: Any) -> tuple[Any, Any]:
-    """The closed form of a part's stiffness and damping ratio in plain NumPy, for parameters of shape (12, n, 1)."""
+    """The closed form of a part's stiffness and damping ratio in plain NumPy, for parameters of shape (13, n, 1)."""
     import numpy as np
 
-    ln_e0, ln_e1, alpha, gamma, vertical, ln_tau, tg, c1, c2, upper, energy, law = parameters
+    ln_e0, ln_e1, alpha, gamma, vertical, ln_tau, tg, c1, c2, upper, energy, exponent, law = parameters
     k, ref = t + 273.15, 296.15
 
     def wlf(kelvin: Any) -> Any:
@@ -92,7 +92,7 @@ def bare(parameters: Any, scale: Any, t: Any, f: Any) -> tuple[Any, Any]:
     shift = np.where(law == 1.0, energy / 8.31446261815324 * (1.0 / k - 1.0 / ref), wlf(k) - wlf(ref))
     z = np.exp(alpha * (ln_tau + shift + np.log(2.0 * np.pi * f) + 0.5j * np.pi))
     e0, e1 = np.exp(ln_e0), np.exp(ln_e1)
-    modulus = (e1 - (e1 - e0) * (1.0 + z) ** -gamma) * (k / ref) ** vertical
+    modulus = (e1 - (e1 - e0) * (1.0 + z) ** -gamma) * (k / ref) ** vertical * (1j * f / 30.0) ** exponent
     return scale * modulus.real, 0.5 * modulus.imag / modulus.real
 
 
