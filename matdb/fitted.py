@@ -220,6 +220,11 @@ def _fitted(seen: MaterialEvidence, *, seed: int = 0, progress: Callable[[float]
     """A curve that knows all the evidence."""
     readings, numbers = [stored.reading for stored in seen.readings], [stored.id for stored in seen.readings]
     parts = {part.name: part for part in seen.parts}
+    for stored in seen.readings:
+        on = getattr(stored.reading, "part", None)
+        if on is not None and on not in parts:
+            field, cure = f"part of reading {stored.id}", "the store is damaged, 'matdb store check' says where"
+            raise InputError(field, on, f"a part of {seen.material.name}", cure)
     try:
         with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # draws far from the truth
             return matdb.curve.fit.fit_curve(

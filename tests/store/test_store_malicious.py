@@ -263,3 +263,11 @@ def test_a_material_that_only_an_index_knows_stops_no_check(file):
     """A changed byte in a page of the table: what the index still has was asked for and not there."""
     with Records(file) as records:
         assert len(rows.fingerprint(records._reader.rows, 99)) == 64
+
+
+def test_a_reading_on_a_part_of_another_material_is_told_in_one_line(file):
+    forged(file, "UPDATE part SET material_id = (SELECT id FROM material WHERE name <> 'amber 40A')")
+    with matdb.open_store(file) as store, pytest.raises(MatdbError, match="'matdb store check' says where"):
+        store.fit("amber 40A")
+    with matdb.open_store(file) as store, pytest.raises(MatdbError, match="'matdb store check' says where"):
+        store.current_curve("amber 40A")
