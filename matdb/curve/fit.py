@@ -186,14 +186,14 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
     away = {"stiffness": evidence.stiff - stiff, "loss": evidence.loss - loss}
     z = {name: values / sd for (name, values), sd in zip(away.items(), spreads, strict=True)}
     odds = {name: fumbled_probability(values, evidence.fumbled_share) for name, values in z.items()}
+    # The stiffness of a free vibration goes with the square of its frequency.
+    away["stiffness"] = away["stiffness"] * np.where(evidence.free, 2.0, 1.0)
     fumbled, rivals, glassy = _misfits(evidence, away, odds)
     entries: dict[int, dict[str, Any]] = {}
-    # The stiffness of a free vibration goes with the square of its frequency.
-    squared = {"stiffness": np.where(evidence.free, 2.0, 1.0), "loss": np.ones(evidence.size)}
     for k, indices in enumerate(evidence.rows_of):
         parts = {
             name: {
-                "measured_over_predicted": math.exp(squared[name][k] * float(np.median(values[:, k]))),
+                "measured_over_predicted": math.exp(float(np.median(values[:, k]))),
                 "standardised": float(np.median(z[name][:, k])),
                 "fumbled_probability": float(odds[name][:, k].mean()),
             }
@@ -222,8 +222,7 @@ def _misfits(
 
     ``away`` and ``odds``: ln of measured over predicted and the probability that it is fumbled, (draws, rows).
     """
-    # The stiffness of a free vibration goes with the square of its frequency.
-    factor = np.exp(np.abs(away["stiffness"]) * np.where(evidence.free, 2.0, 1.0))
+    factor = np.exp(np.abs(away["stiffness"]))
     # Two readings that contradict each other are each fumbled in some draws, and one of them in nearly all.
     stiff = np.where(factor > _NAMED_FACTOR, odds["stiffness"], 0.0)
     single = stiff.mean(axis=0)
