@@ -178,11 +178,6 @@ class Store(FittedRecords):
         self._curves.clear()
         return self.records.correct_reading(number, new, why)
 
-    def remove(self, number: int, why: str) -> None:
-        """Let a reading count no more; it is kept."""
-        self._curves.clear()
-        self.records.remove_reading(number, why)
-
     # -- answers -------------------------------------------------------------------------------------------
 
     def effective(

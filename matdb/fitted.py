@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Self
 
@@ -12,8 +13,10 @@ import matdb.advice
 import matdb.curve
 from matdb.curve.curve import Curve
 from matdb.errors import InputError, StoreError
+from matdb.form.part import Part
 from matdb.material.record import Material
-from matdb.store import FitRecord, MaterialEvidence, Records
+from matdb.mounting.record import Mounting
+from matdb.store import FitRecord, MaterialEvidence, Records, rows
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -50,6 +53,25 @@ class FittedRecords:
     def close(self) -> None:
         """Close every connection."""
         self.records.close()
+
+    def remove(self, what: int | Material | Part | Mounting, why: str = "") -> int:
+        """Take a reading (by its number), a material, a part or a mounting away; it is kept with its history.
+
+        Answers how many readings count no more: a reason is needed for them. Raises NotFound, InputError.
+        """
+        self._curves.clear()
+        if not isinstance(what, int):
+            return self.records.remove(rows.what_of(what), what.name, why)
+        self.records.remove_reading(what, why)
+        return 1
+
+    def undo(self) -> tuple[dt.datetime, list[str]]:
+        """Take back the last change of the store that was not taken back yet: when it was made, and what became of it.
+
+        Raises StoreError when there is none.
+        """
+        self._curves.clear()
+        return self.records.undo()
 
     def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
         """Fit all readings of a material and keep the fit; without readings, the family prior, which is not kept.

@@ -28,6 +28,7 @@ _SINGLE: Final = {
     "squeeze": ("squeeze", "squeeze", "Say how far to turn a grommet's screw."),
     "next": ("next_reading", "next_reading", "Rank the readings to take next."),
     "page": ("page", "page", "Write a page for the field."),
+    "undo": ("undo", "undo", "Take back the last change."),
     "words": ("words", "words", "Tell what the words on the screens mean."),
 }
 

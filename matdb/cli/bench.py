@@ -18,7 +18,7 @@ from matdb.bench.thermal.body import body_of
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity
 from matdb.cli.reading import figures_of
-from matdb.cli.reading_add import bench_doubts, hazards
+from matdb.cli.reading_add import bench_doubts, hazards, logged_before
 from matdb.cli.screen import Progress, band_cell, lines, show
 from matdb.errors import InputError, MatdbError, UnitError
 from matdb.exchange.reading_file import value_of
@@ -164,8 +164,11 @@ class Session:
             show(str(error))
             return None
         show(f"{reading.kind} at {temperature_c:g} degC: {figures_of(reading)}")
-        lines("Before you rely on it:", bench_doubts(self.store, reading) + self._odd(reading))
+        lines("Before you rely on it:", self._doubts(reading))
         return reading if _until("Log it?", "yes", _yes) else None
+
+    def _doubts(self, reading: Reading) -> list[str]:
+        return [*logged_before(self.store, reading), *bench_doubts(self.store, reading), *self._odd(reading)]
 
     def _odd(self, reading: Reading) -> list[str]:
         """A slip of mass, count or unit shows against the curve before it is logged."""

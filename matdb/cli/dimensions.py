@@ -104,6 +104,8 @@ def form_from_words(
             allowed = f"a dimension of a {kind}: {form_options(kind)}"
             raise InputError("option", option, allowed if within != "--" else f"an option of 'part add' or {allowed}")
         below.setdefault(owner.stem, {})[option] = text
+    for name in [other for said in values for other in cls.instead.get(said, ())]:
+        kept.pop(name, None)
     for stem, slot in slots.items():
         if slot.holds == _FORM and (stem in below or slot.field.name in values):
             said, half = values.get(slot.field.name), kept.get(slot.field.name)

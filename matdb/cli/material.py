@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.options import Call, Edit, Group, JsonOption, arg, replaced
+from matdb.cli.options import Call, Edit, Group, JsonOption, Removal, arg, replaced
 from matdb.cli.screen import Column, document, records_table, show, table
 from matdb.fields import fields_of, record_fields
 from matdb.material.families import families as known_families
@@ -42,6 +42,15 @@ def edit(name: NameArgument, given: dict[str, Any], call: Edit) -> None:
         said = options.values_of(_KNOWN, given, keep_defaults=True)
         new, changed = call.edited(kept, kept.material(name), **said)
     call.answer({"material": new, "changed": changed}, f"edited material {new.name}: {', '.join(changed)}")
+
+
+@app.command()
+def remove(name: NameArgument, call: Removal) -> None:
+    """Remove a material.
+
+    It is kept with its history, its readings too.
+    """
+    call.removed(lambda store: store.material(name))
 
 
 @app.command("list")

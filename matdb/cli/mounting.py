@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
-from matdb.cli.options import Call, Edit, Group, NoteOption, arg, option
+from matdb.cli.options import Call, Edit, Group, NoteOption, Removal, arg, option
 from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
@@ -159,6 +159,15 @@ def edit(
     with call.existing() as kept:
         new, changed = call.edited(kept, kept.mounting(name), source=source, note=note, **own.fields())
     call.answer({"mounting": new, "changed": changed}, f"edited mounting {new.name}: {', '.join(changed)}")
+
+
+@app.command()
+def remove(name: NameArgument, call: Removal) -> None:
+    """Remove a mounting.
+
+    It is kept with its history.
+    """
+    call.removed(lambda store: store.mounting(name))
 
 
 _COLUMNS: Final = (

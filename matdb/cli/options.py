@@ -31,7 +31,7 @@ from matdb.form.thread import turns_text
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
-from matdb.units import is_range, parse, parse_range
+from matdb.units import counted, is_range, parse, parse_range
 
 if TYPE_CHECKING:
     import matdb.advice.exposure
@@ -287,6 +287,28 @@ class Call(Place):
                     note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
         assert isinstance(number, int)
         return number
+
+
+@dataclass(frozen=True)
+class Removal(Call):
+    """A call that takes a record away, and why."""
+
+    why: str | None = option("TEXT", "The reason, where readings count no more; it is kept.")
+
+    def removed(self, find: Callable[[Store], Material | Part | Mounting]) -> None:
+        """Take away what is found in the store, and say so. Raises NotFound, InputError."""
+        with self.existing() as store:
+            record = find(store)
+            try:
+                retired = store.remove(record, self.why or "")
+            except InputError as error:
+                if error.field != "why":
+                    raise
+                cure = "for instance --why \"wrong part\"; or move them with 'matdb reading correct'"
+                raise InputError("--why", self.why, "the reason, where readings count no more", cure) from None
+        with_it = f" with its {counted(retired, 'readings')}" if retired else ""
+        text = f"removed {record.name}{with_it}; kept, and 'matdb undo' brings it back"
+        self.answer({"name": record.name, "retired_readings": retired}, text)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,19 @@ from typing import Annotated, Any, Final
 
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
-from matdb.cli.options import NEEDED, Call, Edit, ForceOption, Group, JsonOption, NoteOption, arg, option, replaced
+from matdb.cli.options import (
+    NEEDED,
+    Call,
+    Edit,
+    ForceOption,
+    Group,
+    JsonOption,
+    NoteOption,
+    Removal,
+    arg,
+    option,
+    replaced,
+)
 from matdb.cli.screen import Column, document, number_text, records_table, table
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
@@ -80,6 +92,15 @@ def _shape(kind: str, given: dict[str, str], thread: str | None, old: FormBase |
     if thread is not None and kind in FORMS and "thread" in record_fields(FORMS[kind]):
         given["--thread"] = thread
     return form_from_words(kind, given, old=old)
+
+
+@app.command()
+def remove(name: Annotated[str, arg("NAME", "The part's name.")], call: Removal) -> None:
+    """Remove a part.
+
+    It is kept with its history, its readings too.
+    """
+    call.removed(lambda store: store.part(name))
 
 
 _COLUMNS: Final = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -43,7 +43,8 @@ def list_(
     with call.opened() as kept:
         found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
     empty = "no reading; log one with 'matdb reading add'"
-    call.answer({"readings": found}, lambda: records_table(found, _COLUMNS, empty=empty))
+    columns = _COLUMNS if part is None else _OF_PART
+    call.answer({"readings": found}, lambda: records_table(found, columns, empty=empty))
 
 
 def _of_reading(reading_in: Callable[[Any], Reading]) -> list[Column]:
@@ -62,6 +63,15 @@ _COLUMNS: Final = (
     Column("taken", lambda each: f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""),
     Column("who", lambda each: each.reading.who),
     Column("note", lambda each: ("" if each.active else f"retired: {each.retired_why}") + each.reading.note),
+)
+
+
+#: Of one part a line each: the figures tell the kind, and who and why stands in the long list.
+_OF_PART: Final = (
+    Column("no.", lambda each: f"{each.id}" + " retired" * (not each.active), right=True),
+    Column("degC", lambda each: given_text(each.reading.temperature_c), right=True),
+    Column("read", lambda each: figures_of(each.reading, ("figure", "load", "mount"))),
+    Column("taken", lambda each: f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""),
 )
 
 
@@ -268,11 +278,11 @@ def _some(numbers: list[int]) -> str:
     return ", ".join(map(str, numbers[:10])) + (", ..." if len(numbers) > 10 else "")
 
 
-def figures_of(reading: Reading) -> str:
+def figures_of(reading: Reading, groups: Sequence[str] = ("figure", "load", "mount", "record")) -> str:
     """What was read, in one cell: the figures, the load, how the part was mounted, how it was warmed or cooled."""
-    shown = [each for each in record_fields(type(reading)).values() if each.shown]
+    shown = [each for each in record_fields(type(reading)).values() if each.shown and each.group in groups]
     parts = []
-    for each in sorted(shown, key=lambda each: ("figure", "load", "mount", "record").index(each.group)):
+    for each in sorted(shown, key=lambda each: groups.index(each.group)):
         value = getattr(reading, each.name)
         if value is None or (each.group == "mount" and value == each.default):
             continue

@@ -22,6 +22,7 @@ from matdb.cli.answering import BENCH
 from matdb.cli.options import Call, ForceOption, Group, arg, option, quantity
 from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
 from matdb.errors import InputError
+from matdb.exchange.reading_file import duplicate_key
 from matdb.fields import FieldInfo, from_plain, record_fields
 from matdb.files import new_file
 from matdb.units import counted, parse_range
@@ -43,7 +44,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
     def command(given: dict[str, Any], call: Call) -> None:
         reading = from_plain(cls, options.values_of(known, given), cls.kind, f"reading {cls.kind}")
         with call.opened() as kept:
-            odd = kept.doubts(reading)
+            odd = [*logged_before(kept, reading), *kept.doubts(reading)]
             (number,) = kept.records.add(reading)
             logged = kept.records.reading(number)
             doubts = [*odd, *bench_doubts(kept, reading)]
@@ -68,6 +69,15 @@ def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[st
         lines("Cautions:", cautions)
 
     call.answer((content or {}) | {"number": number, "reading": reading.to_dict()}, screen, [*doubts, *cautions])
+
+
+def logged_before(kept: Store, reading: Reading) -> list[str]:
+    """A word on a reading that says what one says that is logged already."""
+    key = duplicate_key(reading, with_time=False)
+    on = kept.records.each_reading(**{reading.subject: getattr(reading, reading.subject)}, kind=reading.kind)
+    same = [str(each.id) for each in on if duplicate_key(each.reading, with_time=False) == key]
+    so = "if it is the same one, 'matdb undo' takes it back; a repeat counts as a reading of its own"
+    return [f"reading {', '.join(same)} says exactly the same: {so}"] if same else []
 
 
 def bench_doubts(kept: Store, reading: Reading) -> list[str]:
@@ -194,9 +204,10 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         fit.ring_down(**values, mode=said.mode - 1) if isinstance(fit, TraceFit) else fit.reading(**values)
     )
     with call.existing() as store:
+        before = logged_before(store, reading)
         number = store.add(reading)
         assert isinstance(number, int)
-        doubts = [*reasons, *bench_doubts(store, reading)]
+        doubts = [*reasons, *before, *bench_doubts(store, reading)]
     answer_logged(call, number, reading, doubts, content)
 
 

@@ -56,6 +56,8 @@ class FormBase(PlainRecord):
 
     kind: ClassVar[str] = ""
     axes: ClassVar[tuple[str, ...]] = ("axial",)
+    #: By field, those that say the same in other words: what is told last takes their place.
+    instead: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     #: Those of them that frictionless faces cannot carry.
     needs_bond: ClassVar[tuple[str, ...]] = ()
     #: False for a form known only by its readings: its scale is free.

@@ -101,6 +101,12 @@ class PrintedStrut(RoundLeg):
     inside_sd: ClassVar[float] = 0.35
     outside_sd: ClassVar[float] = 0.35
 
+    instead: ClassVar[Mapping[str, tuple[str, ...]]] = {
+        "wall_mm": ("walls", "line_mm"),
+        "walls": ("wall_mm",),
+        "line_mm": ("wall_mm",),
+    }
+
     outer_mm: float
     inner_mm: float = 0.0
     length_mm: float = math.nan

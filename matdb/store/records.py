@@ -176,9 +176,36 @@ class Records:
         what = rows.what_of(new)
         if what in ("", "reading"):
             raise InputError("record", type(new).__name__, "a material, a part or a mounting")
+        rows.check_free(new)
         with self._change() as writer:
             # Read where it is written: another program may have replaced it since this one last looked.
             writer.replace(what, name, self._named(what, name, writer.rows), new, why)
+
+    def remove(self, what: str, name: str, why: str = "") -> int:
+        """Take a material, part or mounting out of every list; it is kept under another name, with its history.
+
+        Returns
+        -------
+        int
+            How many readings on it count no more, kept too.
+
+        Raises
+        ------
+        NotFound
+            No record of that name.
+        InputError
+            No reason though readings on it count, or parts are made of the material.
+
+        """
+        with self._change() as writer:
+            return writer.remove(what, name, self._named(what, name, writer.rows), why)
+
+    def undo(self) -> tuple[dt.datetime, list[str]]:
+        """Take back the last change that was not taken back; see :func:`matdb.store.undoing.undo`."""
+        from matdb.store.undoing import undo
+
+        with self._change() as writer:
+            return undo(writer, self._shown)
 
     def history(self, what: str, name: str) -> list[tuple[dt.datetime, str, dict[str, Any]]]:
         """What a material, part or mounting said before, oldest first: when replaced, why, the values."""
@@ -450,7 +477,7 @@ class Records:
         else:
             of_material = rows.SELECTS[what] + " WHERE part.material_id = ?"
             found = self._reader.rows(of_material, (self._id("material", material),))
-        return sorted(found, key=lambda row: str(row[0]))
+        return sorted((row for row in found if not rows.is_removed(str(row[0]))), key=lambda row: str(row[0]))
 
     def _numbered(self, what: str, number: object) -> Any:
         found = self._reader.rows(f"{rows.SELECTS[what]} WHERE {what}.id = ?", (_number(what, number),))

@@ -10,6 +10,7 @@ import datetime as dt
 import difflib
 import hashlib
 import json
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
@@ -18,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from matdb.bench.readings import READINGS, Reading
-from matdb.errors import MatdbError, NotFound, StoreError
+from matdb.errors import InputError, MatdbError, NotFound, StoreError
 from matdb.fields import plain
 from matdb.form import Part, form_from_dict
 from matdb.material.record import Material
@@ -143,6 +144,33 @@ def definition_of(thing: Material | Part | Mounting) -> dict[str, Any]:
     return dict(plain(thing))
 
 
+def from_definition(what: str, values: dict[str, Any]) -> Material | Part | Mounting:
+    """The material, part or mounting that :func:`definition_of` made plain."""
+    if what == "mounting":
+        return mounting_from_dict(values)
+    return Material(**values) if what == "material" else Part(**values | {"form": form_from_dict(values["form"])})
+
+
+#: How the name of a removed record ends; its row stays, for the readings on it and for its history.
+_REMOVED = re.compile(r".* \(removed \d+\)", re.DOTALL)
+
+
+def removed_name(name: str, number: int) -> str:
+    """What a record of that number is called once it is removed: its old name is free again."""
+    return f"{name[:100]} (removed {number})"
+
+
+def is_removed(name: str) -> bool:
+    """Whether a record of that name was removed."""
+    return _REMOVED.fullmatch(name) is not None
+
+
+def check_free(thing: Material | Part | Mounting) -> None:
+    """Refuse a new name that says of itself that it was removed. Raises InputError."""
+    if is_removed(thing.name):
+        raise InputError(f"{what_of(thing)} name", thing.name, "one that does not end in '(removed ...)'")
+
+
 def row_of(thing: Material | Part | Mounting, material_id: int | None) -> dict[str, Any]:
     """The columns of a material, part or mounting; ``material_id`` is that of a part's material."""
     values = definition_of(thing)
@@ -213,4 +241,5 @@ def not_found(what: str, name: object, names: Iterable[str]) -> NotFound:
         return NotFound(what, name)
     folded = {n.casefold(): n for n in names}
     near = difflib.get_close_matches(name.casefold(), folded, n=3, cutoff=0.6)
+    near += [n for n in folded if is_removed(n) and n.startswith(f"{name.casefold()} (") and n not in near]
     return NotFound(what, name, [folded[n] for n in near])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import islice
 from operator import attrgetter
 from typing import Any
@@ -35,7 +36,7 @@ class Writer:
     """The changes of one transaction, all at one time."""
 
     def __init__(self, connection: sa.Connection) -> None:
-        self.connection = connection
+        self.connection, self.dialect = connection, connection.dialect.name
         self._now = dt.datetime.now(dt.UTC)
 
     def _run(self, sql: str, *parameters: Any) -> sa.CursorResult[Any]:
@@ -64,6 +65,7 @@ class Writer:
         taken = set(self._named(what, {thing.name for thing in things}, missing_ok=True))
         ready = []
         for thing in things:
+            rows.check_free(thing)
             if thing.name in taken:
                 raise AlreadyExists(what, thing.name)
             taken.add(thing.name)
@@ -86,8 +88,7 @@ class Writer:
         if material_id is not None:
             # A derived column, kept beside the part for the index; the readings themselves stay as they are.
             self._run("UPDATE reading SET material_id = ? WHERE part_id = ?", material_id, number)
-        before = {"what": what, "record_id": number, "before": rows.definition_of(old)}
-        self._insert("replaced", [before | {"replaced_at": self._now, "why": _reason(why)}])
+        self.keep(what, number, rows.definition_of(old), why)
         if new.name != name and self._named(what, {new.name}, missing_ok=True):
             raise AlreadyExists(what, new.name)
         values = rows.row_of(new, material_id)
@@ -96,21 +97,48 @@ class Writer:
         if what != "mounting":
             self._forget_published("part_id = ?" if what == "part" else _OF_MATERIAL, number)
 
+    def keep(self, what: str, number: int, before: dict[str, Any], why: str) -> None:
+        """Keep what a record said before it was changed, with the reason."""
+        about = {"what": what, "record_id": number, "before": before}
+        self._insert("replaced", [about | {"replaced_at": self._now, "why": _reason(why)}])
+
+    def remove(self, what: str, name: str, old: Any, why: str) -> int:
+        """Take a material, part or mounting away under another name; answers how many readings count no more.
+
+        A reason is needed where readings count. Raises InputError without, or for a material of which parts are made.
+        """
+        number = self._id(what, name)
+        if what == "material":
+            made = self._run("SELECT name FROM part WHERE material_id = ? ORDER BY name", number).scalars()
+            parts = [part for part in made if not rows.is_removed(part)]
+            if parts:
+                cure = f"remove {', '.join(map(repr, parts[:3]))} first"
+                raise InputError("material", name, "one that no part is made of", cure)
+        retired = 0
+        if what != "mounting":
+            counting = f"FROM reading WHERE {what}_id = ? AND retired_at IS NULL"
+            if self._run(f"SELECT count(*) {counting}", number).scalar_one():
+                retire = counting.replace("FROM reading", "UPDATE reading SET retired_at = ?, retired_why = ?")
+                retired = self._run(retire, self._now, f"removed: {_reason(why)}", number).rowcount
+        gone = replace(old, name=rows.removed_name(name, number))
+        self.replace(what, name, old, gone, f"removed: {why}".strip(" :"))
+        return retired
+
     # -- readings ------------------------------------------------------------------------------------------
 
     def add_readings(self, readings: Iterable[Reading]) -> list[int]:
         """Insert readings of known parts and materials, in batches past the ORM; answers their numbers in order."""
         subjects: dict[tuple[str, str], Any] = {}
         ids: list[int] = []
-        dialect, rest = self.connection.dialect.name, iter(readings)
-        logged = rows.stamp(dialect, self._now)
+        rest = iter(readings)
+        logged = rows.stamp(self.dialect, self._now)
         while batch := list(islice(rest, _BATCH)):
             self._look_up(batch, subjects)
             numbers = self._draw_numbers("reading", len(batch))
             by_kind: dict[str, list[tuple[Any, ...]]] = {}
             for number, reading in zip(numbers, batch, strict=True):
                 material_id, part_id = subjects[reading.subject, getattr(reading, reading.subject)]
-                taken = logged if reading.taken_at is None else rows.stamp(dialect, reading.taken_at)
+                taken = logged if reading.taken_at is None else rows.stamp(self.dialect, reading.taken_at)
                 about = (number, reading.kind, material_id, part_id, taken, logged)
                 by_kind.setdefault(reading.kind, []).append((*about, *_GETTERS[reading.kind](reading)))
             for kind, ready in by_kind.items():
@@ -130,22 +158,27 @@ class Writer:
 
     def correct_reading(self, number: int, new: Reading, why: str) -> int:
         """Retire a reading and put another in its place; answers the new one's number."""
-        self._retire(number, f"corrected: {_reason(why)}")
+        self.retire(number, f"corrected: {_reason(why)}")
         (successor,) = self.add_readings([new])
-        self._run("UPDATE reading SET corrects_id = ? WHERE id = ?", number, successor)
+        self.follow(successor, number)
         return successor
+
+    def follow(self, successor: int, number: int) -> None:
+        """Let a reading stand in the place of a retired one."""
+        self._run("UPDATE reading SET corrects_id = ? WHERE id = ?", number, successor)
 
     def remove_reading(self, number: int, why: str) -> None:
         """Retire a reading."""
-        self._retire(number, f"removed: {_reason(why)}")
+        self.retire(number, f"removed: {_reason(why)}")
 
-    def _retire(self, number: int, why: str) -> None:
+    def retire(self, number: int, why: str) -> None:
+        """Let a reading count no more."""
         retire = "UPDATE reading SET retired_at = ?, retired_why = ? WHERE id = ? AND retired_at IS NULL"
         if self._run(retire, self._now, why, number).rowcount == 1:
             return
         if self._run("SELECT id FROM reading WHERE id = ?", number).first() is None:
             raise NotFound("reading", number)
-        successor = self._run("SELECT id FROM reading WHERE corrects_id = ?", number).scalar()
+        successor = self._run("SELECT max(id) FROM reading WHERE corrects_id = ?", number).scalar()
         cure = f"correct reading {successor} instead" if successor is not None else "log it anew"
         raise InputError("reading", number, "one that still counts; this one was retired before", cure)
 
@@ -212,7 +245,7 @@ class Writer:
 
     def _draw_numbers(self, table: str, count: int) -> list[int]:
         """Numbers for new rows, never used before."""
-        if self.connection.dialect.name == "sqlite":  # the write lock is held: nobody else draws
+        if self.dialect == "sqlite":  # the write lock is held: nobody else draws
             last = self._run(f"SELECT coalesce(max(id), 0) FROM {table}").scalar_one()
             return list(range(last + 1, last + 1 + count))
         drawn = f"SELECT nextval(pg_get_serial_sequence('{table}', 'id')) FROM generate_series(1, ?)"

@@ -69,3 +69,81 @@ def test_what_cannot_be_edited_is_told_in_one_line_and_leaves_the_store_alone(ma
     assert told.err.count("\n") == 1
     assert says in told.err
     assert dump() == before
+
+
+def test_walls_take_the_place_of_a_stored_wall_and_the_other_way_round(matdb_says):
+    sizes = ("--outer", "8mm", "--length", "25mm", "--wall", "1.2mm")
+    assert matdb_says("part", "add", "leg", "--material", "tan", "--form", "printed-strut", *sizes).code == 0
+    for told, holds in (
+        (("--walls", "2", "--line", "0.45mm"), (0.9, 2, 0.45)),
+        (("--walls", "3"), (1.35, 3, 0.45)),
+        (("--wall", "1mm"), (1.0, None, None)),
+        (("--line", "0.4mm", "--walls", "3"), (1.2, 3, 0.4)),
+    ):
+        form = matdb_says("part", "edit", "leg", *told, "--why", "sliced anew", "--json").json["part"]["form"]
+        assert (form["wall_mm"], form["walls"], form["line_mm"]) == holds
+
+
+def _names(matdb_says, what):
+    return [each["name"] for each in matdb_says(what, "list", "--json").json[f"{what}s"]]
+
+
+def test_a_part_is_removed_with_its_readings_and_comes_back(matdb_says):
+    refused = matdb_says("part", "remove", "0042")
+    assert (refused.code, refused.err.count("\n"), "--why" in refused.err) == (2, 1, True)
+    told = matdb_says("part", "remove", "0042", "--why", "never flew")
+    assert told.out.startswith("removed 0042 with its 3 readings; kept, and 'matdb undo' brings it back")
+    assert "0042" not in _names(matdb_says, "part")
+    assert matdb_says("reading", "list", "--json").json["readings"] == []
+    assert len(matdb_says("reading", "list", "--all", "--json").json["readings"]) == 3
+    asked = matdb_says("part", "show", "0042")
+    assert (asked.code, "0042 (removed " in asked.err) == (1, True)
+    # Its name is free again, and what a removed record is called is not.
+    leg = ("--material", "tan", "--form", "pad", "--diameter", "9mm", "--height", "9mm")
+    assert matdb_says("part", "add", "0042", *leg).code == 0
+    assert matdb_says("part", "add", "x (removed 7)", *leg).code == 2
+    assert matdb_says("undo").code == 0
+    told = matdb_says("undo")
+    assert "part '0042' is back" in told.out
+    assert {len(matdb_says("reading", "list", "--part", "0042", "--json").json["readings"])} == {3}
+    assert matdb_says("part", "show", "0042", "--json").json["history"][0]["why"] == "removed: never flew"
+
+
+def test_a_material_is_removed_after_its_parts(matdb_says):
+    refused = matdb_says("material", "remove", "tan")
+    assert (refused.code, "remove 'pad' first" in refused.err) == (2, True)
+    assert matdb_says("part", "remove", "pad").code == 0
+    assert matdb_says("material", "remove", "tan").code == 0
+    assert _names(matdb_says, "material") == ["amber"]
+    assert matdb_says("mounting", "remove", "cam").code == 0
+    assert _names(matdb_says, "mounting") == []
+
+
+def test_a_reading_logged_twice_is_told(matdb_says):
+    assert "exactly the same" not in matdb_says(*READING).out
+    told = matdb_says(*READING)
+    assert "reading 4 says exactly the same" in " ".join(told.out.split())
+    assert "reading 5 counts no more" in matdb_says("undo").out
+
+
+def test_readings_of_a_part_fit_a_line_each_at_a_width_of_80(matdb_says, monkeypatch):
+    more = (
+        "--decrement",
+        "0.5",
+        "--soak",
+        "45min",
+        "--out",
+        "8s",
+        "--squeeze",
+        "0.5mm",
+        "--who",
+        "Anne",
+        "--note",
+        "x" * 50,
+    )
+    matdb_says(*READING, *more)
+    monkeypatch.setenv("COLUMNS", "80")
+    out = matdb_says("reading", "list", "--part", "0042").out.splitlines()
+    assert len(out) == 2 + 4
+    assert max(map(len, out)) <= 80
+    assert "22 Hz, decrement 0.5, 150 g on 1, squeezed 0.5 mm" in out[-1]

@@ -1,0 +1,118 @@
+"""The last change taken back: found by the time that all rows of one change carry, kept like every other change."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from matdb.errors import StoreError
+from matdb.store import rows
+from matdb.store.writer import Writer
+
+#: Where a change leaves its time.
+_STAMPS = (
+    *((what, "added_at") for what in ("mounting", "part", "material")),
+    *(("reading", column) for column in ("logged_at", "retired_at")),
+    ("replaced", "replaced_at"),
+)
+#: In the history: that a change was taken back, and when that one was made.
+_UNDO = "undo"
+
+
+def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
+    """Take back the newest change that was not taken back yet; nothing is lost by it.
+
+    Parameters
+    ----------
+    writer : Writer
+        Of the open transaction.
+    shown : str
+        The store, for messages.
+
+    Returns
+    -------
+    datetime, list of str
+        When the change was made, and what became of each record.
+
+    Raises
+    ------
+    StoreError
+        Nothing is left to take back.
+
+    """
+    made_at = _newest(writer)
+    if made_at is None:
+        raise StoreError(shown, "there is no change left to undo")
+    # All that carries the time, before anything is changed.
+    found = {
+        (table, column): [row[0] for row in writer.rows(_of(table, column), (rows.stamp(writer.dialect, made_at),))]
+        for table, column in _STAMPS
+    }
+    told = [_put_back(writer, number, shown) for number in reversed(found["replaced", "replaced_at"])]
+    for number in found["reading", "logged_at"]:
+        now = _in_place_of(writer, number)
+        if now is not None:
+            writer.retire(now, "undone")
+            told.append(f"reading {now} counts no more")
+    for number in found["reading", "retired_at"]:
+        (successor,) = writer.add_readings([rows.built("reading", _row(writer, "reading", number), shown).reading])
+        writer.follow(successor, number)
+        told.append(f"reading {number} counts again, as reading {successor}")
+    for what, column in _STAMPS[:3]:
+        for number in found[what, column]:
+            name = str(_name(writer, what, number))
+            if not rows.is_removed(name):
+                writer.remove(what, name, rows.built(what, _row(writer, what, number), shown), "undone")
+                told.append(f"{what} {name!r} is removed")
+    writer.keep(_UNDO, 0, {"made_at": made_at.isoformat()}, "; ".join(told)[:1000])
+    return made_at, told
+
+
+def _newest(writer: Writer) -> dt.datetime | None:
+    """When the newest change was made that was neither taken back nor took one back."""
+    taken_back = writer.rows("SELECT replaced_at, before FROM replaced WHERE what = ?", (_UNDO,))
+    passed = {rows.as_time(at) for at, _ in taken_back}
+    passed |= {rows.as_time(rows.as_json(before)["made_at"]) for _, before in taken_back}
+    times = [
+        rows.as_time(time)
+        for table, column in _STAMPS
+        for (time,) in writer.rows(
+            f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL ORDER BY {column} DESC LIMIT ?",
+            (len(passed) + 1,),
+        )
+    ]
+    return max((time for time in times if time is not None and time not in passed), default=None)
+
+
+def _of(table: str, column: str) -> str:
+    return f"SELECT id FROM {table} WHERE {column} = ? ORDER BY id"
+
+
+def _put_back(writer: Writer, number: int, shown: str) -> str:
+    """Let a record say what it said before."""
+    ((what, on, before, why),) = writer.rows(
+        "SELECT what, record_id, before, why FROM replaced WHERE id = ?", (number,)
+    )
+    old, new = rows.built(what, _row(writer, what, on), shown), rows.from_definition(what, rows.as_json(before))
+    writer.replace(what, old.name, old, new, f"undone: {why}"[:1000])
+    return f"{what} {new.name!r} is " + ("back" if rows.is_removed(old.name) else f"as it was before: {why}")
+
+
+def _in_place_of(writer: Writer, number: int) -> int | None:
+    """The reading that counts now in the place of this one; itself, or None."""
+    while True:
+        ((retired_at,),) = writer.rows("SELECT retired_at FROM reading WHERE id = ?", (number,))
+        if retired_at is None:
+            return number
+        ((successor,),) = writer.rows("SELECT max(id) FROM reading WHERE corrects_id = ?", (number,))
+        if successor is None:
+            return None
+        number = successor
+
+
+def _row(writer: Writer, what: str, number: int) -> tuple[Any, ...]:
+    return writer.rows(f"{rows.SELECTS[what]} WHERE {what}.id = ?", (number,))[0]
+
+
+def _name(writer: Writer, what: str, number: int) -> Any:
+    return writer.rows(f"SELECT name FROM {what} WHERE id = ?", (number,))[0][0]
