@@ -126,7 +126,8 @@ class TraceOptions:
     file: Annotated[str, arg("FILE", "A CSV or text file of an accelerometer, gyro or gauge.")]
     log: bool = option(None, "Log the reading with its uncertainties.", False)
     forced: bool = option(None, "Shaken or in flight: payload over base, resonance and loss factor.", False)
-    mode: int = option("NUMBER", "Which mode to log, 1 the strongest.", 1, min=1)
+    mode: int | None = option("NUMBER", "Which mode to log, 1 the strongest; asked for where several ring.", min=1)
+    mounting: str | None = option("NAME", "The stored mounting that was tapped: tells its bounce from other modes.")
     within: str | None = option("RANGE", "Look for modes here only, such as 5Hz..60Hz.")
     signal: list[str] | None = option("COLUMN", "A column of the payload. May be given again.")
     base: list[str] | None = option("COLUMN", "A column of the base. May be given again.")
@@ -145,20 +146,22 @@ class TraceOptions:
         """Refuse what does not go together, and a picture that cannot be written. Raises InputError, FileTaken."""
         if self.log and missing:
             raise InputError(missing[0], None, "given with --log")
-        if self.forced and self.mode != 1:
+        if self.forced and self.mode not in (None, 1):
             raise InputError("--mode", self.mode, "left out with --forced")
         if self.picture is not None:
             new_file(self.picture, force=self.force)
 
-    def fit(self) -> tuple[Trace, Fit]:
-        """The record and what it says."""
+    def fit(self, **foretold: Any) -> tuple[Trace, Fit]:
+        """The record and what it says, read with what was foretold of it."""
         span = None if self.within is None else parse_range(self.within, "frequency", "--within")
         rate, time = quantity(self.rate, "frequency", "--rate"), None if self.time is None else _column(self.time)
         signal, base = ([_column(c) for c in each or ()] or None for each in (self.signal, self.base))
         columns: dict[str, Any] = {"time_column": time, "signal_columns": signal, "base_columns": base}
         path = Path(self.file).expanduser()
         record = read_trace(path, sample_rate_hz=rate, time_unit=self.time_unit, **columns)
-        return record, (fit_forced if self.forced else fit_trace)(record, frequency_range_hz=span)
+        if self.forced:
+            return record, fit_forced(record, frequency_range_hz=span)
+        return record, fit_trace(record, frequency_range_hz=span, **foretold)
 
 
 def _column(text: str) -> str | int:
@@ -179,6 +182,12 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     missing = [_KNOWN[name].option for name in _NEEDED if given[name] is None]
     said.check(missing)
     record, fit = said.fit()
+    expected, asked = "", fit.verdict == "asked"
+    if not missing and fit.verdict != "refused" and (asked or not (said.log or call.as_json)):
+        with call.existing() as store:
+            expected, foretold = _foretold(store, said, given)
+        if asked:
+            record, fit = said.fit(**foretold)
     written = None if said.picture is None else _draw(fit, said.name, said.picture, said.force)
     content = {"file": said.file, "forced": said.forced, "picture": written, **_plain(fit)}
     reasons = list(dict.fromkeys([*fit.reasons, *record.notes]))
@@ -190,9 +199,8 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
 
         def screen() -> None:
             lines("Before you rely on it:", reasons)
-            if not missing and fit.verdict != "refused":
-                with call.existing() as store:
-                    _expected(store, fit, said, given)
+            if expected:
+                show(f"{expected} Nothing was logged; --log does.")
 
         call.answer({**content, "number": None}, screen, reasons)
     if fit.verdict == "refused":
@@ -201,7 +209,9 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         return
     values = options.values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
     reading: Reading = (
-        fit.ring_down(**values, mode=said.mode - 1) if isinstance(fit, TraceFit) else fit.reading(**values)
+        fit.ring_down(**values, mode=said.mode and said.mode - 1)
+        if isinstance(fit, TraceFit)
+        else fit.reading(**values)
     )
     with call.existing() as store:
         before = logged_before(store, reading)
@@ -264,7 +274,7 @@ def _show(fit: Fit, record: Trace, name: str) -> None:
         )
     records_table(enumerate(fit.modes, 1), _MODE_COLUMNS)
     show("after +- stands one standard deviation")
-    if (peak := fit.amplitude_mm()) is not None:
+    if (peak := fit.amplitude_mm(fit.chosen or 0)) is not None:
         show(f"peak amplitude after a tap: {number_text(peak)} mm")
     if (m := fit.fixed_base) is not None:
         show(
@@ -282,16 +292,23 @@ def _show(fit: Fit, record: Trace, name: str) -> None:
         )
 
 
-def _expected(store: Store, fit: Fit, said: TraceOptions, given: Mapping[str, Any]) -> None:
-    """What the curve says of the same state, so that a slip of mass or mode shows before it is logged."""
-    if isinstance(fit, TraceFit) and said.mode > len(fit.modes):
-        raise InputError("--mode", said.mode, f"from 1 to {len(fit.modes)}")
+def _foretold(store: Store, said: TraceOptions, given: Mapping[str, Any]) -> tuple[str, dict[str, Any]]:
+    """What the curve says of the same state, in words and for the fit to tell the part's mode from others.
+
+    So a slip of mass or mode shows before it is logged.
+    """
     part, temperature_c, mass_kg = (options.values_of(_KNOWN, given)[name] for name in _NEEDED)
     now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
-    band = now.natural_frequency_hz
+    band, beside = now.natural_frequency_hz, list[float]()
+    assert band is not None
     by = "readings" if now.basis == "readings" else "the family prior"
-    at = f"{part} at {temperature_c:g} degC with {given['mass_kg']}"
-    show(f"{at}: {band_cell(band)} Hz by {by}. Nothing was logged; --log does.")
+    line = f"{part} at {temperature_c:g} degC with {given['mass_kg']}: {band_cell(band)} Hz by {by}."
+    if said.mounting is not None:
+        modes = store.modes(said.mounting, part, temperature_c).modes
+        for bounce in (mode for mode in modes if mode.word.startswith("bounce")):
+            band = bounce.natural_frequency_hz
+            beside = [float(m.natural_frequency_hz.median / band.median) for m in modes if m is not bounce]
+    return line, {"foretold_hz": (float(band.low), float(band.high)), "beside": beside}
 
 
 def _draw(fit: Fit, name: str, picture: str, force: bool) -> str | None:
@@ -308,9 +325,9 @@ def _plain(fit: Fit) -> dict[str, Any]:
     if isinstance(fit, ForcedFit):
         figures = "frequency_hz frequency_sd_hz loss_factor loss_factor_sd damping_ratio"
         return _some(fit, f"verdict {figures} amplification gain delay_s channel")
-    figures = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags"
+    figures = "frequency_hz frequency_sd_hz log_decrement log_decrement_sd damping_ratio share flags aliases_hz"
     more = {"modes": [_some(mode, figures) for mode in fit.modes], "amplitude_dependence": fit.amplitude}
-    return _some(fit, "verdict taps_s") | more | _some(fit, "hum_hz clipped rate_hz")
+    return _some(fit, "verdict chosen taps_s") | more | _some(fit, "hum_hz clipped rate_hz")
 
 
 def _some(record: Fit | TraceMode, names: str) -> dict[str, Any]:

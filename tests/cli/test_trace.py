@@ -194,3 +194,22 @@ def test_any_bytes_end_in_one_line(matdb_says, tmp_path, content):
         assert told.code in (0, 1, 2)
         assert "unexpected fault" not in told.err
         assert told.err.count("\n") == (told.code != 0)
+
+
+def test_two_modes_are_asked_about_before_one_is_logged(matdb_says, tmp_path, dump, store):
+    time, bounce = ring(18.0, seed=2)
+    rocking = np.interp(time, *ring(27.0, 0.2, taps=4)) - 9.81
+    file = write(tmp_path / "two.csv", time, bounce + rocking)
+    before = dump()
+    asked = matdb_says("reading", "trace", file, "--part", "0042", "--temp", "23C", "--mass", "900g", "--log")
+    assert (asked.code, asked.err.count("\n")) == (2, 1)
+    assert "tell by --mode which it is" in asked.err
+    assert dump() == before
+    looked = matdb_says("reading", "trace", file, "--json")
+    assert (looked.code, looked.json["verdict"], looked.json["chosen"]) == (0, "asked", None)
+    told = matdb_says(
+        "reading", "trace", file, "--part", "0042", "--temp", "23C", "--mass", "900g", "--log", "--mode", "2", "--json"
+    )
+    assert told.code == 0, told.err
+    with matdb.open_store(store) as kept:
+        assert kept.records.reading(told.json["number"]).reading.frequency_hz == told.json["modes"][1]["frequency_hz"]

@@ -33,9 +33,22 @@ MAINS_HZ, MOST_MODES = (50.0, 60.0), 3
 FREQUENCY_LIMIT, DECREMENT_LIMIT = 0.0033, 0.033
 #: Refused: nothing worth logging.
 FREQUENCY_REFUSED, DECREMENT_REFUSED = 0.05, 0.35
+#: Where what hangs on rubber may ring, Hz, and its least damping ratio (common practice, no source).
+PLAUSIBLE_HZ, PLAUSIBLE_DAMPING = (2.0, 150.0), 0.01
+#: What was foretold may be off by this factor; a mode is another's rival from this share of the energy, up to this
+#: many times its frequency; ratios of modes agree within this much.
+SLACK, RIVAL, APART, ALIKE = 1.25, 0.003, 3.0, 0.12
+#: Residual of this share of the energy is too small to matter.
+SMALL = 1e-3
 
 
-def fit_trace(trace: Trace, *, frequency_range_hz: tuple[float, float] | None = None) -> TraceFit:
+def fit_trace(
+    trace: Trace,
+    *,
+    frequency_range_hz: tuple[float, float] | None = None,
+    foretold_hz: tuple[float, float] | None = None,
+    beside: Sequence[float] = (),
+) -> TraceFit:
     """Find the taps and fit the modes that ring after them, three at most.
 
     Parameters
@@ -43,12 +56,18 @@ def fit_trace(trace: Trace, *, frequency_range_hz: tuple[float, float] | None = 
     trace : Trace
         The record.
     frequency_range_hz : (float, float), optional
-        Where to look for the modes, Hz; from 2 Hz (or two cycles a record) to 0.45 of the sampling rate.
+        Where the modes lie, Hz; from 2 Hz (or two cycles a record) to 0.45 of the sampling rate. A range above that
+        says that the record shows their alias.
+    foretold_hz : (float, float), optional
+        Between what frequencies the part is expected to ring: tells modes apart, and a mode from its alias.
+    beside : sequence of float
+        What else rings in the fixture: frequencies of its other modes over that of the part's.
 
     Returns
     -------
     TraceFit
-        Modes with uncertainty, taps, flags; ``verdict`` is "refused" when nothing can be said.
+        Modes with uncertainty, taps, flags; ``verdict`` is "refused" when nothing can be said, "asked" when it is
+        open which mode is the part's, or whether it is an alias.
 
     Raises
     ------
@@ -73,12 +92,14 @@ def fit_trace(trace: Trace, *, frequency_range_hz: tuple[float, float] | None = 
     ('good', 20.0, 0.25)
 
     """
-    state = State(trace, frequency_range_hz, MAINS_HZ)
+    above = frequency_range_hz is not None and frequency_range_hz[1] > 0.5 * trace.rate_hz
+    state = State(trace, None if above else frequency_range_hz, MAINS_HZ)
+    told = foretold_hz and (foretold_hz[0] / SLACK, foretold_hz[1] * SLACK)
     try:
         refuse_hopeless(state)
         find_hum(state)
         state, solution = _all_modes(state, first_mode(state))
-        return _report(state, solution)
+        return _asked(_report(state, solution), frequency_range_hz or told, told, beside)
     except Refused as why:
         return _fit_of(state, [str(why)])
 
@@ -98,6 +119,55 @@ def _fit_of(
         float(np.mean(state.clipped)) if state.clipped.size else 0.0, state.rate,
         np.full(state.trace.signal.shape, np.nan) if fitted is None else fitted, dependence, fixed, state.trace,
     )  # fmt: skip
+
+
+def _asked(
+    fit: TraceFit, where: tuple[float, float] | None, told: tuple[float, float] | None, beside: Sequence[float]
+) -> TraceFit:
+    """The fit with each mode at the one frequency that may be, and the part's mode chosen; or what has to be told."""
+    questions: list[str] = []
+    modes = [_unfolded(mode, fit.rate_hz, where) for mode in fit.modes]
+    hz = [mode.frequency_hz for mode in modes]
+    rivals = [i for i, m in enumerate(modes) if m.share >= RIVAL and 1.0 / APART < hz[i] / hz[0] < APART]
+
+    def may_be(i: int) -> bool:
+        others = [hz[k] / hz[i] for k in rivals if k != i]
+        fits = all(any(abs(np.log(ratio / each)) < ALIKE for each in beside) for ratio in others)
+        return (told is None or told[0] <= hz[i] <= told[1]) and (not len(beside) or fits)
+
+    likely = [i for i in rivals if may_be(i)] if told or len(beside) else rivals
+    chosen = rivals[0] if len(rivals) == 1 else likely[0] if len(likely) == 1 else None
+    if chosen is None:
+        each = ", ".join(f"{i + 1} with {hz[i]:.3g} Hz" for i in rivals)
+        questions.append(f"{len(rivals)} modes ring, such as bounce and rocking; tell by --mode which it is: {each}")
+    main = modes[chosen or 0]
+    if main.aliases_hz:
+        others = " or ".join(f"{each:.3g}" for each in main.aliases_hz)
+        questions.append(
+            f"{fit.rate_hz:.4g} readings a second show {others} Hz as {main.frequency_hz:.3g} Hz too; tell by --within "
+            f"where it lies, or record with {2.0 * PLAUSIBLE_HZ[1]:.0f} a second"
+        )
+    more = [text for text in main.flags if text not in fit.reasons]
+    verdict = "asked" if questions else "flagged" if more else fit.verdict
+    return replace(fit, verdict=verdict, reasons=(*questions, *more, *fit.reasons), modes=tuple(modes), chosen=chosen)
+
+
+def _unfolded(mode: TraceMode, rate_hz: float, where: tuple[float, float] | None) -> TraceMode:
+    """A mode at the only one of its aliases that lies where it is told to, or with those it may be instead."""
+    hz = mode.frequency_hz
+    low, high = where or PLAUSIBLE_HZ
+    folds = [abs(k * rate_hz + sign * hz) for k in (1, 2, 3) for sign in (-1, 1)]
+    # The decay a second is the same, so the damping ratio falls as the frequency rises.
+    least = 0.0 if where else PLAUSIBLE_DAMPING
+    others = tuple(f for f in folds if low <= f <= high and mode.damping_ratio * hz / f >= least)
+    if where and not low <= hz <= high and len(others) == 1:
+        (f,) = others
+        flag = f"an alias: {hz:.4g} Hz in the record stands for {f:.4g} Hz, where it is told to lie"
+        decrement = {name: getattr(mode, name) * hz / f for name in ("log_decrement", "log_decrement_sd")}
+        return replace(mode, frequency_hz=f, flags=(*mode.flags, flag), **decrement)
+    if where and not low <= hz <= high and not others:
+        return _unfolded(mode, rate_hz, None)
+    return replace(mode, aliases_hz=others)
 
 
 def _all_modes(state: State, poles: Complex) -> tuple[State, Solution]:
@@ -120,7 +190,8 @@ def _all_modes(state: State, poles: Complex) -> tuple[State, Solution]:
             else:
                 # What looked like a mode was something else that no longer does.
                 state, before.looks = before, state.looks
-                state.odd, state.promise = True, 0.0
+                share = found.energies(state.payload)
+                state.odd, state.promise = bool(share.min() > SMALL * share.sum()), 0.0
         added = state.moving is None and add_missed_taps(state, solution)
         if added:
             solution = _refit(state, solution.poles)
@@ -222,7 +293,7 @@ def _one_more(state: State, solution: Solution) -> Solution | None:
         return None
     heavy = np.any(ratio >= 0.35) and np.max(-known.real / known.imag) < 0.3
     if heavy or not _damped(best.poles):
-        state.odd = True
+        state.odd = bool(base.cost - best.cost > SMALL * (wide.energy - base.cost))
         return None
     if not _within(state, best.poles):
         return None
@@ -263,10 +334,11 @@ def _report(state: State, solution: Solution) -> TraceFit:
     dependence = _early_and_late(state, solution, main)
     if dependence is not None and dependence.significant:
         e = dependence
-        reasons.append(
-            f"the mode changes with amplitude: {e.early_hz:.4g} Hz and decrement {e.early_decrement:.3g} at first, "
-            f"{e.late_hz:.4g} Hz and {e.late_decrement:.3g} later; the fit is in between"
-        )
+        if abs(e.early_hz / e.late_hz - 1.0) > 0.01 or abs(e.early_decrement / e.late_decrement - 1.0) > 0.1:
+            reasons.append(
+                f"the mode changes with amplitude: {e.early_hz:.4g} Hz and decrement {e.early_decrement:.3g} at first, "
+                f"{e.late_hz:.4g} Hz and {e.late_decrement:.3g} later; the fit is in between"
+            )
         # Figures in between stand for all amplitudes of the record only with this much doubt.
         hz_sd = float(np.hypot(hz_sd, 0.5 * (e.early_hz - e.late_hz)))
         decrement_sd = float(np.hypot(decrement_sd, 0.5 * (e.early_decrement - e.late_decrement)))
@@ -304,7 +376,6 @@ def _flags(state: State, mode: TraceMode, pole: complex, blocks: Stretches) -> l
         f"decrement is known to {100 * decrement_doubt:.0f} % only; more taps help": decrement_doubt > DECREMENT_LIMIT,
         f"damping ratio {ratio:.2g} is at the edge of what is searched": at_edge,
         f"only {cycles:.1f} cycles to fit": cycles < 3.0,
-        f"{f:.3g} Hz is close to half the sampling rate; it may be an alias": f > 0.4 * state.rate,
     }
     return [text for text, holds in flags.items() if holds]
 

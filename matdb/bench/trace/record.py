@@ -57,9 +57,13 @@ class Trace:
         every = np.column_stack([time, signal] if base is None else [time, signal, base])
         good = np.all(np.isfinite(every), axis=1)
         order = np.flatnonzero(good)[np.argsort(time[good], kind="stable")]
-        order = order[np.concatenate([[True], np.diff(time[order]) > 0])] if order.size else order
         names = self.names or tuple(f"signal {i + 1}" for i in range(signal.shape[1]))
         notes = list(self.notes)
+        if order.size:
+            order = order[np.append(True, np.any(np.diff(every[order], axis=0) != 0.0, axis=1))]
+            time[order], packet = _unpacked(time[order])
+            order = order[np.append(True, np.diff(time[order]) > 0)]
+            notes += [packet] if packet else []
         if order.size < time.size:
             notes.append(f"{time.size - order.size} of {time.size} rows left out: missing or repeated time or value")
         clean = {"time_s": time[order], "signal": signal[order], "base": None if base is None else base[order]}
@@ -70,6 +74,26 @@ class Trace:
     def rate_hz(self) -> float:
         """Usual sampling rate, Hz."""
         return float(1.0 / np.median(np.diff(self.time_s))) if self.time_s.size > 1 else float("nan")
+
+
+def _unpacked(time: Array) -> tuple[Array, str]:
+    """Stamps that a phone gives by the packet, spread evenly, and a line on it; other times as they are.
+
+    A packet's readings bear its time, one and the same or a moment apart. Raises InputError where readings were lost.
+    """
+    steps = np.diff(time)
+    usual = float(time[-1] - time[0]) / max(time.size - 1, 1)
+    if time.size < 40 or np.mean(steps < 0.25 * usual) < 0.3:
+        return time, ""
+    last = np.flatnonzero(steps > max(0.5 * float(steps.max()), usual))
+    if last.size < 8:
+        last = np.flatnonzero(steps > usual)
+    step, start = np.polyfit(last, time[last], 1)
+    even = start + step * np.arange(time.size)
+    if np.max(np.abs(even - time)) > 2.0 * float(np.median(np.diff(last))) * step:
+        allowed, cure = "a time for each reading", "tell the readings a second, or record without batches"
+        raise InputError("time", "packets with gaps", allowed, cure)
+    return even, f"times come in packets of {np.median(np.diff(last)):.0f}; taken as even, {1.0 / step:.4g} a second"
 
 
 @dataclass(frozen=True)
@@ -88,6 +112,8 @@ class TraceMode:
         This mode's share of the energy of all modes.
     flags : tuple of str
         Why this mode's figures are not to be trusted as they are; empty when they are.
+    aliases_hz : tuple of float
+        Frequencies that would have looked the same at this sampling rate, and that the part may have, Hz.
 
     """
 
@@ -98,6 +124,7 @@ class TraceMode:
     amplitude: Array
     share: float
     flags: tuple[str, ...] = ()
+    aliases_hz: tuple[float, ...] = ()
 
     @property
     def damping_ratio(self) -> float:
@@ -142,9 +169,10 @@ class TraceFit:
     Attributes
     ----------
     verdict : str
-        ``"good"``, ``"flagged"`` (figures with reasons to look twice) or ``"refused"`` (no figures to log).
+        ``"good"``, ``"flagged"`` (figures with reasons to look twice), ``"asked"`` (figures to log once it is told
+        which mode it is, or where it lies) or ``"refused"`` (no figures to log).
     reasons : tuple of str
-        Why it is flagged or refused, one line each.
+        Why it is not good, one line each; what is asked first.
     modes : tuple of TraceMode
         The modes, the strongest first; empty when refused.
     taps_s : array
@@ -165,6 +193,8 @@ class TraceFit:
         The first mode as on a base that does not move, when a base sensor was given and it moved.
     trace : Trace
         The record, for a picture.
+    chosen : int or None
+        Which of the modes is the part's, 0 for the strongest; None where that has to be told.
 
     """
 
@@ -181,6 +211,7 @@ class TraceFit:
     amplitude: AmplitudeDependence | None
     fixed_base: TraceMode | None
     trace: Trace = field(repr=False)
+    chosen: int | None = 0
 
     def amplitude_mm(self, mode: int = 0) -> float | None:
         """Peak amplitude of a mode just after a usual tap, mm.
@@ -202,7 +233,9 @@ class TraceFit:
         peaks = np.sqrt(np.nansum((told.amplitude * np.array(to_mm, dtype=float)) ** 2, axis=1))
         return float(np.median(peaks[peaks > 0.0])) if np.any(peaks > 0.0) else None
 
-    def ring_down(self, part: str, temperature_c: float, mass_kg: float, *, mode: int = 0, **more: Any) -> RingDown:
+    def ring_down(
+        self, part: str, temperature_c: float, mass_kg: float, *, mode: int | None = None, **more: Any
+    ) -> RingDown:
         """The reading to log: frequency and decrement of one mode with their standard deviations.
 
         Parameters
@@ -213,8 +246,8 @@ class TraceFit:
             Its temperature, degrees Celsius.
         mass_kg : float
             The ringing mass, kg.
-        mode : int
-            Which mode, 0 for the strongest.
+        mode : int, optional
+            Which mode, 0 for the strongest; the one chosen without it.
         **more
             Further fields of :class:`~matdb.bench.readings.RingDown`; its amplitude is that of the record if not told.
 
@@ -226,13 +259,18 @@ class TraceFit:
         Raises
         ------
         InputError
-            The trace was refused, or it has no such mode.
+            The trace was refused, it has no such mode, or something has to be told first.
 
         """
         if self.verdict == "refused":
             raise InputError("trace", "refused", "a record with a clear ring-down", self.reasons[0])
+        mode = self.chosen if mode is None else mode
+        if mode is None:
+            raise InputError("mode", "not told", f"from 1 to {len(self.modes)}", self.reasons[0])
         if not 0 <= mode < len(self.modes):
             raise InputError("mode", mode, f"from 0 to {len(self.modes) - 1}")
+        if self.modes[mode].aliases_hz:
+            raise InputError("frequency", "in doubt", "one that the sampling rate tells from others", self.reasons[0])
         chosen = self.fixed_base if mode == 0 and self.fixed_base is not None else self.modes[mode]
         names = ("frequency_hz", "frequency_sd_hz", "log_decrement", "log_decrement_sd")
         told = {name: getattr(chosen, name) for name in names} | {"amplitude_mm": self.amplitude_mm(mode)}

@@ -126,22 +126,22 @@ def _matched(x: Array, poles: Complex, rate: float) -> tuple[Array, Array]:
 
 
 def refine_starts(state: State, solution: Solution) -> None:
-    """Move each stretch's start to the moment from which the decay describes the record."""
+    """Move each stretch's start to the moment from which the decay describes the record, after the blow itself."""
     poles = solution.poles
-    cycle = 2.0 * np.pi / float(np.max(poles.imag))
+    cycle, slow = 2.0 * np.pi / float(np.max(poles.imag)), 2.0 * np.pi / float(np.min(poles.imag))
     starts = state.starts.copy()
     for k, tap in enumerate(state.taps):
         if tap < 1.5 / state.rate:
             continue
-        mine = [(b, a) for b, a, _ in solution.pieces if b.tap == k]
+        mine = [piece for piece in solution.pieces if piece[0].tap == k]
         if not mine:
             continue
         low = max(tap - 0.6 * cycle, float(state.taps[k - 1]) + 0.3 * cycle if k else 0.0)
         rows = np.flatnonzero((state.time >= low) & (state.time < starts[k] + 0.5 * cycle))
         if rows.size < 4:
             continue
-        gain = np.zeros(rows.size)
-        for b, a in mine:
+        gain, struck = np.zeros(rows.size), np.zeros(rows.size, dtype=bool)
+        for b, a, left in mine:
             some, scale = np.array(b.channels, dtype=int), np.sqrt(b.thin)
             after = basis(state.time[rows] - starts[k], poles) @ stacked(a) / scale
             before = np.zeros_like(after)
@@ -151,13 +151,21 @@ def refine_starts(state: State, solution: Solution) -> None:
             y = state.scaled[np.ix_(rows, some)] - b.level(a, poles)[0] / scale
             was, now = one_sided(state, y - before, some, rows), one_sided(state, y - after, some, rows)
             gain += np.sum(was**2 - now**2, axis=1)
+            # What the hand adds while it touches stands out of the decay and of the noise of the whole stretch.
+            usual = np.median(np.abs(left), axis=0) / scale
+            struck |= np.any(np.abs(now) > np.maximum(9.0 * usual, 0.05 * np.max(np.abs(a), axis=0) / scale), axis=1)
         # gain > 0: the decay explains the reading better than what was before it
         total = np.cumsum(gain[::-1])[::-1]
         best = float(total.max())
         # The latest start that costs little: a reading before the tap harms more than one after it helps.
         good = np.flatnonzero(total >= best - min(2.0, 0.02 * abs(best)))
         starts[k] = min(float(state.time[rows[good[-1]]]), starts[k] + 0.4 * cycle)
-    state.starts = starts
+        late = np.flatnonzero(struck & (state.time[rows] >= starts[k]))
+        if late.size:
+            starts[k] = float(state.time[min(rows[late[-1]] + 1, state.time.size - 1)])
+    # Two beginnings within a cycle are one blow: the later one is after it.
+    near = np.diff(state.taps) < slow
+    state.taps, state.starts = state.taps[~np.append(False, near)], starts[~np.append(near, False)]
 
 
 def add_missed_taps(state: State, solution: Solution) -> bool:
