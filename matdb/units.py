@@ -69,6 +69,10 @@ _Factors = tuple[float, float, float]
 _Units = dict[str, _Factors]
 
 
+#: A diameter as drawings have it.
+_DIAMETER = re.compile(r"^[\u00f8\u00d8\u2300\u2205Oo]\s*(?=[\d.])")
+
+
 def _factors(text: str) -> _Factors:
     scale, _, offset = text.partition(" + ")
     times, _, over = scale.partition(" / ")
@@ -141,6 +145,7 @@ def parse(text: str, dimension: str, field: str) -> float:
     allowed = allowed_units(dimension)
     _, example, table = _DIMENSIONS[dimension]
     shown, plain = text, _checked_text(text, field, allowed)
+    plain = _DIAMETER.sub("", plain) if dimension == "length" else plain
     end = _number_end(plain)
     if end == 0:
         raise InputError(field, shown, allowed, "write a number first" if plain.strip() in table else "")
@@ -239,7 +244,7 @@ def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:
 
 def split_sizes(text: str) -> list[str]:
     """The texts of lengths joined by x; one unit at the end serves all."""
-    parts = [part.strip() for part in text.lower().replace("×", "x").split("x")]
+    parts = [_DIAMETER.sub("", part.strip()) for part in text.lower().replace("×", "x").split("x")]
     unit = parts[-1][_number_end(parts[-1]) :]
     return [part + unit if part and _number_end(part) == len(part) else part for part in parts]
 

@@ -14,6 +14,7 @@ from matdb.version import VERSION
 
 #: Command -> the module of this folder that has it, its function there, and its short help.
 _SINGLE: Final = {
+    "start": ("start", "start", "Start here: asks for all, and answers."),
     "demo": ("demo", "demo", "Walk the main job on an invented scenario."),
     "bench": ("bench", "bench", "Read one part, step by step."),
     "soak": ("protocol", "soak", "Tell how long to soak a part."),

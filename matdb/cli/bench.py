@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Final
@@ -16,7 +16,8 @@ from matdb.bench.decrement import decrement_from_amplitudes
 from matdb.bench.readings import Deflection, Reading, RingDown
 from matdb.bench.thermal.body import body_of
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
-from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity
+from matdb.cli.asking import Question, Turn, ask_all, until, with_unit, yes
+from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity, squeeze_said
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards, logged_before
 from matdb.cli.screen import Progress, band_cell, lines, show
@@ -32,7 +33,6 @@ from matdb.units import counted, parse
 _ROOM_C, _NEAR_K = 23.0, 4.0
 #: Bands wider than this factor name no mass.
 _UNKNOWN = 30.0
-_STOP = ("q", "quit", "stop", "end", "no", "n")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,25 +89,14 @@ class Session:
         try:
             self._look()
             while True:
-                usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
-                temperature = _until("Temperature of chamber or room (q stops)", usual, self._chamber)
-                if temperature is None:
-                    break
-                reading = self._ask(temperature)
-                if reading is None:
-                    show("not logged")
-                    continue
-                number = self.store.add(reading)
-                assert isinstance(number, int)
-                self.logged.append(number)
-                # Told only once it is on the disk.
-                show(f"logged reading {number}")
-                self._look()
+                if self.read():
+                    self._look()
+        except Turn:
+            show(self._farewell("done"))
         except (KeyboardInterrupt, typer.Abort, EOFError):
             print()
             show(self._farewell("stopped"))
             raise typer.Abort from None
-        show(self._farewell("done"))
 
     def _farewell(self, word: str) -> str:
         many = f"{counted(len(self.logged), 'readings')} logged" if self.logged else "nothing logged"
@@ -115,11 +104,37 @@ class Session:
 
     # -- questions -----------------------------------------------------------------------------------------
 
-    def _chamber(self, text: str) -> float | None:
-        """The temperature that was answered, with advice on it; None to stop."""
-        if text.casefold() in _STOP:
-            return None
-        temperature_c = parse(text, "temperature", "temperature")
+    def read(self) -> bool:
+        """Ask for one reading; whether it was confirmed and logged. Raises Turn, and Abort where the input ends."""
+        typed: dict[str, str] = {}
+        answers: dict[str, Any] = {}
+        while True:
+            answers = ask_all(self._questions, typed, answers)
+            reading = self._made(**answers)
+            try:
+                check_on_part(reading, self.part)
+                show(f"{reading.kind} at {reading.temperature_c:g} degC: {figures_of(reading)}")
+                lines("Before you rely on it:", self._doubts(reading))
+                confirmed = until("Log it?", "yes", yes)
+                break
+            except InputError as error:
+                show(str(error))
+            except Turn as turn:
+                if turn.way != "back":
+                    raise
+        if not confirmed:
+            show("not logged")
+            return False
+        number = self.store.add(reading)
+        assert isinstance(number, int)
+        self.logged.append(number)
+        # Told only once it is on the disk.
+        show(f"logged reading {number}")
+        return True
+
+    def _chamber(self, text: str) -> float:
+        """The temperature that was answered, with advice on it."""
+        temperature_c = parse(with_unit(text, "C"), "temperature", "temperature")
         # Refused here already, not after all the questions.
         probe = RingDown(part=self.part.name, temperature_c=temperature_c, mass_kg=1.0, frequency_hz=1.0)
         notes = hazards(probe)
@@ -136,36 +151,44 @@ class Session:
     def _chilled(self, temperature_c: float) -> bool:
         return abs(temperature_c - _ROOM_C) > _NEAR_K
 
-    def _ask(self, temperature_c: float) -> Reading | None:
-        said = self.said
-        common: dict[str, Any] = {"part": self.part.name, "temperature_c": temperature_c, "count": said.count}
-        common |= said.how(self.part) | {"who": said.who}
-        if self._chilled(temperature_c):
-            common["soak_min"] = _until("Soaked for, such as 45min (empty: not known)", "", _minutes)
-        if said.mass is None:
-            usual = self.advised.mass_kg if self.advised is not None else self.mass_kg
-            words = "Mass" if said.count == 1 else f"Mass on all {said.count} together"
-            self.mass_kg = _until(words, None if usual is None else f"{1e3 * usual:g}g", _mass)
-        name, value = _until("Read: frequency such as 31Hz, or deflection such as 0.31mm", None, _figure)
-        common |= {"mass_kg": self.mass_kg, name: value}
-        kind: type[Reading] = Deflection if name == "deflection_mm" else RingDown
-        if kind is Deflection:
-            common["dwell_s"] = _until("Dwell from loading to reading", "10s", _seconds)
+    def _questions(self, answers: Mapping[str, Any]) -> list[Question]:
+        """What is asked of a reading, as far as the answers so far tell."""
+        usual = None if self.advised is None else f"{self.advised.temperature_c:g}C"
+        asked = [Question("temperature_c", "Temperature of chamber or room, degC (q stops)", self._chamber, usual)]
+        chilled = self._chilled(answers.get("temperature_c", _ROOM_C))
+        if chilled:
+            asked.append(Question("soak_min", "Soaked for, such as 45min (empty: not known)", _soak, ""))
+        if self.part.form.pair is not None and self.said.squeeze is None and self.said.turns is None:
+            mm = self.said.on(self.part)[0]
+            turns = self.part.turns_at(mm)
+            usual = f"{mm:.3g}mm" if turns is None else f"{turns:.3g}turns"
+            asked.append(
+                Question("squeeze_mm", "Squeezed past first touch, such as 3turns or 0.8mm", self._squeeze, usual)
+            )
+        if self.said.mass is None:
+            kg = self.advised.mass_kg if self.advised is not None else self.mass_kg
+            words = "Mass" if self.said.count == 1 else f"Mass on all {self.said.count} together"
+            asked.append(Question("mass_kg", words, _mass, None if kg is None else f"{1e3 * kg:g}g"))
+        asked.append(Question("read", "Read: frequency such as 31Hz, or deflection such as 0.31mm", _figure))
+        if answers.get("read", ("",))[0] == "deflection_mm":
+            asked.append(Question("dwell_s", "Dwell from loading to reading", _dwell, "10s"))
         else:
             words = "Decrement, or amplitudes as 8/2.1 in 5 cycles (empty: not read)"
-            common["log_decrement"] = _until(words, "", _decrement)
-        if self._chilled(temperature_c):
-            words = "Seconds outside, such as 8s (empty: not known)"
-            common["seconds_out"] = _until(words, "", _seconds_outside)
-        reading = kind(**common)
-        try:
-            check_on_part(reading, self.part)
-        except InputError as error:
-            show(str(error))
-            return None
-        show(f"{reading.kind} at {temperature_c:g} degC: {figures_of(reading)}")
-        lines("Before you rely on it:", self._doubts(reading))
-        return reading if _until("Log it?", "yes", _yes) else None
+            asked.append(Question("log_decrement", words, _decrement, ""))
+        if chilled:
+            asked.append(Question("seconds_out", "Seconds outside, such as 8s (empty: not known)", _out, ""))
+        return asked
+
+    def _squeeze(self, text: str) -> float:
+        return self.part.squeeze_at(*squeeze_said(with_unit(text, "mm")))[0]
+
+    def _made(self, *, read: tuple[str, float], **answers: Any) -> Reading:
+        """The reading that the answers tell."""
+        name, value = read
+        self.mass_kg = answers.setdefault("mass_kg", self.mass_kg)
+        kind: type[Reading] = Deflection if name == "deflection_mm" else RingDown
+        about = {"part": self.part.name, "count": self.said.count, "who": self.said.who, **self.said.how(self.part)}
+        return kind(**about | answers | {name: value})
 
     def _doubts(self, reading: Reading) -> list[str]:
         return [*logged_before(self.store, reading), *bench_doubts(self.store, reading), *self._odd(reading)]
@@ -225,27 +248,17 @@ class Session:
             )
 
 
-def _until(words: str, usual: str | None, read: Callable[[str], Any]) -> Any:
-    """Ask until the answer can be read; None for nothing, where that is usual. Raises Abort at the end of the input."""
-    while True:
-        text = str(typer.prompt(words, default=usual, show_default=bool(usual), type=str)).strip()
-        try:
-            return read(text) if text or usual != "" else None
-        except ValueError as error:
-            show(str(error))
-
-
 _KNOWN: Final = record_fields(RingDown, Deflection)
 
 
 def _reader(name: str, label: str, asked: str = "", unit: str = "") -> Callable[[str], Any]:
     """What reads a field, within its limits, under the name that the user knows; ``unit`` is that of bare numbers."""
     each = replace(_KNOWN[name], name=label)
-    return lambda text: checked_field(each, value_of(each, text, asked or label, unit))
+    return lambda text: checked_field(each, value_of(each, with_unit(text, unit), asked or label))
 
 
-_mass, _seconds, _minutes = _reader("mass_kg", "mass"), _reader("dwell_s", "dwell"), _reader("soak_min", "soak")
-_seconds_outside = _reader("seconds_out", "seconds outside", unit="s")  # everybody counts these in seconds
+_mass, _dwell = _reader("mass_kg", "mass", unit="g"), _reader("dwell_s", "dwell", unit="s")
+_soak, _out = _reader("soak_min", "soak", unit="min"), _reader("seconds_out", "seconds outside", unit="s")
 
 
 def _figure(text: str) -> tuple[str, float]:
@@ -257,6 +270,7 @@ def _figure(text: str) -> tuple[str, float]:
 
 
 def _decrement(text: str) -> Any:
+    text = with_unit(text, "")
     number = r"(\d+\.?\d*|\.\d+)"
     pair = re.fullmatch(rf"{number}\s*(?:/|to)\s*{number}\s+in\s+{number}(?:\s*cycles?)?", text)
     if pair:
@@ -265,9 +279,3 @@ def _decrement(text: str) -> Any:
         return _reader("log_decrement", "decrement")(text)
     except InputError:
         raise InputError("decrement", text, "a number above 0 and at most 6, or amplitudes as 8/2.1 in 5") from None
-
-
-def _yes(text: str) -> bool:
-    if text.casefold() not in ("y", "yes", "", "n", "no"):
-        raise InputError("answer", text, "yes or no")
-    return not text.casefold().startswith("n")

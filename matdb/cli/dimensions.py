@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
+from matdb.cli.asking import with_unit
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.exchange.point_file import as_point, read_points
@@ -122,6 +123,18 @@ def form_from_words(
         if error.field not in named:
             raise
         raise InputError(f"{within}{named[error.field]}", error.value, error.allowed, error.cure) from None
+
+
+def dimension_of(kind: str, stem: str, text: str) -> str:
+    """What somebody typed for one dimension of a form, as its option takes it. Raises InputError."""
+    slot = _slots(FORMS[kind])[stem]
+    if slot.holds == _FORM:
+        text = text if text[:1].isalpha() else f"ring {with_unit(text, 'mm')}"
+        _form(slot, f"--{stem}", text, {}, None)
+    elif slot.holds not in (_TEXT, "name"):
+        text = with_unit(text, "mm" if slot.holds == "length" else "")
+        _value(slot, stem, text, None)
+    return text
 
 
 def form_options(kind: str) -> str:

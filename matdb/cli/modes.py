@@ -8,7 +8,7 @@ from matdb.advice.camera import Mode, SixAxes
 from matdb.advice.summary import Answer
 from matdb.advice.verdict import percent
 from matdb.cli.answering import ESTIMATE, AskedNow, before_flight
-from matdb.cli.options import NEEDED, arg, option, quantity
+from matdb.cli.options import NEEDED, arg, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, number_text, records_table, share_text, show, span_text
 from matdb.units import parse
 
@@ -23,8 +23,9 @@ def modes(
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
     with call.existing() as store:
-        temperature_c, squeeze_mm = parse(temp, "temperature", "--temp"), quantity(squeeze, "length", "--squeeze")
-        found = store.modes(mounting, part, temperature_c, squeeze_mm=squeeze_mm or 0.0, package=package)
+        temperature_c = parse(temp, "temperature", "--temp")
+        squeeze_mm = 0.0 if squeeze is None else store.part(part).squeeze_at(*squeeze_said(squeeze))[0]
+        found = store.modes(mounting, part, temperature_c, squeeze_mm=squeeze_mm, package=package)
         rests = store.current_curve(store.part(part).material).rests_on(part, temperature_c, temperature_c)
         how = before_flight(store, found.warnings, squeeze_mm)
     answer = _answer(f"{part} under {package} of {mounting}", found, rests)

@@ -8,6 +8,7 @@ import functools
 import inspect
 import math
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -386,8 +387,7 @@ class Held:
 
     def on(self, part: Part) -> tuple[float, str]:
         """Squeeze of a part in mm and where it comes from. Raises as :meth:`matdb.form.part.Part.squeeze_at`."""
-        asked = quantity(self.squeeze, "length", "--squeeze")
-        return part.squeeze_at(asked, self.turns, self.best_mm.get(part.name))
+        return part.squeeze_at(*squeeze_said(self.squeeze, self.turns), self.best_mm.get(part.name))
 
     def how(self, part: Part) -> dict[str, Any]:
         """Axis and static squeeze as the library takes them. Raises UnitError, InputError."""
@@ -433,14 +433,24 @@ class HeldAlike:
 
     def how(self, store: Store) -> dict[str, Any]:
         """Parts, axis and squeeze as the library takes them. Raises UnitError, InputError, NotFound."""
-        asked = quantity(self.squeeze, "length", "--squeeze")
-        if self.turns is not None:
+        asked, turns = squeeze_said(self.squeeze, self.turns)
+        if turns is not None:
             parts = [store.part(name) for name in self.part] if self.part else store.parts()
-            alike = {each.squeeze_at(asked, self.turns)[0] for each in parts if self.axis in each.form.axes}
+            alike = {each.squeeze_at(asked, turns)[0] for each in parts if self.axis in each.form.axes}
             if len(alike) > 1:
-                raise InputError("--turns", self.turns, "given for parts of one thread", "name them with --part")
+                raise InputError("--turns", turns, "given for parts of one thread", "name them with --part")
             asked = alike.pop() if alike else None
         return {"parts": self.part or None, "axis": self.axis, "squeeze_mm": asked}
+
+
+def squeeze_said(squeeze: str | None, turns: float | None = None) -> tuple[float | None, float | None]:
+    """A squeeze in mm, or in turns past first touch: ``0.5mm``, ``3turns``. Raises InputError, UnitError."""
+    found = re.fullmatch(r"\s*(\d+\.?\d*|\.\d+)\s*turns?\s*", squeeze or "")
+    if found is None:
+        return quantity(squeeze, "length", "--squeeze"), turns
+    if turns is not None:
+        raise InputError("--turns", turns, "left out beside --squeeze", "give one of the two")
+    return None, float(found[1])
 
 
 def squeezed_text(part: Part, squeeze_mm: float, source: str = "") -> str:

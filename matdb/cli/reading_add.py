@@ -42,7 +42,8 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
 
     @options.with_fields(options.argument_of(known[cls.subject]), *map(options.option_of, others))
     def command(given: dict[str, Any], call: Call) -> None:
-        reading = from_plain(cls, options.values_of(known, given), cls.kind, f"reading {cls.kind}")
+        values = options.values_of(known, in_mm(call, given))
+        reading = from_plain(cls, values, cls.kind, f"reading {cls.kind}")
         with call.opened() as kept:
             odd = [*logged_before(kept, reading), *kept.doubts(reading)]
             (number,) = kept.records.add(reading)
@@ -56,6 +57,15 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
 
 for _kind, _cls in READINGS.items():
     app.command(_kind)(_command(_cls))
+
+
+def in_mm(call: Call, given: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What was said of a reading, a squeeze in turns of its part's screw as one in mm. Raises NotFound, InputError."""
+    turns = options.squeeze_said(given.get("squeeze_mm"))[1]
+    if turns is None or given["part"] is None:
+        return given
+    with call.existing() as kept:
+        return {**given, "squeeze_mm": f"{kept.part(given['part']).squeeze_at(turns=turns)[0]:.6g}mm"}
 
 
 def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[str], content: Any = None) -> None:
@@ -207,7 +217,7 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         raise _refusal(fit, said.name)
     if not said.log:
         return
-    values = options.values_of(_KNOWN, given | {"note": _note(given["note"], said.name, fit)})
+    values = options.values_of(_KNOWN, {**in_mm(call, given), "note": _note(given["note"], said.name, fit)})
     reading: Reading = (
         fit.ring_down(**values, mode=said.mode and said.mode - 1)
         if isinstance(fit, TraceFit)

@@ -10,7 +10,7 @@ from matdb.advice.summary import FAILS, how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, before_flight
-from matdb.cli.options import arg, ends, option, quantity
+from matdb.cli.options import arg, ends, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
@@ -43,8 +43,8 @@ class SqueezeOptions:
     def asked(self, store: Store) -> dict[str, Any]:
         """What the library is asked: temperatures, a squeeze to look at, and a mounting or what the pairs carry."""
         at = forecast_range(*ends(self.temp, "temperature", "--temp")).temperature_c
-        squeeze_mm = quantity(self.squeeze, "length", "--squeeze")
-        asked = {"temperature_c": at, "turns": self.turns, "squeeze_mm": squeeze_mm}
+        squeeze_mm, turns = squeeze_said(self.squeeze, self.turns)
+        asked = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
         if self.mounting is not None:
             return asked | {"mounting": store.mounting(self.mounting)}
         return asked | {

@@ -56,10 +56,15 @@ class FormBase(PlainRecord):
 
     kind: ClassVar[str] = ""
     axes: ClassVar[tuple[str, ...]] = ("axial",)
-    #: By field, those that say the same in other words: what is told last takes their place.
-    instead: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     #: Those of them that frictionless faces cannot carry.
     needs_bond: ClassVar[tuple[str, ...]] = ()
+    #: By field, those that say the same in other words: what is told last takes their place.
+    instead: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    #: A cut through it in text, and what a builder calls it.
+    sketch: ClassVar[tuple[str, ...]] = ()
+    called: ClassVar[str] = ""
+    #: By option, the question for each dimension that somebody new to it is asked.
+    asked: ClassVar[Mapping[str, str]] = {}
     #: False for a form known only by its readings: its scale is free.
     has_geometry: ClassVar[bool] = True
     #: Standard deviation of ln(true / computed stiffness) that real dimensions, edges and bonding leave open where the

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -40,6 +40,13 @@ class Bush(FormBase):
     """
 
     kind: ClassVar[str] = "bush"
+    sketch: ClassVar[tuple[str, ...]] = ("[## o ##]",)
+    called: ClassVar[str] = "bush: rubber between a pin and an outer tube"
+    asked: ClassVar[Mapping[str, str]] = {
+        "outer": "Diameter of the rubber outside",
+        "inner": "Diameter of the pin",
+        "length": "Length",
+    }
     axes: ClassVar[tuple[str, ...]] = ("axial", "radial")
     needs_bond: ClassVar[tuple[str, ...]] = ("axial",)
     apart_share: ClassVar[float] = 1.1

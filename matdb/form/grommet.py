@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
@@ -147,6 +147,16 @@ class Grommet(TwoHalves):
     """
 
     kind: ClassVar[str] = "grommet"
+    sketch: ClassVar[tuple[str, ...]] = ("###   ###", "==#   #==", "###   ###")
+    called: ClassVar[str] = "grommet: one piece with a groove, in the hole of a plate"
+    asked: ClassVar[Mapping[str, str]] = {
+        "flange-outer": "Diameter of the flanges",
+        "bore": "Diameter of the hole through it",
+        "lower": "Height of the flange below the plate",
+        "upper": "Height of the flange above it (empty: the same)",
+        "plate": "Thickness of the plate",
+        "hole": "Diameter of the hole in the plate",
+    }
     # Sideways a sleeve or a neck squeezes a wall that the axial load hardly feels.
     apart_share: ClassVar[float] = 1.35
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -176,6 +176,13 @@ class GrommetPair(TwoHalves):
     """
 
     kind: ClassVar[str] = "grommet-pair"
+    sketch: ClassVar[tuple[str, ...]] = ("###   ###", "=========", "###   ###")
+    called: ClassVar[str] = "pair: two rings on one screw, a plate between them"
+    asked: ClassVar[Mapping[str, str]] = {
+        "lower": "Lower half: outer x hole x height, such as 14x5x7mm",
+        "upper": "Upper half, the same way (empty: the same)",
+        "plate": "Thickness of the plate between them",
+    }
 
     lower: RoundPad | dict[str, Any] | str
     upper: RoundPad | dict[str, Any] | str | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -29,6 +30,9 @@ class Measured(FormBase):
     """
 
     kind: ClassVar[str] = "measured"
+    sketch: ClassVar[tuple[str, ...]] = ("    ?    ",)
+    called: ClassVar[str] = "anything else: known only by what you read of it"
+    asked: ClassVar[Mapping[str, str]] = {"height": "Height, unloaded (empty: not known)"}
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
     has_geometry: ClassVar[bool] = False
     # A factor of 20 either way; one reading settles it.

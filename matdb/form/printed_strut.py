@@ -97,6 +97,15 @@ class PrintedStrut(RoundLeg):
     """
 
     kind: ClassVar[str] = "printed-strut"
+    sketch: ClassVar[tuple[str, ...]] = ("  #:::#  ", "  #:::#  ", "  #:::#  ")
+    called: ClassVar[str] = "printed leg: walls around a sparse infill"
+    asked: ClassVar[Mapping[str, str]] = {
+        "outer": "Outer diameter",
+        "inner": "Diameter of the hole (0 for none)",
+        "length": "Free length",
+        "walls": "Lines side by side in a wall, such as 3 (empty: 3 of 0.4 mm)",
+        "infill-share": "Infill, such as 20% (empty: solid)",
+    }
     # Infill exponent, lines' adhesion and wall are all guesses.
     inside_sd: ClassVar[float] = 0.35
     outside_sd: ClassVar[float] = 0.35

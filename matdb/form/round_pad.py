@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -192,6 +192,9 @@ class Pad(RoundPad):
     """
 
     kind: ClassVar[str] = "pad"
+    sketch: ClassVar[tuple[str, ...]] = ("#########", "#########", "#########")
+    called: ClassVar[str] = "pad: a solid disc, pressed flat"
+    asked: ClassVar[Mapping[str, str]] = {"diameter": "Diameter", "height": "Height, unloaded"}
 
     diameter_mm: float
     height_mm: float
@@ -237,6 +240,13 @@ class Ring(RoundPad):
     """
 
     kind: ClassVar[str] = "ring"
+    sketch: ClassVar[tuple[str, ...]] = ("###   ###", "###   ###", "###   ###")
+    called: ClassVar[str] = "ring: a washer or short tube, pressed along its hole"
+    asked: ClassVar[Mapping[str, str]] = {
+        "outer": "Outer diameter",
+        "inner": "Diameter of the hole",
+        "height": "Height, unloaded",
+    }
 
     outer_mm: float
     inner_mm: float

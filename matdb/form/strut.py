@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -122,6 +122,13 @@ class Strut(RoundLeg):
     """
 
     kind: ClassVar[str] = "strut"
+    sketch: ClassVar[tuple[str, ...]] = ("  ## ##  ", "  ## ##  ", "  ## ##  ")
+    called: ClassVar[str] = "leg: a slim tube or rod that stands between two plates"
+    asked: ClassVar[Mapping[str, str]] = {
+        "outer": "Outer diameter",
+        "inner": "Diameter of the hole (0 for none)",
+        "length": "Free length",
+    }
     needs_bond: ClassVar[tuple[str, ...]] = ("lateral",)
 
     outer_mm: float

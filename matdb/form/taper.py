@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -39,6 +40,13 @@ class Taper(FormBase):
     """
 
     kind: ClassVar[str] = "taper"
+    sketch: ClassVar[tuple[str, ...]] = ("  #####  ", " ####### ", "#########")
+    called: ClassVar[str] = "taper: a cone, pressed flat"
+    asked: ClassVar[Mapping[str, str]] = {
+        "bottom": "Diameter below",
+        "top": "Diameter above",
+        "height": "Height, unloaded",
+    }
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
 
     bottom_mm: float

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import matdb
-from matdb.cli import bench
+from matdb.cli import asking, bench
 from matdb.errors import InputError
 
 TOP = Path(__file__).parents[2]
@@ -59,12 +59,39 @@ def test_only_what_is_needed_is_asked(piped):
 
 def test_slips_are_asked_again(piped, store):
     told = piped(
-        "-18", "-400C", "-18C", "45", "45min", "250", "250g", "31", "31kg", "31Hz", "none", "9", "0.55", "-3", "6s",
+        "cold", "-400C", "-18C", "45g", "45min", "no", "250g", "31", "31kg", "31Hz", "none", "9", "0.55", "-3", "6s",
         "perhaps", "yes", "q",
     )  # fmt: skip
     assert told.code == 0
     assert len(readings(store)) == 1
     assert "Traceback" not in told.out + told.err
+
+
+def test_bare_numbers_take_the_unit_that_was_asked_for_and_commas_are_decimal(piped, store):
+    assert piped("-18", "45", "250", "25,3Hz", "0,55", "8", "yes", "q").code == 0
+    (reading,) = readings(store)
+    assert (reading.temperature_c, reading.soak_min, reading.mass_kg) == (-18.0, 45.0, 0.25)
+    assert (reading.frequency_hz, reading.log_decrement, reading.seconds_out) == (25.3, 0.55, 8.0)
+
+
+def test_back_asks_the_question_before_again_and_offers_what_was_typed(piped, store):
+    told = piped("23C", "250g", "31Hz", "back", "32Hz", "0.5", "back", "0.6", "", "q")
+    assert told.code == 0
+    assert "deflection such as 0.31mm [31Hz]" in told.out
+    (reading,) = readings(store)
+    assert (reading.frequency_hz, reading.log_decrement) == (32.0, 0.6)
+
+
+def test_a_pair_is_asked_how_far_it_is_squeezed(piped, matdb_says, store):
+    halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
+    assert matdb_says("part", "add", "pair", "--material", "tan", "--form", "grommet-pair", *halves).code == 0
+    assert piped("23C", "3turns", "250g", "31Hz", "", "yes", "q", words=("bench", "pair", "--no-advice")).code == 0
+    with matdb.open_store(store) as kept:
+        (reading,) = kept.readings(part="pair")
+    assert reading.reading.squeeze_mm == 1.5
+    assert matdb_says("stiffness", "pair", "--temp", "5C", "--mass", "250g", "--squeeze", "3turns").code == 0
+    again = ("--temp", "23C", "--mass", "250g", "--frequency", "30Hz", "--squeeze", "2 turns")
+    assert matdb_says("reading", "add", "ring-down", "pair", *again, "--json").json["reading"]["squeeze_mm"] == 1.0
 
 
 def test_what_is_not_confirmed_is_not_logged(piped, store):
@@ -135,7 +162,7 @@ def test_bad_options_are_one_line(piped, words, says):
 )
 def test_decrement_or_two_amplitudes(text, value, monkeypatch):
     monkeypatch.setattr("typer.prompt", lambda *_, **more: text or more["default"])
-    found = bench._until("Decrement", "", bench._decrement)
+    found = asking.until("Decrement", "", bench._decrement)
     assert found == (None if value is None else pytest.approx(value, abs=1e-6))
 
 
