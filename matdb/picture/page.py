@@ -18,17 +18,19 @@ import numpy as np
 from matdb.advice.requirement import VERDICTS
 from matdb.advice.summary import SAID
 from matdb.advice.verdict import percent
+from matdb.arrays import Array
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
 from matdb.picture.chart import signed
-from matdb.picture.page_tables import PageTables, PartTable
+from matdb.picture.page_tables import CAR_C, PHONE_KG, PageTables, PartTable
 from matdb.picture.part_svg import part_svg
 from matdb.picture.window_svg import ACROSS, LEFT, window_svg
 
 MOST_BYTES: Final = 300_000
 #: A sign beside each verdict word, so that nothing rests on colour alone.
 _SIGNS: Final = ("✓", "✓", "?", "✗", "✗")
+_NO_ROCKING: Final = " (how it rocks is not known without spread and box)"
 #: Warnings that the sentence on what a part rests on has said before.
 _SAID: Final = (*SAID, "the fit is older", "the readings of")
 
@@ -77,8 +79,12 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
         name=escape(mounting.name),
         load=f"{mounting.mass_kg * 1e3:g} g",
         count=mounting.count,
-        answer="\n".join([f'<p class="verdict">{first}</p>', *(f"<p>{line}</p>" for line in more)]),
+        answer=f'<p class="answer">{first}</p>',
+        more="\n".join(f'<p class="quiet">{line}</p>' for line in more),
         others=f'<p>The others:</p><ul class="quiet">{others}</ul>' if others else "",
+        warm=f"{min(max(CAR_C, low), high):g}",
+        phone=f"{PHONE_KG * 1e3:g} g",
+        rocks="" if any(part.rocking_hz is not None for part in page.parts) else _NO_ROCKING,
         at=f"{at:g}",
         low=f"{low:g}",
         high=f"{high:g}",
@@ -89,7 +95,9 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
         heads="".join(f'<th scope="col">{signed(float(page.temperature_c[k]))} °C</th>' for k in steps),
         rows="\n".join(_table_row(number, part, steps) for number, part in enumerate(page.parts, 1)),
         words=f"{words}; less is “{VERDICTS[-1][1]}”",
-        sure="\n".join(_sure(part, f"{signed(low)} to {signed(high)} °C") for part in page.parts),
+        sure="\n".join(
+            _sure(number, part, f"{signed(low)} to {signed(high)} °C") for number, part in enumerate(page.parts, 1)
+        ),
         left_out=f'<p class="quiet">{left_out}</p>' if page.left_out else "",
         cautions="\n".join(f"<li>{escape(text)}</li>" for text in cautions),
         made_at=f"{page.made_at:%Y-%m-%d %H:%M %Z}",
@@ -143,8 +151,11 @@ def _card(i: int, part: PartTable) -> str:
         + row("natural frequency", "f", "Hz")
         + row("stiffness, each", "k", "N/mm")
         + row("damping ratio", "z", "")
+        + row("tap: bounce", "c", "Hz")
+        + ('<dt>tap: rocking</dt><dd class="r">–</dd>' if part.rocking_hz is not None else "")
         + f"<dt>squeeze</dt><dd>{escape(part.squeeze)}</dd></dl>"
-        + '<p class="beyond" hidden>Not measured at this temperature: guessed.</p>'
+        + '<p class="lag" hidden>It is still at <b></b>.</p>'
+        '<p class="beyond" hidden>Not measured at this temperature: guessed.</p>'
         + f'<p class="quiet">{escape(_rests_on(part))}.</p></li>'
     )
 
@@ -171,13 +182,19 @@ def _table_row(number: int, part: PartTable, steps: Sequence[int]) -> str:
             f"{_three(part.state.stiffness_n_per_mm.median[k])} N/mm",
             f"ζ {_three(part.state.damping_ratio.median[k])}",
             percent(float(part.probability[k])),
+            f"tap {_three(part.tapped_hz.median[k])} Hz",
         )
         cells.append(f"<td>{'<br>'.join(lines)}</td>")
     title = f"{number} {escape(part.part.name)}, squeeze {escape(part.squeeze)}"
-    return f'<tr><th scope="row">{title}</th>{"".join(cells)}</tr>'
+    return f'<tr{_nowhere(part)}><th scope="row">{title}</th>{"".join(cells)}</tr>'
 
 
-def _sure(part: PartTable, span: str) -> str:
+def _nowhere(part: PartTable) -> str:
+    """The mark of a part that suits at no temperature of the page, and is left out on paper."""
+    return ' class="nowhere"' if part.probability.max() < VERDICTS[2][0] else ""
+
+
+def _sure(number: int, part: PartTable, span: str) -> str:
     """What a part's answer over the whole page rests on, with its drawing."""
     said = f"From {span}: {part.row.verdict}, {percent(part.row.probability)}: {part.row.reason}."
     if part.row.settle:
@@ -189,7 +206,7 @@ def _sure(part: PartTable, span: str) -> str:
     form, name = part.part.form, part.part.name
     drawing = part_svg(form, name, "<svg") if form.drawn_mm else ""
     drawing = drawing and f"<details><summary>Drawing</summary>{drawing}</details>"
-    return f'<li class="quiet"><b>{escape(name)}</b>, {rests}{drawing}</li>'
+    return f'<li value="{number}"{_nowhere(part)}><p class="quiet"><b>{escape(name)}</b>, {rests}</p>{drawing}</li>'
 
 
 def _tables(page: PageTables) -> dict[str, Any]:
@@ -203,10 +220,14 @@ def _tables(page: PageTables) -> dict[str, Any]:
         "parts": [
             {
                 "name": part.part.name,
+                "s": part.squeeze if part.row.squeeze_mm else "",
                 "p": [round(float(v), 4) for v in part.probability],
                 "f": _band(part.natural_frequency_hz),
                 "k": _band(part.state.stiffness_n_per_mm),
                 "z": _band(part.state.damping_ratio),
+                "c": _band(part.tapped_hz),
+                "r": None if part.rocking_hz is None else [_digits(each) for each in part.rocking_hz],
+                "w": None if part.left is None else [round(float(v), 4) for v in part.left],
                 "x": [int(v) for v in part.state.extrapolated],
                 "d": int(part.row.all_directions),
             }
@@ -216,8 +237,12 @@ def _tables(page: PageTables) -> dict[str, Any]:
 
 
 def _band(found: Band) -> list[list[float]]:
+    return [_digits(values) for values in (found.median, found.low, found.high)]
+
+
+def _digits(values: Array) -> list[float]:
     # A loss that the band lets vanish must not vanish in a ratio.
-    return [[float(f"{max(v, 1e-6):.4g}") for v in values] for values in (found.median, found.low, found.high)]
+    return [float(f"{max(v, 1e-6):.4g}") for v in values]
 
 
 def _json(value: Any) -> str:

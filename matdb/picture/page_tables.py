@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -18,17 +18,27 @@ from matdb.advice.suit import Suitability
 from matdb.advice.summary import WhatToFit, summary
 from matdb.api import Store
 from matdb.arrays import Array
+from matdb.bench.thermal.body import body_of, film_coefficient, thermal_of
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.form.part import Part
 from matdb.form.thread import turns_text
+from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.version import VERSION
+from matdb.weather.lag import response_rates
 
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161
+#: What a phone weighs that is laid on the camera, kg (common practice, no source), and a warm car, degrees Celsius.
+PHONE_KG: Final = 0.2
+CAR_C: Final = 20.0
+#: For how many minutes a part is followed that left a warm car.
+_MINUTES: Final = np.arange(0.0, 125.0, 5.0)
+#: Modes are computed at every so many degrees, for they move little.
+_COARSE: Final = 10
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -45,12 +55,21 @@ class PartTable:
         One piece at every temperature, and all of them under the mounting's mass: arrays of shape (steps,).
     probability : ndarray, shape (steps,)
         That the part holds at that temperature.
+    tapped_hz : Band
+        Natural frequency with a phone on top, shape (steps,).
+    rocking_hz : ndarray, shape (2, steps), or None
+        The lowest and the highest rocking mode with a phone on top; None where they are not known.
+    left : ndarray or None
+        Share of the difference to the air that is left every five minutes; None where dimensions do not say.
     """
 
     part: Part
     row: Suitability
     state: Effective
     probability: Array
+    tapped_hz: Band
+    rocking_hz: Array | None
+    left: Array | None
 
     @property
     def natural_frequency_hz(self) -> Band:
@@ -60,14 +79,13 @@ class PartTable:
 
     @property
     def squeeze(self) -> str:
-        """The squeeze in words: mm, share of the height, turns of the screw where its pitch is known, and spacer."""
+        """The squeeze in words: turns of the screw where its pitch is known, mm, share of the height, and spacer."""
         mm, height = self.row.squeeze_mm, self.part.form.squeezable_height_mm
         if mm == 0.0:
             return "none"
-        share = f" ({100 * mm / height:.0f}\u00a0%)" if height else ""
-        turns = f", {turns_text(self.row.turns)}" if self.row.turns is not None else ""
-        spacer = f", spacer {self.row.spacer_mm:.3g}\u00a0mm" if self.row.spacer_mm is not None else ""
-        return f"{mm:.3g} mm{share}{turns}{spacer}"
+        told = f"{mm:.3g} mm" + (f" ({100 * mm / height:.0f}\u00a0%)" if height else "")
+        told = told if self.row.turns is None else f"{turns_text(self.row.turns)}, {told}"
+        return told + (f", spacer {self.row.spacer_mm:.3g}\u00a0mm" if self.row.spacer_mm is not None else "")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -181,10 +199,37 @@ def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: st
     # That it holds, temperature by temperature: what Store.suit answers for each alone.
     candidate, exposed = Candidate(part, material, curve), exposure([(part, material)], t)
     ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=row.squeeze_mm, axis=axis)
-    under: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count}
+    count = mounting.count
+    how: dict[str, Any] = {"axis": axis, "squeeze_mm": row.squeeze_mm}
+    heavier = replace(mounting, mass_kg=mounting.mass_kg + PHONE_KG)
+    state = store.effective(row.part, t, mass_kg=mounting.mass_kg, count=count, **how)
+    tapped = store.effective(row.part, t, mass_kg=heavier.mass_kg, count=count, **how).natural_frequency_hz
+    assert tapped is not None
     return PartTable(
         part=part,
         row=row,
-        state=store.effective(row.part, t, axis=axis, squeeze_mm=row.squeeze_mm, **under),
+        state=state,
         probability=np.asarray(judged.by_step, dtype=float),
+        tapped_hz=tapped,
+        rocking_hz=_rocking(store, heavier, row, t) if row.all_directions else None,
+        left=_left(part, material),
     )
+
+
+def _rocking(store: Store, mounting: Mounting, row: Suitability, t: Array) -> Array:
+    """Lowest and highest natural frequency of the modes that rock, shape (2, steps)."""
+    some = np.append(t[:-1:_COARSE], t[-1])
+    found = [store.modes(mounting, row.part, each, squeeze_mm=row.squeeze_mm).modes for each in some]
+    hz = [[float(m.natural_frequency_hz.median) for m in modes if "rocking" in m.word] for modes in found]
+    ends = np.maximum([[min(each), max(each)] for each in hz], 1e-3)
+    return np.stack([np.exp(np.interp(t, some, np.log(end))) for end in ends.T])
+
+
+def _left(part: Part, material: Material) -> Array | None:
+    """Share of the difference between part and still air that is left, every five minutes."""
+    body = body_of(part.form)
+    if body is None:
+        return None
+    film = float(film_coefficient("still", CAR_C, 0.0))
+    rates, weights = response_rates(body, thermal_of(material.family), film)
+    return np.asarray(weights @ np.exp(-np.outer(rates, _MINUTES / 60.0)))

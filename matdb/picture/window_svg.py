@@ -62,7 +62,9 @@ def window_svg(page: PageTables, at_c: float) -> str:
     for degrees in range(10 * math.ceil(t[0] / 10), int(t[-1]) + 1, 10 if t[-1] - t[0] <= 100 else 20):
         place = x(degrees)
         out.append(f'<line class="grid" x1="{place:.1f}" x2="{place:.1f}" y1="{_TOP}" y2="{_TOP + _DOWN}"/>')
-        out.append(f'<text x="{place:.1f}" y="{_TOP + _DOWN + 13}" text-anchor="middle">{signed(degrees)}</text>')
+        out.append(
+            f'<text x="{place:.1f}" y="{_TOP + _DOWN + 13}" text-anchor="middle" class="deg">{signed(degrees)}</text>'
+        )
     out.append(f'<path class="edge" d="M{LEFT} {_TOP}V{_TOP + _DOWN}H{LEFT + ACROSS}"/>')
     out.append(f'<text x="{LEFT}" y="{_TOP - 4}" text-anchor="middle">Hz</text>')
     out.append(f'<text x="{LEFT + ACROSS // 2}" y="{_TALL - 4}" text-anchor="middle">temperature, °C</text>')
