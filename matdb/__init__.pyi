@@ -7,6 +7,7 @@ from .advice.cover import Cover as Cover
 from .advice.effective import Effective as Effective
 from .advice.exposure import Flight as Flight
 from .advice.exposure import flight as flight
+from .advice.size import Proposal as Proposal
 from .advice.squeeze import Squeeze as Squeeze
 from .advice.suit import Suitability as Suitability
 from .api import Store as Store

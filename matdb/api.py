@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from numpy.typing import ArrayLike
@@ -21,7 +21,7 @@ from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.on_part import check_on_part
 from matdb.mounting.record import LOAD_FACTORS, Mounting
-from matdb.store import Records, StoredReading
+from matdb.store import Records
 
 if TYPE_CHECKING:
     # What a plain question does not need: matdb.advice and matdb.curve import these when they are first asked for.
@@ -140,37 +140,6 @@ class Store(FittedRecords):
         if self.records.newest_fit(material) is None:
             return ()
         return matdb.advice.surprise.doubts(self._known(material)[1], part, reading)
-
-    def material(self, name: str) -> Material:
-        """The material of that name. Raises NotFound."""
-        return self.records.material(name)
-
-    def part(self, name: str) -> Part:
-        """The part of that name. Raises NotFound."""
-        return self.records.part(name)
-
-    def mounting(self, name: str) -> Mounting:
-        """The mounting of that name. Raises NotFound."""
-        return self.records.mounting(name)
-
-    def materials(self) -> list[Material]:
-        """All materials, by name."""
-        return self.records.materials()
-
-    def parts(self, material: str | None = None) -> list[Part]:
-        """All parts, or those of one material, by name."""
-        return self.records.parts(material)
-
-    def mountings(self) -> list[Mounting]:
-        """All mountings, by name."""
-        return self.records.mountings()
-
-    def readings(self, **which: Any) -> list[StoredReading]:
-        """Readings by number; ``material``, ``part``, ``kind``, ``include_retired`` narrow the list."""
-        for name in ("material", "part", "kind"):
-            if not isinstance(which.get(name), str | None):
-                raise InputError(name, which[name], "a name or None")
-        return self.records.readings(**which)
 
     def correct(self, number: int, new: Reading, why: str) -> int:
         """Put a reading in the place of another, which is kept; answers the new number."""
@@ -408,6 +377,40 @@ class Store(FittedRecords):
         exposed = matdb.advice.exposure.exposure([(c.part, c.material) for c in candidates], temperature_c)
         judged = matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis)
         return {each.candidate.part.name: each.squeeze_mm for members in judged for each in members}
+
+    def size(
+        self,
+        mounting: Mounting | str,
+        temperature_c: Temperatures,
+        *,
+        material: str,
+        form: str,
+        sizes: Sequence[Mapping[str, Any]] = (),
+        squeeze_mm: float | Sequence[float] | None = None,
+        package: str | None = None,
+        progress: Callable[[float], None] | None = None,
+        **told: Any,
+    ) -> list[matdb.Proposal]:
+        """Propose sizes of a form that would suit a mounting; see :func:`matdb.advice.size.size`.
+
+        Parameters
+        ----------
+        mounting, material : Mounting or str, str
+            A record or the name of one in the store; the material's name.
+        temperature_c, form, sizes, squeeze_mm, package, progress, **told
+            As there: degrees Celsius, mm; for instance ``outer_mm=(4, 8), length_mm=25``.
+
+        Raises
+        ------
+        NotFound
+            No such mounting or material.
+        InputError
+            A value out of range, or dimensions that do not go together.
+        """
+        asked = *self._current(material), self._wanted(mounting), temperature_c
+        return matdb.advice.size.size(
+            *asked, form=form, sizes=sizes, squeeze_mm=squeeze_mm, package=package, progress=progress, told=told
+        )
 
     def low_temperature(self, material: str) -> matdb.LowTemperature:
         """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.

@@ -16,7 +16,7 @@ from matdb.errors import InputError, StoreError
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
-from matdb.store import FitRecord, MaterialEvidence, Records, rows
+from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading, rows
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -72,6 +72,37 @@ class FittedRecords:
         """
         self._curves.clear()
         return self.records.undo()
+
+    def material(self, name: str) -> Material:
+        """The material of that name. Raises NotFound."""
+        return self.records.material(name)
+
+    def part(self, name: str) -> Part:
+        """The part of that name. Raises NotFound."""
+        return self.records.part(name)
+
+    def mounting(self, name: str) -> Mounting:
+        """The mounting of that name. Raises NotFound."""
+        return self.records.mounting(name)
+
+    def materials(self) -> list[Material]:
+        """All materials, by name."""
+        return self.records.materials()
+
+    def parts(self, material: str | None = None) -> list[Part]:
+        """All parts, or those of one material, by name."""
+        return self.records.parts(material)
+
+    def mountings(self) -> list[Mounting]:
+        """All mountings, by name."""
+        return self.records.mountings()
+
+    def readings(self, **which: Any) -> list[StoredReading]:
+        """Readings by number; ``material``, ``part``, ``kind``, ``include_retired`` narrow the list."""
+        for name in ("material", "part", "kind"):
+            if not isinstance(which.get(name), str | None):
+                raise InputError(name, which[name], "a name or None")
+        return self.records.readings(**which)
 
     def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
         """Fit all readings of a material and keep the fit; without readings, the family prior, which is not kept.

@@ -105,7 +105,18 @@ STORE = [
     for name, member in inspect.getmembers(matdb.Store, inspect.isfunction)
     if not name.startswith("_") and name != "close"
 ]
-SLOW = ("fit", "publish", "cover", "suit", "next_readings", "next_readings_for", "prony", "low_temperature", "squeeze")
+SLOW = (
+    "fit",
+    "publish",
+    "cover",
+    "suit",
+    "next_readings",
+    "next_readings_for",
+    "prony",
+    "low_temperature",
+    "squeeze",
+    "size",
+)
 #: Records that a caller fills in; the others are answers.
 TAKEN = (FormBase, Reading, matdb.Material, matdb.Part, matdb.Mounting, Affordable, AirframeSpectrum, Forecast)
 MADE = [

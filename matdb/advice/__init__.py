@@ -3,5 +3,6 @@
 from lazy_loader import attach
 
 __getattr__, __dir__, __all__ = attach(
-    __name__, ["camera", "cover", "exposure", "judge", "requirement", "squeeze", "suit", "surprise", "tabulated"]
+    __name__,
+    ["camera", "cover", "exposure", "judge", "requirement", "size", "squeeze", "suit", "surprise", "tabulated"],
 )

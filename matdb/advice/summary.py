@@ -30,7 +30,7 @@ WIDTH: Final = 80
 #: Other parts told of by name.
 _OTHERS: Final = 12
 #: The verdicts that name a part to fit.
-_FIT: Final = ("suits", "probably suits")
+FIT: Final = ("suits", "probably suits")
 #: Warnings that the lines say in other words, or that judging all directions has reckoned with.
 SAID: Final = ("no reading of", "outside the measured temperatures", "the elastic centre")
 _LONG_NOTE: Final = re.compile(r"\(.*; ")
@@ -222,7 +222,7 @@ def summary(
 
 def _settled(best: Suitability) -> str:
     """What to do where no reading is asked for."""
-    if best.verdict in _FIT:
+    if best.verdict in FIT:
         return "nothing, this is settled"
     other = "another squeeze" if best.deciding in ("lift-off", "strain") and best.squeeze_mm else "another part"
     return f"no reading would turn this; look for {other}"
@@ -241,7 +241,7 @@ def _first(best: Suitability) -> str:
     shown, over = in_pixels(decides), (decides.pixels or 0.0) > (decides.pixels_most or 0.0)
     if shown and over == (best.probability < 0.5):
         what += f"; {best.deciding}: {shown}"
-    if best.verdict in _FIT:
+    if best.verdict in FIT:
         sure = "sure" if best.all_directions else "sure up and down"
         return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: fit {what}."
     word = {"open": "Open", "probably not": "Probably nothing suits"}.get(best.verdict, "Nothing suits")

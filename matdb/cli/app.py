@@ -25,6 +25,7 @@ _SINGLE: Final = {
     "stiffness": ("stiffness", "stiffness", "Show a part's stiffness in the field."),
     "suit": ("suit", "suit", "Rank the parts for a camera."),
     "cover": ("cover", "cover", "Find the fewest parts for a season."),
+    "size": ("size", "size", "Say what to print, cut or buy."),
     "modes": ("modes", "modes", "Show all six modes of a camera."),
     "squeeze": ("squeeze", "squeeze", "Say how far to turn a grommet's screw."),
     "next": ("next_reading", "next_reading", "Rank the readings to take next."),
@@ -32,6 +33,9 @@ _SINGLE: Final = {
     "undo": ("undo", "undo", "Take back the last change."),
     "words": ("words", "words", "Tell what the words on the screens mean."),
 }
+
+#: Those of them that take the dimensions of a form, whatever they are.
+_DIMENSIONS: Final = ("size",)
 
 #: Group -> the module of this folder that has it, and its name there.
 _GROUPS: Final = {
@@ -41,11 +45,11 @@ _GROUPS: Final = {
 
 
 def _command(name: str) -> Any:
-    module, what, *short_help = _SINGLE.get(name) or _GROUPS[name]
+    module, what, *told = _SINGLE.get(name) or _GROUPS[name]
     found = getattr(import_module(f"matdb.cli.{module}"), what)
-    if short_help:
+    if told:
         alone = Group()
-        alone.command(name, short_help=short_help[0])(found)
+        alone.command(name, short_help=told[0], context_settings={"ignore_unknown_options": name in _DIMENSIONS})(found)
         return typer.main.get_command(alone)
     group = typer.main.get_group(found)
     group.name = name

@@ -8,7 +8,7 @@ front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
 from matdb.cli.asking import with_unit
@@ -19,7 +19,7 @@ from matdb.exchange.reading_file import value_of
 from matdb.fields import FieldInfo, fields_of, record_fields
 from matdb.form import FORMS
 from matdb.form.base import FormBase
-from matdb.units import split_sizes
+from matdb.units import is_range, parse_range, range_ends, split_sizes
 
 #: What a field holds, where it is no quantity.
 _SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
@@ -135,6 +135,51 @@ def dimension_of(kind: str, stem: str, text: str) -> str:
         text = with_unit(text, "mm" if slot.holds == "length" else "")
         _value(slot, stem, text, None)
     return text
+
+
+def ranges_from_words(kind: str, given: Mapping[str, str]) -> dict[str, Any]:
+    """Dimensions of a form that may be fixed, ranged (``4mm..8mm``), one of several (``4mm,5mm``) or ``free``.
+
+    Parameters
+    ----------
+    kind, given
+        As for :func:`form_from_words`.
+
+    Returns
+    -------
+    dict
+        By field: a value, (low, high), a list or "free".
+
+    Raises
+    ------
+    InputError
+        Unknown form or option, or a text that cannot be read.
+    """
+    if kind not in FORMS:
+        raise InputError("--form", kind, "one of " + ", ".join(sorted(FORMS)))
+    slots, found = _slots(FORMS[kind]), {}
+    for option, text in given.items():
+        name = option.removeprefix("--")
+        slot = slots.get(name) or slots.get(name.removeprefix("not-"))
+        if slot is None or slot.holds == _POINTS:
+            allowed = f"an option of this command or a dimension of a {kind}: {form_options(kind)}"
+            raise InputError("option", option, allowed)
+        found[slot.field.name] = _ranged(slot, option, text)
+    return found
+
+
+def _ranged(slot: _Slot, option: str, text: str) -> Any:
+    """One value, both ends of a range, or several values."""
+    if text.strip() == "free" or slot.holds == _FORM:
+        return text.strip()
+    if "," in text:
+        return [_value(slot, option, each.strip(), None) for each in text.split(",")]
+    if not is_range(text) or slot.holds in (_SWITCH, _TEXT):
+        return _value(slot, option, text, None)
+    if slot.holds == "count":
+        low, high = (value_of(slot.field, end, option) for end in range_ends(text))
+        return low, high
+    return parse_range(text, slot.holds, option)
 
 
 def form_options(kind: str) -> str:

@@ -118,7 +118,7 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
             if text:
                 show(text, indent="   ")
         pixels = any(need.pixels is not None for need in row.requirements)
-        records_table(row.requirements, [*_REQUIREMENTS, *([_PIXELS] if pixels else [])])
+        records_table(row.requirements, [*REQUIREMENTS, *([_PIXELS] if pixels else [])])
         records_table(_states(row), [*_STATES, through])
 
 
@@ -126,7 +126,7 @@ def _counted(row: Suitability) -> str:
     return "hours" if row.worst_when else "temperatures"
 
 
-_REQUIREMENTS: Final = (
+REQUIREMENTS: Final = (
     Column("asked", lambda need: str(need.name)),
     Column("holds", lambda need: share_text(need.probability), right=True),
     Column("room to the limit", lambda need: f"{100.0 * need.margin:+.0f} %", right=True),

@@ -43,20 +43,22 @@ class Heading:
     unit: str
 
 
-def heading_of(text: str) -> Heading | None:
+def heading_of(text: str, known: Mapping[str, FieldInfo] | None = None) -> Heading | None:
     """Understand a heading such as ``temp_F``, ``Mass (g)``, ``frequency [Hz]``, ``storage_mpa``; None if not.
 
     Parameters
     ----------
     text : str
         The heading.
+    known : mapping, optional
+        The columns that there may be, by field; those of a file of readings without it.
 
     Raises
     ------
     InputError
         The column is known but the unit is not one of its.
     """
-    known = columns()
+    known = columns() if known is None else known
     by_name = {name: each for each in known.values() for name in (each.stem, *each.aliases)}
     whole = "" if "%" in text else _folded(text)  # a percent sign is a unit, not a letter of the name
     if whole in known:

@@ -65,6 +65,8 @@ class FormBase(PlainRecord):
     called: ClassVar[str] = ""
     #: By option, the question for each dimension that somebody new to it is asked.
     asked: ClassVar[Mapping[str, str]] = {}
+    #: How a builder comes by one: "print", "cut" or "buy".
+    made: ClassVar[str] = "cut"
     #: False for a form known only by its readings: its scale is free.
     has_geometry: ClassVar[bool] = True
     #: Standard deviation of ln(true / computed stiffness) that real dimensions, edges and bonding leave open where the

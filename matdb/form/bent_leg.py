@@ -49,6 +49,7 @@ class BentLeg(FormBase):
     """
 
     kind: ClassVar[str] = "bent-leg"
+    made: ClassVar[str] = "print"
     round: ClassVar[bool] = False
     axes: ClassVar[tuple[str, ...]] = ("axial", "lateral", "out-of-plane")
     # The thickness counts with its cube.

@@ -47,6 +47,7 @@ class Bush(FormBase):
         "inner": "Diameter of the pin",
         "length": "Length",
     }
+    made: ClassVar[str] = "buy"
     axes: ClassVar[tuple[str, ...]] = ("axial", "radial")
     needs_bond: ClassVar[tuple[str, ...]] = ("axial",)
     apart_share: ClassVar[float] = 1.1

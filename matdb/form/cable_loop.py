@@ -37,6 +37,7 @@ class CableLoop(FormBase):
     """
 
     kind: ClassVar[str] = "cable-loop"
+    made: ClassVar[str] = "buy"
     axes: ClassVar[tuple[str, ...]] = ("axial",)
     has_geometry: ClassVar[bool] = False
     # No modulus goes with it: the offset takes that up.

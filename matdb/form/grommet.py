@@ -71,9 +71,13 @@ class _Flange(RoundPad):
             value *= uneven_share(*(size / self.outer_mm for size in sizes)).get(f"{self.neck} {bore} {mode}", 1.0)
         return value * (self.outer_mm / 2.0) ** (3 if mode == "tilt" else 1), soft
 
+    @functools.cached_property
+    def _axial(self) -> tuple[float, float]:
+        return self.linear("axial")
+
     def unit(self, mode: str, compressibility: Any = 0.0) -> Any:
         """Unsqueezed stiffness at 1 MPa; see :meth:`linear`."""
-        stiff, soft = self.linear(mode)
+        stiff, soft = self._axial if mode == "axial" else self.linear(mode)
         return stiff / (1.0 + soft * compressibility)
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:

@@ -18,6 +18,7 @@ from matdb.form.thread import pitch_mm
 class TwoHalves(FormBase):
     """A plate held between two halves that one screw squeezes; a subclass gives them and what screw and plate are."""
 
+    made: ClassVar[str] = "buy"
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
 
     plate_mm: float

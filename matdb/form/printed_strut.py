@@ -106,6 +106,7 @@ class PrintedStrut(RoundLeg):
         "walls": "Lines side by side in a wall, such as 3 (empty: 3 of 0.4 mm)",
         "infill-share": "Infill, such as 20% (empty: solid)",
     }
+    made: ClassVar[str] = "print"
     # Infill exponent, lines' adhesion and wall are all guesses.
     inside_sd: ClassVar[float] = 0.35
     outside_sd: ClassVar[float] = 0.35

@@ -24,8 +24,8 @@ from matdb.exchange.whole_store import export_store
 
 #: Commands whose answers take long.
 SLOW = (
-    "bench", "cover", "demo", "export prony", "fit", "next", "page", "picture", "protocol", "reading trace", "soak",
-    "squeeze", "store publish", "suit",
+    "bench", "cover", "demo", "export prony", "fit", "next", "page", "picture", "protocol", "reading trace", "size",
+    "soak", "squeeze", "store publish", "suit",
 )  # fmt: skip
 
 

@@ -201,7 +201,8 @@ ANY = _Any()
 
 
 def _hint(thing, name):
-    return typing.get_type_hints(thing).get(name)
+    # A plain word such as Any tells of no record; what others name may be known to a type checker alone.
+    return None if thing.__annotations__.get(name) == "Any" else typing.get_type_hints(thing).get(name)
 
 
 def signature(thing):
@@ -224,7 +225,7 @@ def signature(thing):
 #: What answers come in; how they are made is the library's own business.
 ANSWERS = {
     "Band", "Cover", "Curve", "Effective", "Flight", "LowTemperature", "MedianAnswer", "NextReading", "PartAnswers",
-    "Prony", "SixAxes", "Squeeze", "Store", "StoredReading", "Suitability",
+    "Proposal", "Prony", "SixAxes", "Squeeze", "Store", "StoredReading", "Suitability",
 }  # fmt: skip
 
 

@@ -27,6 +27,7 @@ _PARTS = " ".join(f"--part '{name}'" for name in EIGHT)
 _OWN = "--mass 900g --count 4 --kv 920 --cells 4 --spread 180x180mm --box 90x80x60mm"
 _VERDICT = r"(Suits|Probably suits), .+ sure.*: fit |(Open|Nothing suits|Probably nothing suits): the best, "
 _NEXT = r"Take next(, to settle that part)?: a |No further reading is worth it"
+_SIZE = r"(Suits|Probably suits), .+ sure.*: |(Open|Nothing suits|Probably nothing suits): the best, "
 _COVERS = r"One part does it: |No single part"
 
 #: A question to the store of recorded answers -> how its first line begins.
@@ -38,6 +39,8 @@ RECORDED = {
     f"cover --mounting 'demo camera' --temp -20C..35C {_PARTS}": _COVERS,
     f"cover --mounting 'six axes' --monthly monthly.csv --share 99% --most 3 {_PARTS}": _COVERS,
     "cover --mounting 'demo camera' --temp -40C..35C --share 99% --part 'tan tube 6x4x10' --part bush": _COVERS,
+    "size 'demo camera' --material 'white 20A' --form ring --sizes sizes.csv --temp -10C..25C": _SIZE,
+    "size 'six axes' --material 'white 20A' --form ring --inner 4mm,9mm --outer 14mm --height 9mm --temp 5C": _SIZE,
     "squeeze 'gel pair' --temp -10C..25C --mass 600g": r"gel pair: [\d.]+ turns past first touch, spacer",
     "squeeze 'gel pair' --temp -10C..25C --mounting 'six axes' --turns 1": r"gel pair: .*turns past first touch,",
     "next 'gel ring 14x5x7' --temp -10C..25C --mass 155g": _NEXT,

@@ -1,0 +1,180 @@
+"""``matdb size``: what dimensions of a form would suit a camera."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import MISSING, dataclass
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import numpy as np
+
+from matdb.advice.size import FAILS_BY, Proposal
+from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
+from matdb.advice.verdict import percent
+from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
+from matdb.cli.dimensions import ranges_from_words, split_words
+from matdb.cli.options import arg, option
+from matdb.cli.screen import Progress, records_table, show
+from matdb.cli.suit import REQUIREMENTS, PackageOption
+from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
+from matdb.delimited import file_bytes
+from matdb.errors import InputError
+from matdb.exchange.size_file import read_sizes
+from matdb.fields import record_fields
+from matdb.form.thread import pitch_mm
+from matdb.units import is_range, parse, parse_range, parse_sizes, range_ends
+
+#: Turns that are tried within a range of them.
+_TURN: Final = 0.25
+
+
+@dataclass(frozen=True, kw_only=True)
+class SizeOptions:
+    """What is looked for beside the dimensions."""
+
+    material: str = option("NAME", "The material it is made of.", MISSING)
+    form: str = option("FORM", "Its form, such as printed-strut or ring.", MISSING)
+    sizes: str | None = option("FILE", "Sizes that you own or can buy (CSV): only these.")
+    thread: str | None = option("THREAD", "The screw that squeezes it, such as M3.")
+    count: str | None = option("NUMBERS", "Isolators, such as 4, 3..6 or free (3..8); the mounting's without it.")
+    spread: str | None = option("SIZES", "Length and width they are spread over, such as 60x40mm..100x80mm.")
+    centre: str | None = option("LENGTHS", "The camera's centre above the isolators, such as -10mm..20mm.")
+    squeeze: str | None = option("LENGTHS", "Static squeeze of each part, such as 0.5mm or 0.2mm..1mm.")
+    turns: str | None = option("NUMBERS", "The same in turns of the screw past first touch, such as 1..3.")
+
+    def told(self) -> dict[str, Any]:
+        """What they say of screw and mounting, as the library takes it. Raises UnitError, InputError."""
+        found: dict[str, Any] = {} if self.thread is None else {"thread": self.thread}
+        if self.count == "free":
+            found["count"] = "free"
+        elif self.count is not None:
+            low, *high = (int(parse(end, "dimensionless", "--count")) for end in range_ends(self.count))
+            found["count"] = (low, *high) if high else low
+        if self.spread is not None:
+            sides = tuple(parse_sizes(end, 2, "--spread") for end in range_ends(self.spread))
+            found["spread_mm"] = sides if len(sides) == 2 else sides[0]
+        if self.centre is not None:
+            found["centre_height_mm"] = _span(self.centre, "length", "--centre")
+        return found
+
+    def squeezes(self) -> float | list[float] | None:
+        """The squeeze that was asked for, or those to try, mm. Raises UnitError, InputError."""
+        if self.turns is None:
+            asked = None if self.squeeze is None else _span(self.squeeze, "length", "--squeeze")
+            return np.linspace(asked[0], asked[1], 9).tolist() if isinstance(asked, tuple) else asked
+        if self.squeeze is not None or self.thread is None:
+            allowed = "given with --thread, and without --squeeze"
+            raise InputError("--turns", self.turns, allowed, "for instance --thread M3 --turns 1..3")
+        low, *high = _span(self.turns, "dimensionless", "--turns", always=True)
+        return [pitch_mm(self.thread) * turns for turns in np.arange(low, high[0] + 1e-9, _TURN)]
+
+
+def _span(text: str, dimension: str, name: str, always: bool = False) -> Any:
+    """One quantity, or both ends of a range; always both where asked. Raises UnitError, InputError."""
+    if is_range(text):
+        return parse_range(text, dimension, name)
+    value = parse(text, dimension, name)
+    return (value, value) if always else value
+
+
+def size(
+    call: AskedNow,
+    words: Annotated[list[str], arg("MOUNTING --DIMENSION SIZE...", "The mounting, and what is known of the form.")],
+    said: SizeOptions,
+    air: FlightOptions,
+    package: PackageOption = None,
+) -> None:
+    """Say what to print, cut or buy for a camera, and how far each dimension may be off.
+
+    Dimensions of the form are fixed (--length 25mm), ranged (--outer 4mm..8mm --walls 1..3), one of several (--outer
+    4mm,5mm,6mm) or looked for (without a word, or 'free'): 'matdb part forms' lists them.
+    """
+    name, given = split_words(words)
+    told = ranges_from_words(said.form, given) | said.told()
+    sizes = [] if said.sizes is None else read_sizes(Path(said.sizes).name, file_bytes(said.sizes), said.form)
+    flown = flight_of(air)
+    with call.existing() as store, Progress("sizes") as update:
+        found = store.size(
+            name,
+            flown,
+            material=said.material,
+            form=said.form,
+            sizes=sizes,
+            squeeze_mm=said.squeezes(),
+            package=package,
+            progress=update,
+            **told,
+        )
+        warnings = found[0].part.form.warnings("axial")
+        cautions = before_flight(store, warnings, found[0].squeeze_mm)
+    temperature_c = flown.flown.temperature_c
+    low_c, high_c = float(temperature_c.min()), float(temperature_c.max())
+
+    def behind() -> None:
+        flight_lines(flown)
+        for each in found:
+            show(f"{in_words(each)}: {each.verdict} ({percent(each.probability)}): {each.reason}.")
+            records_table(each.requirements, REQUIREMENTS)
+
+    content = {"proposals": [each.to_dict() for each in found], "air": flight_content(flown)}
+    content["cautions"] = [ESTIMATE, *FLIGHT]
+    answer = Answer(lines=short(_told(found, low_c, high_c), warnings), others=tuple(map(_other, found[1:])))
+    call.tell(answer, content, behind, warnings, others="Others that differ in kind", **cautions)
+
+
+def in_words(found: Proposal) -> str:
+    """Form and dimensions of a proposal, and how it is fitted, in a builder's words."""
+    known, form = record_fields(type(found.part.form)), found.part.form
+    told = [
+        f"{known[name].noun} {_figure(known[name].dimension, value)}" for name, value in found.sizes.items() if value
+    ]
+    how = how_to_fit(found.squeeze_mm, found.turns, found.spacer_mm)
+    named = f"{found.part.name} ({form.kind} {', '.join(told)})" if found.listed else f"{form.kind} {', '.join(told)}"
+    return ", ".join([named, *([how] if how else [])])
+
+
+def _figure(dimension: str, value: Any) -> str:
+    if dimension == "length":
+        return f"{value:.4g} mm"
+    return f"{100.0 * value:.3g} %" if dimension == "dimensionless" else str(value)
+
+
+def _off(found: Proposal) -> str:
+    """How far each dimension may be off; empty where it hardly holds as it is."""
+    if found.probability < FAILS_BY:
+        return ""
+    known, told = record_fields(type(found.part.form)), []
+    for name, (down, up) in found.tolerance.items():
+        times, unit = (100.0, "%") if known[name].dimension == "dimensionless" else (1.0, "mm")
+        told.append(f"{known[name].noun} {times * down:+.1g}/{times * up:+.1g} {unit}")
+    return f"Each may be off by this much until it is {percent(FAILS_BY)} less sure: {', '.join(told)}."
+
+
+def _first(best: Proposal) -> str:
+    """Verdict and what to make."""
+    on = best.mounting
+    spread = "" if on.spread_mm is None else " spread over {:g}x{:g} mm".format(*on.spread_mm)
+    what = f"{'take' if best.listed else best.form.made} {on.count} pieces{spread}, {in_words(best)}"
+    if best.verdict in FIT:
+        sure = "sure" if best.all_directions else "sure up and down"
+        return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: {what}."
+    word = {"open": "Open", "probably not": "Probably nothing suits"}.get(best.verdict, "Nothing suits")
+    return f"{word}: the best, {what}, holds with {percent(best.probability)}."
+
+
+def _told(found: Sequence[Proposal], low_c: float, high_c: float) -> list[str]:
+    """What to make, how exactly, what decides and what it rests on."""
+    best, span = found[0], f"{low_c:.3g} to {high_c:.3g} degC" if high_c > low_c else f"{low_c:.3g} degC"
+    return [
+        _first(best),
+        f"For {span}; {best.rests_on}.",
+        f"Decides: {best.reason}.",
+        _off(best),
+        "" if best.all_directions else up_and_down(best.mounting),
+        f"Assumed: {', '.join(assumed(best.mounting))}.",
+    ]
+
+
+def _other(found: Proposal) -> str:
+    return f"{percent(found.probability)}: {in_words(found)}"
