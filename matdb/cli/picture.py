@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from matdb.advice.exposure import flight
@@ -18,7 +18,7 @@ from matdb.form.thread import pitch_mm
 from matdb.picture.chart import Chart
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.material_charts import master_chart, modulus_chart, residual_chart
-from matdb.picture.mounting_charts import frequency_chart, squeeze_chart, transmissibility_chart
+from matdb.picture.mounting_charts import MOST_PARTS, frequency_chart, squeeze_chart, transmissibility_chart
 from matdb.picture.terminal import chart_text
 from matdb.units import parse, parse_range
 
@@ -115,11 +115,15 @@ def frequency(
     expected = parse_range(forecast, "temperature", "--forecast") if forecast else None
     flown = flight(low_c=expected[0], high_c=expected[1]) if expected else flight(**axis)
     with call.existing() as store:
-        wanted, parts = store.mounting(mounting), held.parts(store, part)
+        wanted, parts, chosen = store.mounting(mounting), held.parts(store, part), list[str]()
+        if part is None and len(parts) > MOST_PARTS:
+            best = store.suit(wanted, flown, axis=held.axis)[:MOST_PARTS]
+            chosen = [f"The {MOST_PARTS} of {len(parts)} parts that suit best; name others by --part."]
+            parts = [store.part(row.part) for row in best]
         how = held.under(store, wanted, parts, flown).how_all(parts)
         candidates = [_candidate(store, each) for each in parts]
         chart = frequency_chart(candidates, wanted, **axis, forecast_c=expected, **how)
-    call.show(chart)
+    call.show(replace(chart, notes=(*chosen, *chart.notes)))
 
 
 @app.command()
@@ -155,14 +159,11 @@ def squeeze(
         at = [parse(t, "temperature", "--temp") for t in temp]
         screw = known.known_screw
         step_mm = quantity(pitch, "length", "--pitch") or (pitch_mm(screw) if screw else None)
-        limits: dict[str, Any] = {}
+        limits_mm = None
         if known.form.pair is not None:
             advice = store.squeeze(part, temperature_c=at, mounting=wanted)
-            limits = {"least_mm": float(advice.least_mm.high), "most_mm": float(advice.most_mm.low)}
-            limits["recommended_mm"] = advice.points[0].squeeze_mm
-        chart = squeeze_chart(
-            _candidate(store, known), at, mass_kg=wanted.mass_kg, count=wanted.count, pitch_mm=step_mm, **limits
-        )
+            limits_mm = float(advice.least_mm.high), float(advice.most_mm.low), advice.points[0].squeeze_mm
+        chart = squeeze_chart(_candidate(store, known), at, wanted, pitch_mm=step_mm, limits_mm=limits_mm)
     call.show(chart)
 
 

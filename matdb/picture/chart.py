@@ -15,8 +15,8 @@ Style = Literal["line", "dashed", "points", "crosses"]
 
 
 def signed(value: float) -> str:
-    """A number as text with a true minus sign."""
-    return f"{value:g}".replace("-", "−")
+    """A number as text with a true minus sign, four digits at most."""
+    return f"{value:.4g}".replace("-", "−")
 
 
 @dataclass(frozen=True)

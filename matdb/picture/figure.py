@@ -29,7 +29,8 @@ PAPER: Final = "#ffffff"
 
 #: Night blue, brick, teal, ochre, lilac grey: lightness about 25, 40, 53, 66, 76.
 SERIES: Final = ("#1d2f78", "#b2321c", "#15857c", "#d59a16", "#b3b8ee")
-DASHES: Final = ((), (6.0, 2.0), (2.0, 1.6), (8.0, 2.0, 1.5, 2.0), (4.0, 1.5, 1.0, 1.5, 1.0, 1.5))
+#: The longest pattern shows whole in a legend's short line.
+DASHES: Final = ((), (6.0, 2.0), (2.0, 1.6), (5.0, 1.6, 1.3, 1.6), (3.4, 1.3, 1.0, 1.3, 1.0, 1.3))
 MARKERS: Final = ("o", "s", "^", "D", "v")
 
 #: Kind of span: (fill, opacity, hatching).
@@ -92,10 +93,10 @@ def draw(chart: Chart) -> Figure:
 
 
 def _fill(figure: Figure, chart: Chart) -> None:
-    title = _wrapped(chart.title, 52)
+    title = _wrapped(chart.title, 46)
     subtitle = _wrapped(chart.subtitle, 68)
     notes = [line for note in chart.notes for line in _wrapped(note, 88)]
-    legends = [_legend_rows(panel) for panel in chart.panels]
+    legends = [_legend_shape(panel)[0] for panel in chart.panels]
     top = 0.19 * len(title) + 0.155 * len(subtitle) + 0.14
     bottom = 0.13 * len(notes) + (0.1 if notes else 0.04)
     extra = [0.32 if panel.x_second else 0.0 for panel in chart.panels]
@@ -107,9 +108,11 @@ def _fill(figure: Figure, chart: Chart) -> None:
     y -= 0.19 * len(title)
     figure.text(0.12 / _WIDE, y / tall, "\n".join(subtitle), ha="left", va="top", size=_SMALL, color=FAINT)
     y = tall - top
+    # A long label of an upright axis stands on two lines beside its own panel.
+    left = 0.52 + 0.16 * max(1 + _upright(panel).count("\n") for panel in chart.panels)
     for panel, rows, high, more in zip(chart.panels, legends, heights, extra, strict=True):
         above, below = 0.10 + more, 0.46 + 0.17 * rows
-        place = (0.68 / _WIDE, (y - high + below) / tall, (_WIDE - 0.68 - 0.14) / _WIDE, (high - above - below) / tall)
+        place = (left / _WIDE, (y - high + below) / tall, (_WIDE - left - 0.14) / _WIDE, (high - above - below) / tall)
         _panel(figure.add_axes(place), panel, rows, high - above - below)
         y -= high
     if notes:
@@ -119,6 +122,11 @@ def _fill(figure: Figure, chart: Chart) -> None:
 def _wrapped(text: str, width: int) -> list[str]:
     """Lines; a number stays with its unit."""
     return textwrap.wrap(re.sub(r"(?<=\d) (?=%|°|Hz|mm|g\b)", "\u00a0", text), width)
+
+
+def _upright(panel: Panel) -> str:
+    """The label of the upright axis, no longer than the panel is high."""
+    return "\n".join(textwrap.wrap(panel.y_label, 26, max_lines=2, placeholder=" …"))
 
 
 def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
@@ -147,7 +155,7 @@ def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
         line(mark.at, color=FAINT, linewidth=0.8, dashes=(3.0, 2.0), zorder=1.0, label=mark.label or "_")
     axes.set(xlim=x_range, ylim=y_range)
     axes.set_xlabel(panel.x_label, size=_TEXT, color=INK, labelpad=2)
-    axes.set_ylabel(panel.y_label, size=_TEXT, color=INK, labelpad=2)
+    axes.set_ylabel(_upright(panel), size=_TEXT, color=INK, labelpad=2)
     axes.grid(True, color=GRID, linewidth=0.6)
     axes.set_axisbelow(True)
     axes.tick_params(**_TICKS)
@@ -169,11 +177,11 @@ def _panel(axes: Any, panel: Panel, rows: int, tall: float) -> None:
             list(kept),
             loc="upper left",
             bbox_to_anchor=(-0.12, -0.36 / tall),
-            ncols=2,
+            ncols=_legend_shape(panel)[1],
             fontsize=_SMALL - 0.4,
             frameon=False,
             borderpad=0.0,
-            handlelength=2.4,
+            handlelength=2.8,
             columnspacing=1.2,
             labelspacing=0.25,
             labelcolor=INK,
@@ -220,9 +228,12 @@ def _ticks(axes: Any, panel: Panel) -> None:
         axis.set_minor_formatter(NullFormatter())
 
 
-def _legend_rows(panel: Panel) -> int:
-    labels = {s.label for s in panel.series} | {s.label for s in panel.spans} | {m.label for m in panel.marks}
-    return math.ceil(len(labels - {""}) / 2)
+def _legend_shape(panel: Panel) -> tuple[int, int]:
+    """Rows and columns of the legend: two columns where the longest labels go side by side."""
+    every = {s.label for s in panel.series} | {s.label for s in panel.spans} | {m.label for m in panel.marks}
+    labels = sorted(every - {""}, key=len)
+    columns = 2 if sum(map(len, labels[-2:])) <= 60 else 1
+    return math.ceil(len(labels) / columns), columns
 
 
 def picture_bytes(chart: Chart, kind: str) -> bytes:

@@ -10,6 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.effective import Effective, effective, ln_scale_at_rest
+from matdb.advice.exposure import exposure
+from matdb.advice.judge import judge
 from matdb.advice.requirement import Candidate
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
@@ -18,10 +20,12 @@ from matdb.mounting.suspended import transmissibility
 from matdb.picture.chart import Chart, Mark, Panel, Series, Span, signed
 from matdb.picture.material_charts import DEGC, rests_on, temperatures
 
-_MOST_PARTS: Final = 5
+MOST_PARTS: Final = 5
 _POINTS: Final = 111
 #: Greatest squeeze over height that is drawn.
 _MOST_SQUEEZE: Final = 0.25
+#: How probable the strain must be to hold, as a band's end has it.
+_SURE: Final = 0.975
 
 
 def frequency_chart(
@@ -56,8 +60,8 @@ def frequency_chart(
     InputError
         No or too many parts, or a value out of range.
     """
-    if not 1 <= len(candidates) <= _MOST_PARTS:
-        raise InputError("parts", len(candidates), f"1 to {_MOST_PARTS} in one picture", "name them")
+    if not 1 <= len(candidates) <= MOST_PARTS:
+        raise InputError("parts", len(candidates), f"1 to {MOST_PARTS} in one picture", "name them")
     t = temperatures(low_c, high_c, _POINTS)
     held: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "axis": axis}
     series = []
@@ -96,7 +100,7 @@ def _extrapolated(candidates: Sequence[Candidate], low_c: float, high_c: float) 
     measured: dict[str, list[str]] = {}
     for each in candidates:
         if each.curve.basis == "readings" and each.curve.measured_c is not None:
-            cold, warm = each.curve.measured_c
+            cold, warm = (float(f"{end:.3g}") for end in each.curve.measured_c)
             if cold > low_c + 0.5 or warm < high_c - 0.5:
                 measured.setdefault(f"{signed(cold)} to {signed(warm)} °C", []).append(each.part.name)
     return [f"Measured from {span}, extrapolated beyond: {', '.join(names)}." for span, names in measured.items()]
@@ -130,16 +134,20 @@ def transmissibility_chart(
     """
     _few(temperature_c)
     bands = mounting.rotor_bands
-    top = max(b.high_hz for b in bands) * 1.5
-    f = np.geomspace(1.0, max(top, 100.0), 320)
-    series = []
+    top, rotor_hz = max(b.high_hz for b in bands) * 1.5, mounting.lowest_rotor_hz
+    f = np.union1d(np.geomspace(1.0, max(top, 100.0), 320), [rotor_hz])
+    rotor = int(np.searchsorted(f, rotor_hz))
+    series, points = [], []
     for colour, t in enumerate(temperature_c):
         scale = ln_scale_at_rest(
             candidate.curve, candidate.part, axis, squeeze_mm, np.array(float(t)), mounting.mass_kg, mounting.count
         )
         k = np.exp(candidate.curve.ln_modulus(np.full(f.shape, float(t)), np.log(2.0 * np.pi * f)) + scale[:, None])
         through = band(transmissibility(mounting.mass_kg, k, f))
-        series.append(Series.banded(f"at {signed(t)} °C", f, through, colour))
+        label = f"at {signed(t)} °C: {float(through.median[rotor]):.2g} at {rotor_hz:.3g} Hz"
+        series.append(Series.banded(label, f, through, colour))
+        at = slice(rotor, rotor + 1)
+        points.append(Series(label="", x=f[at], y=np.asarray(through.median)[at], style="points", colour=colour))
     spans = [
         Span("x", b.low_hz, b.high_hz, f"rotor order {b.order:g}", "plain" if i else "rotor")
         for i, b in enumerate(bands)
@@ -147,7 +155,7 @@ def transmissibility_chart(
     if mounting.manoeuvre_hz > 0.0:
         spans.append(Span("x", 0.0, mounting.manoeuvre_hz, "manoeuvres", "forecast"))
     log: dict[str, Any] = {"x_log": True, "y_log": True, "x_range": (float(f[0]), float(f[-1]))}
-    panel = Panel("frequency, Hz", "transmissibility", tuple(series), tuple(spans), (Mark("y", 1.0),), **log)
+    panel = Panel("frequency, Hz", "transmissibility", (*series, *points), tuple(spans), (Mark("y", 1.0),), **log)
     title = f"{mounting.name} on {candidate.part.name}: transmissibility"
     subtitle = f"{_load(mounting, squeeze_mm)}; {rests_on(candidate.curve)}; bands hold 95 %"
     note = "Below 1 the camera shakes less than the craft. Vertical motion alone; rocking is another matter."
@@ -157,13 +165,10 @@ def transmissibility_chart(
 def squeeze_chart(
     candidate: Candidate,
     temperature_c: Sequence[float],
+    mounting: Mounting,
     *,
-    mass_kg: float,
-    count: int = 1,
     pitch_mm: float | None = None,
-    least_mm: float | None = None,
-    most_mm: float | None = None,
-    recommended_mm: float | None = None,
+    limits_mm: tuple[float, float, float] | None = None,
 ) -> Chart:
     """Stiffness of one part, and natural frequency under its load, over the squeeze that it carries.
 
@@ -173,13 +178,13 @@ def squeeze_chart(
         The part with its curve.
     temperature_c : sequence of float
         One to four temperatures, degrees Celsius: a line each.
-    mass_kg, count : float, int
-        Mass on all the parts together, and how many they are.
+    mounting : Mounting
+        Payload and count, and what the rubber may be strained.
     pitch_mm : float or None
         Pitch of the screw; gives a second axis in turns.
-    least_mm, most_mm, recommended_mm : float or None
+    limits_mm : tuple of float, optional
         For two halves squeezed by a screw (:meth:`matdb.api.Store.squeeze`): where neither half lifts off, where
-        neither is strained too far, and what to take.
+        neither is strained too far, and what to take; as the judge of the mounting says when None.
 
     Raises
     ------
@@ -195,32 +200,46 @@ def squeeze_chart(
     stiff, natural = [], []
     for colour, t in enumerate(temperature_c):
         label = f"at {signed(float(t))} °C"
-        held: dict[str, Any] = {"mass_kg": mass_kg, "count": count}
+        held: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count}
         rows = [
             effective(candidate.curve, candidate.material, part, float(t), squeeze_mm=float(q), **held) for q in squeeze
         ]
         stiff.append(Series.banded(label, squeeze, Band.joined(row.stiffness_n_per_mm for row in rows), colour))
         natural.append(Series.banded(label, squeeze, Band.joined(map(_natural, rows)), colour))
     end = float(squeeze[-1])
-    marks = () if recommended_mm is None else (Mark("x", recommended_mm, f"take {recommended_mm:.3g} mm"),)
-    spans = _squeeze_spans(0.20 * height, least_mm, most_mm, end)
+    least_mm, most_mm, take_mm = limits_mm or _judged(candidate, mounting, temperature_c, end)
+    marks = (Mark("x", take_mm, f"take {take_mm:.3g} mm"),) if take_mm else ()
+    spans = _squeeze_spans(least_mm, most_mm, end)
     second = Panel("squeeze of the part, mm", "natural frequency, Hz", tuple(natural), spans, marks, x_range=(0.0, end))
     first = replace(second, y_label="stiffness, N/mm", series=tuple(stiff))
     if pitch_mm:
         first = replace(first, x_factor=1.0 / pitch_mm, x_second="turns after first touch")
     unsqueezed, squeezed = (float(part.form.stiffness_n_per_mm(1.0, squeeze_mm=q)) for q in (0.0, end))
-    rests = f"{mass_kg * 1e3:g} g on {count}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %"
+    rests = f"{_load(mounting)}; height {height:g} mm; {rests_on(candidate.curve)}; bands hold 95 %"
     note = f"The form alone makes it {squeezed / unsqueezed:.2f} times as stiff at {end:.3g} mm as unsqueezed."
     return Chart(f"{part.name}: squeeze", rests, (first, second), (note,))
 
 
-def _squeeze_spans(tears_mm: float, least_mm: float | None, most_mm: float | None, end_mm: float) -> tuple[Span, ...]:
-    """Where a squeeze holds; without limits of its own, where rubber sets and tears by common practice."""
-    if least_mm is None or most_mm is None:
-        return (Span("x", tears_mm, math.inf, "over 20 %: sets and tears", "rotor"),)
+def _judged(
+    candidate: Candidate, mounting: Mounting, temperature_c: Sequence[float], end_mm: float
+) -> tuple[float, float, float]:
+    """Least and most squeeze at which the judge is sure of the rubber's strain, and the one that it takes, mm."""
+    exposed = exposure([(candidate.part, candidate.material)], np.asarray(temperature_c, dtype=float))
+    ((best,),) = judge([candidate], mounting, exposed)
+    low, high = 0.0, 2.0 * end_mm
+    for _ in range(8):
+        middle = 0.5 * (low + high)
+        ((found,),) = judge([candidate], mounting, exposed, squeeze_mm=middle)
+        sure = all(each.probability >= _SURE for each in found.requirements if each.name == "strain")
+        low, high = (middle, high) if sure else (low, middle)
+    return 0.0, high, best.squeeze_mm
+
+
+def _squeeze_spans(least_mm: float, most_mm: float, end_mm: float) -> tuple[Span, ...]:
+    """Where a squeeze holds."""
     spans = []
     if least_mm <= most_mm:
-        spans.append(Span("x", least_mm, most_mm, "holds", "wanted"))
+        spans.append(Span("x", least_mm, most_mm, "rubber bears it", "wanted"))
     if least_mm > 0.0:
         spans.append(Span("x", 0.0, least_mm, "a half lifts off"))
     if most_mm < end_mm:

@@ -1,6 +1,9 @@
 """``matdb picture``: text in the terminal, files with --out, numbers with --json."""
 
+import numpy as np
 import pytest
+
+import matdb
 
 WORDS = {
     "modulus": ("modulus", "amber", "--temp", "-20C..40C", "--frequency", "20Hz"),
@@ -60,3 +63,19 @@ def test_refusals_are_one_line(words, says, matdb_says):
     assert told.out == ""
     assert says in told.err
     assert told.err.count("\n") == 1
+
+
+def test_of_too_many_parts_the_five_that_suit_best_are_drawn(matdb_says, store):
+    with matdb.open_store(store) as kept:
+        more = [f"ring {k}" for k in range(5)]
+        kept.add(
+            [matdb.Part(name=name, material="amber", form=matdb.Ring(14, 5, 4 + k)) for k, name in enumerate(more)]
+        )
+        ranked = [row.part for row in kept.suit("cam", np.arange(-5.0, 6.0))]
+    told = matdb_says("picture", "frequency", "cam", "--temp", "-5C..5C", "--json")
+    assert (told.code, told.err) == (0, "")
+    drawn = [series["label"].split(",")[0] for series in told.json["chart"]["panels"][0]["series"]]
+    assert len(ranked) > 5
+    assert drawn == ranked[:5]
+    assert f"The 5 of {len(ranked)} parts that suit best; name others by --part." in told.json["warnings"]
+    assert matdb_says("picture", "frequency", "cam", *(w for name in ranked[:6] for w in ("--part", name))).code == 2

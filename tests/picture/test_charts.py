@@ -137,7 +137,7 @@ def test_transmissibility_is_complex_stiffness_over_motion(store, candidate):
 
 
 def test_squeeze_stiffens_and_counts_turns(store, candidate):
-    chart = squeeze_chart(candidate("ring"), [-10.0, 23.0], mass_kg=0.6, count=4, pitch_mm=0.5)
+    chart = squeeze_chart(candidate("ring"), [-10.0, 23.0], store.mounting("nose"), pitch_mm=0.5)
     stiff, natural = chart.panels
     series = stiff.series[1]
     assert series.x[0] == 0.0
@@ -150,6 +150,41 @@ def test_squeeze_stiffens_and_counts_turns(store, candidate):
     assert (stiff.x_factor, natural.x_second) == (2.0, "")
 
 
+def test_the_squeeze_taken_and_where_rubber_is_strained_too_far_are_the_judge_s(store, candidate):
+    mounting = store.mounting("nose")
+    (first, second) = squeeze_chart(candidate("ring"), [-10.0, 23.0], mounting).panels
+    assert first.spans == second.spans
+    bears, far = first.spans
+    assert (bears.label, far.label, far.low) == ("rubber bears it", "strained too far", bears.high)
+
+    def strain(mm):
+        (row,) = store.suit(mounting, [-10.0, 23.0], parts=["ring"], squeeze_mm=mm)
+        return next(each.probability for each in row.requirements if each.name == "strain")
+
+    assert strain(bears.high - 0.02) >= 0.975 > strain(bears.high + 0.02)
+    best = store.suit(mounting, [-10.0, 23.0], parts=["ring"])[0].squeeze_mm
+    assert [mark.at for mark in first.marks] == ([best] if best else [])
+
+
+def test_what_gets_through_at_the_lowest_rotor_order_is_told_and_marked(store, candidate):
+    chart = transmissibility_chart(candidate("tube"), store.mounting("nose"), [-10.0, 23.0])
+    cold, warm, *points = chart.panels[0].series
+    for line_, point in zip((cold, warm), points, strict=True):
+        assert (point.style, point.colour, point.x.tolist()) == ("points", line_.colour, [pytest.approx(70.0)])
+        value = line_.y[np.flatnonzero(line_.x == point.x[0])[0]]
+        assert point.y.tolist() == [value]
+        assert line_.label.endswith(f": {value:.2g} at 70 Hz")
+
+
+def test_no_footer_has_more_digits_than_a_builder_reads(store, candidate):
+    mounting = store.mounting("nose")
+    odd = replace(candidate("ring"), curve=replace(candidate("ring").curve, measured_c=(-17.0245123456, 49.1249876543)))
+    chart = frequency_chart([odd], mounting, low_c=-30.0, high_c=60.0, forecast_c=(21.6666666, 30.0))
+    assert chart.notes == ("Measured from −17 to 49.1 °C, extrapolated beyond: ring.",)
+    assert chart.panels[0].spans[1].label == "forecast, 21.67 to 30 °C"
+    assert transmissibility_chart(odd, mounting, [70 / 3]).panels[0].series[0].label.startswith("at 23.33 °C")
+
+
 def test_what_cannot_be_drawn_is_refused_in_one_line(store, candidate):
     mounting = store.mounting("nose")
     with pytest.raises(InputError, match="1 to 5"):
@@ -159,7 +194,7 @@ def test_what_cannot_be_drawn_is_refused_in_one_line(store, candidate):
     tube = candidate("tube")
     bush = replace(tube, part=replace(tube.part, form=matdb.Bush(outer_mm=16, inner_mm=8, length_mm=12)))
     with pytest.raises(InputError, match="squeezed"):
-        squeeze_chart(bush, [0.0], mass_kg=0.6)
+        squeeze_chart(bush, [0.0], mounting)
     with pytest.raises(InputError, match="1 to 4"):
         transmissibility_chart(candidate("tube"), mounting, [])
 
@@ -171,11 +206,9 @@ def test_a_screw_counts_when_its_pitch_is_known(thread, screw):
     assert matdb.Part(name="a", material="b", form=matdb.Pad(10, 5), thread=thread).known_screw == screw
 
 
-def test_a_pair_shows_where_it_holds(candidate):
+def test_a_pair_shows_where_it_holds(store, candidate):
     pair = replace(candidate("ring"), part=matdb.Part(name="pair", material="amber 40A", form=PAIR))
-    chart = squeeze_chart(
-        pair, [-10.0], mass_kg=0.6, count=4, pitch_mm=0.5, least_mm=0.4, most_mm=1.1, recommended_mm=0.6
-    )
+    chart = squeeze_chart(pair, [-10.0], store.mounting("nose"), pitch_mm=0.5, limits_mm=(0.4, 1.1, 0.6))
     (panel, _) = chart.panels
     assert [(s.kind, s.low, s.high) for s in panel.spans] == [
         ("wanted", 0.4, 1.1),

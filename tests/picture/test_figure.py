@@ -2,6 +2,7 @@
 
 import builtins
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,8 +23,39 @@ def charts(store, candidate):
         "residuals": residual_chart(curve),
         "frequency": frequency_chart([candidate("ring"), candidate("tube")], mounting, forecast_c=(-6.0, 9.0)),
         "transmissibility": transmissibility_chart(candidate("ring"), mounting, [-10.0, 23.0]),
-        "squeeze": squeeze_chart(candidate("ring"), [-10.0, 23.0], mass_kg=0.6, count=4, pitch_mm=0.5),
+        "squeeze": squeeze_chart(candidate("ring"), [-10.0, 23.0], mounting, pitch_mm=0.5),
+        "long words": _worded(frequency_chart([candidate("ring"), candidate("tube")], mounting)),
     }
+
+
+def _worded(chart):
+    """Twice the chart's panel, every label as long as a name or a column's title may be."""
+    (panel,) = chart.panels
+    title = "acceleration_of_the_camera_y_m_s2, less its median"
+    names = (f"{k} with a name of forty characters, squeezed" for k in range(5))
+    series = [replace(panel.series[k % 2], label=name, colour=k) for k, name in enumerate(names)]
+    panel = replace(panel, y_label=title, series=tuple(series))
+    return replace(chart, title=f"a camera with a long name on a {'long ' * 6}part", panels=(panel, panel))
+
+
+@pytest.mark.slow
+def test_labels_do_not_overprint_and_a_legend_shows_its_line_s_whole_pattern(charts):
+    for name, chart in charts.items():
+        figure = draw(chart)
+        figure.canvas.draw()
+        renderer = figure.canvas.get_renderer()
+        upright = [axes.yaxis.label.get_window_extent(renderer) for axes in figure.axes]
+        others = [text.get_window_extent(renderer) for text in figure.texts]
+        others += [axes.xaxis.label.get_window_extent(renderer) for axes in figure.axes]
+        others += [t.get_window_extent(renderer) for a in figure.axes for t in a.yaxis.get_ticklabels() if t.get_text()]
+        for k, box in enumerate(upright):
+            assert not any(box.overlaps(other) for other in upright[k + 1 :]), name
+            assert not any(box.overlaps(other) for other in others), name
+        for axes in figure.axes:
+            for handle in axes.get_legend().get_lines():
+                pattern = handle._unscaled_dash_pattern[1] or (0.0,)
+                length = handle.get_window_extent(renderer).width * 72.0 / figure.dpi
+                assert sum(pattern) * handle.get_linewidth() <= length, name
 
 
 @pytest.mark.slow
@@ -34,7 +66,7 @@ def test_every_picture_draws_its_data_and_says_units(charts):
         assert len(axes) == len(chart.panels), name
         for one, panel in zip(axes, chart.panels, strict=True):
             assert one.get_xlabel() == panel.x_label
-            assert one.get_ylabel() == panel.y_label
+            assert one.get_ylabel() == panel.y_label or name == "long words"
             drawn = [line for line in one.lines if len(line.get_xdata()) > 2 or line.get_linestyle() == "None"]
             for line, series in zip(drawn, panel.series, strict=False):
                 np.testing.assert_array_equal(line.get_xdata(), series.x)
