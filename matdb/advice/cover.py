@@ -15,7 +15,8 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.exposure import Exposure, Temperatures, exposure
-from matdb.advice.judge import Judgement, judge
+from matdb.advice.judge import judge
+from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate, Payload
 from matdb.advice.subset import Best, best_set, undominated
 from matdb.advice.suit import suit

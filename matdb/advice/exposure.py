@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, Final, TypedDict, Unpack
@@ -247,17 +247,18 @@ class Exposure:
         known = self.forecasts[0]
         return "temperatures" if known is not None and known.times is None else "hours"
 
-    def felt(self, candidates: Sequence[Any], axis: str) -> list[Any]:
-        """Candidates whose curve is as they feel it: after their rest in the cold, through their form along an axis."""
+    def felt(self, candidates: Sequence[Any], axis: str) -> Iterator[tuple[Curve, Any]]:
+        """Of each candidate its curve after rest in the cold, and itself with the curve through its form along an axis.
+
+        Candidates of a material that rest alike share the first.
+        """
         found: dict[tuple[int, int], tuple[Curve, float]] = {}
-        out = []
         for each, row in zip(candidates, self.row, strict=True):
             if (key := (id(each.curve), int(row))) not in found:
                 rested = each.curve.rested(self._rest_h(each.curve, int(row)))
                 found[key] = rested, rested.ln_stiffest(self.steps)
             rested, stiffest = found[key]
-            out.append(replace(each, curve=rested.through(each.part.form, axis, stiffest)))
-        return out
+            yield rested, replace(each, curve=rested.through(each.part.form, axis, stiffest))
 
     def _rest_h(self, curve: Curve, row: int) -> float | None:
         """Hours on end that a row rests where a curve's family crystallises; None where times are not known."""

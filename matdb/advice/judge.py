@@ -17,27 +17,26 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import cached_property, reduce
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from matdb.advice.effective import pair_case
+from matdb.advice.effective import STATIC_HZ, pair_case
 from matdb.advice.exposure import Exposure
-from matdb.advice.requirement import SERVICE_K, VERDICTS, Candidate, Payload, Requirement
-from matdb.advice.window import Window
+from matdb.advice.judgement import Asked, Felt, Halves, Judgement, Own
+from matdb.advice.requirement import Candidate, Payload, Requirement
+from matdb.advice.window import LOAD_HZ, Window
 from matdb.arrays import Array, Complex
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
-from matdb.material.record import service_range
+from matdb.form.bulk_softening import BulkSoftening
 from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions, tilting_step
 from matdb.mounting.on_part import tilting_of
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, turned_px
-from matdb.mounting.squeeze import lift_off_load_factors, lifted_at_rest, ln_lower_half_stiffness, most_squeeze
 
 if TYPE_CHECKING:
     from matdb.mounting.squeeze import SqueezeCase
@@ -49,226 +48,6 @@ _LOOKED: Final = 24
 _HAIR: Final = 1e-9
 #: Most sideways shear over height that a part travels; common practice, no source.
 _SHEAR_MOST: Final = 0.75
-#: Margins beyond this one, in ln, are told as this.
-_MOST_MARGIN: Final = math.log(100.0)
-
-
-class Halves:
-    """Two halves under a screw as one part has them, over draws and temperatures: what its squeezes share.
-
-    Attributes
-    ----------
-    cases : dict of float: SqueezeCase
-        Under each package, by its mass in kg.
-    alone : dict of float: ndarray, shape (steps, draws)
-        ln of the stiffness of all lower halves alone at a Young's modulus of 1 MPa, N/mm, the part's own offset in it.
-    most : ndarray, shape (steps, draws)
-        Most squeeze under the heaviest package, mm.
-    """
-
-    def __init__(self, judge: Judge, form: FormBase, offset: Array) -> None:
-        masses = {each.mass_kg for each in judge.payload.packages}
-        more = math.log(judge.mounting.count) + offset
-        self.cases = {mass: judge.case(form, mass, offset) for mass in masses}
-        self.alone = {mass: ln_lower_half_stiffness(case).T + more for mass, case in self.cases.items()}
-        self.most = most_squeeze(self.cases[judge.payload.heavy.mass_kg]).T
-
-    def lifted(self, squeeze_mm: float) -> dict[float, NDArray[np.bool_]]:
-        """Where the payload at rest has freed the upper half, set and creep taken, (steps, draws), by mass in kg."""
-        return {mass: lifted_at_rest(case, squeeze_mm, settled=True).T for mass, case in self.cases.items()}
-
-
-#: A requirement: its name, what is there and what it asks for, in ln, each (steps or 1, draws or 1).
-_Bound = tuple[str, Array, Array]
-#: What is a part's own at every squeeze: its offset, and its halves if it has two.
-Own = tuple[Array, Halves | None]
-
-
-class Judgement:
-    """A candidate at one squeeze against everything it has to hold.
-
-    Attributes
-    ----------
-    judge : Judge
-        Of its material.
-    index : int
-        Place of the candidate among those given.
-    candidate : Candidate
-        The part.
-    squeeze_mm : float
-        Static squeeze of each piece.
-    ratio : float
-        Sideways over axial stiffness of a piece; 0 when it is not known.
-    offset : ndarray, shape (draws,)
-        The part's own offset: ln of true over computed stiffness.
-    ln_scale : ndarray, shape (draws,)
-        ln of the stiffness of all pieces together at a Young's modulus of 1 MPa, N/mm, that offset in it.
-    by_step : ndarray, shape (steps,)
-        Probability that it holds at each temperature that it is flown at.
-    probability, craft : float
-        That it holds at every temperature; the same of what concerns the craft alone.
-    share : float
-        Expected share of the hours that it holds.
-    met : float
-        Expected number of requirements that hold throughout, less for what the others lack.
-    margin : float
-        Median room of the tightest requirement of the picture or of travel, in ln of natural frequency.
-    isolation, follow : ndarray, shape (draws,)
-        Room of the picture towards stiffer and towards softer parts, in ln of stiffness, at the worst temperature.
-    worst : int
-        Step at which it is least probable to hold.
-    """
-
-    def __init__(
-        self, judge: Judge, index: int, candidate: Candidate, squeeze_mm: float, units: tuple[float, float], own: Own
-    ) -> None:
-        self.judge, self.index, self.candidate, self.squeeze_mm = judge, index, candidate, float(squeeze_mm)
-        along, across = units
-        self.ratio = across / along if judge.directions is not None else 0.0
-        self.offset, self.halves = own
-        self.ln_scale = math.log(along * judge.mounting.count) + self.offset
-        self._lifted = self.halves.lifted(self.squeeze_mm) if self.halves and judge.axis == "axial" else {}
-        self._judge()
-
-    def _judge(self) -> None:
-        judge = self.judge
-        soft, stiff = self.acting
-        most, least = judge.picture(self.ratio)
-        bounds = [("isolation", most, stiff), ("following", soft, least), *self._craft()]
-        weight = self.weight
-        visited = self.visited = slice(None) if weight.all() else weight > 0.0
-        shape = judge.most.shape
-        rooms = np.empty((len(bounds), shape[1]))
-        for row, (_, there, asked) in zip(rooms, bounds, strict=True):
-            row[:] = _tightest(there, asked, visited)
-        self.isolation, self.follow = rooms[:2]
-        failing = [each[1:] for each, room in zip(bounds, rooms, strict=True) if room.min() < 0.0]
-        rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
-        holds = rooms >= 0.0
-        self.probability, self.craft = (float(each.all(axis=0).mean()) for each in (holds, holds[1:]))
-        # Where it never holds, a little less the more it lacks.
-        self.met = float(np.count_nonzero(holds) / shape[1] + 0.03 * np.clip(_middle(rooms), -3.0, 0.0).sum())
-        # The service range is the last.
-        self.margin = 0.5 * float(_middle(rooms[:-1].min(axis=0)))
-        each_step = np.ones(shape, dtype=bool)
-        for there, asked in failing:
-            each_step &= there >= asked
-        self.by_step = np.count_nonzero(each_step, axis=1) / shape[1]
-        self.share = float(self.by_step @ weight / weight.sum())
-        # Among equally probable hours, the one nearest to a limit.
-        one = shape[1] // 2
-        near = reduce(np.minimum, (_draw(there, one) - _draw(asked, one) for _, there, asked in bounds[:-1]))
-        tie = self.by_step + 1e-6 * np.clip(near, -1e3, 1e3)
-        self.worst = int(np.argmin(np.where(weight > 0.0, tie, np.inf)))
-
-    @property
-    def weight(self) -> Array:
-        """Hours at each temperature, shape (steps,)."""
-        return np.asarray(self.judge.exposed.weight[self.judge.exposed.row[self.index]])
-
-    def _stiffness(self, mass_kg: float) -> Array:
-        """Ln of the stiffness per modulus under a package at rest, shape (steps, draws) or (1, draws)."""
-        both = self.ln_scale[None]
-        if self.halves is None or not self._lifted:
-            return both
-        return np.where(self._lifted[mass_kg], self.halves.alone[mass_kg], both)
-
-    def ln_stiffness(self, step: int, mass_kg: float) -> Array:
-        """Ln of the stiffness per modulus under a package at rest at one temperature, shape (draws,)."""
-        return np.asarray(self._stiffness(mass_kg)[step if self._lifted else 0])
-
-    def lifted(self, step: int, mass_kg: float) -> float:
-        """Probability that a half has lifted off under a package at rest."""
-        return float(self._lifted[mass_kg][step].mean()) if self._lifted else 0.0
-
-    @property
-    def acting(self) -> tuple[Array, Array]:
-        """Ln of the stiffness per modulus under the heaviest and the lightest package, (steps, draws) or (1, draws)."""
-        payload = self.judge.payload
-        return self._stiffness(payload.heavy.mass_kg), self._stiffness(payload.light.mass_kg)
-
-    @property
-    def all_directions(self) -> bool:
-        """Whether roll, pitch, yaw and sideways motion were judged too."""
-        return self.ratio > 0.0
-
-    @property
-    def key(self) -> tuple[float, ...]:
-        """Better is smaller: probability to a percent, share of hours to a thousandth, the craft's safety, room."""
-        return -round(self.probability, 2), -round(self.share, 3), -round(self.craft, 2), -round(self.margin, 6)
-
-    @property
-    def squeeze_key(self) -> tuple[float, ...]:
-        """Better is smaller among squeezes of one part: of those alike the least, which lets the least through."""
-        likely = self.probability >= 0.5
-        compromise = (0.0, 0.0) if likely else (-round(self.met, 2), -round(self.margin, 6))
-        shares = (self.probability, self.share, self.craft)
-        alike = VERDICTS[0][0]  # what holds so surely is not told apart
-        return *(-min(math.floor(100.0 * s + 1e-9) / 100.0, alike) for s in shares), *compromise, self.squeeze_mm
-
-    @cached_property
-    def requirements(self) -> tuple[Requirement, ...]:
-        """Every requirement, the deciding one first: the least probable, of those alike the tightest."""
-        judge, shape = self.judge, self.judge.most.shape
-        soft, stiff = self.acting
-        names, most, least = judge.motions(self.ratio)
-        room = most - stiff
-        stiffer = np.empty(room.shape, dtype=bool)
-        for j, lower in enumerate([-NO_LIMIT] * (len(most) - len(least)) + list(least)):
-            below = soft - lower
-            stiffer[j] = room[j] < below
-            np.minimum(room[j], below, out=room[j])
-        craft = [(name, there - asked) for name, there, asked in self._craft()]
-        over = [each[self.visited] for each in (*room, *(each for _, each in craft))]
-        steps = judge.exposed.steps[self.visited]
-        at = [_middle(each).argmin() for each in over]
-        tight = np.stack([np.broadcast_to(each.min(axis=0), shape[1:]) for each in over])
-        found = []
-        for j, (name, margin) in enumerate(
-            zip((*names, *(name for name, _ in craft)), np.asarray(median(tight.T)).tolist(), strict=True)
-        ):
-            picture = j < len(names)
-            if name != "service":
-                margin = math.expm1(min(0.5 * margin if picture else margin, _MOST_MARGIN))
-            found.append(
-                Requirement(
-                    name=name,
-                    probability=float((tight[j] >= 0.0).mean()),
-                    margin=margin,
-                    temperature_c=float(steps[at[j]]),
-                    stiff=picture and bool(stiffer[j, self.visited][at[j]].mean() > 0.5),
-                )
-            )
-        ordered = sorted(found, key=lambda each: (round(each.probability, 2), each.margin))
-        return tuple(judge.in_pixels(self, each) for each in ordered)
-
-    @property
-    def deciding(self) -> Requirement:
-        """What decides."""
-        return self.requirements[0]
-
-    def _craft(self) -> Iterator[_Bound]:
-        """Requirements of the craft, the service range the last."""
-        judge, form, scale = self.judge, self.candidate.part.form, self.ln_scale[None]
-        need = judge.travel(form, self.squeeze_mm, self.ratio)
-        if need > -math.inf:
-            yield "buckling" if form.leans else "travel", scale - need, judge.bearing
-        if self.halves is None:
-            height = form.bearing_height_mm
-            if height > 0.0 and form.travel_height(judge.axis) is not None:
-                left = judge.mounting.strain_most * height - self.squeeze_mm
-                yield "strain", scale + (math.log(left) if left > 0.0 else -NO_LIMIT), judge.resting
-        else:
-            none = np.zeros((1, 1))
-            yield "strain", _ln(self.halves.most / max(self.squeeze_mm, 1e-9)), none
-            case = self.halves.cases[judge.payload.heavy.mass_kg]
-            low, high = lift_off_load_factors(case, squeeze_mm=self.squeeze_mm, settled=True)
-            least, greatest = judge.mounting.load_factors
-            touch = high / greatest
-            yield "lift-off", _ln((np.minimum(touch, low / least) if least < 0.0 else touch).T), none
-        low_c, high_c = service_range(self.candidate.material)
-        steps = judge.exposed.steps
-        yield "service", np.minimum(steps - low_c, high_c - steps)[:, None] / SERVICE_K, np.zeros((1, 1))
 
 
 class Judge:
@@ -309,11 +88,14 @@ class Judge:
         self.window = window = Window(curve, exposed.steps, payload.low_hz, payload.high_hz)
         self.directions = directions
         self._moduli: dict[tuple[int, bytes], Complex] = {}
+        self._values: dict[tuple[int, bytes], Complex] = {}
         # In terms of ln stiffness per modulus in N/mm: the lightest package is stiffest, the heaviest softest.
         self.most = _turned(window.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR))
         self.least = _turned(window.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR))
-        self.bearing = _turned(math.log(payload.weight_n) - window.ln_load_modulus)
-        self.resting = _turned(math.log(payload.weight_n) - window.ln_static_modulus)
+        needs = (math.log(payload.weight_n) - each for each in (window.ln_load_modulus, window.ln_static_modulus))
+        self._rigid = Felt(0.0, 0.0, *(Asked(_turned(each)) for each in needs))
+        self._visited: dict[int, Any] = {}
+        self._last: tuple[BulkSoftening | None, bool, Felt] = None, False, self._rigid
 
     @cached_property
     def _limits(self) -> tuple[Array, Array, Array]:
@@ -350,6 +132,13 @@ class Judge:
         top = self.mounting.manoeuvre_hz
         return np.linspace(top / _LOOKED, top, _LOOKED) if top > 0.0 else np.zeros(0)
 
+    def visited(self, row: int) -> Any:
+        """Which steps a row of the exposure is flown at, an index."""
+        if row not in self._visited:
+            weight = self.exposed.weight[row]
+            self._visited[row] = slice(None) if weight.all() else weight > 0.0
+        return self._visited[row]
+
     def step(self, temperature_c: float) -> int:
         """The step of a temperature."""
         return int(np.argmin(np.abs(self.exposed.steps - temperature_c)))
@@ -361,6 +150,13 @@ class Judge:
             at = np.full(hz.shape, self.exposed.steps[step])
             self._moduli[key] = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
         return self._moduli[key]
+
+    def modulus(self, hz: Array, step: int) -> Complex:
+        """That modulus itself, MPa."""
+        key = step, hz.tobytes()
+        if key not in self._values:
+            self._values[key] = np.exp(self.ln_modulus(hz, step))
+        return self._values[key]
 
     def shares(self, found: Judgement, temperature_c: float, hz: Array, place: float = 0.5) -> tuple[Array, Array]:
         """Share of each of MOTIONS that gets through, and of each of TURNS that is missed, over frequencies.
@@ -382,7 +178,7 @@ class Judge:
         assert self.directions is not None
         step = self.step(temperature_c)
         scale = found.ln_stiffness(step, self.payload.heavy.mass_kg)
-        ln_modulus = self.ln_modulus(hz, step)
+        ln_modulus = found.ln_modulus(hz, step)
         draw = int(np.argsort(scale + ln_modulus[:, 0].real)[int(place * (len(scale) - 1) + 0.5)])
         k = np.exp(ln_modulus[draw] + scale[draw]) / self.mounting.count
         z = (1e3 * k / (2.0 * math.pi * hz) ** 2)[None]
@@ -439,15 +235,34 @@ class Judge:
             )
         return math.log(most) if most > 0.0 else -math.inf
 
-    def case(self, form: FormBase, mass_kg: float, offset: Array) -> SqueezeCase:
-        """A pair of halves under a package, over draws and temperatures."""
+    def felt(self, softening: BulkSoftening | None, directions: bool) -> Felt:
+        """What a part feels of the material; kept for the part asked about last, squeeze after squeeze."""
+        if softening is None:
+            return self._rigid
+        if self._last[:2] != (softening, directions):
+            mounting, payload = self.mounting, self.payload
+            stiff_hz, soft_hz = payload.high_hz, payload.low_hz
+            if directions:
+                stiff_hz, soft_hz = mounting.lowest_rotor_hz, mounting.manoeuvre_hz
+            at = (stiff_hz, not directions), (soft_hz, not directions), (LOAD_HZ, True), (STATIC_HZ, True)
+            places = self.window.places
+            stiff, soft, load, still = (
+                softening.left(places(hz), storage=storage) if hz > 0.0 else 0.0 for hz, storage in at
+            )
+            rigid = self._rigid
+            felt = Felt(stiff, soft, Asked(rigid.bearing.of - load), Asked(rigid.resting.of - still))
+            self._last = softening, directions, felt
+        return self._last[2]
+
+    def case(self, form: FormBase, mass_kg: float, ln_still: Array) -> SqueezeCase:
+        """A pair of halves under a package, from ln of its storage modulus at rest, shape (draws, temperatures)."""
         assert form.pair is not None
         return pair_case(
             form.pair,
             self.curve.family,
             payload_kg=mass_kg,
             count=self.mounting.count,
-            static_modulus_mpa=np.exp(self.window.ln_static_modulus + offset[:, None]),
+            static_modulus_mpa=np.exp(ln_still),
             temperature_c=self.window.temperature_c,
             load_factors=self.mounting.load_factors,
             strain_limit=self.mounting.strain_most,
@@ -461,9 +276,13 @@ class Judge:
         """Judge a part at some squeezes; ``units`` are its stiffness along and across at a modulus of 1 MPa, N/mm."""
         form = each.part.form
         offset = self.curve.offset_draws(each.part, self.axis, self.mounting.count)
-        halves = Halves(self, form, offset) if form.pair is not None else None
+        softening, halves = each.curve.felt_by, None
+        if form.pair is not None:
+            still = self.felt(softening, self.directions is not None and bool(units[1].any())).resting.of
+            halves = Halves(self, form, offset, (math.log(self.payload.weight_n) - still).T + offset[:, None])
+        own = Own(offset, halves, softening)
         return [
-            Judgement(self, index, each, squeeze, unit, (offset, halves))
+            Judgement(self, index, each, squeeze, unit, own)
             for squeeze, unit in zip(squeezes, zip(*(side.tolist() for side in units), strict=True), strict=True)
         ]
 
@@ -471,30 +290,6 @@ class Judge:
 def _turned(values: Array) -> Array:
     """From (draws, steps) to (steps, draws)."""
     return np.ascontiguousarray(values.T)
-
-
-def _tightest(there: Array, asked: Array, visited: Any) -> Array:
-    """Room of each draw at its worst temperature; either side of one row or of all."""
-    if len(asked) == 1:
-        return np.asarray(there[visited].min(axis=0) - asked[0])
-    if len(there) == 1:
-        return np.asarray(there[0] - asked[visited].max(axis=0))
-    return np.asarray((there - asked)[visited].min(axis=0))
-
-
-def _draw(values: Array, draw: int) -> Array:
-    """One draw of an array that may be the same for all."""
-    return np.asarray(values[:, min(draw, values.shape[1] - 1)])
-
-
-def _middle(values: Array) -> Array:
-    """Median over the last axis; sorting is quicker than NumPy's own on so few."""
-    ordered, half = np.sort(values, axis=-1), values.shape[-1] // 2
-    return np.asarray(0.5 * (ordered[..., half] + ordered[..., -1 - half]))
-
-
-def _ln(ratio: Array) -> Array:
-    return np.log(np.clip(ratio, math.exp(-NO_LIMIT), math.exp(NO_LIMIT)))
 
 
 def _units(candidate: Candidate, axis: str, squeezes: Sequence[float], directions: bool) -> tuple[Array, Array]:
@@ -576,17 +371,17 @@ def judge(
         ratio = np.unique(np.concatenate(of_tilt))
         if ratio[-1] > 0.0:
             sides[tilt] = Directions(mounting, payload.packages, ratio[ratio > 0.0], tilt)
-    candidates = exposed.felt(candidates, axis)
+    felt = list(exposed.felt(candidates, axis))
     groups: dict[int, list[int]] = {}
-    for index, each in enumerate(candidates):
-        groups.setdefault(id(each.curve), []).append(index)
+    for index, (curve, _) in enumerate(felt):
+        groups.setdefault(id(curve), []).append(index)
     for members in groups.values():
-        curve, found = candidates[members[0]].curve, []
+        curve, found = felt[members[0]][0], []
         by_tilt = {
             tilt: Judge(curve, mounting, payload, exposed, sides.get(tilt), axis, spectrum)
             for tilt in {tilts[index] for index in members}
         }
         for index in members:
-            mine = by_tilt[tilts[index]].judged(index, candidates[index], squeezes[index], units[index])
-            found.extend(mine if every_squeeze else [min(mine, key=lambda each: each.squeeze_key)])
+            mine = by_tilt[tilts[index]].judged(index, felt[index][1], squeezes[index], units[index])
+            found.extend(mine if every_squeeze else [min(mine, key=lambda each: each.squeeze_key).settled()])
         yield found

@@ -17,7 +17,8 @@ from numpy.typing import ArrayLike
 
 from matdb.advice.effective import state_warnings, suspended
 from matdb.advice.exposure import exposure
-from matdb.advice.judge import Judgement, judge
+from matdb.advice.judge import judge
+from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate
 from matdb.advice.verdict import reason
 from matdb.arrays import Array, Flags
@@ -240,9 +241,10 @@ class _Bench:
     def __post_init__(self) -> None:
         any_squeeze = next(iter(self.judged.values()))
         judge = self.judge = any_squeeze.judge
-        self.curve, self.material, self.part = self.candidate.curve, self.candidate.material, self.candidate.part
+        self.curve, self.material, self.part = any_squeeze.candidate.curve, self.candidate.material, self.candidate.part
         self.offset = any_squeeze.offset
-        self.case = replace(judge.case(self.part.form, judge.payload.heavy.mass_kg, self.offset), pair=self.pair)
+        assert any_squeeze.halves is not None
+        self.case = replace(any_squeeze.halves.cases[judge.payload.heavy.mass_kg], pair=self.pair)
         self.t = self.case.temperature_c
         self.end = MAX_SQUEEZE_SHARE * self.pair.squeezable_height_mm
         # Where a half would be squeezed beyond half its height, no squeeze is enough.

@@ -13,7 +13,8 @@ import numpy as np
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
-from matdb.advice.judge import Judge, Judgement, judge
+from matdb.advice.judge import Judge, judge
+from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import CRAFT, SERVICE_K, Candidate, Payload, Requirement
 from matdb.advice.verdict import open_to_readings, percent, reason, sags, settle, verdict
 from matdb.arrays import Array
@@ -275,10 +276,11 @@ class _View:
         at = np.array([c[1] for c in columns], dtype=np.int64)
         mass = np.array([c[2].mass_kg for c in columns])
         scale = np.stack([members[c[0]].ln_stiffness(c[1], c[2].mass_kg) for c in columns], axis=1)
-        frequency, ln_e = self.window.natural(scale + np.log(1e3 / mass), at)
-        rotor = self.rotor
-        at_rotor = np.stack([self.judge.ln_modulus(self.judge.rotor_hz, int(each))[:, 0] for each in at], axis=1)
-        through = transmissibility(mass, np.exp(at_rotor + scale), rotor)
+        felt = [members[c[0]].softening for c in columns]
+        frequency, ln_e = self.window.natural(scale + np.log(1e3 / mass), at, felt)
+        rotor, hz = self.rotor, self.judge.rotor_hz[:1]
+        at_rotor = np.concatenate([members[c[0]].modulus(hz, c[1]) for c in columns], axis=1)
+        through = transmissibility(mass, at_rotor * np.exp(scale), rotor)
         told = [_each(band(values)) for values in (frequency, 0.5 * np.tan(ln_e.imag), through)]
         out = []
         for number, found in enumerate(members):
@@ -376,13 +378,13 @@ class _View:
 
     def _sag(self, found: Judgement) -> float:
         """How far the heaviest package presses the part at the softest temperature, median draw, mm."""
-        still = float(np.median(self.window.ln_static_modulus[:, found.visited].min(axis=1) + found.ln_scale))
+        still = float(np.median(found.ln_softest + found.ln_scale))
         return self.payload.weight_n / math.exp(still)
 
     def _through_rotor(self, found: Judgement, package: str) -> tuple[Band, float]:
         mass_kg = self._mass(package)
         hz, scale = self.judge.rotor_hz, found.ln_stiffness(found.worst, mass_kg)[:, None]
-        through = transmissibility(mass_kg, np.exp(self.judge.ln_modulus(hz, found.worst) + scale), hz)
+        through = transmissibility(mass_kg, found.modulus(hz, found.worst) * np.exp(scale), hz)
         most = np.argmax(through, axis=1)
         return band(through.max(axis=1)), float(np.sort(hz[most])[len(most) // 2])
 
@@ -390,7 +392,7 @@ class _View:
         hz, mass_kg, step = self.judge.follow_hz, self.payload.heavy.mass_kg, self.judge.step(temperature_c)
         if not hz.size:
             return Band(0.0, 0.0, 0.0)
-        k = np.exp(self.judge.ln_modulus(hz, step) + found.ln_stiffness(step, mass_kg)[:, None])
+        k = found.modulus(hz, step) * np.exp(found.ln_stiffness(step, mass_kg))[:, None]
         return band(follow_error(mass_kg, k, hz).max(axis=1))
 
     def _warnings(

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from matdb.advice.judge import Judgement
+from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import SERVICE_K, VERDICTS, Requirement
 from matdb.curve.curve import FAMILY_PRIOR
 from matdb.material.record import service_range
@@ -101,7 +101,7 @@ def _measured(found: Judgement, decides: Requirement) -> str:
         step = judge.step(at_c)
         mass = (judge.payload.light if decides.stiff else judge.payload.heavy).mass_kg
         ln_w = found.ln_stiffness(step, mass)[:, None] + math.log(1e3 / mass)
-        natural = judge.window.natural(ln_w, np.array([step]))[0]
+        natural = judge.window.natural(ln_w, np.array([step]), [found.softening])[0]
         middle, end = (float(np.quantile(natural, place)) for place in (0.5, _end(decides)))
         if decides.stiff:
             most, rotor = judge.payload.high_hz, judge.mounting.lowest_rotor_hz

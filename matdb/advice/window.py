@@ -8,6 +8,7 @@ and a draw settle the window exactly for every part, squeeze, count and payload 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Final
 
@@ -16,10 +17,13 @@ import numpy as np
 from matdb.advice.effective import STATIC_HZ
 from matdb.arrays import Array, Complex, Whole
 from matdb.curve.curve import Curve
+from matdb.form.bulk_softening import BulkSoftening, Places
 from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
 
 #: Manoeuvre loads last a good part of a second.
 LOAD_HZ: Final = 1.0
+#: Rounds in which a natural frequency and what the part gives by its volume there settle, to 3e-4.
+_SETTLING: Final = 3
 
 
 class Window:
@@ -44,6 +48,7 @@ class Window:
         #: ln W at the soft end, shape (draws, steps).
         self.low: Array = ln_w_at(low_hz, self.ln_modulus(low_hz)) if low_hz > 0.0 else np.full_like(self.high, -np.inf)
         self._tables: dict[int, NaturalTable] = {}
+        self._places: dict[float, Places] = {}
 
     def ln_modulus(self, frequency_hz: float) -> Complex:
         """Ln of the complex modulus in MPa at every temperature, shape (draws, steps)."""
@@ -60,7 +65,13 @@ class Window:
         """Ln of the storage modulus in MPa under a payload that hangs, shape (draws, steps)."""
         return ln_storage(self.ln_modulus(STATIC_HZ))
 
-    def natural(self, ln_w: Array, step: Whole) -> tuple[Array, Complex]:
+    def places(self, frequency_hz: float) -> Places:
+        """Where every temperature and draw lies in a table of bulk softening, of shape (steps, draws)."""
+        if frequency_hz not in self._places:
+            self._places[frequency_hz] = Places.of(self.ln_modulus(frequency_hz).T, self.curve.bulk_modulus_mpa)
+        return self._places[frequency_hz]
+
+    def natural(self, ln_w: Array, step: Whole, felt: Sequence[BulkSoftening | None] = ()) -> tuple[Array, Complex]:
         """Natural frequency and modulus there, from a :class:`~matdb.mounting.suspended.NaturalTable` a temperature.
 
         Parameters
@@ -69,12 +80,27 @@ class Window:
             ln W of each column.
         step : ndarray of int, shape (columns,)
             The temperature of each column.
+        felt : sequence of BulkSoftening or None
+            Of the part of each column, if any.
 
         Returns
         -------
         (ndarray, ndarray of complex), shape (draws, columns)
-            Hz; ln of the complex modulus in MPa.
+            Hz; ln of the complex modulus in MPa, less what the part gives by its volume.
         """
+        frequency, value = self._natural(ln_w, step)
+        soft = {k: each for k, each in enumerate(felt) if each is not None and each.matters(value[:, k])}
+        if not soft:
+            return frequency, value
+        columns, less = list(soft), np.zeros_like(value)
+        for _ in range(_SETTLING):
+            less[:, columns] = np.stack([each.of(value[:, k]) for k, each in soft.items()], axis=1)
+            rigid = value[:, columns]
+            more = ln_storage(rigid + less[:, columns]) - ln_storage(rigid)
+            frequency[:, columns], value[:, columns] = self._natural(ln_w[:, columns] + more, step[columns])
+        return frequency, value + less
+
+    def _natural(self, ln_w: Array, step: Whole) -> tuple[Array, Complex]:
         frequency, value = np.empty(ln_w.shape), np.empty(ln_w.shape, dtype=complex)
         for each in np.unique(step):
             columns = np.flatnonzero(step == each)

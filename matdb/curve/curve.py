@@ -32,6 +32,7 @@ from matdb.curve.parameters import (
 from matdb.curve.prior import Prior
 from matdb.errors import InputError
 from matdb.form.base import LEAST_BULK_SOFTENING, TILTING, FormBase
+from matdb.form.bulk_softening import BulkSoftening
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
@@ -139,7 +140,7 @@ class Curve:
         How far and how slowly it does, where readings after a long soak there tell.
     rest_h : float
         Hours of rest in the cold that the answers are for; infinite where nothing says how many.
-    felt_by : (Form, str) or None
+    felt_by : BulkSoftening or None
         Form and axis through which the modulus is felt: the less, the nearer it comes to the bulk modulus.
     bench_strain : float or None
         Peak strain of the readings, to which the curve refers; None where no amplitude was told.
@@ -173,7 +174,7 @@ class Curve:
     crystallises: bool = False
     rest: Array = field(default_factory=lambda: np.zeros((0, 0)))
     rest_h: float = math.inf
-    felt_by: tuple[FormBase, str] | None = None
+    felt_by: BulkSoftening | None = None
     bench_strain: float | None = None
     softening: Array = field(default_factory=lambda: np.zeros((0, 2)))
     weights: Mapping[str, float] = field(default_factory=dict)
@@ -395,9 +396,8 @@ class Curve:
         """
         if ln_stiffest < math.log(_LEAST_COMPRESSIBILITY * self.bulk_modulus_mpa):
             return self
-        if form.ln_bulk_softening(axis, ln_stiffest, self.bulk_modulus_mpa) > -LEAST_BULK_SOFTENING:
-            return self
-        return replace(self, felt_by=(form, axis))
+        felt_by = BulkSoftening(form, axis, self.bulk_modulus_mpa)
+        return self if felt_by.at(ln_stiffest) > -LEAST_BULK_SOFTENING else replace(self, felt_by=felt_by)
 
     @property
     def bulk_modulus_mpa(self) -> float:
@@ -515,7 +515,7 @@ class Curve:
         if misfit and self.crystallises:
             value.real += self._crystallised(t)
         if self.felt_by is not None:
-            value += self.felt_by[0].ln_bulk_softening(self.felt_by[1], value, self.bulk_modulus_mpa)
+            value += self.felt_by.exact(value)
         return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:

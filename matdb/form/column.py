@@ -6,6 +6,7 @@ broadcast: the slenderness is height over outer diameter, above 0; the hole inne
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,10 +20,19 @@ def shape_factor(slenderness: Any, hole: Any) -> Any:
 
 
 def _column(pad: str, strut: str, slenderness: Any, hole: Any, pad_scale: float = 1.0) -> Any:
+    one = isinstance(slenderness, float) and isinstance(hole, float)
+    return (_known if one else _computed)(pad, strut, slenderness, hole, pad_scale)
+
+
+def _computed(pad: str, strut: str, slenderness: Any, hole: Any, pad_scale: float) -> Any:
     flat, shape = table(pad), shape_factor(slenderness, hole)
     slim = shape < flat.axes[0].low
     wide = pad_scale * flat.value(shape, hole)
     return np.where(slim, _tall(strut, slenderness, hole), wide) if np.any(slim) else wide
+
+
+#: A ranking asks for the same column again and again.
+_known = lru_cache(maxsize=4096)(_computed)
 
 
 def _tall(strut: str, slenderness: Any, hole: Any) -> Any:

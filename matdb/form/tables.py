@@ -80,7 +80,7 @@ def _summed(coefficients: Array, axes: tuple[Axis, ...], coordinates: tuple[Any,
     for done, (axis, value) in enumerate(zip(axes, coordinates, strict=True), 1):
         further = "abc"[: dimensions - done]
         x, count = np.asarray(axis.reduced(value)), coefficients.shape[-1 - len(further)]
-        basis = chebvander(x, count - 1).reshape(*x.shape, count)
+        basis = np.cos(np.arange(count) * np.arccos(x)) if x.ndim == 0 else chebvander(x, count - 1)
         coefficients = np.einsum(f"...i,...i{further}->...{further}", basis, coefficients)
     return coefficients
 

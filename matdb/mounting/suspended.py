@@ -96,8 +96,9 @@ class NaturalTable:
 
     def __init__(self, ln_modulus_of: Callable[[Array], Complex]) -> None:
         self._ln_modulus = ln_modulus_of(_LN_OMEGA)
-        #: ln W over the tabulated frequencies, which rises with omega.
-        self._ln_w = np.maximum.accumulate(2.0 * _LN_OMEGA - ln_storage(self._ln_modulus), axis=1)
+        # ln W of every draw over the tabulated frequencies, which rises with omega.
+        ln_w = np.maximum.accumulate(2.0 * _LN_OMEGA - ln_storage(self._ln_modulus), axis=1)
+        self._rising = [(each, _PLACES) for each in ln_w]
 
     def natural(self, ln_w: Array) -> tuple[Array, Complex]:
         """Natural frequency in Hz and ln of the complex modulus in MPa there.
@@ -111,10 +112,10 @@ class NaturalTable:
         -------
         (ndarray, ndarray of complex), shape (draws, columns)
         """
-        place, value = np.empty(ln_w.shape), np.empty(ln_w.shape, dtype=complex)
-        for draw, wanted in enumerate(ln_w):
-            place[draw] = np.interp(wanted, self._ln_w[draw], _PLACES)
-            value[draw] = np.interp(place[draw], _PLACES, self._ln_modulus[draw])
+        place = np.stack([np.interp(wanted, *table) for wanted, table in zip(ln_w, self._rising, strict=True)])
+        low, draw = np.minimum(place.astype(np.intp), _PLACES.size - 2), np.arange(len(ln_w))[:, None]
+        below, above = self._ln_modulus[draw, low], self._ln_modulus[draw, low + 1]
+        value = below + (place - low) * (above - below)
         return np.exp(_LN_OMEGA[0] + place * (_LN_OMEGA[1] - _LN_OMEGA[0])) / (2.0 * math.pi), value
 
 

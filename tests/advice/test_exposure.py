@@ -130,7 +130,9 @@ def test_a_part_rests_in_the_cold_for_as_long_as_the_air_outside_is_cold():
 
     def rest_h(temperature_c):
         exposed = exposure([(part, tan)], temperature_c)
-        return exposed.felt([Candidate(part=part, material=tan, curve=curve)], "axial")[0].curve.rest_h
+        ((rested, felt),) = exposed.felt([Candidate(part=part, material=tan, curve=curve)], "axial")
+        assert felt.curve.rest_h == rested.rest_h
+        return rested.rest_h
 
     assert rest_h(air) == 12.0
     assert rest_h(Flight(air, take_off=(2.0, 4.0))) == 12.0

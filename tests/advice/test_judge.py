@@ -44,6 +44,7 @@ class Rubber:
 
     family = "silicone"
     turns = ()
+    felt_by = None
 
     def __init__(self, spread=0.0, draws=200):
         self.offsets = spread * np.random.default_rng(1).standard_normal(draws)
