@@ -22,8 +22,6 @@ from matdb.mounting.squeeze import lift_off_load_factors, lifted_at_rest, ln_low
 if TYPE_CHECKING:
     from matdb.advice.judge import Judge
 
-#: Among so many steps the tightest one is looked for.
-_FEW: Final = 12
 #: Margins beyond this one, in ln, are told as this.
 _MOST_MARGIN: Final = math.log(100.0)
 
@@ -341,11 +339,8 @@ def _middle(values: Array) -> Array:
 
 
 def _tightest_step(room: Array) -> int:
-    """Step at which the median room is least; among those of the least mean, for sorting all takes time."""
-    if len(room) <= _FEW:
-        return int(_middle(room).argmin())
-    few = np.argpartition(np.add.reduce(room, axis=1), _FEW)[:_FEW]
-    return int(few[_middle(room[few]).argmin()])
+    """Step at which the median room is least; seven digits sort quicker than sixteen."""
+    return int(_middle(room.astype(np.float32)).argmin())
 
 
 def _ln(ratio: Array) -> Array:

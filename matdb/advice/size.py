@@ -19,7 +19,8 @@ import numpy as np
 
 from matdb.advice.design import MOUNTING_STEP, MOVED, Design, Designs
 from matdb.advice.exposure import Exposure, Temperatures, exposure
-from matdb.advice.judge import Judgement, judge
+from matdb.advice.judge import judge
+from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate, Payload, Requirement
 from matdb.advice.verdict import reason, verdict
 from matdb.arrays import Array

@@ -6,8 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, lru_cache
-from statistics import NormalDist
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -30,6 +29,7 @@ from matdb.curve.parameters import (
     shape_of,
 )
 from matdb.curve.prior import Prior
+from matdb.curve.sampler import shuffled_normals
 from matdb.errors import InputError
 from matdb.form.base import LEAST_BULK_SOFTENING, TILTING, FormBase
 from matdb.form.bulk_softening import BulkSoftening
@@ -586,13 +586,7 @@ class Curve:
 
     def _normals(self, *streams: int) -> Array:
         """Evenly spread normal values in a shuffled order for each stream of chance, shape (n, streams)."""
-        n = len(self.draws)
-        return np.stack([np.random.default_rng([self.seed, k]).permutation(_even_normals(n)) for k in streams], axis=1)
-
-
-@lru_cache(maxsize=16)
-def _even_normals(n: int) -> Array:
-    return np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
+        return np.stack([shuffled_normals(self.seed, k, len(self.draws)) for k in streams], axis=1)
 
 
 def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:

@@ -14,6 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
+from statistics import NormalDist
 
 import numpy as np
 
@@ -144,3 +146,14 @@ def _next_rise(likelihood: Array, most: float, n: int) -> float:
         else:
             high = middle
     return max(low, 1e-9)
+
+
+@lru_cache(maxsize=256)
+def shuffled_normals(*stream: int) -> Array:
+    """Evenly spread normal values in a shuffled order; of a seed, a stream of chance and their number."""
+    return np.random.default_rng(stream[:2]).permutation(_even_normals(stream[2]))
+
+
+@lru_cache(maxsize=16)
+def _even_normals(n: int) -> Array:
+    return np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])
