@@ -28,7 +28,9 @@ def add(given: dict[str, Any], call: Call) -> None:
     number = call.added(material)
     label = ", " + material.hardness if material.hardness else ""
     text = f"added material {material.name} ({material.family}{label})"
-    call.answer({"number": number, "material": material}, text)
+    # A label's hardness says more than its family.
+    more = [f"stiffness is open by a factor of ten or more until you tell its hardness: {material.untold}"]
+    call.answer({"number": number, "material": material}, text, more if material.untold else ())
 
 
 @app.command()

@@ -71,13 +71,16 @@ def stiffness(
         answer = stiffness_answer(store, [part], states)
         rows = answer.banded()
         at = [row["temperature_c"] for row in rows]
-        rests = store.current_curve(known.material).rests_on(part, min(at), max(at))
+        curve, untold = store.current_curve(known.material), store.material(known.material).untold
+    rests = curve.rests_on(part, min(at), max(at))
     written = options.write_answer(csv, answer.header, answer.rows, force)
     mass_kg, count = rows[0]["mass_kg"], rows[0]["count"]
     under = "" if mass_kg is None else f" under {mass_text(mass_kg)}" + (f" on {count}" if count > 1 else "")
     what = f"{states.said(known) or part}, {states.axis}{under}"
     new = " Freshly screwed: 'matdb squeeze' counts set and creep." if known.form.pair is not None else ""
     told = [*over_states(what, rows, "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests) + new]
+    if untold and curve.measured_c is None:
+        told.insert(0, f"Tell the hardness of {known.material} first, or nearly anything is possible: {untold}")
     content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": rows}
     call.tell(told, content, lambda: show_rows(rows), answer.warnings, written=written)
 

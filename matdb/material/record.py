@@ -82,6 +82,14 @@ class Material(PlainRecord):
             allowed = f"below service_max_c ({self.service_max_c:g} degrees Celsius)"
             raise InputError("service_min_c", self.service_min_c, allowed)
 
+    @property
+    def untold(self) -> str:
+        """The command that tells what answers without readings miss most; empty where the label has a hardness."""
+        if self.hardness is not None:
+            return ""
+        example = "30 OO" if "gel" in self.family else "40 A"
+        return f'matdb material edit "{self.name}" --hardness "{example}" --why label'
+
 
 def service_range(material: Material) -> tuple[float, float]:
     """Service range in degrees Celsius: the material's own, or its family's."""

@@ -147,3 +147,19 @@ def test_readings_of_a_part_fit_a_line_each_at_a_width_of_80(matdb_says, monkeyp
     assert len(out) == 2 + 4
     assert max(map(len, out)) <= 80
     assert "22 Hz, decrement 0.5, 150 g on 1, squeezed 0.5 mm" in out[-1]
+
+
+def test_a_soft_material_without_its_hardness_says_first_what_to_tell(matdb_says):
+    told = matdb_says("material", "add", "putty", "--family", "gel")
+    assert "until you tell its hardness" in told.out
+    sizes = ("--form", "ring", "--outer", "ø14mm", "--inner", "O5mm", "--height", "7mm")
+    assert (
+        matdb_says("part", "add", "soft", "--material", "putty", *sizes, "--json").json["part"]["form"]["outer_mm"]
+        == 14
+    )
+    ask = ("stiffness", "soft", "--temp", "5C", "--mass", "155g")
+    first = matdb_says(*ask).out.splitlines()[0]
+    assert first.startswith("Tell the hardness of putty first")
+    # The command that it names is a command.
+    assert matdb_says("material", "edit", "putty", "--hardness", "30 OO", "--why", "label").code == 0
+    assert matdb_says(*ask).out.startswith("soft, axial under 155 g")
