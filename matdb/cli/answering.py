@@ -9,7 +9,7 @@ from typing import Any, Final, TypeVar
 from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.options import Call, Question, option
-from matdb.cli.screen import given_text, lines, number_text, one_line, show
+from matdb.cli.screen import given_text, lines, number_text, show
 from matdb.errors import InputError
 
 #: Once in the output of whatever might be taken for a permission.
@@ -55,6 +55,7 @@ class Told(Call):
         bench_c: Iterable[float] | None = None,
         first_use: bool = False,
         written: str | None = None,
+        below: Callable[[], None] = lambda: None,
     ) -> None:
         """Print the one JSON document, or the short answer.
 
@@ -80,6 +81,8 @@ class Told(Call):
             Whether all cautions are shown without being asked for.
         written : str, optional
             The file that was written.
+        below : callable
+            Prints a table or a sketch below the sentences.
         """
         answer = told if isinstance(told, Answer) else Answer(lines=short(told, warnings))
         if self.as_json:
@@ -91,7 +94,8 @@ class Told(Call):
         if answer.others:
             show(f"{others}:")
         for text in answer.others:
-            one_line(text, indent="  - ")
+            show(text, indent="  - ")
+        below()
         if written is not None:
             show(f"written: {written}", wrap=False)
         asked = getattr(self, "why", None)

@@ -26,6 +26,7 @@ _SINGLE: Final = {
     "suit": ("suit", "suit", "Rank the parts for a camera."),
     "cover": ("cover", "cover", "Find the fewest parts for a season."),
     "size": ("size", "size", "Say what to print, cut or buy."),
+    "compare": ("compare", "compare", "Put parts or payloads side by side."),
     "modes": ("modes", "modes", "Show all six modes of a camera."),
     "squeeze": ("squeeze", "squeeze", "Say how far to turn a grommet's screw."),
     "next": ("next_reading", "next_reading", "Rank the readings to take next."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import Annotated, Any, Final
 
+from matdb.api import Store
 from matdb.cli.answering import Asked
 from matdb.cli.dimensions import form_from_words, form_options, split_words
 from matdb.cli.options import (
@@ -13,6 +14,7 @@ from matdb.cli.options import (
     Edit,
     ForceOption,
     Group,
+    Held,
     JsonOption,
     NoteOption,
     Removal,
@@ -20,7 +22,8 @@ from matdb.cli.options import (
     option,
     replaced,
 )
-from matdb.cli.screen import Column, document, number_text, records_table, table
+from matdb.cli.screen import Column, band_cell, document, number_text, records_table, show, sketch, table
+from matdb.cli.stiffness import rests_text
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
 from matdb.form import FORMS, Part
@@ -134,12 +137,13 @@ def show_(
 ) -> None:
     """Show a part.
 
-    Its form, what its geometry does to a modulus of 1 MPa, and how much was read.
+    One sheet: form, readings, stiffness at three temperatures, squeeze, what to read next.
     """
-    with call.existing() as kept:
+    with call.existing(as_fitted=True) as kept:
         part = kept.part(name)
-        readings = kept.records.reading_count(part=name)
-        history = replaced(kept, "part", name)
+        readings, history = kept.records.reading_count(part=name), replaced(kept, "part", name)
+        curve = kept.curve(part.material)
+        told, at = _stiffness_told(kept, part), _SHEET_C
     unit: dict[str, float] = {}
     warnings: dict[str, None] = {}
     for axis in part.form.axes:
@@ -148,15 +152,39 @@ def show_(
             warnings |= dict.fromkeys(part.form.warnings(axis))
     screw, said = f", {part.thread} screw" * bool(part.thread), f" Note: {part.note}." * bool(part.note)
     read = counted(readings, "readings") if readings else "no reading"
-    told = [f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}"]
-    if unit:
-        of_1_mpa = ", ".join(f"{number_text(k)} N/mm {axis}" for axis, k in unit.items())
-        told.append(f"At a modulus of 1 MPa: {of_1_mpa}.")
+    told.insert(0, f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}")
+    told.append(rests_text(curve.rests_on(name, at[0], at[-1])))
+    first = f'a ring-down at room temperature: matdb bench "{name}"'
+    then = f'matdb next "{name}" --temp {at[0]:g}C..{at[-1]:g}C tells'
+    told.append(f"Read next: {then if curve.measured_c else first}.")
     if picture is not None:
         write_text(picture, part_svg(part.form, name), force=force)
         told.append(f"Drawn to scale in {picture}.")
+
+    def behind() -> None:
+        if unit:
+            show(f"At a modulus of 1 MPa: {', '.join(f'{number_text(k)} N/mm {axis}' for axis, k in unit.items())}.")
+
     content = plain(part) | {"readings": readings, "stiffness_n_per_mm_at_1_mpa": unit}
-    call.tell(told, {"part": content, "history": history}, warnings=warnings)
+    call.tell(told, {"part": content, "history": history}, behind, warnings, below=lambda: sketch(part.form))
+
+
+#: Where a sheet tells the stiffness, degrees Celsius and Hz: usual of flights and of what carries a camera.
+_SHEET_C, _SHEET_HZ = (-10.0, 10.0, 30.0), 30.0
+
+
+def _stiffness_told(kept: Store, part: Part) -> list[str]:
+    """How stiff a part is, held as it is without other word."""
+    held = Held()
+    with suppress(ValueError):
+        band = kept.effective(part.name, _SHEET_C, _SHEET_HZ, **held.how(part)).stiffness_n_per_mm
+        cells = [f"{band_cell(band, index=k)} N/mm at {t:g} degC" for k, t in enumerate(_SHEET_C)]
+        squeezed = held.said(part).removeprefix(f"{part.name} ")
+        return [
+            f"At {_SHEET_HZ:g} Hz: {', '.join(cells)}.",
+            f"That is {squeezed}; 'matdb squeeze' finds the best." * bool(squeezed),
+        ]
+    return []
 
 
 @app.command()

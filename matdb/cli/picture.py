@@ -121,7 +121,7 @@ def frequency(
             chosen = [f"The {MOST_PARTS} of {len(parts)} parts that suit best; name others by --part."]
             parts = [store.part(row.part) for row in best]
         how = held.under(store, wanted, parts, flown).how_all(parts)
-        candidates = [_candidate(store, each) for each in parts]
+        candidates = [candidate(store, each) for each in parts]
         chart = frequency_chart(candidates, wanted, **axis, forecast_c=expected, **how)
     call.show(replace(chart, notes=(*chosen, *chart.notes)))
 
@@ -138,7 +138,7 @@ def transmissibility(
         wanted, known = store.mounting(mounting), store.part(part)
         at = [parse(t, "temperature", "--temp") for t in temp]
         how = held.under(store, wanted, [known], at).how(known)
-        chart = transmissibility_chart(_candidate(store, known), wanted, at, **how)
+        chart = transmissibility_chart(candidate(store, known), wanted, at, **how)
     call.show(chart)
 
 
@@ -163,11 +163,12 @@ def squeeze(
         if known.form.pair is not None:
             advice = store.squeeze(part, temperature_c=at, mounting=wanted)
             limits_mm = float(advice.least_mm.high), float(advice.most_mm.low), advice.points[0].squeeze_mm
-        chart = squeeze_chart(_candidate(store, known), at, wanted, pitch_mm=step_mm, limits_mm=limits_mm)
+        chart = squeeze_chart(candidate(store, known), at, wanted, pitch_mm=step_mm, limits_mm=limits_mm)
     call.show(chart)
 
 
-def _candidate(store: Store, part: Part) -> Candidate:
+def candidate(store: Store, part: Part) -> Candidate:
+    """A part with its material and the curve fitted to it, as charts take it."""
     return Candidate(part, store.material(part.material), store.current_curve(part.material))
 
 

@@ -20,6 +20,7 @@ from rich.text import Text
 
 from matdb.advice.verdict import percent
 from matdb.fields import plain
+from matdb.form.base import FormBase
 from matdb.version import VERSION
 
 #: Width of tables where no terminal says how wide it is.
@@ -46,10 +47,11 @@ def show(text: str = "", *, indent: str = "", wrap: bool = True) -> None:
     print(text)
 
 
-def one_line(text: str, *, indent: str = "") -> None:
-    """Print a sentence on one line, cut where the screen ends."""
-    room = _width() - len(indent)
-    print(indent + (text if len(text) <= room else textwrap.shorten(text, room, placeholder=" ...")))
+def sketch(form: FormBase | type[FormBase], beside: str = "") -> None:
+    """Print a cut through a form, with a word beside its middle."""
+    middle = len(form.sketch) // 2
+    for k, line in enumerate(form.sketch):
+        print(f"  {line}   {beside}".rstrip() if k == middle else f"  {line}".rstrip())
 
 
 def lines(title: str, items: Iterable[str]) -> None:
@@ -74,8 +76,15 @@ def table(headers: Sequence[str], *blocks: Iterable[Sequence[str]], right: Colle
         Columns set flush right.
     """
     whole = [list(block) for block in blocks]
+    everything = [headers, *itertools.chain(*whole)]
+    if sum(_longest_words(everything)) > _room(len(headers), _width()):
+        # Columns would break numbers: each row as a paragraph instead.
+        for row in everything[1:]:
+            first, *told = (f"{title} {cell}".strip() for title, cell in zip(headers, row, strict=True) if cell.strip())
+            show(f"{first}: {'; '.join(told)}")
+        return
     drawn = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    widths = _widths([headers, *itertools.chain(*whole)], _width())
+    widths = _widths(everything, _width())
     for index, (title, width) in enumerate(zip(headers, widths, strict=True)):
         drawn.add_column(Text(title), justify="right" if index in right else "left", overflow="fold", width=width)
     for block in whole:
@@ -104,17 +113,26 @@ def records_table(records: Iterable[Any], columns: Sequence[Column], *, empty: s
 
 
 def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:
-    """Column widths that fit the screen: lines break between words first, inside words only where they must."""
+    """Column widths that fit the screen: lines break between words."""
     columns = list(zip(*lines_of_cells, strict=True))
     widths = [max(len(cell) for cell in column) or 1 for column in columns]
-    words = [max((len(w) for cell in column for w in cell.split()), default=1) for column in columns]
-    # A blank on either side of the line between two columns, and one at the right edge.
-    room = max(whole - 3 * len(columns) + 2, len(columns))
+    words, room = _longest_words(lines_of_cells), _room(len(columns), whole)
     while sum(widths) > room:
         spare = [w if w > least else 0 for w, least in zip(widths, words, strict=True)]
-        widest = max(spare) or max(widths)
-        widths[(spare if max(spare) else widths).index(widest)] -= 1
+        widths[spare.index(max(spare))] -= 1
     return widths
+
+
+def _longest_words(lines_of_cells: Sequence[Sequence[str]]) -> list[int]:
+    return [
+        max((len(word) for cell in column for word in cell.split()), default=1)
+        for column in zip(*lines_of_cells, strict=True)
+    ]
+
+
+def _room(columns: int, whole: int) -> int:
+    """What the cells may take: a blank on either side of the line between two columns, and one at the right edge."""
+    return max(whole - 3 * columns + 2, columns)
 
 
 def document(command: str, content: Mapping[str, Any], warnings: Iterable[str] = ()) -> None:

@@ -17,7 +17,7 @@ from matdb.cli.bench import BenchOptions, Session
 from matdb.cli.dimensions import dimension_of, form_from_words
 from matdb.cli.mounting import MountingOptions, OwnMounting
 from matdb.cli.options import HeldAlike, Place, ends
-from matdb.cli.screen import show
+from matdb.cli.screen import show, sketch
 from matdb.cli.stiffness import States, stiffness
 from matdb.cli.suit import suit
 from matdb.cli.weather import FlightOptions
@@ -199,9 +199,7 @@ class _Run:
 
 def _sketches() -> None:
     for number, kind in enumerate(_OFFERED, 1):
-        drawn = FORMS[kind].sketch
-        for k, line in enumerate(drawn):
-            show(f"  {line}" + f"   {number}  {FORMS[kind].called}" * (k == len(drawn) // 2), wrap=False)
+        sketch(FORMS[kind], f"{number}  {FORMS[kind].called}")
         show()
 
 
