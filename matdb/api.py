@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, overload
 
 from numpy.typing import ArrayLike
 
@@ -14,6 +14,7 @@ from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import Effective, effective
 from matdb.bench.readings import Reading
 from matdb.checks import checked_kind, checked_names, checked_number
+from matdb.curve.band import SHARE
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.fitted import FittedRecords
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from matdb.advice.exposure import Temperatures
     from matdb.advice.requirement import Candidate
 
+AnyRecord = Material | Part | Reading | Mounting
 #: Temperatures that a question may name, degrees Celsius.
 _ASKED_C = (-273.0, 400.0, "degrees Celsius")
 
@@ -68,15 +70,16 @@ def open_store(
 class Store(FittedRecords):
     """An open store. Use it in a ``with`` block, or call :meth:`close`."""
 
-    # -- records -------------------------------------------------------------------------------------------
-
+    @overload
+    def add(self, things: AnyRecord, *, sure: bool = False) -> int: ...
+    @overload
+    def add(self, things: Iterable[AnyRecord], *, sure: bool = False) -> list[int]: ...
     def add(self, things: Any, *, sure: bool = False) -> int | list[int]:
         """Add a material, part, reading or mounting, or an iterable of them; all or nothing.
 
         Parameters
         ----------
         things : record or iterable of records
-            What is added.
         sure : bool
             Whether parts are stored whose dimensions look like a slip of a unit or a digit.
 
@@ -155,18 +158,19 @@ class Store(FittedRecords):
         temperature_c: ArrayLike,
         frequency_hz: ArrayLike | None = None,
         *,
-        mass_kg: float | None = None,
+        mass_kg: ArrayLike | None = None,
         count: int = 1,
         axis: str = "axial",
         squeeze_mm: float = 0.0,
         amplitude_mm: float | None = None,
         rest_h: float | None = None,
+        share: float = SHARE,
     ) -> Effective:
         """Effective stiffness and damping ratio of a part; see :func:`matdb.advice.effective.effective`.
 
         Parameters
         ----------
-        part, temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h
+        part, temperature_c, frequency_hz, mass_kg, count, axis, squeeze_mm, amplitude_mm, rest_h, share
             Its name, and as there: degrees Celsius, Hz, kg, mm, hours; a frequency or a mass.
 
         Raises
@@ -186,6 +190,7 @@ class Store(FittedRecords):
             squeeze_mm=squeeze_mm,
             amplitude_mm=amplitude_mm,
             rest_h=rest_h,
+            share=share,
         )
 
     def answers(self, part: str, *, axis: str = "axial", squeeze_mm: float = 0.0) -> PartAnswers:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections.abc import Mapping
 from contextlib import suppress
 from typing import Any
 
@@ -52,6 +53,46 @@ def allowed_span(low: float, high: float, unit: str = "", *, open_low: bool = Fa
     return f"{words} {unit}".rstrip()
 
 
+#: Units in the words of messages, as libraries of quantities name them.
+_NAMED = {"degrees Celsius": "degC", "minutes": "min", "degrees": "degree", "MPa": "megapascal", "a number": ""}
+_PLAIN = (int, float, str, bytes, list, tuple, np.number, type(None))
+
+
+def without_unit(field: str, value: Any, unit: str) -> Any:
+    """A quantity that bears a unit, as bare numbers in the field's own; whatever bears none as it is.
+
+    Parameters
+    ----------
+    field, unit : str
+        The field's name and its unit in words.
+    value : object
+        Of pint, astropy, unyt or the like: with ``units`` or ``unit`` and ``to``; also with ``units`` among ``attrs``.
+
+    Raises
+    ------
+    InputError
+        It does not convert. An angular speed is no frequency: revolutions are, radians are asked back.
+    """
+    if isinstance(value, _PLAIN) or type(value) is np.ndarray:
+        return value
+    units = getattr(value, "units", None) or getattr(value, "unit", None)
+    if units is None and isinstance(getattr(value, "attrs", None), Mapping):
+        units = value.attrs.get("units")
+    if units is None or (callable(units) and not hasattr(value, "to")):
+        return value
+    named, said = _NAMED.get(unit, unit), str(units)
+    if said in {unit, named} or (named == "degC" and said in {"C", "\N{DEGREE SIGN}C", "celsius", "degree_Celsius"}):
+        return getattr(value, "magnitude", getattr(value, "value", value))
+    turning = named == "Hz" and any(word in said for word in ("rev", "rpm", "turn", "cycle"))
+    with suppress(Exception):
+        if not (named == "Hz" and "rad" in said):
+            found = value.to("rpm" if turning else named)
+            bare = np.asarray(getattr(found, "magnitude", getattr(found, "value", found)), dtype=float)
+            return bare / 60.0 if turning else bare
+    allowed = f"a bare number or a quantity that converts to {unit}" if unit else "a bare number"
+    raise InputError(field, f"a quantity in {said}", allowed)
+
+
 def checked_number(
     field: str, value: object, low: float, high: float, unit: str = "", *, open_low: bool = False, cure: str = ""
 ) -> float:
@@ -77,6 +118,7 @@ def checked_number(
     InputError
         Not a number, or outside.
     """
+    value = without_unit(field, value, unit)
     try:
         number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
     except (TypeError, ValueError, OverflowError):
@@ -97,6 +139,7 @@ def checked_whole(field: str, value: object, low: int, high: int) -> int:
 
 def numbers(field: str, values: object, allowed: str) -> Array:
     """Numbers of any shape and size, as floats in an array of their own. Raises InputError."""
+    values = without_unit(field, values, "")
     try:
         return np.array(values, dtype=np.float64)
     except (TypeError, ValueError, OverflowError):
@@ -127,6 +170,7 @@ def checked_array(
         Not numbers, or one of them outside: the first such value is named.
     """
     says = allowed_span(low, high, unit, open_low=open_low)
+    value = without_unit(field, value, unit)
     try:
         array = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError, OverflowError):

@@ -20,8 +20,10 @@ from functools import cache
 from types import UnionType
 from typing import Any, Final, NamedTuple, TypeVar, get_args, get_type_hints
 
+import numpy as np
+
 from matdb.checks import checked_name, checked_number, checked_text, checked_whole
-from matdb.errors import InputError
+from matdb.errors import InputError, MissingExtra
 
 Record = TypeVar("Record")
 
@@ -336,6 +338,35 @@ class PlainRecord:
     def to_dict(self) -> dict[str, Any]:
         """The record as plain values fit for JSON, by its fields."""
         return {name: plain(value) for name, value in fields_of(self).items()}
+
+    def to_frame(self) -> Any:
+        """The record as a pandas data frame: a row a state, a band in three columns (extra ``tables``).
+
+        Raises
+        ------
+        MissingExtra
+            pandas is not installed.
+        """
+        try:
+            import pandas
+        except ImportError:
+            raise MissingExtra("a data frame", "tables") from None
+        columns: dict[str, Any] = {}
+        for name, value in fields_of(self).items():
+            if isinstance(value, PlainRecord):
+                ends = fields_of(value).items()
+                columns |= {name if end == "median" else f"{name}_{end}": each for end, each in ends}
+            else:
+                columns[name] = "; ".join(map(str, value)) if isinstance(value, tuple) else value
+        sizes = {np.shape(value) for value in columns.values() if np.ndim(value)}
+        shape = np.broadcast_shapes(*sizes) if sizes else (1,)
+        return pandas.DataFrame({name: np.broadcast_to(np.asarray(v), shape).ravel() for name, v in columns.items()})
+
+    def _repr_html_(self) -> str | None:
+        try:
+            return str(self.to_frame().to_html(index=False))
+        except MissingExtra:
+            return None
 
 
 def unknown_fields(cls: type[Any], values: Mapping[str, Any], what: str) -> list[InputError]:

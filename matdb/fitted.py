@@ -97,12 +97,19 @@ class FittedRecords:
         """All mountings, by name."""
         return self.records.mountings()
 
-    def readings(self, **which: Any) -> list[StoredReading]:
-        """Readings by number; ``material``, ``part``, ``kind``, ``include_retired`` narrow the list."""
-        for name in ("material", "part", "kind"):
-            if not isinstance(which.get(name), str | None):
-                raise InputError(name, which[name], "a name or None")
-        return self.records.readings(**which)
+    def readings(
+        self,
+        *,
+        material: str | None = None,
+        part: str | None = None,
+        kind: str | None = None,
+        include_retired: bool = False,
+    ) -> list[StoredReading]:
+        """Readings by number; ``material``, ``part`` and ``kind`` narrow the list. Raises InputError, NotFound."""
+        for name, value in (("material", material), ("part", part), ("kind", kind)):
+            if not isinstance(value, str | None):
+                raise InputError(name, value, "a name or None")
+        return self.records.readings(material, part, kind, include_retired)
 
     def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:
         """Fit all readings of a material and keep the fit; without readings, the family prior, which is not kept.

@@ -13,6 +13,7 @@ from matdb.cli.app import _SINGLE
 #: What others call by name, though nothing here does, and who does.
 ALLOWED = {
     "__signature__": "Typer reads a command's options from it",
+    "_repr_html_": "a notebook shows an answer by it",
     "itersize": "the driver's own switch",
     "read_only": "the driver's own switch",
     "unraisablehook": "Python calls it for what nobody can catch",

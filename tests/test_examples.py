@@ -19,9 +19,8 @@ EXAMPLES = TOP / "tests" / "examples"
 SHOWN = "".join((TOP / name).read_text(encoding="utf-8") for name in ("README.md", "matdb/cli/GUIDE.md"))
 
 
-def block(language):
-    (text,) = re.findall(rf"^```{language}\n(.*?)^```", SHOWN, flags=re.DOTALL | re.MULTILINE)
-    return text
+def blocks(language):
+    return re.findall(rf"^```{language}\n(.*?)^```", SHOWN, flags=re.DOTALL | re.MULTILINE)
 
 
 @pytest.mark.slow
@@ -41,9 +40,11 @@ def test_an_example_runs_and_says_something(example, tmp_path):
     assert done.stdout.strip()
 
 
-@pytest.mark.parametrize(("language", "name"), [("python", "from_python.py"), ("sql", "interpolate.sql")])
+@pytest.mark.parametrize(
+    ("language", "name"), [("python", "from_python.py"), ("python", "monte_carlo.py"), ("sql", "interpolate.sql")]
+)
 def test_the_example_is_shown(language, name):
-    assert block(language) == (EXAMPLES / name).read_text(encoding="utf-8")
+    assert (EXAMPLES / name).read_text(encoding="utf-8") in blocks(language)
 
 
 def test_the_query_answers_from_the_store_of_the_first_example(tmp_path):

@@ -9,10 +9,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.advice.effective import Effective, checked_question, effective, state_warnings
-from matdb.arrays import Array, Places
-from matdb.checks import checked_state
-from matdb.curve.band import band
+from matdb.advice.effective import Effective, checked_question, effective, over_masses, state_warnings
+from matdb.arrays import Array, Complex, Places
+from matdb.checks import checked_state, checked_whole
+from matdb.curve.band import SHARE, band
 from matdb.curve.curve import Curve
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
@@ -27,6 +27,8 @@ _NODES_HZ: Final = 33
 #: Temperatures computed together when a column of the table is first asked for.
 _BLOCK: Final = 32
 _LN_2PI: Final = math.log(2.0 * math.pi)
+#: Types of a single number that cost and mean what a float does.
+_ONE: Final = {int, np.float64, np.float32, np.int64, np.int32}
 
 
 @dataclass(slots=True, eq=False)
@@ -111,8 +113,9 @@ class PartAnswers:
         temperature_c: ArrayLike,
         frequency_hz: ArrayLike | None = None,
         *,
-        mass_kg: float | None = None,
+        mass_kg: ArrayLike | None = None,
         count: int = 1,
+        share: float = SHARE,
     ) -> Effective:
         """Stiffness and damping ratio with bands and warnings; see :func:`matdb.advice.effective.effective`."""
         return effective(
@@ -125,14 +128,68 @@ class PartAnswers:
             count=count,
             axis=self.axis,
             squeeze_mm=self.squeeze_mm,
+            share=share,
         )
+
+    def complex_stiffness(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> Complex:
+        """Complex stiffness of one part in N/mm, of the medians that :meth:`median` tells.
+
+        Parameters
+        ----------
+        temperature_c, frequency_hz : array_like
+            Degrees Celsius and Hz; they broadcast.
+
+        Returns
+        -------
+        ndarray of complex, in their shape
+            K' + i K'', with K''/K' the loss factor, twice the damping ratio.
+
+        Raises
+        ------
+        InputError
+            A value out of range.
+        """
+        known = self.median(temperature_c, frequency_hz)
+        return np.asarray(np.asarray(known.stiffness_n_per_mm) * (1.0 + 2.0j * np.asarray(known.damping_ratio)))
+
+    def draws(self, temperature_c: ArrayLike, frequency_hz: ArrayLike, *, n: int = 400, seed: int = 0) -> Complex:
+        """Draws of the complex stiffness of one part in N/mm: one and the same part and rubber in each row.
+
+        Rows hold together over states, so that what is computed from them has the right spread: the part's offset
+        and the model's own misfit are in them. A curve has some 200 to 400 draws; more than those repeat them.
+
+        Parameters
+        ----------
+        temperature_c, frequency_hz : array_like
+            Degrees Celsius and Hz; they broadcast to a shape S.
+        n : int
+            1 to 100,000.
+        seed : int
+            0 or more, decides which draws and in which order.
+
+        Returns
+        -------
+        ndarray of complex, shape (n, *S)
+
+        Raises
+        ------
+        InputError
+            A value out of range.
+        """
+        t, f = checked_state(temperature_c, frequency_hz)
+        n, seed = checked_whole("n", n, 1, 100_000), checked_whole("seed", seed, 0, 2**32)
+        ln_k = self.curve.ln_modulus(t, np.log(2.0 * np.pi * f))
+        ln_k += self._ln_scale.reshape(-1, *(1,) * t.ndim)
+        rng, whole = np.random.default_rng(seed), len(ln_k)
+        rows = np.concatenate([rng.permutation(whole) for _ in range(-(-n // whole))])[:n]
+        return np.asarray(np.exp(ln_k)[rows])
 
     def median(
         self,
         temperature_c: ArrayLike,
         frequency_hz: ArrayLike | None = None,
         *,
-        mass_kg: float | None = None,
+        mass_kg: ArrayLike | None = None,
         count: int = 1,
     ) -> MedianAnswer:
         """Median stiffness and damping ratio alone, some hundred times as fast as with bands.
@@ -150,8 +207,8 @@ class PartAnswers:
             Degrees Celsius, any shape.
         frequency_hz : array_like, optional
             Hz; broadcasts with the temperature. Give this or ``mass_kg``.
-        mass_kg : float, optional
-            Mass on ``count`` parts; the frequency is then the natural one.
+        mass_kg : array_like, optional
+            Mass on ``count`` parts; the frequency is then the natural one. Broadcasts with the temperature.
         count : int
             Parts that share the mass.
 
@@ -160,6 +217,14 @@ class PartAnswers:
         InputError
             Neither or both of frequency and mass, or a value out of range.
         """
+        if type(temperature_c) in _ONE:
+            temperature_c = float(temperature_c)  # type: ignore[arg-type]
+        if type(frequency_hz) in _ONE:
+            frequency_hz = float(frequency_hz)  # type: ignore[arg-type]
+        if mass_kg is not None and np.ndim(mass_kg):
+            return over_masses(
+                lambda t, m: self.median(t, frequency_hz, mass_kg=m, count=count), temperature_c, mass_kg
+            )
         if mass_kg is None and type(temperature_c) is float and type(frequency_hz) is float:
             # The common call in a loop: none of NumPy's machinery for arrays of one element.
             found = self._single(temperature_c, frequency_hz)

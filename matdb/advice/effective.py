@@ -8,16 +8,16 @@ the upper half, the lower one carries it alone, squeezed by the whole weight: th
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, Final
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex, Flags
-from matdb.checks import checked_number, checked_state, checked_whole
-from matdb.curve.band import Band, band
+from matdb.checks import ABSOLUTE_ZERO_C, checked_array, checked_number, checked_state, checked_whole
+from matdb.curve.band import SHARE, Band, band, checked_share
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
@@ -41,6 +41,8 @@ class Effective(PlainRecord):
 
     Attributes
     ----------
+    temperature_c : float or ndarray
+        Of each state, degrees Celsius.
     stiffness_n_per_mm : Band
         Dynamic (storage) stiffness of one part, N/mm.
     damping_ratio : Band
@@ -57,6 +59,7 @@ class Effective(PlainRecord):
         What to know before using the numbers.
     """
 
+    temperature_c: Any
     stiffness_n_per_mm: Band
     damping_ratio: Band
     natural_frequency_hz: Band | None
@@ -203,12 +206,13 @@ def effective(
     temperature_c: ArrayLike,
     *,
     frequency_hz: ArrayLike | None = None,
-    mass_kg: float | None = None,
+    mass_kg: ArrayLike | None = None,
     count: int = 1,
     axis: str = "axial",
     squeeze_mm: float = 0.0,
     amplitude_mm: float | None = None,
     rest_h: float | None = None,
+    share: float = SHARE,
 ) -> Effective:
     """Stiffness and damping ratio of one part at a temperature, at a frequency or under a mass.
 
@@ -218,10 +222,8 @@ def effective(
         The material's curve and record, and the part.
     temperature_c : array_like
         Degrees Celsius, any shape.
-    frequency_hz : array_like, optional
-        Hz; broadcasts with the temperature. Give this or ``mass_kg``.
-    mass_kg : float, optional
-        Mass on ``count`` parts; the frequency is then the natural one.
+    frequency_hz, mass_kg : array_like, optional
+        Hz, or the mass in kg on ``count`` parts, for the natural frequency; one of them. They broadcast with it.
     count : int
         Parts that share the mass.
     axis : str
@@ -232,23 +234,29 @@ def effective(
         Peak amplitude of its deflection, mm, above 0: rubber softens with strain. That of the readings when None.
     rest_h : float, optional
         Hours that it has rested at the temperature, 0 or more: some families crystallise. However long when None.
+    share : float
+        Share of the draws that bands hold, above 0 and at most 1.
 
     Raises
     ------
     InputError
         Neither or both of frequency and mass, or a value out of range.
     """
+    if mass_kg is not None and np.ndim(mass_kg):
+        more: dict[str, Any] = {"count": count, "axis": axis, "squeeze_mm": squeeze_mm, "amplitude_mm": amplitude_mm}
+        more |= {"frequency_hz": frequency_hz, "rest_h": rest_h, "share": share}
+        return over_masses(lambda t, m: effective(curve, material, part, t, mass_kg=m, **more), temperature_c, mass_kg)
     share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
+    share = checked_share(share)
     curve = curve.rested(rest_h)
     curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))
-    known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count))
     softer, *warnings = (0.0,) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
-    known = known + softer
-    load = None if mass_kg is None else (float(mass_kg), int(count))
+    known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count)) + softer
+    load = None if share_kg is None else (share_kg * int(count), int(count))
     flat_t, flat_f = t.reshape(-1), f.reshape(-1)
     blocks = [
-        _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm)
+        _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm, share)
         for k in range(0, max(t.size, 1), _BLOCK)
     ]
     *bands, beyond, softest, loose = zip(*blocks, strict=True)
@@ -258,17 +266,59 @@ def effective(
         f = np.asarray(natural.median)
         if t.size:
             warnings += _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
+    said = state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside)
     return Effective(
+        temperature_c=t.item() if t.ndim == 0 else t.copy(),
         stiffness_n_per_mm=stiffness,
         damping_ratio=damping,
         natural_frequency_hz=None if share_kg is None else natural,
         frequency_hz=f.item() if f.ndim == 0 else f.copy(),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=(
-            *warnings,
-            *state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside),
-        ),
+        warnings=(*warnings, *said),
+    )
+
+
+Answer = TypeVar("Answer")
+
+
+def over_masses(ask: Callable[[Array, float], Answer], temperature_c: ArrayLike, mass_kg: ArrayLike) -> Answer:
+    """Ask at each of several masses, kg, that broadcast with the temperatures; one answer over all states.
+
+    Raises
+    ------
+    InputError
+        A mass out of range, or of a shape that does not fit.
+    """
+    masses = checked_array("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
+    t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
+    try:
+        t, masses = np.broadcast_arrays(t, masses)
+    except ValueError:
+        raise InputError(
+            "mass_kg", f"shape {masses.shape}", f"of a shape that fits the temperature's {t.shape}"
+        ) from None
+    at = {float(mass): np.flatnonzero(masses.ravel() == mass) for mass in np.unique(masses)}
+    answers: dict[float, Any] = {mass: ask(t.ravel()[place], mass) for mass, place in at.items()}
+    if not answers:
+        return ask(t, 1.0)
+
+    def joined(values: Sequence[Any]) -> Any:
+        if isinstance(values[0], Band):
+            return Band(*map(joined, zip(*((b.median, b.low, b.high) for b in values), strict=True)))
+        if isinstance(values[0], tuple):
+            return tuple(dict.fromkeys(text for each in values for text in each))
+        if not isinstance(values[0], np.ndarray):
+            return values[0]
+        out = np.empty(t.size, dtype=values[0].dtype)
+        for place, each in zip(at.values(), values, strict=True):
+            out[place] = each
+        return out.reshape(t.shape)
+
+    first = next(iter(answers.values()))
+    names = [field.name for field in fields(first)]
+    return cast(
+        Answer, replace(first, **{name: joined([getattr(each, name) for each in answers.values()]) for name in names})
     )
 
 
@@ -283,7 +333,7 @@ def _softened(curve: Curve, part: Part, axis: str, amplitude_mm: float) -> tuple
     return curve.softened(amplitude_mm / height), *([note] if untold else [])
 
 
-def checked_question(frequency_hz: ArrayLike | None, mass_kg: float | None, count: int) -> float | None:
+def checked_question(frequency_hz: ArrayLike | None, mass_kg: Any, count: int) -> float | None:
     """The mass on one part in kg, None at a frequency. Raises InputError for neither or both, or out of range."""
     if (frequency_hz is None) == (mass_kg is None):
         raise InputError("frequency_hz", frequency_hz, "given unless mass_kg is", "give one of frequency and mass")
@@ -300,6 +350,7 @@ def _block(
     load: tuple[float, int] | None,
     axis: str,
     squeeze_mm: float,
+    share: float,
 ) -> tuple[Band, Band, Band, Flags, float, float]:
     """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then.
 
@@ -316,13 +367,13 @@ def _block(
             at_rest = ln_scale_at_rest(curve, part, axis, squeeze_mm, t, *load)
             loose = lifted_share(at_rest, both)
         state = suspended(curve, at_rest, load[0], t)
-        ln_k, natural = state.ln_stiffness - math.log(load[1]), band(state.frequency_hz)
+        ln_k, natural = state.ln_stiffness - math.log(load[1]), band(state.frequency_hz, share)
         f = np.asarray(natural.median)
     storage = np.exp(ln_k.real) * np.cos(ln_k.imag)
     if load is not None and storage.size:
         softest = float(np.median(storage, axis=0).min())
-    damping = band(0.5 * np.tan(ln_k.imag))
-    return band(storage), damping, natural, curve.extrapolated(t, f), softest, loose
+    damping = band(0.5 * np.tan(ln_k.imag), share)
+    return band(storage, share), damping, natural, curve.extrapolated(t, f), softest, loose
 
 
 def _joined(bands: Sequence[Band], shape: tuple[int, ...]) -> Band:

@@ -6,19 +6,21 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from matdb.arrays import Array
+from matdb.checks import checked_number
 from matdb.fields import PlainRecord
 
-_LEVELS = (0.025, 0.975)
+#: Share of the draws that a band holds.
+SHARE: Final = 0.95
 
 
 @dataclass(frozen=True, eq=False)
 class Band(PlainRecord):
-    """Median and the ends of the central 95 % of an uncertain result; floats, or arrays of one shape."""
+    """Median and ends of the central 95 % (or share asked for) of a result; floats, or arrays of one shape."""
 
     median: Any
     low: Any
@@ -56,19 +58,27 @@ class ModulusBands:
     extrapolated: Any
 
 
-def band(samples: Array) -> Band:
-    """Band over the first axis of ``samples``, its median that of :func:`median`; one dimension gives floats."""
+def band(samples: Array, share: float = SHARE) -> Band:
+    """Band over the first axis of ``samples`` that holds a share of them; one dimension gives floats.
+
+    Its median is that of :func:`median`.
+    """
     n = samples.shape[0]
     ordered = np.sort(samples, axis=0)
     ends = []
-    for level in _LEVELS:
+    for level in (0.5 * (1.0 - share), 0.5 * (1.0 + share)):
         place = level * (n - 1)
         below = int(place)
-        share = place - below
-        # Not as a + share (b - a), which of two infinities makes no number.
-        ends.append((1.0 - share) * ordered[below] + share * ordered[below + 1] if share else ordered[below])
+        part = place - below
+        # Not as a + part (b - a), which of two infinities makes no number.
+        ends.append((1.0 - part) * ordered[below] + part * ordered[below + 1] if part else ordered[below])
     found = [float(value) if np.ndim(value) == 0 else value for value in (_of_ordered(ordered), *ends)]
     return Band(median=found[0], low=found[1], high=found[2])
+
+
+def checked_share(share: float) -> float:
+    """The share of the draws that a band is to hold. Raises InputError."""
+    return checked_number("share", share, 0.0, 1.0, open_low=True)
 
 
 def median(samples: Array) -> Any:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.checks import checked_number, checked_state
-from matdb.curve.band import ModulusBands, band
+from matdb.curve.band import SHARE, ModulusBands, band, checked_share
 from matdb.curve.parameters import (
     COLUMNS,
     EXPONENT,
@@ -102,7 +102,7 @@ _MISFIT_GROWTH_GAP_K: Final = 10.0
 _MOST_GROWTH: Final = 4.0
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Curve:
     """Master curve of one material as draws of its parameters.
 
@@ -188,13 +188,18 @@ class Curve:
 
     # -- answers -------------------------------------------------------------------------------------------
 
-    def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> ModulusBands:
-        """Storage part of Young's modulus and loss factor, with 95 % bands.
+    def __repr__(self) -> str:
+        return f"Curve({self.material!r}, {self.family!r}, rests on {self.basis}, {len(self.draws)} draws)"
+
+    def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike, *, share: float = SHARE) -> ModulusBands:
+        """Storage part of Young's modulus and loss factor, with bands that hold a share of the draws.
 
         Parameters
         ----------
         temperature_c, frequency_hz : array_like
             Degrees Celsius, above absolute zero, at most 400; Hz, above 0. They broadcast.
+        share : float
+            Above 0 and at most 1.
 
         Raises
         ------
@@ -202,11 +207,12 @@ class Curve:
             A temperature or frequency out of range, or not a number.
         """
         t, f = checked_state(temperature_c, frequency_hz)
+        share = checked_share(share)
         ln_e = self.ln_modulus(t, np.log(2.0 * np.pi * f))
         storage = np.exp(ln_e.real) * np.cos(ln_e.imag)
         loss = np.tan(ln_e.imag)
         outside = self.extrapolated(t, f)
-        return ModulusBands(band(storage), band(loss), bool(outside) if outside.ndim == 0 else outside)
+        return ModulusBands(band(storage, share), band(loss, share), bool(outside) if outside.ndim == 0 else outside)
 
     def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
         """Where a state lies outside the readings' temperatures or reduced frequencies; all of it for a prior."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -73,6 +73,10 @@ class FormBase(PlainRecord):
     #: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
     inside_sd: ClassVar[float] = 0.15
     outside_sd: ClassVar[float] = 0.25
+
+    def __getstate__(self) -> dict[str, Any]:
+        # What was computed of it meanwhile stays behind: some of it are functions, which do not pickle.
+        return {each.name: getattr(self, each.name) for each in fields(self)}
 
     def stiffness_n_per_mm(
         self,
