@@ -213,3 +213,26 @@ def test_two_modes_are_asked_about_before_one_is_logged(matdb_says, tmp_path, du
     assert told.code == 0, told.err
     with matdb.open_store(store) as kept:
         assert kept.records.reading(told.json["number"]).reading.frequency_hz == told.json["modes"][1]["frequency_hz"]
+
+
+def test_a_stored_mounting_tells_its_bounce_from_its_rocking(matdb_says, tmp_path, store):
+    asked = ("--part", "0042", "--temp", "23C", "--mass", "300g")
+    with matdb.open_store(store) as kept:
+        sides = {"spread_mm": (60, 50), "box_mm": (90, 60, 80)}
+        kept.add(matdb.Mounting(name="bench", mass_kg=0.3, count=4, rpm_idle=6000, rpm_full=9000, **sides))
+        modes = kept.modes("bench", "0042", 23.0).modes
+    (bounce,) = [float(m.natural_frequency_hz.median) for m in modes if m.word.startswith("bounce")]
+    other = max(float(m.natural_frequency_hz.median) for m in modes if "rocking" in m.word)
+    assert 0.8 < other / bounce < 0.9
+    # A little softer than the store thinks, all of it; the band of the part holds both, and rocking is the louder one.
+    time, x = ring(0.95 * bounce, 0.2, rate=1000.0, seed=3)
+    for start in 0.3 + 10.0 / (0.95 * bounce * 0.2) * np.arange(5):
+        on = np.maximum(time - start, 0.0)
+        x += (time >= start) * 1.5 * np.exp(-0.2 * 0.95 * other * on) * np.sin(2.0 * np.pi * 0.95 * other * on)
+    file = write(tmp_path / "two.csv", time, x)
+    assert matdb_says("reading", "trace", file, *asked, "--count", "4", "--log").code == 2
+    told = matdb_says("reading", "trace", file, *asked, "--count", "4", "--mounting", "bench", "--log", "--json")
+    assert told.code == 0, told.err
+    with matdb.open_store(store) as kept:
+        logged = kept.records.reading(told.json["number"]).reading
+    assert logged.frequency_hz == pytest.approx(0.95 * bounce, rel=0.01)

@@ -34,7 +34,7 @@ FREQUENCY_LIMIT, DECREMENT_LIMIT = 0.0033, 0.033
 #: Refused: nothing worth logging.
 FREQUENCY_REFUSED, DECREMENT_REFUSED = 0.05, 0.35
 #: Where what hangs on rubber may ring, Hz, and its least damping ratio (common practice, no source).
-PLAUSIBLE_HZ, PLAUSIBLE_DAMPING = (2.0, 150.0), 0.01
+PLAUSIBLE_HZ, PLAUSIBLE_DAMPING = (2.0, 250.0), 0.01
 #: What was foretold may be off by this factor; a mode is another's rival from this share of the energy, up to this
 #: many times its frequency; ratios of modes agree within this much.
 SLACK, RIVAL, APART, ALIKE = 1.25, 0.003, 3.0, 0.12

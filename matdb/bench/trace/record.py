@@ -81,19 +81,23 @@ def _unpacked(time: Array) -> tuple[Array, str]:
 
     A packet's readings bear its time, one and the same or a moment apart. Raises InputError where readings were lost.
     """
-    steps = np.diff(time)
-    usual = float(time[-1] - time[0]) / max(time.size - 1, 1)
-    if time.size < 40 or np.mean(steps < 0.25 * usual) < 0.3:
+    if time.size < 40:
         return time, ""
-    last = np.flatnonzero(steps > max(0.5 * float(steps.max()), usual))
-    if last.size < 8:
-        last = np.flatnonzero(steps > usual)
-    step, start = np.polyfit(last, time[last], 1)
+    steps, usual = np.diff(time), float(time[-1] - time[0]) / (time.size - 1)
+    if np.mean(steps < 0.25 * usual) < 0.3:
+        return time, ""
+    last = np.flatnonzero(steps > max(0.5 * float(np.quantile(steps, 0.98)), usual))
+    if last.size < 18:
+        raise InputError("time", f"{last.size + 1} packets", "a time for each reading, or more packets")
+    ends, many, reach = time[last], np.diff(last), 9
+    step = float(np.median((ends[reach:] - ends[:-reach]) / (last[reach:] - last[:-reach])))
+    # Lost readings shift all later packets; a late packet shifts itself alone.
+    middle = np.median(np.lib.stride_tricks.sliding_window_view(ends - step * last, reach), axis=1)
+    if np.max(np.abs(middle[reach:] - middle[:-reach]), initial=0.0) > 0.5 * float(np.median(many)) * step:
+        raise InputError("time", "packets with gaps", "a time for each reading", "record again without batches")
+    step, start = np.polyfit(last, ends, 1)
     even = start + step * np.arange(time.size)
-    if np.max(np.abs(even - time)) > 2.0 * float(np.median(np.diff(last))) * step:
-        allowed, cure = "a time for each reading", "tell the readings a second, or record without batches"
-        raise InputError("time", "packets with gaps", allowed, cure)
-    return even, f"times come in packets of {np.median(np.diff(last)):.0f}; taken as even, {1.0 / step:.4g} a second"
+    return even, f"times come in packets of {np.median(many):.0f}; taken as even, {1.0 / step:.4g} a second"
 
 
 @dataclass(frozen=True)

@@ -90,9 +90,16 @@ def test_packets_with_a_gap_are_refused_and_even_times_stay():
     true = at(400.0)
     n = np.arange(true.size)
     given = true[n // 8 * 8]
-    lost = (n >= 800) & (n < 840)
-    with pytest.raises(InputError, match="packets with gaps"):
-        Trace(given[~lost], decays(true, (21.0, 0.3, 1.0))[~lost])
+    signal = decays(true, (21.0, 0.3, 1.0))
+    for first, last in ((800, 840), (800, 808), (240, 248)):
+        lost = (n >= first) & (n < last)
+        with pytest.raises(InputError, match="packets with gaps"):
+            Trace(given[~lost], signal[~lost])
+    # A packet that is late by half its length is no gap.
+    late = given + np.where(n // 8 == 60, 0.01, 0.0)
+    assert Trace(late, signal).rate_hz == pytest.approx(400.0, rel=1e-3)
+    with pytest.raises(InputError, match="more packets"):
+        Trace(true[n // 400 * 400], signal)
     tremble = true + np.random.default_rng(1).uniform(-0.4, 0.4, true.size) / 400.0
     np.testing.assert_array_equal(Trace(tremble, true).time_s, np.sort(tremble))
 
