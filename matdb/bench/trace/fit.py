@@ -99,7 +99,7 @@ def fit_trace(
         refuse_hopeless(state)
         find_hum(state)
         state, solution = _all_modes(state, first_mode(state))
-        return _asked(_report(state, solution), frequency_range_hz or told, told, beside)
+        return _asked(_report(state, solution), frequency_range_hz, told, beside)
     except Refused as why:
         return _fit_of(state, [str(why)])
 
@@ -126,7 +126,7 @@ def _asked(
 ) -> TraceFit:
     """The fit with each mode at the one frequency that may be, and the part's mode chosen; or what has to be told."""
     questions: list[str] = []
-    modes = [_unfolded(mode, fit.rate_hz, where) for mode in fit.modes]
+    modes = [_unfolded(mode, fit.rate_hz, where, told) for mode in fit.modes]
     hz = [mode.frequency_hz for mode in modes]
     rivals = [i for i, m in enumerate(modes) if m.share >= RIVAL and 1.0 / APART < hz[i] / hz[0] < APART]
 
@@ -149,16 +149,24 @@ def _asked(
         )
     more = [text for text in main.flags if text not in fit.reasons]
     verdict = "asked" if questions else "flagged" if more else fit.verdict
-    return replace(fit, verdict=verdict, reasons=(*questions, *more, *fit.reasons), modes=tuple(modes), chosen=chosen)
+    reasons, as_read = (*questions, *more, *fit.reasons), modes[0].frequency_hz == fit.modes[0].frequency_hz
+    fixed = fit.fixed_base if as_read else None
+    return replace(fit, verdict=verdict, reasons=reasons, modes=tuple(modes), chosen=chosen, fixed_base=fixed)
 
 
-def _unfolded(mode: TraceMode, rate_hz: float, where: tuple[float, float] | None) -> TraceMode:
-    """A mode at the only one of its aliases that lies where it is told to, or with those it may be instead."""
+def _unfolded(
+    mode: TraceMode, rate_hz: float, where: tuple[float, float] | None, told: tuple[float, float] | None
+) -> TraceMode:
+    """A mode at the only one of its aliases that lies where it is told to, or with those it may be instead.
+
+    What is foretold alone excludes aliases, but moves no mode: the part may be softer than expected.
+    """
     hz = mode.frequency_hz
-    low, high = where or PLAUSIBLE_HZ
+    span = where or (told if told and told[0] <= hz <= told[1] else None)
+    low, high = span or PLAUSIBLE_HZ
     folds = [abs(k * rate_hz + sign * hz) for k in (1, 2, 3) for sign in (-1, 1)]
     # The decay a second is the same, so the damping ratio falls as the frequency rises.
-    least = 0.0 if where else PLAUSIBLE_DAMPING
+    least = 0.0 if span else PLAUSIBLE_DAMPING
     others = tuple(f for f in folds if low <= f <= high and mode.damping_ratio * hz / f >= least)
     if where and not low <= hz <= high and len(others) == 1:
         (f,) = others
@@ -166,7 +174,7 @@ def _unfolded(mode: TraceMode, rate_hz: float, where: tuple[float, float] | None
         decrement = {name: getattr(mode, name) * hz / f for name in ("log_decrement", "log_decrement_sd")}
         return replace(mode, frequency_hz=f, flags=(*mode.flags, flag), **decrement)
     if where and not low <= hz <= high and not others:
-        return _unfolded(mode, rate_hz, None)
+        return _unfolded(mode, rate_hz, None, told)
     return replace(mode, aliases_hz=others)
 
 
