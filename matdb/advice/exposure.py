@@ -108,6 +108,18 @@ class Flown(TypedDict, total=False):
     air: str
 
 
+class HourlyTable(TypedDict, total=False):
+    """What of an hourly table cannot be told from itself."""
+
+    temperature_column: str | None
+    time_column: str | None
+    date: dt.date | None
+
+
+class FlownByTable(Flown, HourlyTable, total=False):
+    """Both."""
+
+
 #: Temperatures as callers give them.
 Temperatures = ArrayLike | Forecast | Flight
 
@@ -125,7 +137,7 @@ def flight(
     issued: dt.date | None = None,
     forecast_altitude_m: float | None = None,
     site_altitude_m: float | None = None,
-    **flown: Unpack[Flown],
+    **flown: Unpack[FlownByTable],
 ) -> Flight:
     """Temperatures of a flight from what a user has: one source, and corrections to it.
 
@@ -143,7 +155,8 @@ def flight(
     forecast_altitude_m, site_altitude_m : float, optional
         Give both or none; metres above sea level.
     **flown
-        ``take_off``, ``car_c`` and ``air`` as for :class:`Flight`.
+        ``take_off``, ``car_c`` and ``air`` as for :class:`Flight`; ``temperature_column``, ``time_column`` and ``date``
+        of an hourly table, as :func:`matdb.weather.hourly.hourly_csv` has them.
 
     Returns
     -------
@@ -154,9 +167,11 @@ def flight(
     InputError
         No source or several, one altitude without the other, or a source that cannot be read.
     """
+    more: dict[str, Any] = dict(flown)
+    hourly = {name: more.pop(name) for name in HourlyTable.__annotations__ if name in more}
     sources: dict[str, tuple[Any, Callable[[Any], Forecast]]] = {
         "low_c": (low_c, lambda low: forecast_range(low, low if high_c is None else high_c)),
-        "csv": (csv, partial(hourly_csv, what=what, unit=unit)),
+        "csv": (csv, partial(hourly_csv, what=what, unit=unit, **hourly)),
         "monthly": (monthly, partial(monthly_csv, what=what, unit=unit)),
         "metar": (metar, partial(metar_forecast, issued=issued)),
         "taf": (taf, partial(taf_forecast, issued=issued)),
@@ -172,7 +187,7 @@ def flight(
         raise InputError("altitudes", "one of two", allowed, "6.5 K per kilometre between them")
     if forecast_altitude_m is not None and site_altitude_m is not None:
         forecast = at_altitude(forecast, forecast_altitude_m, site_altitude_m)
-    found = Flight(forecast, **flown)
+    found = Flight(forecast, **more)
     _ = found.flown  # refuses take-off hours that the forecast does not hold
     return found
 

@@ -17,9 +17,8 @@ _STEPS: Final = f"""\
 1. Weigh the plate with everything that rings on it, sensor and screws too: {{masses}}. Write down what the scales \
 say, not what it should be.
 2. Squeeze and release the part three times by hand, then let it rest for ten minutes.
-3. Soak the part alone, without plate and mass, beside a thermometer in the same air ({{air}}). Keep the plate in the \
-chamber too if it fits.
-4. Start the record. Take the part out, start the stop watch, set it under the mass.
+3. {{soaked}}, beside a thermometer in the same air ({{air}}). {{mass}}.
+4. Start the record. Take the part out, start the stop watch, {{set}}.
 5. Tap {TAPS} times, softly, and let it ring out between taps: a motion that can just be seen. Stop the watch at the \
 middle tap; that is *seconds out*.
 6. Put the part back for a quarter of its soak and take a second record; {RECORDS} records a temperature.
@@ -27,6 +26,19 @@ middle tap; that is *seconds out*.
 --out ... --log`, or type the figures into `matdb bench`.
 8. End with the room temperature again: a change there means that the part has aged, slipped or set.
 """
+
+
+#: A part is set under the mass; a screwed pair takes minutes to assemble, in which it would be warm again.
+_LOOSE: Final = {
+    "soaked": "Soak the part alone, without plate and mass",
+    "mass": "Keep the plate in the chamber too if it fits",
+    "set": "set it under the mass",
+}
+_SCREWED: Final = {
+    "soaked": "Assemble it warm ({screwed}) and soak it assembled, plate, screw and washers with it",
+    "mass": "If the mass fits into the chamber too, hang it on beforehand; else have it ready on a hook or a clip",
+    "set": "hang the mass on",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +105,7 @@ def protocol_markdown(
     axis: str,
     air: str,
     steps: Sequence[ProtocolStep],
+    screwed: str = "",
     notes: Sequence[str] = (),
     cautions: Sequence[str] = (),
 ) -> str:
@@ -112,6 +125,8 @@ def protocol_markdown(
         "still" or "fanned": the chamber's air.
     steps : sequence of ProtocolStep
         In the order of work, one at least.
+    screwed : str
+        How far a pair is squeezed; empty for a part that no screw holds.
     notes, cautions : sequence of str
         What to know, and where it can hurt.
 
@@ -122,6 +137,7 @@ def protocol_markdown(
     """
     pieces = "1 piece" if count == 1 else f"{count} equal pieces"
     masses = ", ".join(f"{1e3 * m:.3g} g" for m in sorted({s.mass_kg for s in steps}))
+    how = _LOOSE if not screwed else _SCREWED | {"soaked": _SCREWED["soaked"].format(screwed=_escaped(screwed))}
     said = list(dict.fromkeys([*(s.note for s in steps if s.note), *notes]))
     out = [
         f"# Bench protocol: {_escaped(part)}",
@@ -132,7 +148,7 @@ def protocol_markdown(
         "Date: ____________  Who: ____________  Room: ______ degC  Hardness seen: ______",
         "",
         *(["## Cautions", "", *(f"- {_escaped(line)}" for line in cautions), ""] if cautions else []),
-        _STEPS.format(masses=masses, air="a fan is running" if air == "fanned" else "still air"),
+        _STEPS.format(masses=masses, air="a fan is running" if air == "fanned" else "still air", **how),
         "## Temperatures",
         "",
         _row("at degC", "soak, min", "seconds until 2 K off", "mass, g", "expected, Hz", "expected decrement"),

@@ -17,10 +17,22 @@ from matdb.bench.readings import Deflection, Reading, RingDown
 from matdb.bench.thermal.body import body_of
 from matdb.bench.thermal.soak import crystallisation_note, drift, soak
 from matdb.cli.asking import Question, Turn, ask_all, until, with_unit, yes
-from matdb.cli.options import CountOption, HeldFor, Place, arg, ends, option, quantity, squeeze_said
+from matdb.cli.options import (
+    AtHandOption,
+    CountOption,
+    HeldFor,
+    Place,
+    arg,
+    at_hand,
+    ends,
+    option,
+    quantity,
+    squeeze_said,
+)
 from matdb.cli.reading import figures_of
 from matdb.cli.reading_add import bench_doubts, hazards, logged_before
 from matdb.cli.screen import Progress, band_cell, lines, show
+from matdb.curve.next_reading import Affordable
 from matdb.errors import InputError, MatdbError, UnitError
 from matdb.exchange.reading_file import value_of
 from matdb.fields import checked_field, record_fields
@@ -43,6 +55,7 @@ class BenchOptions(HeldFor):
     field_temp: str = option("RANGE", "The field temperatures whose stiffness is to be known.", "-10C..30C", "--for")
     mass: str | None = option("MASS", "The mass on the bench, such as 250g; asked without it.")
     count: CountOption = 1
+    temps: AtHandOption = None
     who: str = option("NAME", "Who takes the readings.", "")
     advise: bool = option(None, "Fit and advise after each reading.", True, "--advice/--no-advice")
 
@@ -142,7 +155,8 @@ class Session:
         if self._chilled(temperature_c) and body is not None:
             minutes = float(soak(body, temperature_c, family=family).minutes_safe)
             left = float(drift(body, temperature_c, 0.0, family=family).seconds_left)
-            notes.append(f"soak {minutes:.0f} min or more; outside, the error passes 2 K after {left:.0f} s")
+            ready = "assembled on its screw, " if self.part.form.pair is not None else ""
+            notes.append(f"soak {ready}{minutes:.0f} min or more; outside, the error passes 2 K after {left:.0f} s")
             notes.append(crystallisation_note(family, temperature_c))
         for line in filter(None, notes):
             show(line, indent="  ")
@@ -220,7 +234,8 @@ class Session:
                 load = {"frequency_hz": 30.0} if self.mass_kg is None else {"mass_kg": self.mass_kg}
                 how: dict[str, Any] = {**self.said.how(self.part), **load, "count": self.said.count}
                 now = self.store.effective(self.part.name, states, **how)
-                ranked = self.store.next_readings(self.part.name, low_c, high_c, **how)
+                able = Affordable(**at_hand(self.said.temps))
+                ranked = self.store.next_readings(self.part.name, low_c, high_c, affordable=able, **how)
         except MatdbError as error:
             self.advised = None
             show(f"no advice: {error}")
@@ -232,9 +247,9 @@ class Session:
         factor = math.exp(width)
         if self.width is None:
             show(f"bands of a factor {factor:.3g} (95 %), by {now.basis}")
-        else:
+        elif (before := f"{math.exp(self.width):.2f}") != f"{factor:.2f}":
             word = "tightened" if width < self.width else "widened"
-            show(f"bands {word} from a factor {math.exp(self.width):.3g} to {factor:.3g}")
+            show(f"bands {word} from a factor {before} to {factor:.2f}")
         self.width = width
         # Of a part whose stiffness nobody knows, no mass can be named either.
         self.advised = a = ranked[0] if ranked and width < math.log(_UNKNOWN) else None
@@ -242,10 +257,9 @@ class Session:
             once = "read it once at room temperature, with a mass near the camera's share"
             show(f"its stiffness is not known yet: {once}")
         if a is not None:
-            show(
-                f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g, expected to bring the "
-                f"factor from {math.exp(a.width_before):.3g} to {math.exp(a.width_after):.3g}"
-            )
+            before, after = (f"{math.exp(each):.2f}" for each in (a.width_before, a.width_after))
+            brings = f", expected to bring the factor from {before} to {after}" * (before != after)
+            show(f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g{brings}")
 
 
 _KNOWN: Final = record_fields(RingDown, Deflection)

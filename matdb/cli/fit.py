@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Annotated, Any, Final
 
 from matdb.cli import screen
 from matdb.cli.answering import Told
-from matdb.cli.options import Call, MaterialArgument, option
+from matdb.cli.options import Call, MaterialArgument, arg, option
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.curve.curve import Curve
@@ -21,15 +21,33 @@ _FOUR: Final = ", four parameters"
 
 
 def fit(
-    call: Told, material: MaterialArgument, seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0)
+    call: Told,
+    material: Annotated[str | None, arg("[MATERIAL]", "Its name; without it all whose fit is not current.")] = None,
+    seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0),
 ) -> None:
     """Fit all readings of a material and keep the fit."""
+    if material is None:
+        _fit_all(call, seed)
+        return
     with call.existing() as store, screen.Progress(f"fit of {material}") as update:
         curve = store.fit(material, seed=seed, progress=update)
     made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
     told = [modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."]
     call.tell(told, summary(curve), warnings=notes(curve), how_to_ask="'matdb report'")
+
+
+def _fit_all(call: Told, seed: int) -> None:
+    """Fit every material that has readings newer than its fit."""
+    with call.existing() as store:
+        stale = [each.name for each in store.materials() if store.curve(each.name).stale]
+        made = []
+        for number, name in enumerate(stale, 1):
+            with screen.Progress(f"fit of {name}, {number} of {len(stale)}") as update:
+                made.append(store.fit(name, seed=seed, progress=update))
+    told = [modulus_text(curve) for curve in made] or ["Every fit is current."]
+    warnings = [text for curve in made for text in notes(curve)]
+    call.tell(told, {"fits": [summary(curve) for curve in made]}, warnings=warnings, how_to_ask="'matdb report'")
 
 
 def report(material: MaterialArgument, call: Call) -> None:

@@ -11,7 +11,7 @@ from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
-from matdb.cli.options import Held, arg, ends, note, option, quantity, squeezed_text
+from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, note, option, quantity, squeezed_text
 from matdb.cli.screen import Progress, band_cell, mass_text, number_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
@@ -34,10 +34,7 @@ class NextOptions(Held):
     frequency: str | None = option("FREQUENCY", "Ask at this frequency; 30Hz without it and a mass.")
     mounting: str | None = option("NAME", "Ask for this mounting: its mass and count, on its parts.")
     masses: str | None = option("MASSES", "Masses at hand, such as 100g,250g; usual ones without it.")
-    temps: str | None = option(
-        "TEMPERATURES",
-        "Temperatures that you can hold, such as -18C,5C,23C; freezer, refrigerator, room and oven without it.",
-    )
+    temps: AtHandOption = None
     kinds: str | None = option("KINDS", "Kinds of reading that you can take: ring-down, deflection or both.")
     top: int = option("NUMBER", "How many readings to list.", 6, min=1)
 
@@ -60,10 +57,11 @@ class NextOptions(Held):
         kinds = "ring-down,deflection" if (self.kinds or "").strip() == "both" else self.kinds
         able = {
             "masses_kg": _listed(self.masses, lambda text: parse(text, "mass", "--masses")),
-            "temperatures_c": _listed(self.temps, lambda text: parse(text, "temperature", "--temps")),
             "kinds": _listed(kinds, str),
         }
-        return Affordable(**{name: values for name, values in able.items() if values is not None})
+        return Affordable(
+            **at_hand(self.temps), **{name: values for name, values in able.items() if values is not None}
+        )
 
     def ranking(self, store: Store, low: float, high: float, able: Affordable) -> list[NextReading]:
         """The readings, best first."""

@@ -73,6 +73,15 @@ AxisOption = Annotated[str, opt("--axis", "AXIS", "Direction of the part: axial,
 ReadPartOption = Annotated[str | None, opt("--part", "NAME", "Only readings on this part.")]
 KindOption = Annotated[str | None, opt("--kind", "KIND", "Only this kind, such as ring-down.")]
 RetiredOption = Annotated[bool, typer.Option("--all", help="Also readings that were corrected or removed.")]
+AtHandOption = Annotated[
+    str | None,
+    opt(
+        "--temps",
+        "TEMPERATURES",
+        "Temperatures that you can hold, such as -18C,5C,23C; freezer, refrigerator, room and oven without it.",
+        envvar="MATDB_TEMPS",
+    ),
+]
 CsvOption = Annotated[str | None, opt("--csv", "FILE", "Also write the rows to this CSV file.")]
 
 # -- records of options ---------------------------------------------------------------------------------------------
@@ -475,6 +484,13 @@ def quantity(text: str | None, dimension: str, option: str) -> float | None:
 def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
     """Both ends of a range, or a single quantity twice. Raises UnitError, InputError."""
     return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2
+
+
+def at_hand(texts: str | None) -> dict[str, Any]:
+    """Temperatures parted by commas as ``temperatures_c``, degrees Celsius; empty for None. Raises InputError."""
+    if texts is None:
+        return {}
+    return {"temperatures_c": tuple(parse(text.strip(), "temperature", "--temps") for text in texts.split(","))}
 
 
 def temperatures(texts: Sequence[str], step: str = "5K") -> Array:

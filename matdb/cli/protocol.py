@@ -85,7 +85,7 @@ def soak(said: SoakOptions, call: Asked) -> None:
     if out_s is not None:
         figures |= {"out_temperature_c": loss.temperature_c, "out_temperature_sd_k": loss.temperature_sd_k}
     if known.form.pair is not None:
-        warnings.append("of the pair, the taller half is reckoned with")
+        warnings.append("of the pair, the taller half is reckoned with; soak it assembled on its screw")
     warnings = [*filter(None, dict.fromkeys(warnings)), need.note]
     rows = [dict(zip(figures, row, strict=True)) for row in zip(*(v.tolist() for v in figures.values()), strict=True)]
     content = {"part": said.part, "family": family, "air": air, "room_c": room_c, "within_k": 1.0, "rows": rows}
@@ -126,7 +126,7 @@ def _left(row: dict[str, Any], out_s: float | None) -> str:
 
 
 #: Without ``--temp``: freezer, refrigerator, room and oven.
-_USUAL: Final = ["-18C", "5C", "23C", "50C"]
+_USUAL_C: Final = (-18.0, 5.0, 23.0, 50.0)
 #: So many states of a soak, and of a protocol, are told one by one.
 _FEW, _FEW_STEPS = 4, 6
 
@@ -139,6 +139,7 @@ class ProtocolOptions(HeldFor):
     temps: list[str] | None = option(
         "TEMPERATURE", "A temperature or range; -18C, 5C, 23C and 50C without it.", name="--temp"
     )
+    hold: options.AtHandOption = None
     step: StepOption = "20K"
     field_temp: str = option(
         "RANGE", "The temperatures of the flight, by which --mounting finds the squeeze.", "-10C..30C", "--for"
@@ -157,7 +158,11 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
     In Markdown: steps, temperatures, soak minutes, the mass that rings near the field's natural frequency, cautions,
     and a table to fill in.
     """
-    at = temperatures(said.temps or _USUAL, said.step).tolist()
+    at: list[float] = (
+        temperatures(said.temps, said.step).tolist()
+        if said.temps
+        else list(options.at_hand(said.hold).get("temperatures_c", _USUAL_C))
+    )
     parse(said.frequency, "frequency", "--frequency")
     air = air_of(said.air)
     if said.out is not None:
@@ -171,6 +176,7 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
     rests = curve.rests_on(said.part, min(at), max(at))
     what: dict[str, Any] = {"part": said.part, "form": known.form.label(), "material": material.name}
     what |= {"family": material.family, "basis": rests, "count": said.count, "axis": said.axis, "air": air}
+    what["screwed"] = said.said(known) if known.form.pair is not None else ""
     text = protocol_markdown(**what, steps=steps, notes=notes, cautions=BENCH)
     written = None if said.out is None else str(write_text(said.out, text, force=said.force))
     mass, count = mass_text(steps[0].mass_kg), f" on {said.count}" if said.count > 1 else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import MISSING, dataclass
+from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
@@ -10,8 +10,9 @@ from matdb.advice.summary import FAILS, how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, before_flight
-from matdb.cli.options import arg, ends, option, squeeze_said
+from matdb.cli.options import arg, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
+from matdb.cli.weather import AirOptions, flight_of
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
@@ -20,10 +21,9 @@ from matdb.weather.forecast import forecast_range
 
 
 @dataclass(frozen=True, kw_only=True)
-class SqueezeOptions:
-    """What a pair carries, and how it is screwed together."""
+class SqueezeOptions(AirOptions):
+    """What a pair carries, at which temperatures, and how it is screwed together."""
 
-    temp: str = option("RANGE", "Temperatures of the flight, such as -10C..25C, or one such as -5C.", MISSING)
     mass: str | None = option("MASS", "Payload on all pairs together, such as 600g.")
     count: int | None = option("NUMBER", "How many pairs share it; 4 without it.")
     mounting: str | None = option("NAME", "Take payload, count and load factors from this mounting.")
@@ -42,7 +42,8 @@ class SqueezeOptions:
 
     def asked(self, store: Store) -> dict[str, Any]:
         """What the library is asked: temperatures, a squeeze to look at, and a mounting or what the pairs carry."""
-        at = forecast_range(*ends(self.temp, "temperature", "--temp")).temperature_c
+        air = flight_of(self).flown
+        at = forecast_range(air.low_c, air.high_c).temperature_c
         squeeze_mm, turns = squeeze_said(self.squeeze, self.turns)
         asked = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
         if self.mounting is not None:

@@ -26,6 +26,9 @@ class AirOptions:
     metar: str | None = option("TEXT", "An aviation weather report, instead of --temp.")
     taf: str | None = option("TEXT", "An aviation forecast with its extremes, instead of --temp.")
     unit: str | None = option("UNIT", "Unit of a table that does not name it: C, F or K.")
+    temp_column: str | None = option("TITLE", "The column of air temperatures in --forecast, where that is not plain.")
+    time_column: str | None = option("TITLE", "The column of its times, where that is not plain.")
+    date: str | None = option("DATE", "The day of its first row, such as 2026-01-31, where it has times of day alone.")
     forecast_altitude: str | None = option("ALTITUDE", "Altitude that the temperatures hold at, such as 450m.")
     site_altitude: str | None = option(
         "ALTITUDE", "Altitude of the flight, such as 1800m: 6.5 K less per kilometre up."
@@ -85,6 +88,11 @@ def flight_of(said: AirOptions) -> Flight:
             more |= {name: file_bytes(file), "what": Path(file).name}
     if said.unit is not None and not (said.forecast or said.monthly):
         raise InputError("--unit", said.unit, "given with --forecast or --monthly")
+    named = {"--temp-column": said.temp_column, "--time-column": said.time_column, "--date": said.date}
+    for name, value in named.items():
+        if value is not None and said.forecast is None:
+            raise InputError(name, value, "given with --forecast")
+    more |= {"temperature_column": said.temp_column, "time_column": said.time_column, "date": _day(said.date)}
     more["forecast_altitude_m"] = quantity(said.forecast_altitude, "altitude", "--forecast-altitude")
     more["site_altitude_m"] = quantity(said.site_altitude, "altitude", "--site-altitude")
     if (said.forecast_altitude is None) != (said.site_altitude is None):
@@ -97,6 +105,13 @@ def flight_of(said: AirOptions) -> Flight:
         more |= {"car_c": quantity(said.car, "temperature", "--car"), "air": "fanned" if said.fanned else "still"}
     take_off = None if said.take_off is None else clock_hours(said.take_off)
     return flight(metar=said.metar, taf=said.taf, unit=said.unit, take_off=take_off, **more)
+
+
+def _day(text: str | None) -> dt.date | None:
+    try:
+        return None if text is None else dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError("--date", text, "a date such as 2026-01-31") from None
 
 
 def flight_content(flown: Flight) -> dict[str, Any]:

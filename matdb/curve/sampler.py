@@ -123,7 +123,8 @@ def temper(
             u[take] = trial[take]
             density[take], likelihood[take] = trial_density[take], trial_likelihood[take]
         if progress is not None:
-            progress(power)
+            # The power grows by a factor a step: its fourth root moves about evenly.
+            progress(float(power**0.25))
         if power >= 1.0:
             break
     return Population(u, density + likelihood, log_evidence)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
@@ -37,7 +39,15 @@ _MOST_MISSING = 0.5
 _RARELY_H = 4000.0
 
 
-def hourly_csv(text: str | bytes, *, what: str = "forecast CSV", unit: str | None = None) -> Forecast:
+def hourly_csv(
+    text: str | bytes,
+    *,
+    what: str = "forecast CSV",
+    unit: str | None = None,
+    temperature_column: str | None = None,
+    time_column: str | None = None,
+    date: dt.date | None = None,
+) -> Forecast:
     """Read a forecast or a year of weather from CSV.
 
     Parameters
@@ -48,6 +58,10 @@ def hourly_csv(text: str | bytes, *, what: str = "forecast CSV", unit: str | Non
         Its name, for messages and tables.
     unit : str or None
         Unit of the temperatures (C, F or K), where neither title nor cells name it.
+    temperature_column, time_column : str or None
+        Titles of the columns, where they cannot be told.
+    date : date or None
+        The day of the first row, where the rows tell the time of day alone.
 
     Returns
     -------
@@ -61,13 +75,15 @@ def hourly_csv(text: str | bytes, *, what: str = "forecast CSV", unit: str | Non
         run backwards, ambiguous dates, more than half of the temperatures missing; each names the line.
 
     """
-    table = read_table(what, text, is_header=_looks_like_header)
+    is_header = _looks_like_header if temperature_column is None else _holding(temperature_column)
+    table = read_table(what, text, is_header=is_header)
     if not table.rows:
         raise InputError(what, "a header alone", "a table with one row per hour")
-    column = _temperature_column(table)
+    column = _temperature_column(table) if temperature_column is None else _named(table, temperature_column)
+    timed = _time_columns(table, column) if time_column is None else (_named(table, time_column),)
     notes: list[str] = []
     temperature = _temperatures(table, column, unit)
-    moments, start, order = _hours(table, _time_columns(table, column), notes)
+    moments, start, order = _hours(table, timed, notes, date)
     temperature = temperature[order]
     known = np.isfinite(temperature)
     missing = int(np.sum(~known))
@@ -92,6 +108,18 @@ def _looks_like_header(cells: tuple[str, ...]) -> bool:
     return any(_TEMPERATURE.search(n) for n in names) and not any(re.fullmatch(r"[-+]?\d+([.,]\d+)?", n) for n in names)
 
 
+def _holding(title: str) -> Callable[[tuple[str, ...]], bool]:
+    return lambda cells: title.casefold() in [cell.casefold() for cell in cells]
+
+
+def _named(table: Table, title: str) -> int:
+    """The column of that title. Raises InputError."""
+    found = [i for i, header in enumerate(table.header) if header.casefold() == title.casefold()]
+    if len(found) != 1:
+        raise InputError(f"{table.what} column", title, "one of " + ", ".join(table.header))
+    return found[0]
+
+
 def _columns(table: Table, of: re.Pattern[str], but: re.Pattern[str]) -> list[int]:
     """The columns whose titles match one pattern and not the other."""
     return [i for i, h in enumerate(table.header) if of.search(h.casefold()) and not but.search(h.casefold())]
@@ -106,9 +134,10 @@ def _narrowed(table: Table, found: list[int], *better: str) -> list[int]:
     return found
 
 
-def _unclear(table: Table, found: list[int], allowed: str, title: str) -> InputError:
+def _unclear(table: Table, found: list[int], allowed: str, title: str, option: str) -> InputError:
     shown = ", ".join(table.header[i] for i in found or range(len(table.header)))
-    return InputError(f"{table.what} columns", shown, allowed, f"call it '{title}' in the header")
+    cure = f"call it '{title}' in the header, or name it by --{option}"
+    return InputError(f"{table.what} columns", shown, allowed, cure)
 
 
 def _where(table: Table, row: int, *columns: int) -> str:
@@ -120,7 +149,8 @@ def _where(table: Table, row: int, *columns: int) -> str:
 def _temperature_column(table: Table) -> int:
     found = _narrowed(table, _columns(table, _TEMPERATURE, _OTHER_TEMPERATURE), r"air|dry|2 ?m|lufttemp")
     if len(found) != 1:
-        raise _unclear(table, found, "a table with one column that is plainly the air temperature", "air temperature")
+        allowed = "a table with one column that is plainly the air temperature"
+        raise _unclear(table, found, allowed, "air temperature", "temp-column")
     return found[0]
 
 
@@ -147,7 +177,7 @@ def _temperatures(table: Table, column: int, unit: str | None) -> Array:
     values = table.numbers(column)
     values = np.where(np.isin(values, _SENTINELS) & ~_of_air(values), np.nan, values)
     if named is None:
-        cure = f"write {title} (C) or give the unit"
+        cure = f"write {title} (C), or give --unit C"
         raise UnitError(f"{table.what} column {title}", "no unit", "a temperature in C, F or K", cure)
     zero, scale = _TO_CELSIUS[named]
     return _checked(table, column, np.round((values - zero) * scale, 9))
@@ -182,13 +212,21 @@ def _time_columns(table: Table, temperature: int) -> tuple[int, ...]:
     if len(found) == 2 and len(date) == 1:
         return (*date, *(i for i in found if i not in date))
     if len(found) != 1:
-        raise _unclear(table, found, "a table with one column of times, or one of dates and one of times", "valid time")
+        allowed = "a table with one column of times, or one of dates and one of times"
+        raise _unclear(table, found, allowed, "valid time", "time-column")
     return (found[0],)
 
 
-def _hours(table: Table, columns: tuple[int, ...], notes: list[str]) -> tuple[Array, dt.datetime | None, Places]:
+def _hours(
+    table: Table, columns: tuple[int, ...], notes: list[str], date: dt.date | None
+) -> tuple[Array, dt.datetime | None, Places]:
     """Hours since the start, the start when known, and the order of the rows."""
     cells = [" ".join(row[c] for c in columns) for row in table.rows]
+    if all(_OF_THE_DAY.fullmatch(cell.strip()) for cell in cells):
+        if date is None:
+            cure = f"tell the first row's day: --date {dt.date.today():%Y-%m-%d}"
+            raise InputError(_where(table, 0, *columns), cells[0], "a date and a time", cure)
+        cells = _dated(cells, date)
     same = np.arange(len(cells))
     if len(columns) == 1 and all(re.fullmatch(r"\d{1,5}([.,]\d+)?", c) for c in cells):
         return _rising(table, table.numbers(columns[0])), None, same  # plain hours
@@ -205,6 +243,13 @@ def _hours(table: Table, columns: tuple[int, ...], notes: list[str]) -> tuple[Ar
     if stamps[0].tzinfo is None:
         hours = _wall_clock(table, stamps, hours, notes)
     return _rising(table, hours, cells), start, same
+
+
+def _dated(cells: list[str], date: dt.date) -> list[str]:
+    """Times of the day with their date: the next day begins where the clock runs back."""
+    clocks = [[int(part) for part in cell.split(":")] for cell in cells]
+    days = np.append(0, np.cumsum([b <= a for a, b in pairwise(clocks)]))
+    return [f"{date + dt.timedelta(days=int(day))} {cell.strip()}" for day, cell in zip(days, cells, strict=True)]
 
 
 def _rising(table: Table, hours: Array, cells: list[str] | None = None) -> Array:
@@ -247,6 +292,7 @@ _DATE = re.compile(r"(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})")
 _CLOCK = re.compile(
     r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?\s*(z|utc|gmt|[-+]\d{2}:?\d{2})?", re.IGNORECASE
 )
+_OF_THE_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::\d{2})?")
 _COMPACT = re.compile(r"(\d{4})(\d{2})(\d{2})[T ]?(\d{2})(\d{2})?(\d{2})?(Z)?")
 _EPOCH = re.compile(r"\d{9,10}(\.\d+)?|\d{12,13}")
 
@@ -318,7 +364,17 @@ def _stamp(cell: str, day_first: bool | None) -> dt.datetime:
     return moment.replace(tzinfo=dt.datetime.strptime(zone, "%z").tzinfo if zone[0] in "+-" else dt.UTC)
 
 
-_MONTHS = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"]
+#: How months begin, without accents: English, German, Dutch, Nordic, French, Spanish, Portuguese, Italian.
+_MONTHS = [
+    *("jan|ene|gen", "feb|fev", "mar|maa|mrt", "apr|avr|abr", "may|mai|mei|mag|maj", "juin|jun|giu", "juil|jul|lug"),
+    *("aug|aou|ago", "sep|set", "oct|okt|ott|out", "nov", "dec|dez|dic|des"),
+]
+#: The same languages' titles: month, lowest, highest.
+_MONTHLY = {
+    "month": r"month|monat|mois|\bmes\b|mese|maand|maned|manad",
+    "low": r"low|min|tief|baj|bass|laag|lav|lag",
+    "high": r"high|max|mass|hoch|alt|hoog|hoj|hog",
+}
 #: Hours of the day at which it is coldest and hottest; common practice, no source.
 COLDEST_HOUR, HOTTEST_HOUR = 5.0, 15.0
 
@@ -332,7 +388,7 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
     Parameters
     ----------
     text : str or bytes
-        The table; months as numbers or names (their first three letters, English).
+        The table; months as numbers or names, also German, Dutch, Nordic, French, Spanish, Portuguese, Italian.
     what : str
         Its name, for messages and tables.
     unit : str or None
@@ -346,13 +402,13 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
     """
     table = read_table(what, text)
 
-    def column(pattern: str, word: str) -> int:
-        found = [i for i, h in enumerate(table.header) if re.search(pattern, h.casefold())]
+    def column(word: str) -> int:
+        found = [i for i, title in enumerate(table.header) if re.search(_MONTHLY[word], _unaccented(title))]
         if len(found) != 1:
             raise InputError(f"{what} columns", ", ".join(table.header), f"a table with one column {word}")
         return found[0]
 
-    month_at, low_at, high_at = column(r"month", "month"), column(r"low|min", "low"), column(r"high|max", "high")
+    month_at, low_at, high_at = (column(word) for word in _MONTHLY)
     low, high = (_temperatures(table, i, unit) for i in (low_at, high_at))
     clock, days, seen = np.arange(24.0), list[tuple[Array, Array]](), list[int]()
     for i, row in enumerate(table.rows):
@@ -373,12 +429,18 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
 
 
 def _month(where: str, cell: str) -> int:
-    text = cell.strip().casefold()
+    text = _unaccented(cell.strip())
     if text.isdecimal() and 1 <= int(text) <= 12:
         return int(text)
-    if text[:3] in _MONTHS:
-        return _MONTHS.index(text[:3]) + 1
-    raise InputError(where, cell, "a month, 1 to 12 or its English name")
+    for number, begins in enumerate(_MONTHS, 1):
+        if re.match(begins, text):
+            return number
+    raise InputError(where, cell, "a month, 1 to 12 or its name, such as Jan, Mai, juillet")
+
+
+def _unaccented(text: str) -> str:
+    plain = unicodedata.normalize("NFKD", text.casefold().replace("\u00f8", "o"))
+    return "".join(c for c in plain if not unicodedata.combining(c))
 
 
 def _day(clock: Array, low: float, high: float) -> Any:

@@ -458,3 +458,32 @@ def test_tables_fit_the_screen_and_break_between_words(width, capsys, monkeypatc
     assert out.count("(11.1-13.8)") == 2
     assert out.count("reaches") == 2
     assert "reason" in out
+
+
+def test_fit_without_a_name_fits_what_is_not_current(matdb_says):
+    assert matdb_says("fit").out.startswith("Every fit is current.")
+    words = ("reading", "add", "ring-down", "pad", "--temp", "5C", "--mass", "300g", "--frequency", "30Hz")
+    assert matdb_says(*words).code == 0
+    fits = matdb_says("fit", "--json").json["fits"]
+    assert [each["material"] for each in fits] == ["tan"]
+    assert matdb_says("material", "list", "--json").json["materials"][1]["fit"] == "current"
+
+
+def test_advice_is_for_the_temperatures_that_the_user_has(matdb_says, monkeypatch):
+    monkeypatch.setenv("MATDB_TEMPS", "-12C,4C,21C")
+    steps = matdb_says("protocol", "0042", "--json").json["steps"]
+    assert [step["temperature_c"] for step in steps] == [-12.0, 4.0, 21.0]
+    ranked = matdb_says("next", "0042", "--temp", "-10C..25C", "--mass", "150g", "--json").json
+    assert {row["temperature_c"] for row in ranked["readings"]} <= {-12.0, 4.0, 21.0}
+    # An option is stronger.
+    steps = matdb_says("protocol", "0042", "--temp", "50C", "--json").json["steps"]
+    assert [step["temperature_c"] for step in steps] == [50.0]
+
+
+def test_the_sheet_of_a_screwed_pair_says_to_soak_it_assembled(matdb_says):
+    halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
+    assert matdb_says("part", "add", "pair", "--material", "amber", "--form", "grommet-pair", *halves).code == 0
+    sheet = matdb_says("protocol", "pair", "--turns", "3", "--json").json["markdown"]
+    assert "3 turns past first touch) and soak it assembled" in sheet
+    assert "Soak the part alone" not in sheet
+    assert "Soak the part alone" in matdb_says("protocol", "0042", "--json").json["markdown"]
