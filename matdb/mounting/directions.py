@@ -266,6 +266,9 @@ def tilting_step(mounting: Mounting, tilting_mm2: float) -> float:
     square = turning(mounting, mounting.all_packages[0].name).radius_mm ** 2
     if tilting_mm2 < _TILTING_LEAST * square:
         return 0.0
+    if square == 0.0:
+        # All in one place, nothing but their own tilting stiffness holds the camera level.
+        return tilting_mm2
     base = math.log(_TILTING_STEP)
     return float(math.exp(base * round(math.log(tilting_mm2 / square) / base)) * square)
 

@@ -497,3 +497,14 @@ def test_the_policy_knows_the_one_script_by_its_hash(file):
     (script,) = re.findall(r"<script>(.*?)</script>", html, re.DOTALL)
     assert allowed == f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
     assert not re.search(r"<[^>]*\son\w+=", html.replace(script, ""))
+
+
+def test_all_on_one_isolator_has_a_page_too(store):
+    # Nothing but the part's own tilting stiffness holds it level: both rocking modes are one.
+    one = matdb.Mounting(
+        name="one", mass_kg=0.3, count=1, rpm_idle=4200, rpm_full=8000, positions_mm=[(0, 0, 0)], box_mm=(50, 50, 50)
+    )
+    (row,) = store.suit(one, [-10.0, 30.0], parts=["ring"])
+    told = _part(store, one, row, np.arange(-10.0, 31.0), "axial")
+    np.testing.assert_allclose(told.rocking_hz[0], told.rocking_hz[1], rtol=1e-6)
+    assert np.all(told.rocking_hz > 1.0)
