@@ -392,6 +392,7 @@ class Store(FittedRecords):
         form: str,
         sizes: Sequence[Mapping[str, Any]] = (),
         squeeze_mm: float | Sequence[float] | None = None,
+        deck_mm: float | None = None,
         package: str | None = None,
         progress: Callable[[float], None] | None = None,
         **told: Any,
@@ -402,7 +403,7 @@ class Store(FittedRecords):
         ----------
         mounting, material : Mounting or str, str
             A record or the name of one in the store; the material's name.
-        temperature_c, form, sizes, squeeze_mm, package, progress, **told
+        temperature_c, form, sizes, squeeze_mm, deck_mm, package, progress, **told
             As there: degrees Celsius, mm; for instance ``outer_mm=(4, 8), length_mm=25``.
 
         Raises
@@ -413,9 +414,8 @@ class Store(FittedRecords):
             A value out of range, or dimensions that do not go together.
         """
         asked = *self._current(material), self._wanted(mounting), temperature_c
-        return matdb.advice.size.size(
-            *asked, form=form, sizes=sizes, squeeze_mm=squeeze_mm, package=package, progress=progress, told=told
-        )
+        how: dict[str, Any] = {"squeeze_mm": squeeze_mm, "deck_mm": deck_mm, "package": package}
+        return matdb.advice.size.size(*asked, form=form, sizes=sizes, told=told, progress=progress, **how)
 
     def low_temperature(self, material: str) -> matdb.LowTemperature:
         """T2, T5, T10, T100, where stiffness doubles, and the glass transition, with bands.
@@ -456,7 +456,7 @@ class Store(FittedRecords):
 
     def next_readings(
         self,
-        part: str,
+        part: Part | str,
         low_c: float,
         high_c: float,
         *,
@@ -475,7 +475,7 @@ class Store(FittedRecords):
         Parameters
         ----------
         part, low_c, high_c
-            Its name, and the temperatures asked about, degrees Celsius; equal for a single one.
+            Its name, or a part that is yet to be made; and the temperatures asked about, degrees Celsius.
         mass_kg, count, frequency_hz, affordable, axis, squeeze_mm
             As there: kg, Hz, mm.
 
@@ -496,7 +496,7 @@ class Store(FittedRecords):
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(checked_number("count", count, 1, 1000))
         checked_kind("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
-        known = self.records.part(part)
+        known = part if isinstance(part, Part) else self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
         parts, readings = {p.name: p for p in seen.parts}, [stored.reading for stored in seen.readings]
         question = ([*dict.fromkeys((low_c, high_c))], frequency_hz, mass_kg, count, affordable)

@@ -31,7 +31,7 @@ _ALSO_FREE: Final = {"printed-strut": ("walls", "infill_share")}
 CENTRE_HEIGHT: Final = "centre_height_mm"
 MOVED: Final = ("count", "spread_mm", CENTRE_HEIGHT)
 #: What a list of sizes may tell beside dimensions.
-TOLD: Final = ("name", "thread")
+TOLD: Final = ("name", "thread", "mass_kg", "price")
 #: Spacing and height of a mounting are tried in so many steps: each mounting costs the judge as much as ten parts.
 _STEPS: Final = 8
 #: Designs that are all judged where they can be counted.

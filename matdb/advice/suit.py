@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
+from matdb.advice.cost import Cost, cost_of
 from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, judge
@@ -102,6 +103,8 @@ class Suitability(PlainRecord):
         Everything that was asked, the least probable first.
     all_directions : bool
         Whether every direction was judged; else up and down only, and no verdict is better than "probably suits".
+    cost : Cost
+        Height, weight and money of all pieces, which put parts in order that are alike in all else.
     turns, spacer_mm : float or None
         The squeeze in turns of the screw past first touch, where that is known, and the length of a spacer that stops
         two halves there, mm.
@@ -147,6 +150,7 @@ class Suitability(PlainRecord):
     deciding: str
     requirements: tuple[Requirement, ...]
     all_directions: bool
+    cost: Cost
     turns: float | None = None
     spacer_mm: float | None = None
     six_axes: SixAxes | None = None
@@ -364,14 +368,15 @@ class _View:
             deciding=deciding.name,
             requirements=found.requirements,
             all_directions=found.all_directions,
+            cost=(cost := cost_of(part, found.candidate.material, self.mounting.count, found.squeeze_mm)),
             turns=part.turns_at(found.squeeze_mm),
             spacer_mm=None if pair is None else pair.stack_mm - found.squeeze_mm,
             warnings=self._warnings(found, states, travel, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),
             rests_on=self.curve.rests_on(part.name, states["cold"].temperature_c, states["warm"].temperature_c),
         )
-        key = (*found.key, round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9))
-        return key, row, found.candidate
+        alike = round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9)
+        return (*found.key, *alike, *cost.key), row, found.candidate
 
     def _mass(self, package: str) -> float:
         return next(p.mass_kg for p in (self.payload.light, self.payload.heavy) if p.name == package)

@@ -20,6 +20,7 @@ from matdb.cli.options import (
     Removal,
     arg,
     option,
+    quantity,
     replaced,
 )
 from matdb.cli.screen import Column, band_cell, document, number_text, records_table, show, sketch, table
@@ -34,6 +35,8 @@ from matdb.units import counted
 app = Group("Parts: form, dimensions, material.")
 
 
+MASS: Final[Any] = option("MASS", "Weight of one piece, such as 1.2g; by its drawing without it.")
+PRICE: Final[Any] = option("NUMBER", "What one piece costs, in your own currency.")
 _WORDS: Final = "The part's name, and the dimensions of its form: 'matdb part forms' lists them."
 
 
@@ -52,11 +55,15 @@ def add(
     form: str = option("FORM", "Its form, such as ring or strut.", NEEDED),
     thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
     note: NoteOption = "",
+    mass: str | None = MASS,
+    price: float | None = PRICE,
     yes: bool = option(None, "Store dimensions that look like a slip of a unit or a digit.", False),
 ) -> None:
     """Add a part."""
     name, given = split_words(words)
-    part = Part(name=name, material=material, form=_shape(form, given, thread), thread=thread, note=note)
+    part = Part(
+        name=name, material=material, form=_shape(form, given, thread), thread=thread, note=note, **_cost(mass, price)
+    )
     number = call.added(part, sure=yes)
     warnings = part.form.warnings(part.form.axes[0])
     text = f"added part {name}: {part.form.label()} mm, of {material}"
@@ -71,6 +78,8 @@ def edit(
     form: str | None = option("FORM", "Another form, with all its dimensions."),
     thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
     note: str | None = option("TEXT", "Free text."),
+    mass: str | None = MASS,
+    price: float | None = PRICE,
     yes: bool = option(None, "Store dimensions that look like a slip of a unit or a digit.", False),
 ) -> None:
     """Edit a part.
@@ -80,7 +89,7 @@ def edit(
     name, given = split_words(words)
     with call.existing() as kept:
         old = kept.part(name)
-        said = {"material": material, "thread": thread, "note": note}
+        said = {"material": material, "thread": thread, "note": note} | _cost(mass, price)
         known = None if form else old.form
         shape = _shape(form or old.form.kind, given, thread, known) if given or form else None
         if shape is not None and not yes:
@@ -104,6 +113,10 @@ def remove(name: Annotated[str, arg("NAME", "The part's name.")], call: Removal)
     It is kept with its history, its readings too.
     """
     call.removed(lambda store: store.part(name))
+
+
+def _cost(mass: str | None, price: float | None) -> dict[str, Any]:
+    return {"mass_kg": quantity(mass, "mass", "--mass"), "price": price}
 
 
 _COLUMNS: Final = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING, dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -12,10 +12,11 @@ import numpy as np
 from matdb.advice.size import FAILS_BY, Proposal
 from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
 from matdb.advice.verdict import percent
+from matdb.api import Store
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.dimensions import ranges_from_words, split_words
-from matdb.cli.options import arg, option
-from matdb.cli.screen import Progress, records_table, show
+from matdb.cli.options import arg, option, quantity
+from matdb.cli.screen import Progress, mass_text, records_table, show
 from matdb.cli.suit import REQUIREMENTS, PackageOption
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
@@ -40,6 +41,7 @@ class SizeOptions:
     count: str | None = option("NUMBERS", "Isolators, such as 4, 3..6 or free (3..8); the mounting's without it.")
     spread: str | None = option("SIZES", "Length and width they are spread over, such as 60x40mm..100x80mm.")
     centre: str | None = option("LENGTHS", "The camera's centre above the isolators, such as -10mm..20mm.")
+    deck: str | None = option("LENGTH", "How high it may hold what stands on it, such as 12mm.")
     squeeze: str | None = option("LENGTHS", "Static squeeze of each part, such as 0.5mm or 0.2mm..1mm.")
     turns: str | None = option("NUMBERS", "The same in turns of the screw past first touch, such as 1..3.")
 
@@ -84,6 +86,7 @@ def size(
     said: SizeOptions,
     air: FlightOptions,
     package: PackageOption = None,
+    keep: str | None = option("NAME", "Store the first proposal as a part of this name, to be read and fitted."),
 ) -> None:
     """Say what to print, cut or buy for a camera, and how far each dimension may be off.
 
@@ -102,24 +105,27 @@ def size(
             form=said.form,
             sizes=sizes,
             squeeze_mm=said.squeezes(),
+            deck_mm=quantity(said.deck, "length", "--deck"),
             package=package,
             progress=update,
             **told,
         )
-        warnings = found[0].part.form.warnings("axial")
-        cautions = before_flight(store, warnings, found[0].squeeze_mm)
-    temperature_c = flown.flown.temperature_c
-    low_c, high_c = float(temperature_c.min()), float(temperature_c.max())
+        best = found[0]
+        first = _to_read_first(store, best) if best.band_limits else ""
+        if keep is not None:
+            call.added(replace(best.part, name=keep))
+        warnings = best.part.form.warnings("axial")
+        cautions = before_flight(store, warnings, best.squeeze_mm)
 
     def behind() -> None:
         flight_lines(flown)
         for each in found:
-            show(f"{in_words(each)}: {each.verdict} ({percent(each.probability)}): {each.reason}.")
+            show(f"{in_words(each)}: {each.verdict} ({percent(each.probability)}): {each.reason}; {each.cost}.")
             records_table(each.requirements, REQUIREMENTS)
 
     content = {"proposals": [each.to_dict() for each in found], "air": flight_content(flown)}
     content["cautions"] = [ESTIMATE, *FLIGHT]
-    answer = Answer(lines=short(_told(found, low_c, high_c), warnings), others=tuple(map(_other, found[1:])))
+    answer = Answer(lines=short(_told(found, first, keep), warnings), others=tuple(map(_other, found[1:])))
     call.tell(answer, content, behind, warnings, others="Others that differ in kind", **cautions)
 
 
@@ -163,18 +169,38 @@ def _first(best: Proposal) -> str:
     return f"{word}: the best, {what}, holds with {percent(best.probability)}."
 
 
-def _told(found: Sequence[Proposal], low_c: float, high_c: float) -> list[str]:
+def _to_read_first(store: Store, best: Proposal) -> str:
+    """The reading that narrows most what is known of a proposal."""
+    on = best.mounting
+    held: dict[str, Any] = {"mass_kg": on.mass_kg, "count": on.count, "squeeze_mm": best.squeeze_mm}
+    with Progress("next reading"):
+        ranking = store.next_readings(best.part, best.low_c, best.high_c, **held)
+    if not ranking or not ranking[0].worth_taking:
+        return ""
+    read = ranking[0]
+    what = f"a {read.kind} at {read.temperature_c:g} degC with {mass_text(read.mass_kg)} on one such piece"
+    return f"Readings settle this sooner than other sizes; take first {what}."
+
+
+def _told(found: Sequence[Proposal], first: str, kept: str | None) -> list[str]:
     """What to make, how exactly, what decides and what it rests on."""
-    best, span = found[0], f"{low_c:.3g} to {high_c:.3g} degC" if high_c > low_c else f"{low_c:.3g} degC"
+    best = found[0]
+    span = f"{best.low_c:.3g} to {best.high_c:.3g} degC" if best.high_c > best.low_c else f"{best.low_c:.3g} degC"
+    contradicts = f"{best.contradiction[:1].upper()}{best.contradiction[1:]}." if best.contradiction else ""
     return [
         _first(best),
-        f"For {span}; {best.rests_on}.",
+        contradicts,
+        f"For {span}; {best.rests_on}; {best.cost}.",
         f"Decides: {best.reason}.",
+        f"Stored as part {kept}." if kept else "",
+        first,
         _off(best),
+        f"It gives up: {best.gives_up}." if best.gives_up else "",
         "" if best.all_directions else up_and_down(best.mounting),
         f"Assumed: {', '.join(assumed(best.mounting))}.",
     ]
 
 
 def _other(found: Proposal) -> str:
-    return f"{percent(found.probability)}: {in_words(found)}"
+    against = f"; {found.gives_up}" if found.gives_up else ""
+    return f"{percent(found.probability)}: {in_words(found)}{against}"

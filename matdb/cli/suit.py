@@ -114,7 +114,7 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
         show()
         verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
         show(verdict, indent=f"{row.rank}. ")
-        for text in (how, row.rests_on, f"holds {share}", _six_axes(row), _shake(row)):
+        for text in (how, str(row.cost), row.rests_on, f"holds {share}", _six_axes(row), _shake(row)):
             if text:
                 show(text, indent="   ")
         pixels = any(need.pixels is not None for need in row.requirements)

@@ -12,6 +12,8 @@ from matdb.form import FORMS
 from matdb.form.base import FormBase
 
 _NAME: Final = FieldInfo(name="name", stem="name", dimension="text", aliases=("part", "size"))
+_PRICE: Final = FieldInfo(name="price", stem="price", dimension="dimensionless", aliases=("cost",))
+_MASS: Final = FieldInfo(name="mass_kg", stem="mass", dimension="mass", unit="kg", aliases=("weight",))
 _THREAD: Final = FieldInfo(name="thread", stem="thread", dimension="text", aliases=("screw",))
 
 
@@ -24,7 +26,8 @@ def read_sizes(name: str, content: bytes | str, form: str) -> list[dict[str, Any
         The file's name, for messages.
     content : bytes or str
         A table as :func:`matdb.delimited.read_table` takes it. Columns are dimensions of the form, the units in the
-        header (``outer_mm``, ``Height (in)``) or in the cells, and ``name`` and ``thread``; others are passed over.
+        header (``outer_mm``, ``Height (in)``) or in the cells, and ``name``, ``thread``, ``mass`` and ``price`` of one;
+        others are passed over.
     form : str
         The form's short name.
 
@@ -41,7 +44,7 @@ def read_sizes(name: str, content: bytes | str, form: str) -> list[dict[str, Any
     cls: type[FormBase] | None = FORMS.get(form)
     if cls is None:
         raise InputError("form", form, "one of " + ", ".join(sorted(FORMS)))
-    known = {"name": _NAME, "thread": _THREAD} | dict(record_fields(cls))
+    known = {"name": _NAME, "thread": _THREAD, "mass_kg": _MASS, "price": _PRICE} | dict(record_fields(cls))
     table = read_table(name, content)
     headings = [heading_of(each, known) for each in table.header]
     if not any(each and each.field.dimension == "length" for each in headings) or not table.rows:

@@ -72,7 +72,8 @@ def _content(store: Store) -> Iterator[list[Any]]:
         newest = store.records.newest_fit(material.name)
         yield ["material", fields_of(material), newest.id if newest else None]
     for part in store.parts():
-        yield ["part", part.name, part.material, part.form.to_dict(), part.thread, part.note]
+        costs = [each for each in (part.mass_kg, part.price) if each is not None]
+        yield ["part", part.name, part.material, part.form.to_dict(), part.thread, part.note, *costs]
     for mounting in store.mountings():
         yield ["mounting", mounting.to_dict()]
     for kept in store.records.each_reading(include_retired=True):
@@ -315,7 +316,7 @@ def _part(row: dict[str, Any]) -> None:
     form = form_from_dict(row["form"])
     if row["form_kind"] != form.kind:
         raise ValueError(f"form_kind {row['form_kind']!r} is not that of its form")
-    Part(name=row["name"], material=row["material"], form=form, thread=row.get("thread"), note=row["note"])
+    Part(**_own(Part, row) | {"form": form})
 
 
 _CHECKS: Final[Mapping[str, Callable[[dict[str, Any]], object]]] = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -265,6 +265,28 @@ class FormBase(PlainRecord):
         return stacked([("rubber", (inner, outer), height)]) if known else []  # type: ignore[list-item]
 
     @property
+    def rubber_mm3(self) -> float | None:
+        """Volume of what it is made of, mm3, an infill by its share; None for a form that is not round or not drawn."""
+        pieces = [(kind, outline) for kind, outline in self.drawn_mm if kind != "plate" and min(outline)[0] >= 0.0]
+        if not self.round or not pieces:
+            return None
+        shares = {"rubber": 1.0, "infill": getattr(self, "infill_share", 1.0) - 1.0}
+        return sum(shares[kind] * _turned_mm3(outline) for kind, outline in pieces)
+
+    def deck_mm(self, squeeze_mm: float) -> float | None:
+        """Height in mm at which it holds what stands on it, before that weighs on it; None where it has none.
+
+        Of two halves under a screw that of the lower one, on which the plate lies.
+
+        Parameters
+        ----------
+        squeeze_mm : float
+            Static squeeze.
+        """
+        height = self.bearing_height_mm
+        return height - squeeze_mm * height / (self.squeezable_height_mm or height) if height else None
+
+    @property
     def doubts(self) -> Iterator[str]:
         """What of its dimensions cannot well be meant: a slip of a unit or a digit. Common practice, no source."""
         height, outer, inner = self.solid_mm or (None, None, 0.0)
@@ -439,6 +461,12 @@ def stacked(layers: Iterable[tuple[str, tuple[float, ...], float]]) -> list[tupl
         pieces.append((kind, [(-x, level) for x, level in right]))
         z += max(height, 0.0)
     return pieces
+
+
+def _turned_mm3(outline: Sequence[tuple[float, float]]) -> float:
+    """Volume of an outline turned about the axis, by Pappus's rule: its area times the way of its centre of mass."""
+    ends = zip(outline, [*outline[1:], outline[0]], strict=True)
+    return abs(math.pi / 3.0 * sum((x + x1) * (x * y1 - x1 * y) for (x, y), (x1, y1) in ends))
 
 
 def _checked_modulus(name: str, value: ArrayLike) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from matdb.checks import checked_name, checked_text
+from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.form.thread import pitch_mm
@@ -26,6 +26,8 @@ class Part:
         The screw that squeezes it, for instance ``"M3"``; None without one.
     note : str
         Free text.
+    mass_kg, price : float or None
+        Of one piece, kg and in a currency of the user's own; None where they were not told.
     """
 
     name: str
@@ -33,6 +35,8 @@ class Part:
     form: FormBase
     thread: str | None = None
     note: str = ""
+    mass_kg: float | None = None
+    price: float | None = None
 
     def __post_init__(self) -> None:
         checked_name("part name", self.name)
@@ -42,6 +46,9 @@ class Part:
             raise InputError("part form", self.form, "a form such as matdb.Ring(outer_mm=16, inner_mm=6, height_mm=5)")
         if self.thread is not None:
             checked_name("part thread", self.thread)
+        for name, most, unit in (("mass_kg", 10.0, "kg"), ("price", 1e6, "")):
+            if getattr(self, name) is not None:
+                object.__setattr__(self, name, checked_number(f"part {name}", getattr(self, name), 0.0, most, unit))
 
     @property
     def screw(self) -> str | None:

@@ -65,6 +65,8 @@ class PartRow(Base):
     form: Mapped[dict[str, Any]]
     thread: Mapped[str | None] = mapped_column(sa.String(120))
     note: Mapped[str] = mapped_column(sa.Text)
+    mass_kg: Mapped[float | None] = mapped_column(sa.Double)
+    price: Mapped[float | None] = mapped_column(sa.Double)
     added_at: Mapped[dt.datetime]
 
 

@@ -3,12 +3,14 @@
 No source outside the project knows these optima: they are held against the judge asked point by point.
 """
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import matdb
+from matdb.advice.cost import cost_of
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import judge
 from matdb.advice.requirement import Candidate
@@ -152,3 +154,67 @@ def test_turns_of_two_halves(store):
 def test_what_cannot_be_is_refused_in_one_line(store, told, names):
     with pytest.raises(matdb.InputError, match=names):
         store.size("cam", T, material="gel", **told)
+
+
+def test_demands_that_contradict_are_named_with_the_least_that_lets_something_hold(store):
+    """To follow to 13.8 Hz and to isolate from 70 Hz leaves 27.6 to 28 Hz, while the gel stiffens from 25 to -15 degC.
+
+    What is said to let something hold is held against searches a little below and above it.
+    """
+    wanted, span = replace(UP_AND_DOWN, rpm_idle=4200, rpm_full=8000, manoeuvre_hz=13.8), [-15.0, 25.0]
+    told = {"material": "gel", "form": "ring", "outer_mm": (6, 20), "inner_mm": 5, "height_mm": (3, 8)}
+    first = store.size(wanted, span, **told)[0]
+    two, _, cure = first.contradiction.partition(" contradict; the least that lets something hold: ")
+    assert set(two.split(" and ")) == {"isolating from the rotors' 70 Hz", "following to 13.8 Hz"}
+    hertz = float(re.search(r"following to ([\d.]+) Hz, not 13.8", cure)[1])
+    rpm = float(re.search(r"rotors from ([\d.]+) rpm on, not 4200", cure)[1])
+    for change, more in (({"manoeuvre_hz": hertz}, 0.93), ({"rpm_idle": rpm, "rpm_full": 1.5 * rpm}, 1.08)):
+        name = next(iter(change))
+        inside, outside = change | {name: more * change[name]}, change | {name: change[name] / more}
+        assert store.size(replace(wanted, **inside), span, **told)[0].probability >= 0.5
+        assert store.size(replace(wanted, **outside), span, **told)[0].probability < 0.5
+    assert store.size("cam", T, material="gel", form="ring", inner_mm=4)[0].contradiction == ""
+
+
+def test_a_deck_is_kept_or_named(store):
+    told = {"material": "gel", "form": "ring", "outer_mm": (6, 20), "inner_mm": 4, "height_mm": (2, 15)}
+    free, low = (store.size("cam", T, deck_mm=deck, **told)[0] for deck in (None, 4.5))
+    assert low.cost.deck_mm <= 4.5 < free.cost.deck_mm
+    assert low.probability < free.probability
+    none = store.size("cam", T, deck_mm=2.5, **told)[0]
+    assert none.contradiction.startswith("a deck of 2.5 mm at most and ")
+    assert "a deck of " in none.contradiction.partition("hold: ")[2]
+
+
+def test_what_pieces_cost(store):
+    """Volumes by hand: a ring's, a leg's of solid walls around a core of 20 %; a gel of 970 kg/m3."""
+    material = matdb.Material(name="m", family="silicone gel", density_kg_m3=970.0)
+    ring = matdb.Part(name="r", material="m", form=matdb.Ring(outer_mm=10, inner_mm=4, height_mm=5), price=0.4)
+    cost = cost_of(ring, material, 4, 0.5)
+    assert cost.mass_g == pytest.approx(4 * np.pi / 4 * (100 - 16) * 5 * 970e-6)
+    assert (cost.deck_mm, cost.price) == (4.5, 1.6)
+    leg = matdb.PrintedStrut(outer_mm=8, length_mm=20, wall_mm=1, infill_share=0.2)
+    assert leg.rubber_mm3 == pytest.approx(np.pi / 4 * (64 - 36 + 0.2 * 36) * 20)
+    told = cost_of(matdb.Part(name="l", material="m", form=leg, mass_kg=0.002), material, 3, 0.0)
+    assert (told.mass_g, told.deck_mm, told.price) == (pytest.approx(6.0), 20.0, None)
+    pair = matdb.GrommetPair(matdb.Ring(12, 5, 4), matdb.Ring(12, 5, 3), plate_mm=2.0)
+    assert pair.deck_mm(0.7) == pytest.approx(4 - 0.7 * 4 / 7)
+    assert pair.rubber_mm3 == pytest.approx(np.pi / 4 * (144 - 25) * 7)
+
+
+def test_parts_alike_in_all_else_are_put_in_order_by_what_they_cost(store):
+    form = matdb.Ring(outer_mm=15, inner_mm=5, height_mm=9)
+    store.add([matdb.Part(name=n, material="gel", form=form, price=p) for n, p in (("a dear", 2.0), ("b cheap", 1.0))])
+    rows = store.suit("cam", T, parts=["a dear", "b cheap"])
+    assert [(row.part, row.rank, row.cost.price) for row in rows] == [("b cheap", 1, 4.0), ("a dear", 2, 8.0)]
+    assert store.part("a dear").price == 2.0
+
+
+def test_each_proposal_says_what_it_gives_up(store):
+    found = store.size("cam", T, material="gel", form="ring", outer_mm=(6, 20), inner_mm=(2, 8), height_mm=(3, 15))
+    assert len(found) > 1
+    surest, lowest = found[0], min(found, key=lambda each: each.cost.deck_mm)
+    if surest.probability >= lowest.probability + 0.02:
+        assert "less sure" in lowest.gives_up
+    highest = max(found, key=lambda each: each.cost.deck_mm)
+    assert highest.cost.deck_mm <= 1.1 * lowest.cost.deck_mm or "higher" in highest.gives_up
