@@ -103,13 +103,17 @@ class Column(NamedTuple):
 
 
 def records_table(records: Iterable[Any], columns: Sequence[Column], *, empty: str = "") -> None:
-    """Print a table of a row for each record, see :func:`table`; without any, what ``empty`` says."""
+    """Print a table of a row for each record, see :func:`table`; without any, what ``empty`` says.
+
+    A column with nothing in it is left out.
+    """
     rows = [[column.cell(record) for column in columns] for record in records]
     if empty and not rows:
         show(empty)
         return
-    right = [index for index, column in enumerate(columns) if column.right]
-    table([column.title for column in columns], rows, right=right)
+    filled = [index for index in range(len(columns)) if not rows or any(row[index] for row in rows)]
+    right = [place for place, index in enumerate(filled) if columns[index].right]
+    table([columns[index].title for index in filled], [[row[index] for index in filled] for row in rows], right=right)
 
 
 def _widths(lines_of_cells: Sequence[Sequence[str]], whole: int) -> list[int]:

@@ -24,7 +24,7 @@ from matdb.weather.forecast import forecast_range
 class SqueezeOptions(AirOptions):
     """What a pair carries, at which temperatures, and how it is screwed together."""
 
-    mass: str | None = option("MASS", "Payload on all pairs together, such as 600g.")
+    mass: str | None = option("MASS", "Payload on all pairs together, such as 600g; or several, 600g,900g.")
     count: int | None = option("NUMBER", "How many pairs share it; 4 without it.")
     mounting: str | None = option("NAME", "Take payload, count and load factors from this mounting.")
     load: str | None = option("RANGE", "Lowest to highest load factor in units of weight; 0.5..2 without it.")
@@ -36,25 +36,30 @@ class SqueezeOptions(AirOptions):
     def __post_init__(self) -> None:
         if (self.mounting is None) == (self.mass is None):
             found = "neither" if self.mass is None else "both"
-            raise InputError("--mass and --mounting", found, "one of the two", "for instance --mass 600g")
+            cure = (
+                "for instance --mass 600g"
+                if self.mass is None
+                else "'matdb compare' judges a mounting with other payloads"
+            )
+            raise InputError("--mass and --mounting", found, "one of the two", cure)
         if self.mounting is not None and (self.count is not None or self.load is not None):
             raise InputError("--count or --load", "given", "left out with --mounting", "the mounting has its own")
 
-    def asked(self, store: Store) -> dict[str, Any]:
-        """What the library is asked: temperatures, a squeeze to look at, and a mounting or what the pairs carry."""
+    def asked(self, store: Store) -> list[dict[str, Any]]:
+        """What the library is asked, for each payload: temperatures, a squeeze to look at, a mounting or the load."""
         air = flight_of(self).flown
         at = forecast_range(air.low_c, air.high_c).temperature_c
         squeeze_mm, turns = squeeze_said(self.squeeze, self.turns)
-        asked = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
+        asked: dict[str, Any] = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
         if self.mounting is not None:
-            return asked | {"mounting": store.mounting(self.mounting)}
-        return asked | {
-            "mass_kg": parse(str(self.mass), "mass", "--mass"),
+            return [asked | {"mounting": store.mounting(self.mounting)}]
+        asked |= {
             "count": 4 if self.count is None else self.count,
             "load_factors": LOAD_FACTORS if self.load is None else parse_range(self.load, "dimensionless", "--load"),
             "assembly_c": parse(self.assembly, "temperature", "--assembly"),
             "set_share": parse(self.set, "dimensionless", "--set"),
         }
+        return [asked | {"mass_kg": parse(text, "mass", "--mass")} for text in str(self.mass).split(",")]
 
 
 def squeeze(
@@ -69,11 +74,22 @@ def squeeze(
     also what that squeeze does.
     """
     with call.existing() as store:
-        answer = store.squeeze(part, **said.asked(store))
-        cautions = before_flight(store, answer.warnings, answer.points[0].squeeze_mm)
-    content = {key: value for key, value in answer.to_dict().items() if key != "warnings"}
-    told = _told(answer, said.mounting is None)
-    call.tell(told, content, lambda: _behind(answer), answer.warnings, **cautions)
+        answers = [store.squeeze(part, **asked) for asked in said.asked(store)]
+        warnings = list(dict.fromkeys(text for answer in answers for text in answer.warnings))
+        cautions = before_flight(store, warnings, answers[0].points[0].squeeze_mm)
+    payloads = [{key: value for key, value in each.to_dict().items() if key != "warnings"} for each in answers]
+    told = _told(answers[0], said.mounting is None)
+    if len(answers) > 1:
+        under = [f"{part} under {mass_text(each.mass_kg)}:" for each in answers]
+        firsts = [_told(each, True)[0].removeprefix(f"{part}:") for each in answers]
+        told = [*map("".join, zip(under, firsts, strict=True)), told[1]]
+    content = payloads[0] if len(answers) == 1 else {"part": part, "payloads": payloads}
+
+    def behind() -> None:
+        for answer in answers:
+            _behind(answer)
+
+    call.tell(told, content, behind, warnings, **cautions)
 
 
 _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}

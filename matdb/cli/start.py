@@ -26,7 +26,6 @@ from matdb.fields import record_fields
 from matdb.form import FORMS, Measured, Part
 from matdb.form.base import FormBase
 from matdb.form.thread import pitch_mm
-from matdb.material.families import family_named
 from matdb.material.hardness import hardness_text
 from matdb.material.record import Material
 
@@ -135,21 +134,22 @@ class _Run:
         if "thread" in record_fields(FORMS[kind]):
             asked.append(_question("thread", "Screw through it, such as M3 (empty: not known)", _thread))
         there = ", ".join(each.name for each in self.store.materials())
-        words = "Made of: silicone, gel, TPU, natural, NBR, EPDM or such, or unknown" + f"; or {there}" * bool(there)
+        words = "Made of: silicone, gel, TPU 85A, natural, NBR, EPDM, unknown" + f"; or {there}" * bool(there)
         asked.append(Question("material", words, self._made_of))
         if isinstance(told.get("material"), str):
             words = "Hardness, such as 40A, 85A, 30 OO (empty: not known)"
             asked.append(_question("hardness", words, hardness_text))
         if "material" in told:
-            sizes = "x".join(re.findall(r"\d+\.?\d*", _form(told).label())[:3])
+            sizes = "x".join([size for size in re.findall(r"\d+\.?\d*", _form(told).label()) if size != "0"][:3])
             asked.append(Question("name", "Its name", self._new_name, f"{kind} {sizes}".strip()))
         return asked
 
     def _made_of(self, text: str) -> Material | str:
         with suppress(LookupError):
             return self.store.material(text)
-        family_named(text)
-        return " ".join(text.split())
+        word = " ".join(text.split())
+        sold = Material(name=word, family=word)  # "TPU 85A" says its hardness too
+        return sold if sold.hardness else word
 
     def _material(self, word: str, label: str | None) -> Material:
         """The material of an everyday word and a label: the one that is there, or a new one."""

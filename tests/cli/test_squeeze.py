@@ -98,3 +98,17 @@ def test_what_is_refused_is_refused_in_one_line(matdb_says, pair, words, says):
     assert told.err.count("\n") == 1
     assert says in told.err
     assert told.out == ""
+
+
+def test_screws_for_several_payloads_are_told_at_once(matdb_says):
+    halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
+    assert matdb_says("part", "add", "a pair", "--material", "amber", "--form", "grommet-pair", *halves).code == 0
+    ask = ("squeeze", "a pair", "--temp", "-10C..25C", "--count", "4")
+    both = matdb_says(*ask, "--mass", "600g,1.2kg")
+    lines = " ".join(both.out.split())
+    told = matdb_says(*ask, "--mass", "600g,1.2kg", "--json").json
+    for mass, each in zip(("600g", "1.2kg"), told["payloads"], strict=True):
+        alone = matdb_says(*ask, "--mass", mass, "--json").json
+        assert each["recommended_mm"] == alone["recommended_mm"]
+        assert alone["answer"]["lines"][0].removeprefix("a pair: ") in lines
+    assert "a pair under 600 g: " in lines
