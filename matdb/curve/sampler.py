@@ -123,8 +123,7 @@ def temper(
             u[take] = trial[take]
             density[take], likelihood[take] = trial_density[take], trial_likelihood[take]
         if progress is not None:
-            # The power grows by a factor a step: its fourth root moves about evenly.
-            progress(float(power**0.25))
+            progress(float(power**0.25))  # the power grows by a factor a step
         if power >= 1.0:
             break
     return Population(u, density + likelihood, log_evidence)
