@@ -432,15 +432,15 @@ class Store(FittedRecords):
         """
         return matdb.curve.low_temperature.low_temperature(self._current(material)[1])
 
-    def prony(self, material: str, *, goal: float = 0.01) -> matdb.Prony:
+    def prony(self, material: str, *, goal: float | None = None) -> matdb.Prony:
         """A generalised Maxwell (Prony) series of the median curve; see :func:`matdb.curve.prony.prony_series`.
 
         Parameters
         ----------
         material : str
             Its name.
-        goal : float
-            Largest relative error of storage and loss modulus.
+        goal : float, optional
+            Largest relative error of the storage modulus; the best there is when None.
 
         Raises
         ------
@@ -449,7 +449,8 @@ class Store(FittedRecords):
         FitError
             The goal is out of reach.
         """
-        goal = checked_number("goal", goal, 0.0, 1.0, open_low=True)
+        if goal is not None:
+            goal = checked_number("goal", goal, 0.0, 1.0, open_low=True)
         return matdb.curve.prony.prony_series(self._current(material)[1], goal=goal)
 
     # -- the next reading ----------------------------------------------------------------------------------

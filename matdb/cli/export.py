@@ -133,9 +133,11 @@ def prony(call: Writing, material: options.MaterialArgument) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
         found = prony_table(store.current_curve(material))
-        (low, high), error = found.more["range_hz"], max(found.more["storage_error"], found.more["loss_error"])
-        span = f"from {low:.3g} to {high:.3g} Hz at 23 degC within {100 * error:.2g} %"
-        call.write(store, "prony", found, key="file", text=f"Meets the {found.more['fitted_to']} {span}.")
+        (low, high), at = found.more["range_hz"], found.more["shift"]["temperature_c"]
+        storage, loss = (f"{100 * found.more[name]:.2g} %" for name in ("storage_error", "loss_error"))
+        span = f"from {low:.3g} to {high:.3g} Hz at {at[0]:g} to {at[-1]:g} degC"
+        text = f"Meets the median curve {span} within {storage} in storage and {loss} in loss; nothing is known beyond."
+        call.write(store, "prony", found, key="file", text=text)
 
 
 @app.command("store", short_help="Write the whole store as one JSON file.")

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex
+from matdb.checks import checked_array
 from matdb.curve.band import median
 from matdb.curve.curve import Curve
 from matdb.errors import FitError
@@ -18,15 +19,24 @@ from matdb.material.modulus import maxwell_modulus
 
 REFERENCE_C: Final = 23.0
 _LN10: Final = math.log(10.0)
-#: Largest relative error of storage and loss modulus that is aimed at.
+#: Largest relative error of the storage modulus that is aimed at, and how many times it the loss modulus may have.
 GOAL: Final = 0.01
+_LOSS: Final = 3.0
+#: Frequencies that a series holds for, at every temperature of its table, Hz: a payload that hangs for ten minutes, and
+#: beyond every rotor order.
+RANGE_HZ: Final = (2e-4, 1e3)
+_LN_HZ: Final = np.linspace(math.log(RANGE_HZ[0]), math.log(RANGE_HZ[1]), 48)
 #: Terms per decade, tried in turn.
-_DENSITIES: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
-_POINTS_PER_DECADE: Final = 40
+_DENSITIES: Final = (2.0, 3.0, 4.5)
 #: Terms reach this many decades beyond the range, so that its ends are met too.
 _BEYOND_DECADES: Final = 2.0
-#: Without readings the range is 0.01 Hz to 10 kHz; ln of Hz.
-_PRIOR_RANGE_LN_HZ: Final = (math.log(1e-2), math.log(1e4))
+#: Step of the table of shift factors, K, and how far it reaches beyond what was measured, tried in turn; of a prior
+#: beyond -20 to 40 degC.
+_STEP_K: Final = 2.5
+_BEYOND_K: Final = (20.0, 10.0, 0.0)
+_PRIOR_C: Final = (-20.0, 40.0)
+#: Rounds in which terms and shifts settle.
+_ROUNDS: Final = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,17 +49,14 @@ class Prony(PlainRecord):
         E0, MPa.
     moduli_mpa, times_s : ndarray, shape (n,)
         Terms, all positive; times in s, ascending.
-    target : str
-        "median curve"; or "most central draw" where the draws differ so much that their medians of storage and loss
-        modulus are no curve that a material could have.
     storage_error, loss_error : float
-        Largest relative error against it over the range.
+        Largest relative error against the median curve over the range and the table.
     range_hz : tuple of float
-        Reduced frequencies that it is fitted over, Hz at 23 degC.
+        Frequencies that it holds for at every temperature of the table, Hz.
     terms_per_decade : float
         Density that met the goal.
     shift_c, ln_shift : ndarray, shape (m,)
-        Temperatures in degrees Celsius and ln a_T relative to 23 degC.
+        Temperatures in degrees Celsius that it holds for, and ln a_T relative to 23 degC; linear between them.
     ln_vertical : ndarray, shape (m,)
         ln b_T: the modulus at a temperature is b_T E(i 2 pi f a_T).
     extrapolated : bool
@@ -59,7 +66,6 @@ class Prony(PlainRecord):
     equilibrium_mpa: float
     moduli_mpa: Array
     times_s: Array
-    target: str
     storage_error: float
     loss_error: float
     range_hz: tuple[float, float]
@@ -74,30 +80,102 @@ class Prony(PlainRecord):
 
         Parameters
         ----------
-        temperature_c : array_like
-            Degrees Celsius, inside the table.
-        frequency_hz : array_like
-            Hz; broadcasts.
+        temperature_c, frequency_hz : array_like
+            Degrees Celsius, inside the table; Hz, inside ``range_hz``. They broadcast.
+
+        Raises
+        ------
+        InputError
+            Outside what the series was fitted to: nothing is known of it there.
         """
-        t = np.asarray(temperature_c, dtype=float)
-        shift = np.interp(t, self.shift_c, self.ln_shift)
-        s = 2j * math.pi * np.asarray(frequency_hz, dtype=float) * np.exp(shift)
+        ends = float(self.shift_c[0]), float(self.shift_c[-1])
+        t = checked_array("temperature_c", temperature_c, *ends, "degrees Celsius")
+        f = checked_array("frequency_hz", frequency_hz, *self.range_hz, "Hz")
+        s = 2j * math.pi * f * np.exp(np.interp(t, self.shift_c, self.ln_shift))
         vertical = np.exp(np.interp(t, self.shift_c, self.ln_vertical))
         return np.asarray(vertical * maxwell_modulus(s, self.equilibrium_mpa, self.moduli_mpa, self.times_s))
 
 
-def prony_series(curve: Curve, *, goal: float = GOAL) -> Prony:
-    """Fit a generalised Maxwell series with non-negative terms to the median curve.
+@dataclass(frozen=True, eq=False)
+class SpringTerms(PlainRecord):
+    """One part at one temperature as springs and dampers, for simulators: K(s) = K0 + sum Ki s tau_i / (1 + s tau_i).
 
-    Storage and loss modulus are fitted together, relative to their size, by non-negative least squares [1]_ over the
-    reduced frequencies that the readings speak for; the number of terms per decade rises until ``goal`` is met.
+    A linear chain of springs and dampers with positive terms is stable and passive. Its loss factor is twice the
+    damping ratio that is told everywhere else; the decay ratio of a mass that rings freely on it differs from that by
+    some per cent, since the stiffness changes while the vibration dies away.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Degrees Celsius.
+    static_n_per_mm : float
+        K0, N/mm.
+    terms_n_per_mm, times_s : ndarray, shape (n,)
+        Ki in N/mm and tau_i in s, all above 0.
+    tilting_mm2 : float or None
+        Times any of them: the tilting stiffness of the part, N mm/rad; None where its form does not tell.
+    storage_error, loss_error : float
+        Largest relative error against the median complex stiffness over ``range_hz``.
+    range_hz : tuple of float
+        Hz.
+    """
+
+    temperature_c: float
+    static_n_per_mm: float
+    terms_n_per_mm: Array
+    times_s: Array
+    tilting_mm2: float | None
+    storage_error: float
+    loss_error: float
+    range_hz: tuple[float, float]
+
+    def stiffness(self, frequency_hz: ArrayLike) -> Complex:
+        """Complex stiffness in N/mm at frequencies in Hz. Raises InputError outside ``range_hz``."""
+        f = checked_array("frequency_hz", frequency_hz, *self.range_hz, "Hz")
+        return maxwell_modulus(2j * math.pi * f, self.static_n_per_mm, self.terms_n_per_mm, self.times_s)
+
+    def state_space(self) -> tuple[Array, Array, Array, Array]:
+        """Matrices A, B, C, D in continuous time, from the deflection in mm to the force in N.
+
+        Returns
+        -------
+        (ndarray, ndarray, ndarray, ndarray)
+            Shapes (n, n), (n, 1), (1, n), (1, 1): ``z' = A z + B x``, ``F = C z + D x``; z the dampers' travels.
+        """
+        rate = 1.0 / self.times_s
+        stiff = self.static_n_per_mm + self.terms_n_per_mm.sum()
+        return -np.diag(rate), rate[:, None], -self.terms_n_per_mm[None], np.array([[stiff]])
+
+
+def spring_terms(stiffness: Complex, temperature_c: float, tilting_mm2: float | None) -> SpringTerms:
+    """Series of springs and dampers for a part's median complex stiffness, N/mm, at :func:`asked_hz`."""
+    found = _fitted(stiffness[None], np.zeros(1), GOAL)
+    keep = found.terms[1:] > 0.0
+    errors = float(found.storage_error.max()), float(found.loss_error.max())
+    terms = float(found.terms[0]), found.terms[1:][keep], found.times[keep]
+    return SpringTerms(temperature_c, *terms, tilting_mm2, *errors, RANGE_HZ)
+
+
+def asked_hz() -> Array:
+    """The frequencies that a series is fitted at, Hz, shape (48,)."""
+    return np.exp(_LN_HZ)
+
+
+def prony_series(curve: Curve, *, goal: float | None = None) -> Prony:
+    """Fit a generalised Maxwell series with non-negative terms, and its shifts, to the medians of the curve.
+
+    Terms by non-negative least squares [1]_, relative to the size of storage and loss modulus, and the shifts of every
+    temperature in turn, over 0.0002 Hz to 1 kHz at every temperature of the table. The number of terms per decade rises
+    until the goal is met; where it is not, the table ends nearer to what was measured. Medians need not be a curve that
+    a material could have: where draws differ much, no series meets them closely, and the errors say so.
 
     Parameters
     ----------
     curve : Curve
-        Fitted, or the prior's (then over 0.01 Hz to 10 kHz).
-    goal : float
-        Largest relative error of storage and loss modulus.
+        Fitted, or the prior's.
+    goal : float or None
+        Largest relative error of the storage modulus that is accepted; the loss modulus may have three times as much.
+        None aims at 1 % and takes the best there is.
 
     Raises
     ------
@@ -108,88 +186,120 @@ def prony_series(curve: Curve, *, goal: float = GOAL) -> Prony:
     ----------
     .. [1] C. L. Lawson, R. J. Hanson, Solving Least Squares Problems, 1974, chapter 23 (from memory).
     """
-    low, high = curve.measured_ln_hz or _PRIOR_RANGE_LN_HZ
-    # A single reading speaks for its surroundings too.
-    middle, half = 0.5 * (low + high), max(0.5 * (high - low), _LN10 / 2.0)
-    low, high = middle - half, middle + half
-    decades = (high - low) / _LN10
-    ln_hz = np.linspace(low, high, max(math.ceil(decades * _POINTS_PER_DECADE), 60))
-    ln_omega = ln_hz + math.log(2.0 * math.pi)
-    draws = curve.ln_modulus(np.full(ln_hz.shape, REFERENCE_C), ln_omega, misfit=False)
-    each = np.exp(draws)
-    fitted = _fitted(median(each.real), median(each.imag), ln_hz, goal)
-    target = "median curve"
-    if fitted.worst > goal:
-        # Medians of storage and loss, taken apart, need not belong together; a draw's always do.
-        central = each[_most_central(draws)]
-        fitted = _fitted(central.real, central.imag, ln_hz, goal)
-        target = "most central draw"
-    if fitted.worst > goal:
+    wanted, tried = GOAL if goal is None else goal, []
+    low_c, high_c = curve.measured_c or _PRIOR_C
+    for beyond in _BEYOND_K:
+        ends = min(low_c - beyond, REFERENCE_C), max(high_c + beyond, REFERENCE_C)
+        steps = np.arange(math.floor(ends[0] / _STEP_K), math.ceil(ends[1] / _STEP_K) + 1, dtype=float)
+        t = np.asarray(_STEP_K * steps)
+        at, hertz = (each.ravel() for each in np.meshgrid(t, asked_hz(), indexing="ij"))
+        known = medians(curve.ln_modulus(at, np.log(2.0 * math.pi * hertz))).reshape(t.size, -1)
+        tried.append((_fitted(known, curve.median_ln_shift(t), wanted), t))
+        if tried[-1][0].worst <= wanted:
+            break
+    least = min(found.worst for found, _ in tried)
+    # The widest table that is not much worse than the best.
+    found, t = next(each for each in tried if each[0].worst <= max(wanted, 1.5 * least))
+    if goal is not None and found.worst > goal:
         raise FitError(
             curve.material,
-            f"no generalised Maxwell series meets the curve to {100.0 * goal:g} % (best {100.0 * fitted.worst:.2g} %); "
+            f"no generalised Maxwell series meets the curve to {100.0 * goal:g} % (best {100.0 * found.worst:.2g} %); "
             "allow a larger error",
         )
-    # The table of shift factors: every 5 K over the measured range and 20 K beyond.
-    coldest, warmest = curve.measured_c or (-40.0, 60.0)
-    t = np.arange(5.0 * math.floor((coldest - 20.0) / 5.0), warmest + 20.1, 5.0)
-    keep = fitted.terms[1:] > 0.0
+    return _named(found, t, curve)
+
+
+def medians(ln_values: Complex) -> Complex:
+    """Medians of storage and of loss factor over draws, first axis, from ln of complex values."""
+    storage = median(np.exp(ln_values.real) * np.cos(ln_values.imag))
+    return np.asarray(storage * (1.0 + 1j * median(np.tan(ln_values.imag))))
+
+
+def _named(found: _Fitted, t: Array, curve: Curve) -> Prony:
+    """The series at 23 degC."""
+    keep = found.terms[1:] > 0.0
+    ln_shift, ln_vertical = (float(np.interp(REFERENCE_C, t, each)) for each in (found.ln_shift, found.ln_vertical))
+    b = math.exp(ln_vertical)
     return Prony(
-        equilibrium_mpa=float(fitted.terms[0]),
-        moduli_mpa=fitted.terms[1:][keep],
-        times_s=fitted.times[keep],
-        target=target,
-        storage_error=fitted.storage_error,
-        loss_error=fitted.loss_error,
-        range_hz=(math.exp(low), math.exp(high)),
-        terms_per_decade=fitted.density,
+        equilibrium_mpa=float(found.terms[0] * b),
+        moduli_mpa=found.terms[1:][keep] * b,
+        times_s=found.times[keep] * math.exp(ln_shift),
+        storage_error=float(found.storage_error.max()),
+        loss_error=float(found.loss_error.max()),
+        range_hz=RANGE_HZ,
+        terms_per_decade=found.density,
         shift_c=t,
-        ln_shift=curve.median_ln_shift(t),
-        ln_vertical=curve.median_ln_vertical(t),
+        ln_shift=found.ln_shift - ln_shift,
+        ln_vertical=found.ln_vertical - ln_vertical,
         extrapolated=curve.measured_ln_hz is None,
     )
 
 
 class _Fitted(NamedTuple):
-    """Terms (E0 first) and times of a series, its largest relative errors, its terms a decade."""
+    """Terms (E0 first) and times of a series, ln of its shifts and largest relative errors by temperature, density."""
 
     terms: Array
     times: Array
-    storage_error: float
-    loss_error: float
+    ln_shift: Array
+    ln_vertical: Array
+    storage_error: Array
+    loss_error: Array
     density: float
 
     @property
+    def off(self) -> Array:
+        """By temperature the storage error, or what the loss error allows for where that is more."""
+        return np.maximum(self.storage_error, self.loss_error / _LOSS)
+
+    @property
     def worst(self) -> float:
-        return max(self.storage_error, self.loss_error)
+        """The largest of them."""
+        return float(self.off.max())
 
 
-def _fitted(storage: Array, loss: Array, ln_hz: Array, goal: float) -> _Fitted:
-    """The sparsest series that meets the goal, or the best there is; terms start with E0."""
-    from scipy.optimize import nnls
-
-    low, high = ln_hz[0] - _BEYOND_DECADES * _LN10, ln_hz[-1] + _BEYOND_DECADES * _LN10
-    s = 2j * math.pi * np.exp(ln_hz)
+def _fitted(modulus: Complex, ln_shift: Array, goal: float) -> _Fitted:
+    """The sparsest series that meets the goal, or the best there is, for moduli of shape (temperatures, 48)."""
     tried: list[_Fitted] = []
     for density in _DENSITIES:
-        times = np.exp(-np.linspace(high, low, math.ceil((high - low) / _LN10 * density) + 1)) / (2.0 * math.pi)
-        x = s[:, None] * times
-        each = x / (1.0 + x)
-        # The first column is E0, which only storage feels.
-        storage_columns = np.insert(each.real, 0, 1.0, axis=1) / storage[:, None]
-        columns = np.vstack([storage_columns, np.insert(each.imag, 0, 0.0, axis=1) / loss[:, None]])
-        scale = np.linalg.norm(columns, axis=0)
-        goal_column = np.ones(len(columns))
-        terms = nnls(columns / scale, goal_column, maxiter=100 * columns.shape[1])[0] / scale
-        of_storage, of_loss = np.abs(columns @ terms - goal_column).reshape(2, -1).max(axis=1).tolist()
-        tried.append(_Fitted(terms, times, of_storage, of_loss, density))
+        tried.append(_settled(modulus, ln_shift, density))
         if tried[-1].worst <= goal:
             break
     return min(tried, key=lambda fitted: fitted.worst)
 
 
-def _most_central(ln_modulus: Complex) -> int:
-    """The draw that lies nearest to the medians of ln storage and ln loss factor throughout."""
-    parts = np.concatenate([ln_modulus.real, np.log(ln_modulus.imag)], axis=1)
-    away = np.abs(parts - np.median(parts, axis=0)) / np.maximum(parts.std(axis=0), 1e-9)
-    return int(np.argmin(away.mean(axis=1)))
+def _settled(modulus: Complex, ln_shift: Array, density: float) -> _Fitted:
+    from scipy.optimize import nnls
+
+    storage, loss = modulus.real, modulus.imag
+    x, v = ln_shift.copy(), np.zeros(len(modulus))
+    low, high = (end(x) + ln_f for end, ln_f in ((np.min, _LN_HZ[0]), (np.max, _LN_HZ[-1])))
+    low, high = low - _BEYOND_DECADES * _LN10, high + _BEYOND_DECADES * _LN10
+    times = np.exp(-np.linspace(high, low, math.ceil((high - low) / _LN10 * density) + 1)) / (2.0 * math.pi)
+
+    def shares(x: Array) -> Complex:
+        s = 2j * math.pi * np.exp(_LN_HZ + x[:, None])[..., None] * times
+        return np.asarray(s / (1.0 + s))
+
+    def apart(value: Complex) -> Array:
+        """Relative to storage and loss, the loss less strictly, side by side."""
+        return np.concatenate([value.real / storage, value.imag / loss / _LOSS], axis=1)
+
+    goal_row = np.concatenate([np.ones(storage.shape), np.full(loss.shape, 1.0 / _LOSS)], axis=1)
+    terms = np.zeros(times.size + 1)
+    for round_ in range(_ROUNDS if len(modulus) > 1 else 1):
+        each = np.exp(v)[:, None, None] * np.concatenate([np.ones((*storage.shape, 1)), shares(x)], axis=2)
+        columns = np.concatenate([each.real / storage[..., None], each.imag / loss[..., None] / _LOSS], axis=1)
+        columns = columns.reshape(-1, terms.size)
+        scale = np.linalg.norm(columns, axis=0)
+        terms = nnls(columns / scale, goal_row.ravel(), maxiter=100 * terms.size)[0] / scale
+        if round_ + 1 < _ROUNDS and len(modulus) > 1:
+            # Gauss and Newton's step of each temperature's own two shifts.
+            now, ahead = (np.exp(v)[:, None] * (terms[0] + shares(x + more) @ terms[1:]) for more in (0.0, 1e-4))
+            slopes = np.stack([apart((ahead - now) / 1e-4), apart(now)], axis=2)
+            left = goal_row - apart(now)
+            square = np.swapaxes(slopes, 1, 2) @ slopes + 1e-9 * np.eye(2)
+            step = np.linalg.solve(square, (np.swapaxes(slopes, 1, 2) @ left[..., None]))[..., 0]
+            x, v = x + np.clip(step[:, 0], -1.0, 1.0), v + np.clip(step[:, 1], -0.3, 0.3)
+    now = np.exp(v)[:, None] * (terms[0] + shares(x) @ terms[1:])
+    of_storage, of_loss = (np.abs(a / b - 1.0).max(axis=1) for a, b in ((now.real, storage), (now.imag, loss)))
+    return _Fitted(terms, times, x, v, of_storage, of_loss, density)

@@ -384,7 +384,6 @@ def prony_table(curve: Curve) -> AnswerTable:
     more = {
         "equation": "E(s) = E0 + sum Ei s ti / (1 + s ti), s = 2 pi i f aT; at a temperature times bT",
         "reference_c": 23.0,
-        "fitted_to": found.target,
         "storage_error": found.storage_error,
         "loss_error": found.loss_error,
         "range_hz": list(found.range_hz),
