@@ -24,6 +24,7 @@ from .curve.low_temperature import LowTemperature as LowTemperature
 from .curve.next_reading import Affordable as Affordable
 from .curve.next_reading import NextReading as NextReading
 from .curve.prony import Prony as Prony
+from .curve.prony import SpringTerms as SpringTerms
 from .errors import AlreadyExists as AlreadyExists
 from .errors import FileTaken as FileTaken
 from .errors import FitError as FitError

@@ -188,7 +188,7 @@ class PartAnswers:
         return np.asarray(np.exp(ln_k)[rows])
 
     def spring_terms(self, temperature_c: float) -> SpringTerms:
-        """The part at one temperature as springs and dampers for a simulator, 0.0002 Hz to 1 kHz.
+        """The part at one temperature as springs and dampers for a simulator, 1 to 300 Hz and at rest.
 
         They aim at 1 % of the median storage stiffness and 3 % of the loss, and tell what they reach.
 
@@ -206,7 +206,8 @@ class PartAnswers:
         form, tilting = self.part.form, None
         with suppress(InputError):
             tilting = form.tilting_stiffness_n_mm_per_rad() / form.stiffness_n_per_mm(axis=self.axis)
-        ln_k = self.curve.ln_modulus(np.full(48, t), np.log(2.0 * np.pi * asked_hz())) + self._ln_scale[:, None]
+        ln_k = self.curve.ln_modulus(np.full(48, t), np.log(2.0 * np.pi * asked_hz()), misfit=False)
+        ln_k += self._ln_scale[:, None]
         return spring_terms(medians(ln_k), t, tilting)
 
     def median(

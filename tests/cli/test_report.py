@@ -58,10 +58,10 @@ def test_the_store_hands_out_the_prony_series(store):
         series = kept.prony("amber")
         curve = kept.curve("amber")
     assert (series.moduli_mpa > 0.0).all()
-    assert series.storage_error <= 0.015
-    assert series.loss_error <= 0.06
+    assert series.storage_error <= 0.01
+    assert series.loss_error <= 0.03
     found = series.modulus(23.0, 30.0)
-    assert found.real == pytest.approx(curve.modulus(23.0, 30.0).storage_mpa.median, rel=0.015)
+    assert found.real == pytest.approx(curve.modulus(23.0, 30.0).storage_mpa.median, rel=0.01)
 
 
 def test_simulators_get_the_curve_as_csv_and_as_json(matdb_says, tmp_path):

@@ -15,6 +15,7 @@ from matdb.curve.fit import fit_curve, prior_curve
 from matdb.curve.prony import prony_series
 from matdb.errors import FitError, InputError
 from matdb.form import Measured, Part, Ring
+from matdb.material.modulus import maxwell_modulus
 from matdb.material.record import Material
 
 MATERIAL = Material(name="virtual", family="unknown")
@@ -58,20 +59,17 @@ def test_the_series_is_as_near_the_medians_as_it_says(curve, series):
     assert series.equilibrium_mpa >= 0.0
     assert (np.diff(series.times_s) > 0.0).all()
     t, f = states(series)
-    known, got = curve.modulus(t, f), series.modulus(t, f)
-    # Between the temperatures and frequencies that it was fitted at a little more than there.
-    assert_allclose(got.real, known.storage_mpa.median, rtol=1.2 * series.storage_error + 1e-3)
-    assert_allclose(
-        got.imag / got.real, known.loss_factor.median, rtol=1.3 * (series.loss_error + series.storage_error)
-    )
-    if curve.basis == "readings" and len(curve.report["readings"]) > 1:
-        assert series.storage_error < 0.025
-        assert series.loss_error < 0.075
+    known, got = curve.rested(0.0).modulus(t, f), series.modulus(t, f)
+    few = curve.basis == "readings" and len(curve.report["readings"]) == 1
+    assert_allclose(got.real, known.storage_mpa.median, rtol=0.06 if few else 0.011)
+    assert_allclose(got.imag / got.real, known.loss_factor.median, rtol=0.2 if few else 0.031)
+    assert few or (series.storage_error < 0.0101 and series.loss_error < 0.0301)
 
 
 def test_a_payload_that_hangs_is_in_it(curve, series):
-    known = curve.modulus(23.0, 2e-4).storage_mpa
-    assert series.modulus(23.0, 2e-4).real == pytest.approx(known.median, rel=max(0.03, series.storage_error))
+    known = curve.modulus(23.0, 2e-4).storage_mpa.median
+    at_rest = maxwell_modulus(2e-4j * 2 * np.pi, series.equilibrium_mpa, series.moduli_mpa, series.times_s).real
+    assert at_rest == pytest.approx(known, rel=max(0.011, 2 * series.storage_error))
 
 
 def test_terms_are_few_and_the_table_holds_the_readings(curve, series):
@@ -84,7 +82,7 @@ def test_terms_are_few_and_the_table_holds_the_readings(curve, series):
 
 
 def test_beyond_its_table_it_is_refused(series):
-    for t, f in ((series.shift_c[0] - 1.0, 30.0), (series.shift_c[-1] + 1.0, 30.0), (23.0, 1e-4), (23.0, 2e3)):
+    for t, f in ((series.shift_c[0] - 1.0, 30.0), (series.shift_c[-1] + 1.0, 30.0), (23.0, 0.9), (23.0, 310.0)):
         with pytest.raises(InputError):
             series.modulus(t, f)
 
@@ -103,7 +101,7 @@ def test_an_impossible_goal_is_refused_with_the_best_found(curve):
 @pytest.mark.parametrize("t", [-15.0, 8.0, 40.0])
 def test_a_part_as_springs_and_dampers_is_its_median_stiffness(ring, t):
     terms = ring.spring_terms(t)
-    f = np.geomspace(3e-4, 900.0, 200)
+    f = np.geomspace(1.0, 300.0, 200)
     known = ring.effective(t, f)
     got = terms.stiffness(f)
     assert_allclose(got.real, known.stiffness_n_per_mm.median, rtol=0.0105)
@@ -113,14 +111,14 @@ def test_a_part_as_springs_and_dampers_is_its_median_stiffness(ring, t):
     tilting = terms.tilting_mm2 * ring.part.form.stiffness_n_per_mm()
     assert tilting == pytest.approx(ring.part.form.tilting_stiffness_n_mm_per_rad())
     with pytest.raises(InputError, match="frequency_hz"):
-        terms.stiffness(2e3)
+        terms.stiffness(400.0)
 
 
 def test_the_state_space_is_the_same_in_frequency_and_time(ring):
     terms = ring.spring_terms(8.0)
     a, b, c, d = terms.state_space()
     assert (np.linalg.eigvals(a).real < 0.0).all()  # stable
-    for f in (0.01, 5.0, 300.0):
+    for f in (1.0, 5.0, 300.0):
         k = c @ np.linalg.solve(2j * np.pi * f * np.eye(len(a)) - a, b) + d
         assert complex(k[0, 0]) == pytest.approx(complex(terms.stiffness(f)), rel=1e-9)
         assert k[0, 0].imag > 0.0  # passive
