@@ -164,11 +164,12 @@ def asked_hz() -> Array:
 def prony_series(curve: Curve, *, goal: float | None = None) -> Prony:
     """Fit a generalised Maxwell series with non-negative terms, and its shifts, to the medians of the curve.
 
-    The model's own misfit, which widens bands, and rest in the cold are left out of the medians. Terms by non-negative
-    least squares [1]_, relative to the size of storage and loss modulus, and the shifts of every temperature in turn. The
-    number of terms per decade rises until the goal is met; where it is not, the table ends nearer to what was measured.
-    Medians need not be a curve that a material could have: where draws differ much, no series meets them closely, and the
-    errors say so. It is asked between 1 and 300 Hz alone; E0 and the slowest terms hold for a payload that hangs.
+    The model's own misfit, which widens bands, and rest in the cold are left out of the medians. Terms by non-
+    negative least squares [1]_, relative to the size of storage and loss modulus, and the shifts of every temperature
+    in turn. The number of terms per decade rises until the goal is met; where it is not, the table ends nearer to
+    what was measured. Medians need not be a curve that a material could have: where draws differ much, no series
+    meets them closely, and the errors say so. It is asked between 1 and 300 Hz alone; E0 and the slowest terms hold
+    for a payload that hangs.
 
     Parameters
     ----------
