@@ -100,7 +100,7 @@
     fahrenheit = !fahrenheit;
     $("unit").setAttribute("aria-pressed", String(fahrenheit));
     const turned = (number) => degrees(Number(number.replace("\u2212", "-")));
-    for (const [node, text] of texts) node.data = fahrenheit ? text.replace(/[\u2212-]?\d+(?:\.\d+)?(?=(?:(?: to | and |, )[\u2212-]?\d+(?:\.\d+)?)* °C)/g, turned).replaceAll("°C", "°F") : text;
+    for (const [node, text] of texts) node.data = fahrenheit ? text.replace(/[\u2212-]?\d+(?:\.\d+)?(?=(?:(?: to | and above | and |, )[\u2212-]?\d+(?:\.\d+)?)* °C)/g, turned).replaceAll("°C", "°F") : text;
     for (const [node, t] of ticks) node.textContent = String(fahrenheit ? Math.round(shown(t)) : t).replace("-", "\u2212");
     warm.value = shown(from);
     set(now);

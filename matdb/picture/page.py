@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import os
+import re
 from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
@@ -66,8 +67,8 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
     document, style, script = (
         own.joinpath(f"page.{kind}").read_text(encoding="utf-8") for kind in ("html", "css", "js")
     )
-    mounting, others = page.mounting, "".join(f"<li>{escape(line)}</li>" for line in page.answer.others)
-    first, *more = (escape(line.replace(" degC", " °C")) for line in page.answer.lines)
+    mounting, others = page.mounting, "".join(f"<li>{_words(line)}</li>" for line in page.answer.others)
+    first, *more = map(_words, page.answer.lines)
     steps = _table_steps(page)
     words = "; ".join(f"“{word}” from {least:.0%}" for least, word in VERDICTS[:-1])
     left_out = f"{page.left_out} more parts of the store rank lower and are not on this page."
@@ -99,7 +100,7 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
             _sure(number, part, f"{signed(low)} to {signed(high)} °C") for number, part in enumerate(page.parts, 1)
         ),
         left_out=f'<p class="quiet">{left_out}</p>' if page.left_out else "",
-        cautions="\n".join(f"<li>{escape(text)}</li>" for text in cautions),
+        cautions="\n".join(f"<li>{_words(text)}</li>" for text in cautions),
         made_at=f"{page.made_at:%Y-%m-%d %H:%M %Z}",
         version=escape(page.version),
         fingerprint=page.fingerprint,
@@ -141,6 +142,11 @@ def save_page(
     return write_bytes(target, data)
 
 
+def _words(text: str) -> str:
+    """A sentence as the page has it, so that its script finds every temperature in it."""
+    return escape(re.sub(r" -(?=[\d.]+(?: to | and above | degC))", " −", text).replace(" degC", " °C"))
+
+
 def _card(i: int, part: PartTable) -> str:
     def row(label: str, key: str, unit: str) -> str:
         return f'<dt>{label}</dt><dd class="{key}"><b>–</b> {unit} <span class="quiet"></span></dd>'
@@ -156,14 +162,14 @@ def _card(i: int, part: PartTable) -> str:
         + f"<dt>squeeze</dt><dd>{escape(part.squeeze)}</dd></dl>"
         + '<p class="lag" hidden>It is still at <b></b>.</p>'
         '<p class="beyond" hidden>Not measured at this temperature: guessed.</p>'
-        + f'<p class="quiet">{escape(_rests_on(part))}.</p></li>'
+        + f'<p class="quiet">{_words(_rests_on(part))}.</p></li>'
     )
 
 
 def _rests_on(part: PartTable) -> str:
     """What a part's numbers rest on, in the answer's words."""
     rests = part.row.rests_on
-    return f"{rests[0].upper()}{rests[1:]}".replace(" degC", " °C").replace(" -", " −")
+    return f"{rests[0].upper()}{rests[1:]}"
 
 
 def _table_steps(page: PageTables) -> list[int]:
@@ -202,7 +208,7 @@ def _sure(number: int, part: PartTable, span: str) -> str:
     # What the sentence before says already is not said twice.
     more = [text for text in part.row.warnings if not text.startswith(_SAID)]
     said += "".join(f" {text[:1].upper()}{text[1:]}." for text in more)
-    rests = escape(f"{part.part.material}. {_rests_on(part)}. {said}".replace(" degC", " °C"))
+    rests = f"{escape(part.part.material)}. {_words(f'{_rests_on(part)}. {said}')}"
     form, name = part.part.form, part.part.name
     drawing = part_svg(form, name, "<svg") if form.drawn_mm else ""
     drawing = drawing and f"<details><summary>Drawing</summary>{drawing}</details>"

@@ -94,6 +94,7 @@ def test_equal_tables_are_equal_pages(tables, file):
 def test_names_of_the_user_are_text_and_nothing_else(store, tables):
     page = field_page(tables, cautions=("a <b> & c",))
     assert "leg <1>" not in page
+    assert "degC" not in field_page(tables, cautions=("Below -10 degC it is brittle.",))
     assert "leg &lt;1&gt;" in page
     assert "leg \\u003c1\\u003e" in page
     assert "a &lt;b&gt; &amp; c" in page
@@ -110,7 +111,7 @@ def test_it_says_when_from_what_and_how_sure(tables, opened, file):
 
 
 def test_the_answer_comes_first_and_is_the_screen_s(tables, store):
-    page = field_page(tables, cautions=CAUTIONS)
+    page = field_page(tables, cautions=CAUTIONS).replace("−", "-")
     wanted = summary(tables.mounting, tables.temperature_c, store.suit(tables.mounting, tables.temperature_c))
     assert tables.answer == wanted
     at = [page.index(escape(line.replace(" degC", " °C"))) for line in (*wanted.lines, *wanted.others)]
@@ -249,6 +250,24 @@ def test_fahrenheit_is_told_throughout_and_typed_with_either_unit(page):
     page.find_element(By.ID, "unit").click()
     assert page.execute_script(places)[0].count("°F") == 1  # the button
     assert typed.get_attribute("value") == "21.5"
+
+
+def test_every_way_of_telling_temperatures_turns_to_fahrenheit(opened, tables, tmp_path):
+    said = (
+        "guessed below -16.8 and above 49.1 degC at 10 Hz",
+        "from -18 to 5 degC, 3 K more",
+        "near -25 degC for 2 h",
+        "at -10, 0 and 23.5 degC",
+    )
+    visit(opened, save_page(tables, tmp_path / "words.html", cautions=said), 360)
+    opened.find_element(By.ID, "unit").click()
+    turned = [each.text for each in opened.find_elements(By.CSS_SELECTOR, "#cautions li")]
+    assert turned == [
+        "guessed below 1.8 and above 120.4 °F at 10 Hz",
+        "from −0.4 to 41 °F, 3 K more",
+        "near −13 °F for 2 h",
+        "at 14, 32 and 74.3 °F",
+    ]
 
 
 def test_a_part_from_a_warm_car_lags_as_the_weather_says(page, tables):
