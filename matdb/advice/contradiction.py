@@ -12,6 +12,7 @@ import numpy as np
 from matdb.advice.design import Designs
 from matdb.advice.search import DECK, FOLLOWING, ISOLATING, Asked, Tried, evolved
 from matdb.arrays import Array
+from matdb.form.grommet_pair import TwoHalves
 from matdb.material.record import service_range
 from matdb.mounting.record import Mounting
 
@@ -21,9 +22,11 @@ _MISSES: Final = 0.005
 _LOOKED: Final = 250
 #: What is missing of the other demands weighs so much more than what is missing of the one that is relaxed.
 _STRICT: Final = 10.0
-#: Generations of the search for what lacks least of one demand, and how many of those that do are judged when it is
-#: relaxed: first by what they lack in the median draw, then by steps of this factor, until one holds as likely as not.
-_GENERATIONS, _NEAREST, _STEP, _STEPS = 8, 16, 1.03, 24
+#: Generations of the search for what lacks least of one demand, of one piece and of two halves, and how many of those
+#: that do are judged when it is relaxed: first by what they lack in the median draw, then by steps of this factor, till
+#: one holds as likely as not.
+_GENERATIONS, _NEAREST = {False: 8, True: 3}, {False: 16, True: 8}
+_STEP, _STEPS = 1.03, 24
 #: Nobody relaxes a demand further; and how far around the best others are looked for.
 _MOST, _NEAR = 4.0, 0.05
 
@@ -112,7 +115,7 @@ def contradiction(
     rooms = [each.rooms for each in (*tried[:_LOOKED], *tried[_LOOKED :: max(len(tried) // _LOOKED, 1)])]
     if max(min(each.values()) for each in rooms) >= -_MISSES:
         return ""
-    names = rooms[0]
+    names = dict.fromkeys(name for each in rooms for name in each)
     # How well everything else could be held without one of them.
     without = {name: max(min(room for n, room in each.items() if n != name) for each in rooms) for name in names}
     first, second = sorted(names, key=lambda name: -without[name])[:2]
@@ -130,7 +133,8 @@ def _relaxed(
     demand, every = _DEMANDS[name], designs(mounting)
     if demand.relaxed is None and name != DECK:
         return None
-    looked = list(tried[:_LOOKED])
+    looked, two = list(tried[:_LOOKED]), issubclass(every.cls, TwoHalves)
+    nearest = _NEAREST[two]
 
     def judged(places: Array) -> list[Tried | None]:
         found = asked.tried([every.at(place) for place in places], few=True)
@@ -140,12 +144,12 @@ def _relaxed(
     def value(each: Tried) -> float:
         """Room in the demand that is relaxed, once the others are held."""
         others = min(room for other, room in each.rooms.items() if other != name)
-        return each.rooms[name] + _STRICT * min(others, 0.0)
+        return each.rooms.get(name, 0.0) + _STRICT * min(others, 0.0)
 
     if every.all_places is None:
         start = max(looked, key=value).design.place
-        evolved(judged, value, start, list(range(len(start))), _GENERATIONS)
-    places = np.array([each.design.place for each in sorted(looked, key=value)[-_NEAREST:]])
+        evolved(judged, value, start, list(range(len(start))), _GENERATIONS[two])
+    places = np.array([each.design.place for each in sorted(looked, key=value)[-nearest:]])
     lacking, rng = max(-max(map(value, looked)), 0.0), np.random.default_rng(0)
     for step in range(_STEPS):
         factor = math.exp(lacking) * _STEP**step
@@ -159,5 +163,5 @@ def _relaxed(
             return factor, f"a deck of {lower.deck_mm:.3g} mm" if name == DECK else demand.asks(on, mounting)
         if best:
             near = best[0].design.place + _NEAR * rng.standard_normal(places.shape)
-            places = np.clip(np.concatenate([[each.design.place for each in best[:4]], near])[:_NEAREST], 0.0, 1.0)
+            places = np.clip(np.concatenate([[each.design.place for each in best[:4]], near])[:nearest], 0.0, 1.0)
     return None

@@ -18,8 +18,9 @@ from matdb.advice.cost import Cost
 from matdb.advice.design import Design, Designs
 from matdb.advice.exposure import Temperatures
 from matdb.advice.requirement import VERDICTS, Payload, Requirement
-from matdb.advice.search import Asked, Tried, searched, settled
+from matdb.advice.search import FOLLOWING, ISOLATING, Asked, Tried, searched, settled
 from matdb.advice.verdict import percent, reason, verdict
+from matdb.arrays import Array
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
@@ -28,6 +29,8 @@ from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 
 _PROPOSALS: Final = 3
+#: Designs that a picture shows.
+_DRAWN: Final = 400
 #: Figures are rounded to such steps, mm, and shares alike.
 _ROUND: Final = (0.1, 0.05, 0.01)
 #: Proposals differ in something by this share of what is free, and hold with a probability not this much less.
@@ -76,6 +79,10 @@ class Proposal(PlainRecord):
         Whether the median draw holds everything, so that readings would settle it and no size would.
     low_c, high_c : float
         Coldest and warmest temperature, degrees Celsius.
+    isolating_room, following_room : float
+        Room to the limits of the picture, ln of natural frequency, median draw at the worst temperature.
+    trade_off : ndarray, shape (n, 3)
+        Of the first, of every design that was tried: both rooms, and the probability over a few temperatures.
     rests_on : str
         What the numbers rest on, in a builder's words.
     """
@@ -99,6 +106,14 @@ class Proposal(PlainRecord):
     band_limits: bool
     low_c: float
     high_c: float
+    isolating_room: float
+    following_room: float
+    trade_off: Array
+
+    def to_dict(self) -> dict[str, Any]:
+        """The proposal as plain values, without what else was tried."""
+        return {name: value for name, value in super().to_dict().items() if name != "trade_off"}
+
     rests_on: str
 
     @property
@@ -173,6 +188,8 @@ def size(
     chosen = [_rounded(asked, designs, each) for each in chosen]
     tell(0.9)
     proposals = [_proposal(asked, designs, each, [other for other in chosen if other is not each]) for each in chosen]
+    rooms = [(each.rooms[ISOLATING], each.rooms[FOLLOWING], each.holds) for each in tried[:: len(tried) // _DRAWN + 1]]
+    proposals[0] = replace(proposals[0], trade_off=np.array(rooms))
     if chosen[0].holds < 0.5:
         relaxed = partial(Designs, form, material.name, told=told, sizes=sizes, name=asked.name)
         proposals[0] = replace(proposals[0], contradiction=contradiction(asked, relaxed, mounting, [*chosen, *tried]))
@@ -231,6 +248,9 @@ def _proposal(asked: Asked, designs: Designs, found: Tried, others: Sequence[Tri
         band_limits=found.holds < VERDICTS[0][0] and min(found.rooms.values()) >= 0.0,
         low_c=float(steps[0]),
         high_c=float(steps[-1]),
+        isolating_room=found.rooms[ISOLATING],
+        following_room=found.rooms[FOLLOWING],
+        trade_off=np.zeros((0, 3)),
         rests_on=asked.curve.rests_on(asked.name, float(steps[0]), float(steps[-1])),
     )
 

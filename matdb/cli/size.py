@@ -4,26 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import MISSING, dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 import numpy as np
 
+from matdb.advice.parts_list import parts_list as parts_list_of
 from matdb.advice.size import FAILS_BY, Proposal
 from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.dimensions import ranges_from_words, split_words
-from matdb.cli.options import arg, option, quantity
-from matdb.cli.screen import Progress, mass_text, records_table, show
+from matdb.cli.options import ForceOption, arg, option, quantity, write_answer
+from matdb.cli.screen import Column, Progress, mass_text, records_table, show
 from matdb.cli.suit import REQUIREMENTS, PackageOption
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
-from matdb.errors import InputError
+from matdb.errors import AlreadyExists, InputError
 from matdb.exchange.size_file import read_sizes
 from matdb.fields import record_fields
 from matdb.form.thread import pitch_mm
+from matdb.picture.figure import picture_file, save_picture
+from matdb.picture.size_chart import trade_off_chart
 from matdb.units import is_range, parse, parse_range, parse_sizes, range_ends
 
 #: Turns that are tried within a range of them.
@@ -86,6 +90,11 @@ def size(
     said: SizeOptions,
     air: FlightOptions,
     package: PackageOption = None,
+    parts_list: str | None = option(
+        "FILE", "Write what to print, cut and buy, screws and spacers with it (CSV).", name="--list"
+    ),
+    picture: str | None = option("FILE", "Draw isolation against following, and the proposals in it (.png or .svg)."),
+    force: ForceOption = False,
     keep: str | None = option("NAME", "Store the first proposal as a part of this name, to be read and fitted."),
 ) -> None:
     """Say what to print, cut or buy for a camera, and how far each dimension may be off.
@@ -93,11 +102,15 @@ def size(
     Dimensions of the form are fixed (--length 25mm), ranged (--outer 4mm..8mm --walls 1..3), one of several (--outer
     4mm,5mm,6mm) or looked for (without a word, or 'free'): 'matdb part forms' lists them.
     """
+    if picture is not None:
+        picture_file(picture, force=force)  # before the long work
     name, given = split_words(words)
     told = ranges_from_words(said.form, given) | said.told()
     sizes = [] if said.sizes is None else read_sizes(Path(said.sizes).name, file_bytes(said.sizes), said.form)
     flown = flight_of(air)
     with call.existing() as store, Progress("sizes") as update:
+        if keep in {each.name for each in store.parts()}:
+            raise AlreadyExists("part", str(keep))
         found = store.size(
             name,
             flown,
@@ -112,21 +125,40 @@ def size(
         )
         best = found[0]
         first = _to_read_first(store, best) if best.band_limits else ""
-        if keep is not None:
-            call.added(replace(best.part, name=keep))
         warnings = best.part.form.warnings("axial")
         cautions = before_flight(store, warnings, best.squeeze_mm)
+
+    bought = parts_list_of(best)
+    written = [write_answer(parts_list, list(bought[0]), [list(row.values()) for row in bought], force)]
+    if picture is not None:
+        written.append(str(save_picture(trade_off_chart(found), picture, force=force)))
+    if keep is not None:
+        call.added(replace(best.part, name=keep))
 
     def behind() -> None:
         flight_lines(flown)
         for each in found:
             show(f"{in_words(each)}: {each.verdict} ({percent(each.probability)}): {each.reason}; {each.cost}.")
             records_table(each.requirements, REQUIREMENTS)
+        records_table(bought, _LIST)
 
     content = {"proposals": [each.to_dict() for each in found], "air": flight_content(flown)}
+    content |= {"parts_list": bought, "files": list(filter(None, written))}
     content["cautions"] = [ESTIMATE, *FLIGHT]
     answer = Answer(lines=short(_told(found, first, keep), warnings), others=tuple(map(_other, found[1:])))
-    call.tell(answer, content, behind, warnings, others="Others that differ in kind", **cautions)
+    files = " ".join(filter(None, written)) or None
+    call.tell(answer, content, behind, warnings, others="Others that differ in kind", written=files, **cautions)
+
+
+_LIST: Final = (
+    Column("do", lambda row: str(row["do"])),
+    Column("what", lambda row: str(row["what"])),
+    Column("pieces", lambda row: str(row["pieces"]), right=True),
+    *(
+        Column(title, partial(lambda name, row: "" if row[name] is None else f"{row[name]:.4g}", name), right=True)
+        for title, name in (("length, mm", "length_mm"), ("weight, g", "mass_g"), ("price", "price"))
+    ),
+)
 
 
 def in_words(found: Proposal) -> str:
@@ -203,4 +235,4 @@ def _told(found: Sequence[Proposal], first: str, kept: str | None) -> list[str]:
 
 def _other(found: Proposal) -> str:
     against = f"; {found.gives_up}" if found.gives_up else ""
-    return f"{percent(found.probability)}: {in_words(found)}{against}"
+    return f"{percent(found.probability)}: {found.mounting.count} pieces, {in_words(found)}{against}"

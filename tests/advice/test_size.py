@@ -13,7 +13,9 @@ import matdb
 from matdb.advice.cost import cost_of
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import judge
+from matdb.advice.parts_list import parts_list
 from matdb.advice.requirement import Candidate
+from matdb.picture.size_chart import trade_off_chart
 
 CAMERA = matdb.Mounting(
     name="cam", mass_kg=0.6, count=4, rpm_idle=6000, rpm_full=12000, manoeuvre_hz=5, spread_mm=(80, 60),
@@ -208,6 +210,37 @@ def test_parts_alike_in_all_else_are_put_in_order_by_what_they_cost(store):
     rows = store.suit("cam", T, parts=["a dear", "b cheap"])
     assert [(row.part, row.rank, row.cost.price) for row in rows] == [("b cheap", 1, 4.0), ("a dear", 2, 8.0)]
     assert store.part("a dear").price == 2.0
+
+
+def test_the_parts_list_has_screws_and_spacers_with_their_lengths(store):
+    told = {"material": "gel", "form": "grommet", "plate_mm": 2.0, "thread": "M3", "bore_mm": 4.0, "hole_mm": 7.0}
+    best = store.size("up", T, flange_outer_mm=[12.0], lower_mm=4.0, squeeze_mm=[1.0], **told)[0]
+    rows = {row["what"].partition(":")[0]: row for row in parts_list(best)}
+    assert list(rows) == ["proposal", "screw M3", "nut M3, self-locking", "washer M3", "spacer, bore 3 mm"]
+    assert (rows["proposal"]["do"], rows["proposal"]["pieces"]) == ("buy", 4)
+    # Two halves of 4 mm and a plate of 2 mm, squeezed by 1 mm: 9 mm between the washers.
+    assert rows["spacer, bore 3 mm"]["length_mm"] == 9.0
+    # And 0.5 mm for each washer, 2.4 mm for the nut, 1.5 mm that shows: 13.9 mm.
+    assert rows["screw M3"]["length_mm"] == 16
+    leg = store.size(
+        "up", T, material="print", form="printed-strut", outer_mm=6, length_mm=20, walls=2, infill_share=0.3
+    )
+    assert [row["do"] for row in parts_list(leg[0])] == ["print"]
+
+
+def test_the_picture_shows_what_was_tried_and_the_proposals_in_it(store):
+    found = store.size("cam", T, material="gel", form="ring", outer_mm=(6, 20), inner_mm=4, height_mm=(3, 15))
+    chart = trade_off_chart(found)
+    tried = found[0].trade_off
+    assert len(tried) > 50
+    # What isolates and follows in the median draw is nowhere without a chance, and nothing else holds surely.
+    both = (tried[:, :2] > 0.05).all(axis=1)
+    assert not (tried[~(tried[:, :2] > -0.05).all(axis=1), 2] > 0.6).any()
+    assert both.any()
+    assert [each.label[:2] for each in chart.panels[0].series[-len(found) :]] == [
+        f"{k}:" for k in range(1, len(found) + 1)
+    ]
+    assert "trade_off" not in found[0].to_dict()
 
 
 def test_each_proposal_says_what_it_gives_up(store):

@@ -1,0 +1,50 @@
+"""What to print, cut or buy for a proposal, with its screws and spacers."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final
+
+from matdb.advice.size import Proposal
+
+#: Lengths of screws that are sold, mm: ISO 888, from memory.
+_LENGTHS: Final = (6, 8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70, 80, 90, 100)
+#: Beside what it holds together a screw passes two washers and a nut, each of this share of its diameter, and shows a
+#: share more; a part of one piece stands between two plates of this thickness, mm. Common practice, no source.
+_WASHER, _NUT, _SHOWS, _PLATE_MM = 0.17, 0.8, 0.5, 2.0
+
+
+def parts_list(found: Proposal) -> list[dict[str, Any]]:
+    """One row for each thing: how to come by it, what it is, how many, its length, weight and price together.
+
+    Parameters
+    ----------
+    found : Proposal
+        The proposal.
+
+    Returns
+    -------
+    list of dict
+        "do" (print, cut, buy, take), "what", "pieces", "length_mm", "mass_g" and "price" (None where not known).
+    """
+    form, count = found.part.form, found.mounting.count
+    row: dict[str, Any] = dict.fromkeys(("do", "what", "pieces", "length_mm", "mass_g", "price"))
+    own = {"do": "take" if found.listed else form.made, "what": f"{found.part.name}: {form.label()} mm"}
+    own["what"] += f", of {found.part.material}"
+    rows = [row | own | {"pieces": count, "mass_g": found.cost.mass_g, "price": found.cost.price}]
+    thread, two = found.part.screw, form.pair
+    if thread is None:
+        return rows
+    wide = float(re.sub(r"[xX].*", "", thread.strip()[1:]))
+    between = found.spacer_mm
+    if between is None:
+        between = (form.squeezable_height_mm or 0.0) - found.squeeze_mm + 2.0 * _PLATE_MM
+    needed = between + (2.0 * _WASHER + _NUT + _SHOWS) * wide
+    length = next((each for each in _LENGTHS if each >= needed), None)
+    rows.append(row | {"do": "buy", "what": f"screw {thread}", "pieces": count, "length_mm": length or round(needed)})
+    rows.append(row | {"do": "buy", "what": f"nut {thread}, self-locking", "pieces": count})
+    rows.append(row | {"do": "buy", "what": f"washer {thread}", "pieces": 2 * count})
+    if two is not None:
+        spacer = {"what": f"spacer, bore {wide:g} mm", "length_mm": round(found.spacer_mm or 0.0, 2)}
+        rows.append(row | {"do": "cut", "pieces": count} | spacer)
+    return rows
