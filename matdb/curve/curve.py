@@ -32,7 +32,7 @@ from matdb.curve.prior import Prior
 from matdb.curve.sampler import shuffled_normals
 from matdb.errors import InputError
 from matdb.form.base import LEAST_BULK_SOFTENING, TILTING, FormBase
-from matdb.form.bulk_softening import BulkSoftening
+from matdb.form.bulk_softening import BulkSoftening, bulk_softening
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
@@ -402,7 +402,7 @@ class Curve:
         """
         if ln_stiffest < math.log(_LEAST_COMPRESSIBILITY * self.bulk_modulus_mpa):
             return self
-        felt_by = BulkSoftening(form, axis, self.bulk_modulus_mpa)
+        felt_by = bulk_softening(form, axis, self.bulk_modulus_mpa)
         return self if felt_by.at(ln_stiffest) > -LEAST_BULK_SOFTENING else replace(self, felt_by=felt_by)
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -53,6 +54,12 @@ def _cells(ln_e: Array, bulk_modulus_mpa: float) -> tuple[Whole, Array]:
     place = np.minimum(np.maximum(place, 0.0), float(_LAST))
     cell = np.minimum(place.astype(np.intp), _LAST - 1)
     return cell, place - cell
+
+
+@lru_cache(maxsize=1024)
+def bulk_softening(form: FormBase, axis: str, bulk_modulus_mpa: float) -> BulkSoftening:
+    """The table of a part, kept: a part is asked about again and again."""
+    return BulkSoftening(form, axis, bulk_modulus_mpa)
 
 
 class BulkSoftening:
