@@ -14,7 +14,7 @@ from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Held, arg, ends, option
 from matdb.cli.picture import candidate
-from matdb.cli.screen import Column, band_cell, mass_text, number_text, records_table
+from matdb.cli.screen import Column, band_cell, mass_text, number_text, records_table, show
 from matdb.cli.suit import all_warnings
 from matdb.errors import InputError
 from matdb.fields import plain
@@ -88,7 +88,13 @@ def compare(
     judged = [case.judged for case in cases if case.judged is not None]
     warnings = all_warnings(judged) or list(dict.fromkeys(text for case in cases for text in case.found.warnings))
     content = {"mounting": mounting, "temperature_c": [low_c, high_c], "cases": [_plain(case) for case in cases]}
-    call.tell(told, content, lambda: None, warnings, below=lambda: records_table(cases, columns), written=out)
+
+    def behind() -> None:
+        for case in cases:
+            if case.judged is not None:
+                show(f"{case.part.name} under {mass_text(case.mass_kg)}: {case.verdict}: {case.judged.reason}.")
+
+    call.tell(told, content, behind, warnings, below=lambda: records_table(cases, columns), written=out)
 
 
 def _cases(

@@ -123,7 +123,7 @@ _COLUMNS: Final = (
     Column("part", lambda p: str(p[0].name)),
     Column("material", lambda p: str(p[0].material)),
     Column("form, mm", lambda p: p[0].form.label()),
-    Column("thread", lambda p: p[0].thread or "-"),
+    Column("thread", lambda p: p[0].screw or "-"),
     Column("readings", lambda p: str(p[1]), right=True),
 )
 

@@ -116,7 +116,7 @@ class _Run:
         made_of = told["material"]
         if isinstance(made_of, str):
             made_of = self._material(made_of, told["hardness"])
-        part = Part(name=told["name"], material=made_of.name, form=_form(told))
+        part = Part(name=told["name"], material=made_of.name, form=_form(told), thread=told.get("thread"))
         new = made_of.name not in [each.name for each in self.store.materials()]
         self.store.add([*[made_of] * new, part])
         self.part = part.name

@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from matdb.bench.readings import Reading
 from matdb.errors import StoreError
 from matdb.store import rows
+from matdb.store.stored import StoredReading
 from matdb.store.writer import Writer
 
 #: Where a change leaves its time.
@@ -53,11 +55,12 @@ def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
         now = _in_place_of(writer, number)
         if now is not None:
             writer.retire(now, "undone")
-            told.append(f"reading {now} counts no more")
+            told.append(f"{_said(_reading(writer, now, shown), now)} counts no more")
     for number in found["reading", "retired_at"]:
-        (successor,) = writer.add_readings([rows.built("reading", _row(writer, "reading", number), shown).reading])
+        reading = _reading(writer, number, shown)
+        (successor,) = writer.add_readings([reading])
         writer.follow(successor, number)
-        told.append(f"reading {number} counts again, as reading {successor}")
+        told.append(f"{_said(reading, number)} counts again, as reading {successor}")
     for what, column in _STAMPS[:3]:
         for number in found[what, column]:
             name = str(_name(writer, what, number))
@@ -108,6 +111,16 @@ def _in_place_of(writer: Writer, number: int) -> int | None:
         if successor is None:
             return None
         number = successor
+
+
+def _reading(writer: Writer, number: int, shown: str) -> Reading:
+    found: StoredReading = rows.built("reading", _row(writer, "reading", number), shown)
+    return found.reading
+
+
+def _said(reading: Reading, number: int) -> str:
+    on = getattr(reading, reading.subject)
+    return f"reading {number} ({reading.kind} on {on} at {reading.temperature_c:g} degC)"
 
 
 def _row(writer: Writer, what: str, number: int) -> tuple[Any, ...]:

@@ -123,7 +123,7 @@ def test_a_reading_logged_twice_is_told(matdb_says):
     assert "exactly the same" not in matdb_says(*READING).out
     told = matdb_says(*READING)
     assert "reading 4 says exactly the same" in " ".join(told.out.split())
-    assert "reading 5 counts no more" in matdb_says("undo").out
+    assert "reading 5 (ring-down on 0042 at -5 degC) counts no more" in matdb_says("undo").out
 
 
 def test_readings_of_a_part_fit_a_line_each_at_a_width_of_80(matdb_says, monkeypatch):
