@@ -52,7 +52,7 @@
     $("cursor").setAttribute("transform", "translate(" + (page.left + ((now - page.low) / last) * page.across) + " 0)");
     slid.setAttribute("aria-valuetext", degrees(now) + " degrees " + (fahrenheit ? "Fahrenheit" : "Celsius"));
     $("when").textContent = "At " + degrees(now) + " " + unit() + (car.open ? ", " + minutes.value + " minutes from the car" : "") + ": " + (found[best] > 2 ? "nothing suits; nearest is" : "best is");
-    $("best").textContent = best + 1 + " " + page.parts[best].name + " (" + page.verdicts[found[best]][1] + ", " + share(most) + ")";
+    $("best").textContent = best + 1 + " " + page.parts[best].name + " (" + page.verdicts[found[best]][1] + ", " + share(most).replace(" ", "\u00a0") + ")";
     $("ends").textContent = (page.parts[best].s ? "Squeeze " + page.parts[best].s + ". " : "") + (now === page.low || now === high ? "This page knows " + degrees(page.low) + " to " + degrees(high) + " " + unit() + "." : "");
   };
   const set = (t, by) => {

@@ -85,7 +85,7 @@ class PartTable:
             return "none"
         told = f"{mm:.3g} mm" + (f" ({100 * mm / height:.0f}\u00a0%)" if height else "")
         told = told if self.row.turns is None else f"{turns_text(self.row.turns)}, {told}"
-        return told + (f", spacer {self.row.spacer_mm:.3g}\u00a0mm" if self.row.spacer_mm is not None else "")
+        return told + (f", spacer {self.row.spacer_mm:.4g}\u00a0mm" if self.row.spacer_mm is not None else "")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -176,6 +176,30 @@ def test_on_a_phone_the_answer_is_largest_and_everything_is_for_gloves(width, op
         assert min(int(wide), int(tall)) >= 44
 
 
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("car", [False, True])
+def test_nothing_that_stays_in_view_hides_the_rest(car, width, opened, file):
+    visit(opened, file, width)
+    opened.execute_script("document.getElementById('car').open = arguments[0];", car)
+    free = opened.execute_script("""
+        const step = 60, seen = new Set();
+        for (let y = 0; y < document.documentElement.scrollHeight; y += step) {
+            scrollTo(0, y);
+            for (const [k, p] of [...document.querySelectorAll('#in dt')].entries()) {
+                const b = p.getBoundingClientRect();
+                const top = document.elementFromPoint(b.left + 2, b.top + 4);
+                if (top && p.contains(top)) seen.add(k);
+            }
+        }
+        const shown = document.querySelectorAll('#in dt');
+        scrollTo(0, 600);
+        const steer = document.querySelector('.steer').getBoundingClientRect();
+        const tall = Math.max(0, Math.min(innerHeight, steer.bottom) - Math.max(0, steer.top));
+        return [seen.size, shown.length, innerWidth > innerHeight && innerHeight < 500 ? 0 : tall / innerHeight];""")
+    assert free[0] == free[1] > 3
+    assert free[2] < 0.62
+
+
 def test_a_finger_moves_the_slider(opened, file):
     visit(opened, file, 390)
     box = opened.execute_script("return document.getElementById('slid').getBoundingClientRect().toJSON()")
@@ -362,7 +386,7 @@ def test_a_pair_says_how_far_to_turn(picture_file, tmp_path):
     point = found.points[0]
     told = best.parts[0].squeeze
     assert told.startswith(f"{turns_text(point.turns)}, {point.squeeze_mm:.3g} mm (")
-    assert told.endswith(f", spacer {point.spacer_mm:.3g}\u00a0mm")
+    assert told.endswith(f", spacer {point.spacer_mm:.4g}\u00a0mm")
     assert f"<dd>{told}</dd>" in field_page(best, cautions=())
 
 
