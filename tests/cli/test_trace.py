@@ -211,6 +211,7 @@ def test_two_modes_are_asked_about_before_one_is_logged(matdb_says, tmp_path, du
         "reading", "trace", file, "--part", "0042", "--temp", "23C", "--mass", "900g", "--log", "--mode", "2", "--json"
     )
     assert told.code == 0, told.err
+    assert "--mode" not in " ".join(told.json["warnings"])
     with matdb.open_store(store) as kept:
         assert kept.records.reading(told.json["number"]).reading.frequency_hz == told.json["modes"][1]["frequency_hz"]
 
