@@ -256,6 +256,8 @@ WRITES = {
     "curve": ("amber", *AT, "--csv"),
     "stiffness": ("0042", *AT, "--frequency", "30Hz", "--csv"),
     "page": ("cam", "--out"),
+    "compare": ("0042", "--mounting", "cam", "--out"),
+    "size": ("cam", *AT, "--material", "amber", "--form", "ring", "--picture"),
     "reading trace": ("TRACE", "--picture"),
     "export curve": ("amber", *AT, "--csv"),
     "export stiffness": ("0042", *AT, "--frequency", "30Hz", "--csv"),
