@@ -268,14 +268,15 @@ def _evenly(count: int, dimensions: int) -> Array:
 def settled(asked: Asked, designs: Designs, tried: Sequence[Tried], tell: Callable[[float], None]) -> Tried:
     """The best over all temperatures, after looking around the best ones of the search."""
     rng = np.random.default_rng(0)
-    some = [each.design for each in tried[: 2 * _DESIGNS]]
+    near = _DESIGNS // (1 + issubclass(designs.cls, TwoHalves))
+    some = [each.design for each in tried[: 2 * near]]
     known = list(filter(None, asked.tried(some)))
     best = max(known, key=lambda each: each.score)
     if designs.all_places is not None:
         return best
     for k, spread in enumerate(_NEAR):
         tell(0.7 + 0.04 * k)
-        around = best.design.place + spread * rng.standard_normal((_DESIGNS, len(best.design.place)))
+        around = best.design.place + spread * rng.standard_normal((near, len(best.design.place)))
         known = list(filter(None, asked.tried([designs.at(place) for place in np.clip(around, 0.0, 1.0)])))
         best = max([best, *known], key=lambda each: each.score)
     return best

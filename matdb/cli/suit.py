@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -12,10 +13,11 @@ from matdb.advice.summary import how_to_fit, summary
 from matdb.arrays import Array
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, before_flight
 from matdb.cli.mounting import MountingOptions
-from matdb.cli.options import HeldAlike, opt
+from matdb.cli.options import HeldAlike, opt, option, quantity
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
+from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, read_spectrum
 from matdb.units import counted
@@ -40,6 +42,7 @@ def suit(
     held: HeldAlike,
     package: PackageOption = None,
     spectrum: SpectrumOption = None,
+    deck: str | None = option("LENGTH", "Leave out parts that hold what stands on them higher, such as 12mm."),
 ) -> None:
     """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
     flown = flight_of(air)
@@ -47,7 +50,10 @@ def suit(
     with call.existing() as store:
         wanted, how, hours = mounting.of(store), held.how(store), flown.flown.temperature_c
         ranking = store.suit(wanted, flown, package=package, spectrum=measured, **how)
+        ranking, high = _within(ranking, quantity(deck, "length", "--deck"))
         answer = summary(wanted, hours, ranking, flown.flown.notes)
+        if high:
+            answer = replace(answer, others=(*answer.others, f"left out, higher than {deck}: {', '.join(high)}"))
         cautions = before_flight(store, answer.warnings, answer.squeeze_mm)
     whys = call.explained([row.part for row in ranking])
     explained = [row for row in ranking if row.part in whys]
@@ -59,6 +65,20 @@ def suit(
 
     content = suit_content(wanted, hours, ranking, how["axis"], how["squeeze_mm"]) | {"air": flight_content(flown)}
     call.tell(answer, content, behind, warnings, how_to_ask="--why PART (or all)", **cautions)
+
+
+def _within(ranking: Sequence[Suitability], deck_mm: float | None) -> tuple[list[Suitability], list[str]]:
+    """The parts within a deck, ranked anew, and the names of the others. Raises InputError where none is within."""
+    if deck_mm is None or not ranking:
+        return list(ranking), []
+    high = [row for row in ranking if (row.cost.deck_mm or 0.0) > deck_mm + 1e-9]
+    names, ranks = {row.part for row in high}, [row.rank for row in high]
+    kept = (row for row in ranking if row.part not in names)
+    within = [replace(row, rank=row.rank - sum(rank < row.rank for rank in ranks)) for row in kept]
+    if not within:
+        lowest = min(row.cost.deck_mm or 0.0 for row in high)
+        raise InputError("--deck", f"{deck_mm:g} mm", f"at least {lowest:.3g} mm, the lowest of these parts")
+    return within, [row.part for row in high]
 
 
 def suit_content(
