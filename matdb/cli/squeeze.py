@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
@@ -26,7 +26,9 @@ class SqueezeOptions(AirOptions):
 
     mass: str | None = option("MASS", "Payload on all pairs together, such as 600g; or several, 600g,900g.")
     count: int | None = option("NUMBER", "How many pairs share it; 4 without it.")
-    mounting: str | None = option("NAME", "Take payload, count and load factors from this mounting.")
+    mounting: str | None = option(
+        "NAME", "Take payload (unless --mass tells it), count and load factors from this mounting."
+    )
     load: str | None = option("RANGE", "Lowest to highest load factor in units of weight; 0.5..2 without it.")
     turns: float | None = option("NUMBER", "Look at this many turns past first touch, such as 1.5.")
     squeeze: str | None = option("LENGTH", "Look at this squeeze past first touch, such as 0.75mm.")
@@ -34,14 +36,8 @@ class SqueezeOptions(AirOptions):
     set: str = option("SHARE", "Share of the squeeze that compression set and creep will take.", "15%")
 
     def __post_init__(self) -> None:
-        if (self.mounting is None) == (self.mass is None):
-            found = "neither" if self.mass is None else "both"
-            cure = (
-                "for instance --mass 600g"
-                if self.mass is None
-                else "'matdb compare' judges a mounting with other payloads"
-            )
-            raise InputError("--mass and --mounting", found, "one of the two", cure)
+        if self.mounting is None and self.mass is None:
+            raise InputError("--mass and --mounting", "neither", "one of the two, or both", "for instance --mass 600g")
         if self.mounting is not None and (self.count is not None or self.load is not None):
             raise InputError("--count or --load", "given", "left out with --mounting", "the mounting has its own")
 
@@ -51,15 +47,17 @@ class SqueezeOptions(AirOptions):
         at = forecast_range(air.low_c, air.high_c).temperature_c
         squeeze_mm, turns = squeeze_said(self.squeeze, self.turns)
         asked: dict[str, Any] = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
+        masses = [parse(text, "mass", "--mass") for text in self.mass.split(",")] if self.mass else []
         if self.mounting is not None:
-            return [asked | {"mounting": store.mounting(self.mounting)}]
+            wanted = store.mounting(self.mounting)
+            return [asked | {"mounting": each} for each in [replace(wanted, mass_kg=m) for m in masses] or [wanted]]
         asked |= {
             "count": 4 if self.count is None else self.count,
             "load_factors": LOAD_FACTORS if self.load is None else parse_range(self.load, "dimensionless", "--load"),
             "assembly_c": parse(self.assembly, "temperature", "--assembly"),
             "set_share": parse(self.set, "dimensionless", "--set"),
         }
-        return [asked | {"mass_kg": parse(text, "mass", "--mass")} for text in str(self.mass).split(",")]
+        return [asked | {"mass_kg": mass} for mass in masses]
 
 
 def squeeze(
@@ -81,7 +79,7 @@ def squeeze(
     told = _told(answers[0], said.mounting is None)
     if len(answers) > 1:
         under = [f"{part} under {mass_text(each.mass_kg)}:" for each in answers]
-        firsts = [_told(each, True)[0].removeprefix(f"{part}:") for each in answers]
+        firsts = [_told(each, said.mounting is None)[0].removeprefix(f"{part}:") for each in answers]
         told = [*map("".join, zip(under, firsts, strict=True)), told[1]]
     content = payloads[0] if len(answers) == 1 else {"part": part, "payloads": payloads}
 

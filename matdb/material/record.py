@@ -70,7 +70,8 @@ class Material(PlainRecord):
 
     def __post_init__(self) -> None:
         # As a reel is sold: "TPU 85A".
-        if self.hardness is None and (sold := _AS_SOLD.fullmatch(str(self.family))):
+        sold = _AS_SOLD.fullmatch(str(self.family))
+        if sold and "".join(str(self.hardness or sold[2]).split()) == "".join(sold[2].split()):
             object.__setattr__(self, "family", sold[1])
             object.__setattr__(self, "hardness", sold[2])
         check_record(self, "material")

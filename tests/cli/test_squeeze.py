@@ -1,5 +1,7 @@
 """How far to turn the screw, from the command line."""
 
+import json
+
 import pytest
 
 import matdb
@@ -84,7 +86,6 @@ def test_too_heavy_a_payload_gets_no_recommendation(matdb_says, pair):
         (("0042", *ASK), "grommet-pair"),
         (("ring 16x6x5", *ASK), "describe both halves"),
         (("pair", "--temp", "0C"), "--mass 600g"),
-        (("pair", "--temp", "0C", "--mass", "1kg", "--mounting", "cam"), "one of the two"),
         (("pair", "--temp", "0C", "--mounting", "cam", "--load", "-1..2"), "the mounting has its own"),
         (("pair", *ASK, "--turns", "1", "--squeeze", "1mm"), "one of the two"),
         (("pair", "--temp", "0C", "--mass", "1kg", "--load", "2..3"), "--load"),
@@ -112,3 +113,16 @@ def test_screws_for_several_payloads_are_told_at_once(matdb_says):
         assert each["recommended_mm"] == alone["recommended_mm"]
         assert alone["answer"]["lines"][0].removeprefix("a pair: ") in lines
     assert "a pair under 600 g: " in lines
+
+
+@pytest.mark.slow
+def test_a_mounting_with_other_payloads_is_judged_for_each(matdb_says, pair):
+    both = json.loads(
+        matdb_says("squeeze", "pair", "--temp", "0C", "--mounting", "cam", "--mass", "400g,1kg", "--json").out
+    )
+    alone = [
+        json.loads(matdb_says("squeeze", "pair", "--temp", "0C", "--mounting", "cam", "--mass", mass, "--json").out)
+        for mass in ("400g", "1kg")
+    ]
+    assert [each["mass_kg"] for each in both["payloads"]] == [0.4, 1.0]
+    assert [each["points"] for each in both["payloads"]] == [each["points"] for each in alone]

@@ -65,6 +65,7 @@ def test_every_everyday_word_names_a_family_of_the_table_and_none_twice():
 
 def test_a_label_may_hold_the_hardness_too():
     reel = Material(name="reel", family="TPU 85A")
+    assert reel == Material(name="reel", family="TPU 85A", hardness="85 A")
     assert (reel.family, reel.hardness) == ("thermoplastic polyurethane", "85 A")
     assert Material(name="x", family="silicone", hardness="40 A").hardness == "40 A"
     with pytest.raises(InputError, match="family"):
