@@ -83,11 +83,14 @@ def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[st
 
 def logged_before(kept: Store, reading: Reading) -> list[str]:
     """A word on a reading that says what one says that is logged already."""
-    key = duplicate_key(reading, with_time=False)
-    on = kept.records.each_reading(**{reading.subject: getattr(reading, reading.subject)}, kind=reading.kind)
-    same = [str(each.id) for each in on if duplicate_key(each.reading, with_time=False) == key]
+    key, hertz = duplicate_key(reading, with_time=False), getattr(reading, "frequency_hz", None)
+    on = list(kept.records.each_reading(**{reading.subject: getattr(reading, reading.subject)}, kind=reading.kind))
+    says, same = "says exactly the same", [each for each in on if duplicate_key(each.reading, with_time=False) == key]
+    # A record's frequency has more digits than two records ever share.
+    if not same and hertz is not None and hertz != round(hertz, 4):
+        says, same = "is of the same record", [each for each in on if vars(each.reading)["frequency_hz"] == hertz]
     so = "if it is the same one, 'matdb undo' takes it back; a repeat counts as a reading of its own"
-    return [f"reading {', '.join(same)} says exactly the same: {so}"] if same else []
+    return [f"reading {', '.join(str(each.id) for each in same)} {says}: {so}"] if same else []
 
 
 def bench_doubts(kept: Store, reading: Reading) -> list[str]:

@@ -41,7 +41,7 @@ class Bush(FormBase):
 
     kind: ClassVar[str] = "bush"
     sketch: ClassVar[tuple[str, ...]] = ("[## o ##]",)
-    called: ClassVar[str] = "bush: rubber between a pin and an outer tube"
+    called: ClassVar[str] = "bush: rubber between a pin and a tube"
     asked: ClassVar[Mapping[str, str]] = {
         "outer": "Diameter of the rubber outside",
         "inner": "Diameter of the pin",

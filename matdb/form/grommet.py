@@ -152,7 +152,7 @@ class Grommet(TwoHalves):
 
     kind: ClassVar[str] = "grommet"
     sketch: ClassVar[tuple[str, ...]] = ("###   ###", "==#   #==", "###   ###")
-    called: ClassVar[str] = "grommet: one piece with a groove, in the hole of a plate"
+    called: ClassVar[str] = "grommet: a groove that a plate sits in"
     asked: ClassVar[Mapping[str, str]] = {
         "flange-outer": "Diameter of the flanges",
         "bore": "Diameter of the hole through it",

@@ -178,7 +178,7 @@ class GrommetPair(TwoHalves):
 
     kind: ClassVar[str] = "grommet-pair"
     sketch: ClassVar[tuple[str, ...]] = ("###   ###", "=========", "###   ###")
-    called: ClassVar[str] = "pair: two rings on one screw, a plate between them"
+    called: ClassVar[str] = "pair: two rings on a screw, plate between"
     asked: ClassVar[Mapping[str, str]] = {
         "lower": "Lower half: outer x hole x height, such as 14x5x7mm",
         "upper": "Upper half, the same way (empty: the same)",

@@ -31,7 +31,7 @@ class Measured(FormBase):
 
     kind: ClassVar[str] = "measured"
     sketch: ClassVar[tuple[str, ...]] = ("    ?    ",)
-    called: ClassVar[str] = "anything else: known only by what you read of it"
+    called: ClassVar[str] = "anything else: known by readings alone"
     asked: ClassVar[Mapping[str, str]] = {"height": "Height, unloaded (empty: not known)"}
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
     has_geometry: ClassVar[bool] = False

@@ -241,7 +241,7 @@ class Ring(RoundPad):
 
     kind: ClassVar[str] = "ring"
     sketch: ClassVar[tuple[str, ...]] = ("###   ###", "###   ###", "###   ###")
-    called: ClassVar[str] = "ring: a washer or short tube, pressed along its hole"
+    called: ClassVar[str] = "ring: a washer, pressed along its hole"
     asked: ClassVar[Mapping[str, str]] = {
         "outer": "Outer diameter",
         "inner": "Diameter of the hole",

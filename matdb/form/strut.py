@@ -123,7 +123,7 @@ class Strut(RoundLeg):
 
     kind: ClassVar[str] = "strut"
     sketch: ClassVar[tuple[str, ...]] = ("  ## ##  ", "  ## ##  ", "  ## ##  ")
-    called: ClassVar[str] = "leg: a slim tube or rod that stands between two plates"
+    called: ClassVar[str] = "leg: a slim tube or rod between plates"
     asked: ClassVar[Mapping[str, str]] = {
         "outer": "Outer diameter",
         "inner": "Diameter of the hole (0 for none)",

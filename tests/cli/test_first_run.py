@@ -62,6 +62,14 @@ def test_without_a_reading_and_a_camera_the_label_answers(run):
     assert "ring 14x5.5x7, axial at 30 Hz: " in told.out
 
 
+def test_the_sketches_read_at_60_columns(run, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "60")
+    told = run("stop")
+    drawn = told.out.partition("Which is most like yours")[0].splitlines()
+    assert max(map(len, drawn)) <= 60
+    assert sum(line.strip()[-1:].isalpha() for line in drawn) >= 9
+
+
 def test_bad_input_asks_again_with_a_line(run):
     told = run("10", "ring", "wide", "14", "25", "7", "back", "5", "7", "foam", "gel", "hard", "", "", "stop")
     assert told.code == 0

@@ -237,3 +237,12 @@ def test_a_stored_mounting_tells_its_bounce_from_its_rocking(matdb_says, tmp_pat
     with matdb.open_store(store) as kept:
         logged = kept.records.reading(told.json["number"]).reading
     assert logged.frequency_hz == pytest.approx(0.95 * bounce, rel=0.01)
+
+
+def test_a_record_that_is_logged_twice_is_told_also_with_another_mass(matdb_says, tapped):
+    ask = ("reading", "trace", tapped, *STATE, "--log")
+    assert "reading 4" not in matdb_says(*ask).out.partition("logged reading 4")[2]
+    assert "reading 4 says exactly the same" in matdb_says(*ask).out
+    assert matdb_says("undo").code == 0
+    other = ("reading", "trace", tapped, "--part", "0042", "--temp", "23C", "--mass", "160g", "--log")
+    assert "reading 4 is of the same record" in matdb_says(*other).out
