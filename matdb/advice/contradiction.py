@@ -25,7 +25,7 @@ _STRICT: Final = 10.0
 #: Generations of the search for what lacks least of one demand, of one piece and of two halves, and how many of those
 #: that do are judged when it is relaxed: first by what they lack in the median draw, then by steps of this factor, till
 #: one holds as likely as not.
-_GENERATIONS, _NEAREST = {False: 8, True: 3}, {False: 16, True: 8}
+_GENERATIONS, _NEAREST = {False: 8, True: 3}, {False: 12, True: 6}
 _STEP, _STEPS = 1.03, 24
 #: Nobody relaxes a demand further; and how far around the best others are looked for.
 _MOST, _NEAR = 4.0, 0.05
@@ -148,7 +148,7 @@ def _relaxed(
 
     if every.all_places is None:
         start = max(looked, key=value).design.place
-        evolved(judged, value, start, list(range(len(start))), _GENERATIONS[two])
+        evolved(judged, value, start, list(range(len(start))), nearest, _GENERATIONS[two])
     places = np.array([each.design.place for each in sorted(looked, key=value)[-nearest:]])
     lacking, rng = max(-max(map(value, looked)), 0.0), np.random.default_rng(0)
     for step in range(_STEPS):

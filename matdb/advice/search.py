@@ -193,13 +193,13 @@ def searched(asked: Asked, designs: Designs, tell: Callable[[float], None]) -> l
         for some in np.array_split(every, max(len(every) // 40, 1)):
             lacks(some)
     elif not moved:
-        evolve(np.full(free, 0.5), shaped, _GENERATIONS[two])
+        evolve(np.full(free, 0.5), shaped, _DESIGNS, _GENERATIONS[two])
     else:
         # Each mounting costs the judge as much as ten parts: many parts at few mountings, then by turns.
         for place in _evenly(_MOUNTINGS, len(moved)):
             lacks(_joined(free, moved, place[None], shaped, _evenly(12, len(shaped))))
         for _ in range(2):
-            evolve(best()[0] if found else np.full(free, 0.5), shaped, _GENERATIONS[two] // 2)
+            evolve(best()[0] if found else np.full(free, 0.5), shaped, _DESIGNS, _GENERATIONS[two] // 2)
             near = best(4)
             lacks(np.concatenate([np.clip(near + step, 0.0, 1.0) for step in _steps(free, moved)]))
     return sorted(found, key=lambda each: -each.score)
@@ -210,6 +210,7 @@ def evolved(
     value: Callable[[Tried], float],
     base: Array,
     some: list[int],
+    designs: int,
     generations: int,
 ) -> None:
     """Look for designs of a greater value, by differential evolution.
@@ -224,8 +225,8 @@ def evolved(
         A place; what is found differs from it in ``some`` of its entries only.
     some : list of int
         Which of them.
-    generations : int
-        At most.
+    designs, generations : int
+        Designs a generation for each of them, and generations at most.
     """
     from scipy.optimize import differential_evolution
 
@@ -234,7 +235,7 @@ def evolved(
         whole[:, some] = places.T
         return np.array([_NOTHING if each is None else -value(each) for each in judged(whole)])
 
-    start = _evenly(max(_DESIGNS * len(some), 24), len(some))
+    start = _evenly(max(designs * len(some), 24), len(some))
     start[0] = base[some]
     usual = {"tol": 0.003, "vectorized": True, "updating": "deferred", "polish": False, "seed": 0}
     try:

@@ -64,7 +64,7 @@ class Proposal(PlainRecord):
         The dimensions that were told or looked for, by field: mm, shares, numbers, words.
     tolerance : dict of str to (float, float)
         How far each dimension may be off, down (0 or less) and up, mm or share, before it is less sure by 0.1; looked
-        for up to 32 %.
+        for up to 32 %. Empty where it is hardly sure by that much as it is.
     requirements : tuple of Requirement
         What was asked, the deciding one first.
     reason : str
@@ -239,7 +239,7 @@ def _proposal(asked: Asked, designs: Designs, found: Tried, others: Sequence[Tri
         listed=bool(designs.free) and designs.free[0].name == "sizes",
         all_directions=judged.all_directions,
         sizes={name: getattr(part.form, name) for name in designs.named},
-        tolerance=_tolerance(asked, designs, found),
+        tolerance=_tolerance(asked, designs, found) if judged.probability >= FAILS_BY else {},
         requirements=judged.requirements,
         reason=reason(judged),
         cost=found.cost(asked.material),
