@@ -161,6 +161,12 @@ def collects(command: Callable[..., None], fields: Sequence[inspect.Parameter] =
     return collected
 
 
+def answered(command: Callable[..., None], **given: Any) -> None:
+    """Answer as a command does without options but these, by the names of its parameters."""
+    collected = collects(command)
+    collected(**{name: p.default for name, p in inspect.signature(collected).parameters.items()} | given)
+
+
 def _keyword(name: str, hint: Any, default: Any = inspect.Parameter.empty) -> inspect.Parameter:
     """A parameter as Typer takes it; its default may be a field of a record, also one made by :func:`option`."""
     if isinstance(default, dataclasses.Field):

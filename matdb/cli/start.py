@@ -11,16 +11,14 @@ from typing import Any, Final
 import typer
 
 from matdb.api import Store
-from matdb.cli.answering import AskedNow, AskedOfParts
 from matdb.cli.asking import Question, Turn, ask_all, with_unit
 from matdb.cli.bench import BenchOptions, Session
 from matdb.cli.dimensions import dimension_of, form_from_words
-from matdb.cli.mounting import MountingOptions, OwnMounting
-from matdb.cli.options import HeldAlike, Place, ends
+from matdb.cli.mounting import OwnMounting
+from matdb.cli.options import Place, answered, ends
 from matdb.cli.screen import show, sketch
-from matdb.cli.stiffness import States, stiffness
+from matdb.cli.stiffness import stiffness
 from matdb.cli.suit import suit
-from matdb.cli.weather import FlightOptions
 from matdb.errors import AlreadyExists, InputError
 from matdb.fields import record_fields
 from matdb.form import FORMS, Measured, Part
@@ -57,9 +55,9 @@ def start(place: Place) -> None:
         return
     about: dict[str, Any] = {"ctx": place.ctx, "store": place.store}
     if run.mounting is not None:
-        suit(AskedOfParts(**about), FlightOptions(temp=run.temp), MountingOptions(mounting=run.mounting), HeldAlike())
+        answered(suit, **about, temp=run.temp, mounting=run.mounting)
     else:
-        stiffness(AskedNow(**about), run.part, States(temp=[run.temp], step="20K", frequency=["30Hz"]))
+        answered(stiffness, **about, part=run.part, temp=[run.temp], step="20K", frequency=["30Hz"])
     show(f'Go on: matdb start, or read it: matdb bench "{run.part}"', wrap=False)
 
 

@@ -414,11 +414,15 @@ class Records:
     # -- the store as a whole ------------------------------------------------------------------------------
 
     def counts(self) -> dict[str, int]:
-        """How many materials, parts, readings (all, retired), fits and mountings there are."""
+        """How many materials, parts, readings (all, retired), fits and mountings there are; not those removed."""
         names = ("materials", "parts", "readings", "retired readings", "fits", "mountings")
         those = ("material", "part", "reading", "reading WHERE retired_at IS NOT NULL", "fit", "mounting")
         counted = ", ".join(f"(SELECT count(*) FROM {each})" for each in those)
-        return dict(zip(names, self._reader.rows(f"SELECT {counted}")[0], strict=True))
+        found = dict(zip(names, self._reader.rows(f"SELECT {counted}")[0], strict=True))
+        for what in ("material", "part", "mounting"):
+            removed = [rows.is_removed(name) for (name,) in self._reader.rows(f"SELECT name FROM {what}")]
+            found[f"{what}s"] -= sum(removed)
+        return found
 
     def check(self) -> list[Finding]:
         """Look for damage in the whole store; see :func:`matdb.store.checking.check`."""

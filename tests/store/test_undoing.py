@@ -75,6 +75,7 @@ def test_what_was_taken_back_stays_and_nothing_is_taken_back_twice(records):
     _, told = records.undo()  # all that was filled in, in one change
     assert (len(told), records.materials(), records.readings()) == (13, [], [])
     assert records.counts()["readings"] == count
+    assert [records.counts()[name] for name in ("materials", "parts", "mountings")] == [0, 0, 0]
     with pytest.raises(StoreError, match="no change left to undo"):
         records.undo()
 
