@@ -151,6 +151,13 @@ def test_turns_of_two_halves(store):
         ({"form": "ring", "outer_mm": 4, "inner_mm": 5}, "inner_mm"),
         ({"form": "ring", "count": 0}, "count"),
         ({"form": "measured"}, "form"),
+        ({"form": "ring", "deck_mm": "low"}, "deck_mm"),
+        ({"form": "ring", "squeeze_mm": [None]}, "squeeze_mm"),
+        ({"form": "ring", "sizes": 5}, "sizes"),
+        ({"form": "ring", "sizes": [5]}, "sizes"),
+        ({"form": "ring", "outer_mm": "wide"}, "outer_mm"),
+        ({"form": "ring", "spread_mm": (1.0, "a")}, "spread_mm"),
+        ({"form": "ring", "progress": 3}, "progress"),
     ],
 )
 def test_what_cannot_be_is_refused_in_one_line(store, told, names):
