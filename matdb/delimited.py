@@ -395,7 +395,7 @@ def cell(value: Any) -> str:
     return guarded(str(value))
 
 
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]], *, comma: bool = False) -> str:
     """A table as CSV text.
 
     Parameters
@@ -404,10 +404,13 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
         Column names with their units.
     rows : iterable of sequence
         Cells, as many as the header has.
+    comma : bool
+        Decimal commas and semicolons between cells, as spreadsheets of many countries take them.
     """
     out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, delimiter=";" if comma else ",", lineterminator="\n")
     writer.writerow(header)
     for row in rows:
-        writer.writerow([cell(value) for value in row])
+        cells = [(cell(value), isinstance(value, float)) for value in row]
+        writer.writerow([text.replace(".", ",") if comma and number else text for text, number in cells])
     return out.getvalue()

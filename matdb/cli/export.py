@@ -12,6 +12,7 @@ from matdb.cli import options
 from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, option
 from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
+from matdb.errors import InputError
 from matdb.exchange import whole_store
 from matdb.exchange.tables import AnswerTable, curve_table, prony_table, readings_table, shift_table, write_table
 from matdb.exchange.whole_store import store_fingerprint
@@ -20,7 +21,8 @@ from matdb.files import new_file
 app = Group("Write curves, readings or stiffness to CSV.")
 import_app = Group("Read what 'matdb export' wrote.")
 
-_FILE = "The file to write: CSV, or JSON when its name ends in .json."
+_FILE = "The file to write: CSV, or JSON or a workbook when its name ends in .json or .xlsx."
+_SIGNS: Final = ("point", "comma")
 #: Parts whose squeeze is told on the screen.
 _TOLD: Final = 4
 
@@ -38,13 +40,16 @@ class Writing(Question):
 
     file: Annotated[str, typer.Option("--csv", "--out", metavar="FILE", help=_FILE)]
     force: ForceOption = False
+    decimal: str = option("SIGN", "Decimal sign of a CSV: point, or comma with semicolons between cells.", "point")
 
     def __post_init__(self) -> None:
+        if self.decimal not in _SIGNS:
+            raise InputError("--decimal", self.decimal, " or ".join(_SIGNS))
         new_file(self.file, force=self.force)  # before the long work
 
     def write(self, store: Store, what: str, table: AnswerTable, *, key: str = "csv", text: str = "") -> None:
         """Write a table as :func:`write_table`, and answer with the file's name as ``key`` and the number of rows."""
-        written = str(write_table(store, self.file, what, table, force=self.force))
+        written = str(write_table(store, self.file, what, table, force=self.force, comma=self.decimal == "comma"))
         content = {key: written, "rows": len(table.rows), **table.more}
         content.pop("shift", None)
 

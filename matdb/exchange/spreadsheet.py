@@ -1,4 +1,4 @@
-"""Tables from XLSX workbooks, with limits: a small file can unfold to more than any memory holds.
+"""Tables to and from XLSX workbooks, with limits: a small file can unfold to more than any memory holds.
 
 The reader cannot be asked for a sheet's size: it lays the sheet out before it tells, and two cells in opposite corners
 make it ask for 512 GiB and end the process. So a workbook is unpacked and measured before it is read.
@@ -10,12 +10,12 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import reduce
 from itertools import pairwise
 from typing import Any, Final
 
-from matdb.delimited import Table, rectangle
+from matdb.delimited import Table, cell, rectangle
 from matdb.errors import InputError, MissingExtra
 
 #: Largest file, largest content once unpacked (bytes), entries, rows, columns, cells, characters of text.
@@ -38,6 +38,32 @@ _SHARED = re.compile(rb"<(?:\w+:)?si\b")
 def is_spreadsheet(content: bytes) -> bool:
     """Whether bytes begin as a workbook does: XLSX (a ZIP archive) or the older XLS."""
     return content[:4] in (b"PK\x03\x04", b"PK\x05\x06") or content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+
+def workbook(title: str, header: Sequence[str], rows: Iterable[Sequence[Any]], notes: Sequence[str]) -> bytes:
+    """A table as an XLSX workbook: numbers are numbers whatever the country, notes stand on a sheet of their own.
+
+    Raises
+    ------
+    MissingExtra
+        The optional package is not installed.
+    """
+    try:
+        import openpyxl
+    except ImportError:
+        raise MissingExtra("an XLSX workbook", "spreadsheet") from None
+    book = openpyxl.Workbook(write_only=True)
+    sheet = book.create_sheet(title)
+    sheet.append(list(header))
+    for row in rows:
+        sheet.append([value if isinstance(value, int | float) else cell(value) or None for value in row])
+    if notes:
+        more = book.create_sheet("before you rely on it")
+        for note in notes:
+            more.append([cell(note)])
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
 
 
 def read_spreadsheet(name: str, content: bytes, *, sheet: str | None = None) -> tuple[Table, tuple[str, ...]]:

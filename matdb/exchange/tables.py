@@ -22,9 +22,10 @@ from matdb.curve.parameters import ln_shift
 from matdb.delimited import csv_text
 from matdb.errors import FitError
 from matdb.exchange.reading_file import columns
+from matdb.exchange.spreadsheet import workbook
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.fields import ending_of, plain
-from matdb.files import write_text
+from matdb.files import new_file, write_bytes, write_text
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 from matdb.store import StoredReading
@@ -246,9 +247,15 @@ def units_of(header: Iterable[str]) -> dict[str, str]:
 
 
 def write_table(
-    store: Store, path: str | os.PathLike[str], what: str, table: AnswerTable, *, force: bool = False
+    store: Store,
+    path: str | os.PathLike[str],
+    what: str,
+    table: AnswerTable,
+    *,
+    force: bool = False,
+    comma: bool = False,
 ) -> Path:
-    """Write a table: JSON when the name ends in ``.json``, else CSV.
+    """Write a table: JSON when the name ends in ``.json``, a workbook for ``.xlsx``, else CSV.
 
     The CSV is one plain rectangle, so that any spreadsheet opens it; what the JSON says once stands there in columns
     of its own: ``source``, ``matdb_version``, ``store_fingerprint``. Readings go without, since an import takes
@@ -266,11 +273,15 @@ def write_table(
         The file; its folder must be there.
     force : bool
         Replace a file that is there.
+    comma : bool
+        CSV with decimal commas.
 
     Raises
     ------
     FileTaken
         The file is there already.
+    MissingExtra
+        A workbook without the package that writes it.
     InputError
         It is a folder.
     OSError
@@ -297,7 +308,9 @@ def write_table(
         sources = {name: store.material(name).source for name in {row[at] for row in rows}}
         header = (*header, "source", "matdb_version", "store_fingerprint")
         rows = [(*row, sources[row[at]], VERSION, mark) for row in rows]
-    return write_text(path, csv_text(header, rows), force=force)
+    if Path(path).suffix.lower() == ".xlsx":
+        return write_bytes(new_file(path, force=force), workbook(what, header, rows, table.warnings))
+    return write_text(path, csv_text(header, rows, comma=comma), force=force)
 
 
 def shift_table(curve: Curve, temperature_c: Array) -> AnswerTable:

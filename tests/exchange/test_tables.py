@@ -129,3 +129,22 @@ def test_prony_terms_give_the_curve_back(store):
     assert more["storage_error"] <= 0.01
     assert more["loss_error"] <= 0.03
     assert header[2] == "relaxation_time_s"
+
+
+def test_decimal_commas_are_numbers_where_they_are_usual(store, tables, tmp_path):
+    plain = pandas.read_csv(write_table(store, tmp_path / "a.csv", "curve", tables["curve"]))
+    file = write_table(store, tmp_path / "b.csv", "curve", tables["curve"], comma=True)
+    german = pandas.read_csv(file, sep=";", decimal=",")
+    pandas.testing.assert_frame_equal(plain, german)
+    assert "." not in file.read_text(encoding="utf-8").splitlines()[1].split(";")[1]
+
+
+def test_a_workbook_holds_numbers_and_its_notes(store, tables, tmp_path):
+    file = write_table(store, tmp_path / "a.xlsx", "curve", tables["curve"])
+    sheets = pandas.read_excel(file, sheet_name=None, engine="calamine")
+    plain = pandas.read_csv(write_table(store, tmp_path / "a.csv", "curve", tables["curve"]))
+    assert list(sheets["curve"]) == list(plain)
+    for name in plain.select_dtypes("number"):
+        assert sheets["curve"][name].to_numpy(float) == pytest.approx(plain[name].to_numpy(float), nan_ok=True)
+    notes = pandas.read_excel(file, sheet_name=1, header=None, engine="calamine")[0].tolist()
+    assert notes == list(tables["curve"].warnings)
