@@ -119,7 +119,7 @@ class Store(FittedRecords):
                 check_on_part(thing, parts[name])
 
     def doubts(self, reading: Reading) -> tuple[str, ...]:
-        """What the newest fit says against a reading that it does not know; see :mod:`matdb.advice.surprise`.
+        """What the newest fit, or else the label, says against a reading; see :mod:`matdb.advice.surprise`.
 
         Ask before the reading is logged: a wrong mass or unit shows as a stiffness that no draw of the fit expects.
 
@@ -140,7 +140,7 @@ class Store(FittedRecords):
         on = getattr(reading, reading.subject)
         part = self.records.part(on) if reading.subject == "part" else None
         material = on if part is None else part.material
-        if self.records.newest_fit(material) is None:
+        if self.records.newest_fit(material) is None and self.records.material(material).hardness is None:
             return ()
         return matdb.advice.surprise.doubts(self._known(material)[1], part, reading)
 

@@ -240,7 +240,7 @@ def _proposal(asked: Asked, designs: Designs, found: Tried, others: Sequence[Tri
     return Proposal(
         part=part,
         mounting=found.design.mounting,
-        verdict=verdict(judged.probability, judged.all_directions),
+        verdict=verdict(judged.probability, judged.all_directions, judged.judge.curve.contradicted),
         probability=judged.probability,
         squeeze_mm=judged.squeeze_mm,
         turns=part.turns_at(judged.squeeze_mm),

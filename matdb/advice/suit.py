@@ -338,7 +338,7 @@ class _View:
             part=part.name,
             material=found.candidate.material.name,
             basis=self.curve.basis,
-            verdict=verdict(found.probability, found.all_directions),
+            verdict=verdict(found.probability, found.all_directions, self.curve.contradicted),
             probability=found.probability,
             share_of_temperatures=found.share,
             hours=float(found.weight.sum()),

@@ -80,7 +80,6 @@ def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readin
         For each reading what is odd about it, stiffness before damping: that it lies outside the 99.9 % range of what
         is expected of it, by the draws, the model's own misfit (which grows outside the measured states) and the
         instrument's noise. A stiffness that is off by a factor of 2, a damping by 3, is told from the 95 % range on.
-        Nothing where there is no fit.
 
     Raises
     ------
@@ -89,7 +88,7 @@ def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readin
     """
     found: list[tuple[Surprise, ...]] = [()] * len(readings)
     # So few rows at a time are never averaged, and the arrays of draws stay small.
-    for begin in range(0, len(readings) if curve.basis == READINGS else 0, MOST_ROWS):
+    for begin in range(0, len(readings), MOST_ROWS):
         some = readings[begin : begin + MOST_ROWS]
         for k, odd in _compared(curve, parts, some, gather(some, parts, curve.family)):
             found[begin + k] += (odd,)

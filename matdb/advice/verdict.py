@@ -13,9 +13,12 @@ from matdb.material.record import service_range
 from matdb.mounting.directions import MOTIONS, TURNS
 
 
-def verdict(probability: float, all_directions: bool = True) -> str:
-    """The word for a probability; judged up and down only, no part is better than the second."""
-    words = VERDICTS if all_directions else VERDICTS[1:]
+def verdict(probability: float, all_directions: bool = True, contradicted: bool = False) -> str:
+    """The word for a probability; judged up and down only, no part is better than the second.
+
+    Where what was read contradicts the label, one of both is wrong, and the part is open at best.
+    """
+    words = VERDICTS[2:] if contradicted else VERDICTS if all_directions else VERDICTS[1:]
     return next(word for least, word in words if probability >= least)
 
 
@@ -57,6 +60,8 @@ def reason(found: Judgement, when: str = "", package: str = "") -> str:
         what = f"{decides.name}: {_measured(found, decides)}" if decides.name in MOTIONS else decides.name
         return f"holds throughout, nearest to its limit in {what} {place}"
     unsure = ", as far as the label tells" if found.judge.curve.basis == FAMILY_PRIOR else ""
+    if found.judge.curve.contradicted:
+        unsure = ", as far as the label tells, which what was read contradicts"
     return f"{_fails(found, decides)} {place}{unsure}"
 
 

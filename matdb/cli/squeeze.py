@@ -14,6 +14,7 @@ from matdb.cli.options import arg, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
 from matdb.cli.weather import AirOptions, flight_of
 from matdb.curve.band import Band
+from matdb.curve.curve import CONTRADICTED
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.units import parse, parse_range
@@ -97,6 +98,8 @@ def _told(answer: Squeeze, payload_alone: bool) -> list[str]:
     """How far to turn, what decides and what it rests on."""
     low, high = answer.load_factors
     head = "" if answer.recommended_mm is not None else "nothing holds everything; best compromise: "
+    if answer.rests_on.startswith(CONTRADICTED):
+        head = f"do not fly on this, what was read contradicts the label; by the label alone: {head}"
     return [
         f"{answer.part}: {head}{_verdict(answer.points[0])}{' the payload' if payload_alone else ''}.",
         "Judged on holding the payload alone; give --mounting to judge the picture." if payload_alone else "",

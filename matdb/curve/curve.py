@@ -78,6 +78,8 @@ _STORED: Final[dict[str, Callable[[Any], Any]]] = {
 _LATER: Final = {"axis_of", "turns", "piecewise", "read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
 _STORED_ARRAYS: Final = ("turned", "softening", "rest")
+#: Beginning of what :meth:`Curve.rests_on` says where readings and label contradict each other.
+CONTRADICTED: Final = "rests on its label: what was read"
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
 #: The model's own misfit varies smoothly over temperature and frequency, on these scales.
@@ -186,8 +188,6 @@ class Curve:
     program_version: str = ""
     stale: bool = False
 
-    # -- answers -------------------------------------------------------------------------------------------
-
     def __repr__(self) -> str:
         return f"Curve({self.material!r}, {self.family!r}, rests on {self.basis}, {len(self.draws)} draws)"
 
@@ -295,8 +295,7 @@ class Curve:
 
         ``outside`` is where :meth:`extrapolated` says so, if that is known.
         """
-        found: list[str] = []
-        t = np.asarray(temperature_c, dtype=float)
+        found, t = list[str](), np.asarray(temperature_c, dtype=float)
         if self.measured_c is not None and t.size:
             low, high = self.measured_c
             if t.min() < low - _MARGIN_K or t.max() > high + _MARGIN_K:
@@ -319,6 +318,11 @@ class Curve:
             )
         return [*found, *self.age_notes]
 
+    @property
+    def contradicted(self) -> bool:
+        """Whether no reading fits what the label says: then one of both is wrong, and nothing is sure."""
+        return bool(rows := self.report.get("readings", ())) and all(row.get("fumbled") for row in rows)
+
     def rests_on(self, part: str | None, low_c: float, high_c: float) -> str:
         """What an answer between two temperatures rests on, in a builder's words; of the material itself for None."""
         if self.measured_c is None:
@@ -329,8 +333,8 @@ class Curve:
         old = "; newer readings are not fitted yet" if self.stale else ""
         on = "" if part is None or part in self.offsets else " on other parts of its material"
         odd = [bool(row.get("fumbled")) for row in self.report.get("readings", ())]
-        if odd and all(odd):
-            return f"rests on its label: what was read at {self.measured_span} does not fit it, check that first{old}"
+        if self.contradicted:
+            return f"{CONTRADICTED} at {self.measured_span} does not fit it, check that first{old}"
         amiss = f"; check first what does not fit ({sum(odd)} of {len(odd)} readings)" * any(odd)
         return f"measured at {self.measured_span}{on}{guessed}{amiss}{old}"
 
@@ -425,8 +429,6 @@ class Curve:
         bench = self.bench_strain or 0.003 * np.exp(1.1 * self._normals(9)[:, 0])
         return np.asarray(ln_softening(strain, *law.T) - ln_softening(bench, *law.T))
 
-    # -- storage -------------------------------------------------------------------------------------------
-
     def to_meta_and_arrays(self) -> tuple[dict[str, Any], dict[str, Array]]:
         """Plain values and arrays that :meth:`from_meta_and_arrays` takes back."""
         names = list(self.offsets)
@@ -501,8 +503,6 @@ class Curve:
             return curve
         except (KeyError, IndexError, TypeError, ValueError, OverflowError) as error:
             raise InputError("fit", repr(error), "whole", "fit the material again") from None
-
-    # -- inside --------------------------------------------------------------------------------------------
 
     def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool, misfit: bool) -> tuple[Complex, Any]:
         t = np.asarray(temperature_c, dtype=float)

@@ -242,3 +242,31 @@ def test_a_pair_whose_screw_has_no_known_pitch_is_ranked_without_turns(known):
     (row,) = suit([Candidate(part, material, curve)], wanted, [20.0])
     assert row.turns is None
     assert row.squeeze_mm > 0.0
+
+
+@pytest.mark.slow
+def test_nothing_is_sure_where_every_reading_contradicts_the_label(tmp_path):
+    mounting = Mounting(
+        name="cam",
+        mass_kg=0.6,
+        count=4,
+        rpm_idle=60_000,
+        rpm_full=90_000,
+        manoeuvre_hz=0.0,
+        spread_mm=(80, 60),
+        box_mm=(110, 80, 60),
+    )
+    with matdb.open_store(tmp_path / "a.sqlite") as store:
+        store.add(matdb.Material(name="white", family="silicone", hardness="40 A"))
+        store.add(matdb.Part(name="ring", material="white", form=matdb.Ring(14, 5, 7)))
+        told = [store.suit(mounting, [0.0, 10.0])[0]]
+        for t in (22.0, -15.0):
+            # Seventeen times as soft as any rubber of that label: a gram for an ounce, or another rubber.
+            odd = matdb.RingDown(part="ring", temperature_c=t, mass_kg=0.15, frequency_hz=11.0, log_decrement=0.4)
+            assert any("times the curve's stiffness" in text for text in store.doubts(odd))
+            store.add(odd)
+        told.append(store.suit(mounting, [0.0, 10.0])[0])
+        assert store.curve("white").contradicted
+    assert told[0].verdict == "suits"
+    assert told[1].verdict == "open"
+    assert "contradicts" in told[1].reason or told[1].rests_on.startswith("rests on its label: what was read")

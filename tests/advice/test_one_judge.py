@@ -105,7 +105,8 @@ def test_no_answer_contradicts_another(store, seed):
         (alone,) = store.suit(wanted, t, parts=[member.part], squeeze_mm=member.squeeze_mm)
         assert alone.share_of_temperatures == pytest.approx(member.share_alone, abs=1e-12)
     for row in rows:
-        assert row.verdict == verdict(row.probability, row.all_directions)
+        contradicted = store.curve(store.part(row.part).material).contradicted
+        assert row.verdict == verdict(row.probability, row.all_directions, contradicted)
         assert row.deciding == row.requirements[0].name
         assert row.probability <= min(each.probability for each in row.requirements) + 1e-12
         (alone,) = store.suit(wanted, t, parts=[row.part], squeeze_mm=squeeze)
