@@ -107,7 +107,7 @@ def size(
     name, given = split_words(words)
     told = ranges_from_words(said.form, given) | said.told()
     sizes = [] if said.sizes is None else read_sizes(Path(said.sizes).name, file_bytes(said.sizes), said.form)
-    flown = flight_of(air)
+    flown, deck_mm = flight_of(air), quantity(said.deck, "length", "--deck")
     with call.existing() as store, Progress("sizes") as update:
         if keep in {each.name for each in store.parts()}:
             raise AlreadyExists("part", str(keep))
@@ -118,7 +118,7 @@ def size(
             form=said.form,
             sizes=sizes,
             squeeze_mm=said.squeezes(),
-            deck_mm=quantity(said.deck, "length", "--deck"),
+            deck_mm=deck_mm,
             package=package,
             progress=update,
             **told,
@@ -145,7 +145,7 @@ def size(
     content = {"proposals": [each.to_dict() for each in found], "air": flight_content(flown)}
     content |= {"parts_list": bought, "files": list(filter(None, written))}
     content["cautions"] = [ESTIMATE, *FLIGHT]
-    answer = Answer(lines=short(_told(found, first, keep), warnings), others=tuple(map(_other, found[1:])))
+    answer = Answer(lines=short(_told(found, first, keep, deck_mm), warnings), others=tuple(map(_other, found[1:])))
     files = " ".join(filter(None, written)) or None
     call.tell(answer, content, behind, warnings, others="Others that differ in kind", written=files, **cautions)
 
@@ -189,11 +189,13 @@ def _off(found: Proposal) -> str:
     return f"Each may be off by this much until it is {percent(FAILS_BY)} less sure: {', '.join(told)}."
 
 
-def _first(best: Proposal) -> str:
+def _first(best: Proposal, deck_mm: float | None) -> str:
     """Verdict and what to make."""
     on = best.mounting
     spread = "" if on.spread_mm is None else " spread over {:g}x{:g} mm".format(*on.spread_mm)
     what = f"{'take' if best.listed else best.form.made} {on.count} pieces{spread}, {in_words(best)}"
+    if deck_mm is not None and (best.cost.deck_mm or 0.0) > deck_mm + 1e-6:
+        return f"Nothing suits within {deck_mm:g} mm: the best above, {what}, holds with {percent(best.probability)}."
     if best.verdict in FIT:
         sure = "sure" if best.all_directions else "sure up and down"
         return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: {what}."
@@ -214,13 +216,13 @@ def _to_read_first(store: Store, best: Proposal) -> str:
     return f"Readings settle this sooner than other sizes; take first {what}."
 
 
-def _told(found: Sequence[Proposal], first: str, kept: str | None) -> list[str]:
+def _told(found: Sequence[Proposal], first: str, kept: str | None, deck_mm: float | None) -> list[str]:
     """What to make, how exactly, what decides and what it rests on."""
     best = found[0]
     span = f"{best.low_c:.3g} to {best.high_c:.3g} degC" if best.high_c > best.low_c else f"{best.low_c:.3g} degC"
     contradicts = f"{best.contradiction[:1].upper()}{best.contradiction[1:]}." if best.contradiction else ""
     return [
-        _first(best),
+        _first(best, deck_mm),
         contradicts,
         f"For {span}; {best.rests_on}; {best.cost}.",
         f"Decides: {best.reason}.",
