@@ -68,7 +68,7 @@ _DEMANDS: Final[Mapping[str, _Demand]] = {
     ISOLATING: _Demand(
         lambda _, on: f"isolating from the rotors' {on.lowest_rotor_hz:.3g} Hz",
         _idle,
-        lambda new, old: f"rotors from {new.rpm_idle:.4g} rpm on, not {old.rpm_idle:.4g}",
+        lambda new, old: f"rotors from {new.rpm_idle:.0f} rpm on, not {old.rpm_idle:.0f}",
     ),
     FOLLOWING: _Demand(
         lambda _, on: f"following to {on.manoeuvre_hz:.3g} Hz",

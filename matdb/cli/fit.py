@@ -31,7 +31,11 @@ def fit(
         return
     with call.existing() as store, screen.Progress(f"fit of {material}") as update:
         curve = store.fit(material, seed=seed, progress=update)
-    made = f"fit {curve.fit_id} of {counted(curve.reading_count, 'readings')}" if curve.measured_c else "nothing to fit"
+    made = (
+        f"from {counted(curve.reading_count, 'readings')} (fit {curve.fit_id})"
+        if curve.measured_c
+        else "nothing to fit"
+    )
     rests = f"{made}, {curve.rests_on(None, *(curve.measured_c or (0.0, 0.0)))}"
     told = [modulus_text(curve), f"{rests[0].upper()}{rests[1:]}."]
     call.tell(told, summary(curve), warnings=notes(curve), how_to_ask="'matdb report'")
