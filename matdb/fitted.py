@@ -11,6 +11,7 @@ import numpy as np
 
 import matdb.advice
 import matdb.curve
+from matdb.checks import checked_kind
 from matdb.curve.curve import Curve
 from matdb.errors import InputError, StoreError
 from matdb.form.part import Part
@@ -60,6 +61,9 @@ class FittedRecords:
         Answers how many readings count no more: a reason is needed for them. Raises NotFound, InputError.
         """
         self._curves.clear()
+        checked_kind(
+            "what", what, int | Material | Part | Mounting, "a reading's number, a material, a part or a mounting"
+        )
         if not isinstance(what, int):
             return self.records.remove(rows.what_of(what), what.name, why)
         self.records.remove_reading(what, why)

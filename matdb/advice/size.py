@@ -144,9 +144,8 @@ def size(
     material : Material
         What it is made of.
     curve : Curve
-        Its curve: a fit, or the prior of its label.
+        A fit, or the prior of its label.
     mounting : Mounting
-        What is to be held.
     temperature_c : array_like of shape (hours,), Forecast or Flight
         Temperatures of the flight or season, degrees Celsius.
     form : str
@@ -193,8 +192,8 @@ def size(
     tried = searched(asked, designs, tell)
     if not tried:
         raise designs.refused or InputError("dimensions", form, "some that can be meant for an isolator of a camera")
-    chosen = _different([settled(asked, designs, tried, tell)], tried, asked)
-    chosen = [_rounded(asked, designs, each) for each in chosen]
+    several = _different([settled(asked, designs, tried, tell)], tried, asked)
+    chosen = [_rounded(asked, designs, each) for each in several]
     tell(0.9)
     proposals = [_proposal(asked, designs, each, [other for other in chosen if other is not each]) for each in chosen]
     rooms = [(each.rooms[ISOLATING], each.rooms[FOLLOWING], each.holds) for each in tried[:: len(tried) // _DRAWN + 1]]

@@ -43,6 +43,8 @@ class Surprise:
         "stiffness" or "damping".
     check : str
         What is likely to be wrong.
+    of : str
+        What it is compared with: the fitted curve, or the label where nothing is fitted yet.
     """
 
     ratio: float
@@ -50,10 +52,11 @@ class Surprise:
     high: float
     what: str
     check: str
+    of: str = "curve"
 
     def __str__(self) -> str:
         return (
-            f"measured {_times(self.ratio)} times the curve's {self.what}, where {_times(self.low)} to "
+            f"measured {_times(self.ratio)} times the {self.of}'s {self.what}, where {_times(self.low)} to "
             f"{_times(self.high)} times would be expected (99.9 %): check {self.check}{MENDS}"
         )
 
@@ -124,7 +127,8 @@ def _compared(
         if not math.isnan(each.loss[row]):
             seen = float(each.loss[row]), expected_loss[:, row], loss_sd[:, row]
             found.append((k, _odd(*seen, _DAMPING_FACTOR, "damping", _damping_check(readings[k]))))
-    return [(k, odd) for k, odd in found if odd is not None]
+    of = "curve" if curve.basis == READINGS else "label"
+    return [(k, replace(odd, of=of)) for k, odd in found if odd is not None]
 
 
 def _ln_tan(angle: Array) -> Array:

@@ -263,7 +263,7 @@ def test_nothing_is_sure_where_every_reading_contradicts_the_label(tmp_path):
         for t in (22.0, -15.0):
             # Seventeen times as soft as any rubber of that label: a gram for an ounce, or another rubber.
             odd = matdb.RingDown(part="ring", temperature_c=t, mass_kg=0.15, frequency_hz=11.0, log_decrement=0.4)
-            assert any("times the curve's stiffness" in text for text in store.doubts(odd))
+            assert any("times the label's stiffness" in text for text in store.doubts(odd))
             store.add(odd)
         told.append(store.suit(mounting, [0.0, 10.0])[0])
         assert store.curve("white").contradicted

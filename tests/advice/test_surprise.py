@@ -150,7 +150,9 @@ def test_many_at_once_say_what_each_alone_says(curve):
     alone = [doubts(curve, parts.get(getattr(r, "part", None)), r) for r in readings]
     assert all_doubts(curve, parts, readings) == alone
     assert all(alone[-5:])
-    assert all_doubts(prior_curve(AMBER), parts, readings) == [()] * len(readings)
+    label = prior_curve(AMBER)
+    alone = [doubts(label, parts.get(getattr(r, "part", None)), r) for r in readings]
+    assert all_doubts(label, parts, readings) == alone
 
 
 def test_far_outside_the_measured_range_more_is_believed(curve):
@@ -159,10 +161,13 @@ def test_far_outside_the_measured_range_more_is_believed(curve):
     assert outside is None or outside.high / outside.low > 2.0 * inside.high / inside.low
 
 
-def test_without_a_fit_nothing_is_expected():
+def test_without_a_fit_the_label_is_what_is_expected():
     reading = matdb.RingDown(part="ring", temperature_c=10.0, mass_kg=0.25, frequency_hz=5000.0)
-    assert surprise(prior_curve(AMBER), RING, reading) is None
-    assert doubts(prior_curve(AMBER), RING, reading) == ()
+    assert "times the label's stiffness" in doubts(prior_curve(AMBER), RING, reading)[0]
+    label = prior_curve(AMBER)
+    usual = ring_down(label, 10.0, 0.25)
+    for factor in (0.6, 1.0, 1.6):
+        assert doubts(label, RING, dataclasses.replace(usual, frequency_hz=factor**0.5 * usual.frequency_hz)) == ()
 
 
 def test_points_of_a_sweep_and_hardness_are_compared_too(curve):
@@ -187,7 +192,7 @@ def test_the_store_asks_before_it_logs(tmp_path):
     with matdb.open_store(tmp_path / "bench.sqlite") as store:
         store.add([AMBER, RING])
         slip = matdb.RingDown(part="ring", temperature_c=23.0, mass_kg=250.0, frequency_hz=56.0)
-        assert store.doubts(slip) == ()
+        assert "times the label's stiffness" in store.doubts(slip)[0]
         store.add(dataclasses.replace(slip, mass_kg=0.25))
         store.fit("amber")
         assert "check mass" in store.doubts(slip)[0]
