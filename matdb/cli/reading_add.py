@@ -40,8 +40,11 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
     known = record_fields(cls)
     others = sorted((each for name, each in known.items() if name != cls.subject), key=_place)
 
-    @options.with_fields(options.argument_of(known[cls.subject]), *map(options.option_of, others))
-    def command(given: dict[str, Any], call: Call) -> None:
+    def log(given: dict[str, Any], call: Call, turns: float | None = None) -> None:
+        if turns is not None:
+            if given.get("squeeze_mm") is not None:
+                raise InputError("--turns", turns, "left out beside --squeeze", "give one of the two")
+            given = {**given, "squeeze_mm": f"{turns:g} turns"}
         values = options.values_of(known, in_mm(call, given))
         reading = from_plain(cls, values, cls.kind, f"reading {cls.kind}")
         with call.opened() as kept:
@@ -51,6 +54,16 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
             doubts = [*odd, *bench_doubts(kept, reading)]
         answer_logged(call, number, logged.reading, doubts)
 
+    def plain(given: dict[str, Any], call: Call) -> None:
+        log(given, call)
+
+    def screwed(
+        given: dict[str, Any], call: Call, turns: float | None = option("NUMBER", "The squeeze in turns of the screw.")
+    ) -> None:
+        log(given, call, turns)
+
+    fields = options.argument_of(known[cls.subject]), *map(options.option_of, others)
+    command = options.with_fields(*fields)(screwed if "squeeze_mm" in known else plain)
     command.__doc__ = "\n\n".join(cls.logged_as)
     return command
 

@@ -126,3 +126,26 @@ def test_a_mounting_with_other_payloads_is_judged_for_each(matdb_says, pair):
     ]
     assert [each["mass_kg"] for each in both["payloads"]] == [0.4, 1.0]
     assert [each["points"] for each in both["payloads"]] == [each["points"] for each in alone]
+
+
+def test_a_reading_is_logged_by_the_turns_of_its_screw(matdb_says, pair):
+    told = (
+        "reading",
+        "add",
+        "ring-down",
+        "pair",
+        "--temp",
+        "20C",
+        "--mass",
+        "1kg",
+        "--count",
+        "4",
+        "--frequency",
+        "30Hz",
+    )
+    by_turns = json.loads(matdb_says(*told, "--turns", "2", "--json").out)["reading"]
+    by_squeeze = json.loads(matdb_says(*told, "--squeeze", "2turns", "--json").out)["reading"]
+    assert by_turns["squeeze_mm"] == by_squeeze["squeeze_mm"] > 0.0
+    both = matdb_says(*told, "--turns", "2", "--squeeze", "1mm")
+    assert both.code == 2
+    assert "give one of the two" in both.err
