@@ -224,8 +224,7 @@ def _settled(best: Suitability) -> str:
     """What to do where no reading is asked for."""
     if best.verdict in FIT:
         return "nothing, this is settled"
-    other = "another squeeze" if best.deciding in ("lift-off", "strain") and best.squeeze_mm else "another part"
-    return f"no reading would turn this; look for {other}"
+    return "no reading would turn this; 'matdb size' says what would"
 
 
 def _height(text: str) -> int:

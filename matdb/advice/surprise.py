@@ -120,14 +120,17 @@ def _compared(
     with_misfit, without = curve.ln_modulus(t, ln_omega), curve.ln_modulus(t, ln_omega, misfit=False)
     expected = power * stiff + (with_misfit.real - without.real)
     expected_loss = loss + _ln_tan(with_misfit.imag) - _ln_tan(without.imag)
+    # Against a label only what is beyond all of it counts.
+    fitted = curve.basis == READINGS
+    factor, damping_factor = (_FACTOR, _DAMPING_FACTOR) if fitted else (math.inf, math.inf)
     found = []
     for row, k in enumerate(order):
         seen = power[row] * float(each.stiff[row]), expected[:, row], power[row] * sd[:, row]
-        found.append((k, _odd(*seen, _FACTOR, "stiffness", "mass, count, unit and squeeze")))
+        found.append((k, _odd(*seen, factor, "stiffness", "mass, count, unit and squeeze")))
         if not math.isnan(each.loss[row]):
             seen = float(each.loss[row]), expected_loss[:, row], loss_sd[:, row]
-            found.append((k, _odd(*seen, _DAMPING_FACTOR, "damping", _damping_check(readings[k]))))
-    of = "curve" if curve.basis == READINGS else "label"
+            found.append((k, _odd(*seen, damping_factor, "damping", _damping_check(readings[k]))))
+    of = "curve" if fitted else "label"
     return [(k, replace(odd, of=of)) for k, odd in found if odd is not None]
 
 

@@ -25,6 +25,7 @@ from matdb.cli.options import (
 )
 from matdb.cli.screen import Column, band_cell, document, number_text, records_table, show, sketch, table
 from matdb.cli.stiffness import rests_text
+from matdb.errors import InputError
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
 from matdb.form import FORMS, Part
@@ -201,10 +202,12 @@ def _stiffness_told(kept: Store, part: Part) -> list[str]:
 
 
 @app.command()
-def forms(as_json: JsonOption = False) -> None:
+def forms(form: Annotated[str | None, arg("FORM", "Only this one.")] = None, as_json: JsonOption = False) -> None:
     """List the forms and their dimensions."""
     rows: list[dict[str, Any]] = []
-    for kind, cls in sorted(FORMS.items()):
+    if form is not None and form not in FORMS:
+        raise InputError("form", form, "one of " + ", ".join(sorted(FORMS)))
+    for kind, cls in sorted(FORMS.items()) if form is None else [(form, FORMS[form])]:
         what = (cls.__doc__ or "").partition("\n")[0].rstrip(".")
         rows.append({"form": kind, "what": what, "dimensions": form_options(kind), "axes": cls.axes})
     if as_json:

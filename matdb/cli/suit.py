@@ -149,7 +149,9 @@ def _counted(row: Suitability) -> str:
 REQUIREMENTS: Final = (
     Column("asked", lambda need: str(need.name)),
     Column("holds", lambda need: share_text(need.probability), right=True),
-    Column("room to the limit", lambda need: f"{100.0 * need.margin:+.0f} %", right=True),
+    Column(
+        "room to the limit", lambda need: "far" if need.margin > 50.0 else f"{100.0 * need.margin:+.0f} %", right=True
+    ),
     Column("least at degC", lambda need: given_text(need.temperature_c), right=True),
 )
 _PIXELS: Final = Column(
