@@ -76,7 +76,7 @@ def whole_file(target: Path, *, mode: int | None = None) -> Iterator[Path]:
     OSError
         The folder cannot be written or the disk is full; names the target.
     """
-    short = target.name.encode()[:200].decode(errors="ignore")  # a file name has 255 bytes
+    short = os.fsencode(target.name)[:200].decode(errors="ignore")  # a file name has 255 bytes
     part = target.with_name(f".{short}.{secrets.token_hex(4)}.part")
     _clean(target.parent, f".{glob.escape(short)}.????????.part*")
     try:

@@ -1,6 +1,7 @@
 """Files are written whole or not at all."""
 
 import os
+import sys
 
 import pytest
 
@@ -88,3 +89,10 @@ def test_backups_of_one_name_at_once_never_meet_and_dead_ones_are_cleaned(tmp_pa
     assert (alive.exists(), own.read_text(), dead.exists()) == (True, "half", False)
     with open_store(tmp_path / "mine.sqlite") as store:
         assert [m.name for m in store.materials()] == ["amber"]
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names there are no bytes")
+def test_a_name_that_is_no_text_is_a_name(tmp_path):
+    written = write_text(tmp_path / "\udcff.csv", "a")
+    assert written.read_text(encoding="utf-8") == "a"
+    assert [each.name for each in tmp_path.iterdir()] == ["\udcff.csv"]

@@ -391,7 +391,7 @@ class FormBase(PlainRecord):
         return _label_of(self.to_dict())
 
     def _check_axis(self, axis: str) -> None:
-        if axis not in self.axes:
+        if not isinstance(axis, str) or axis not in self.axes:
             raise InputError("axis", axis, "one of " + ", ".join(self.axes) + f" for a {self.kind}")
         if axis in self.needs_bond:
             self._check_bond(axis)

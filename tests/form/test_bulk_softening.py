@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from matdb.errors import InputError
 from matdb.form import Bush, Pad, Ring
 from matdb.form.bulk_softening import BulkSoftening, Places
 
@@ -47,3 +48,9 @@ def test_it_tells_where_it_matters():
     assert softening.at(math.log(10.0)) == pytest.approx(
         FORMS[2][0].ln_bulk_softening("axial", math.log(10.0), B), abs=1e-3
     )
+
+
+def test_a_direction_that_is_no_word_is_refused():
+    for odd in (np.zeros(0), np.array(["axial"]), None, 3):
+        with pytest.raises(InputError, match="axis"):
+            FORMS[0][0].offset_sd(odd)
