@@ -103,7 +103,7 @@ class Store(FittedRecords):
         listed = [things] if single else list(things)
         self._check_readings(listed)
         for part in listed:
-            if isinstance(part, Part) and not sure:
+            if isinstance(part, Part) and sure is not True:
                 part.form.check_meant()
         numbers = self.records.add(listed)
         return numbers[0] if single else numbers

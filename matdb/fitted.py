@@ -113,6 +113,7 @@ class FittedRecords:
         for name, value in (("material", material), ("part", part), ("kind", kind)):
             if not isinstance(value, str | None):
                 raise InputError(name, value, "a name or None")
+        checked_kind("include_retired", include_retired, bool, "True or False")
         return self.records.readings(material, part, kind, include_retired)
 
     def fit(self, material: str, *, seed: int = 0, progress: Callable[[float], None] | None = None) -> Curve:

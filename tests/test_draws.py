@@ -188,3 +188,8 @@ def test_a_client_is_typed(tmp_path):
     done = subprocess.run(call, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert [f"wrong.py:{k}" in done.stdout for k in range(4, 4 + len(MISTAKES))] == [True] * len(MISTAKES), done.stdout
     assert "client.py" not in done.stdout, done.stdout
+
+
+def test_a_switch_is_true_or_false(store):
+    with pytest.raises(matdb.InputError, match="include_retired"):
+        store.readings(include_retired=np.array([np.nan, 1.0]))
