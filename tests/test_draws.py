@@ -193,3 +193,10 @@ def test_a_client_is_typed(tmp_path):
 def test_a_switch_is_true_or_false(store):
     with pytest.raises(matdb.InputError, match="include_retired"):
         store.readings(include_retired=np.array([np.nan, 1.0]))
+
+
+@pytest.mark.parametrize("package", [[], 3, np.zeros(2)])
+def test_a_package_that_is_no_name_is_refused(store, package):
+    mounting = matdb.Mounting(name="camera", mass_kg=2.4, count=4, rpm_idle=4200, rpm_full=8000)
+    with pytest.raises(matdb.InputError, match="package"):
+        store.suit(mounting, [5.0], package=package)

@@ -82,8 +82,9 @@ def master(call: Drawing, material: options.MaterialArgument, temp: RangeOption 
 
     Over reduced frequency, with the shift factors over temperature.
     """
+    axis = _axis(temp)
     with call.existing() as store:
-        chart = master_chart(store.current_curve(material), **_axis(temp))
+        chart = master_chart(store.current_curve(material), **axis)
     call.show(chart)
 
 

@@ -378,7 +378,7 @@ class Mounting(_Sparse):
 
         """
         known = {package.name: package for package in self.all_packages}
-        if name not in known:
+        if not isinstance(name, str) or name not in known:
             raise InputError("package", name, "one of " + ", ".join(known))
         return known[name]
 
