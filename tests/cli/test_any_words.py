@@ -295,7 +295,7 @@ def test_any_words_are_answered_or_refused_in_one_line(path, bench):
         assert not outside, outside
         if code == 0:
             options = words[: words.index("--")] if "--" in words else words
-            if "--json" in options and "--help" not in options:
+            if "--json" in options and not {"--help", "-h"} & set(options):
                 json.loads(out.getvalue(), parse_constant=lambda name: pytest.fail(f"{name} is no JSON"))
             return
         # A question that is refused late, at what only the curve can tell, may have made a fit anew, and says so.
