@@ -200,3 +200,9 @@ def test_a_package_that_is_no_name_is_refused(store, package):
     mounting = matdb.Mounting(name="camera", mass_kg=2.4, count=4, rpm_idle=4200, rpm_full=8000)
     with pytest.raises(matdb.InputError, match="package"):
         store.suit(mounting, [5.0], package=package)
+
+
+@pytest.mark.parametrize("squeeze_mm", [[], [0.1, 0.2], -1.0, "much"])
+def test_a_squeeze_that_is_no_length_is_refused(store, squeeze_mm):
+    with pytest.raises(matdb.InputError, match="squeeze_mm"):
+        store.effective("ring", 5.0, 30.0, squeeze_mm=squeeze_mm)

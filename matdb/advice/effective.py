@@ -248,7 +248,7 @@ def effective(
         return over_masses(lambda t, m: effective(curve, material, part, t, mass_kg=m, **more), temperature_c, mass_kg)
     share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
-    share = checked_share(share)
+    share, squeeze_mm = checked_share(share), checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     curve = curve.rested(rest_h)
     curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))
     softer, *warnings = (0.0,) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
