@@ -440,8 +440,9 @@ class FormBase(PlainRecord):
             raise InputError(f"{self.kind} {small}", value, f"below {large} ({most:g} mm)")
 
     def _one_of(self, name: str, allowed: Iterable[str]) -> None:
-        if getattr(self, name) not in allowed:
-            raise InputError(f"{self.kind} {name}", getattr(self, name), "one of " + ", ".join(allowed))
+        value = getattr(self, name)
+        if not isinstance(value, str) or value not in allowed:
+            raise InputError(f"{self.kind} {name}", value, "one of " + ", ".join(allowed))
 
 
 def stacked(layers: Iterable[tuple[str, tuple[float, ...], float]]) -> list[tuple[str, list[tuple[float, float]]]]:

@@ -181,7 +181,7 @@ class Grommet(TwoHalves):
     def __post_init__(self) -> None:
         if self.upper_mm is None:
             object.__setattr__(self, "upper_mm", self.lower_mm)
-        if self.sleeve_mm == 0.0:
+        if isinstance(self.sleeve_mm, int | float) and self.sleeve_mm == 0.0:
             object.__setattr__(self, "sleeve_mm", None)
         maybe = ("neck_outer_mm", "upper_outer_mm", "sleeve_mm")
         self._positive("flange_outer_mm", "bore_mm", "lower_mm", "upper_mm", "plate_mm", "hole_mm")

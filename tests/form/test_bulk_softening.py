@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from matdb.errors import InputError
-from matdb.form import Bush, Pad, Ring
+from matdb.form import Bush, Grommet, Pad, PrintedStrut, Ring
 from matdb.form.bulk_softening import BulkSoftening, Places
 
 B = 2000.0
@@ -54,3 +54,10 @@ def test_a_direction_that_is_no_word_is_refused():
     for odd in (np.zeros(0), np.array(["axial"]), None, 3):
         with pytest.raises(InputError, match="axis"):
             FORMS[0][0].offset_sd(odd)
+
+
+def test_a_pattern_or_sleeve_that_is_none_is_refused():
+    with pytest.raises(InputError, match="pattern"):
+        PrintedStrut(6.0, length_mm=20.0, pattern=[1.0])
+    with pytest.raises(InputError, match="sleeve_mm"):
+        Grommet(flange_outer_mm=12, bore_mm=4.2, lower_mm=3.5, plate_mm=2, hole_mm=7, sleeve_mm=np.array([np.nan, 1.0]))
