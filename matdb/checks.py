@@ -54,7 +54,7 @@ def allowed_span(low: float, high: float, unit: str = "", *, open_low: bool = Fa
 
 
 #: Units in the words of messages, as libraries of quantities name them.
-_NAMED = {"degrees Celsius": "degC", "minutes": "min", "degrees": "degree", "MPa": "megapascal", "a number": ""}
+_NAMED = {"degrees Celsius": "degC", "minutes": "min", "degrees": "degree", "MPa": "megapascal"}
 _PLAIN = (int, float, str, bytes, list, tuple, np.number, type(None))
 
 
@@ -199,10 +199,13 @@ def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Ar
     """Temperature in degrees Celsius and frequency in Hz, checked and broadcast against each other."""
     t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
     f = checked_array("frequency_hz", frequency_hz, 0.0, 1e12, "Hz", open_low=True)
+    return beside_temperature("frequency_hz", t, f)
+
+
+def beside_temperature(field: str, t: Array, values: Array) -> tuple[Array, Array]:
+    """Temperatures and what goes with them, broadcast against each other. Raises InputError where they do not fit."""
     try:
-        t, f = np.broadcast_arrays(t, f)
+        t, values = np.broadcast_arrays(t, values)
     except ValueError:
-        raise InputError(
-            "frequency_hz", f"shape {f.shape}", f"of a shape that fits the temperature's {t.shape}"
-        ) from None
-    return t, f
+        raise InputError(field, f"shape {values.shape}", f"of a shape that fits the temperature's {t.shape}") from None
+    return t, values

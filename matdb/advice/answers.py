@@ -206,7 +206,8 @@ class PartAnswers:
         form, tilting = self.part.form, None
         with suppress(InputError):
             tilting = form.tilting_stiffness_n_mm_per_rad() / form.stiffness_n_per_mm(axis=self.axis)
-        ln_k = self.curve.ln_modulus(np.full(48, t), np.log(2.0 * np.pi * asked_hz()), misfit=False)
+        f = asked_hz()
+        ln_k = self.curve.ln_modulus(np.full(f.shape, t), np.log(2.0 * np.pi * f), misfit=False)
         ln_k += self._ln_scale[:, None]
         return spring_terms(medians(ln_k), t, tilting)
 

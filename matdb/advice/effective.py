@@ -16,7 +16,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex, Flags
-from matdb.checks import ABSOLUTE_ZERO_C, checked_array, checked_number, checked_state, checked_whole
+from matdb.checks import (
+    ABSOLUTE_ZERO_C,
+    beside_temperature,
+    checked_array,
+    checked_number,
+    checked_state,
+    checked_whole,
+)
 from matdb.curve.band import SHARE, Band, band, checked_share
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.errors import InputError
@@ -292,12 +299,7 @@ def over_masses(ask: Callable[[Array, float], Answer], temperature_c: ArrayLike,
     """
     masses = checked_array("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
     t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
-    try:
-        t, masses = np.broadcast_arrays(t, masses)
-    except ValueError:
-        raise InputError(
-            "mass_kg", f"shape {masses.shape}", f"of a shape that fits the temperature's {t.shape}"
-        ) from None
+    t, masses = beside_temperature("mass_kg", t, masses)
     at = {float(mass): np.flatnonzero(masses.ravel() == mass) for mass in np.unique(masses)}
     answers: dict[float, Any] = {mass: ask(t.ravel()[place], mass) for mass, place in at.items()}
     if not answers:

@@ -22,12 +22,10 @@ from matdb.api import Store, open_store
 from matdb.arrays import Array
 from matdb.checks import checked_state, printed_like
 from matdb.cli.screen import Progress, document, lines, show
-from matdb.delimited import csv_text
 from matdb.errors import InputError, StoreError
 from matdb.exchange.reading_file import value_of
-from matdb.exchange.spreadsheet import workbook
+from matdb.exchange.spreadsheet import write_rows
 from matdb.fields import FieldInfo
-from matdb.files import new_file, write_bytes, write_text
 from matdb.form.part import Part
 from matdb.form.thread import turns_text
 from matdb.material.record import Material
@@ -549,9 +547,7 @@ def few_states(states: int) -> None:
 
 def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> str | None:
     """Write an answer's rows to the file that the user named, CSV or a workbook; the file's name, or None."""
-    if csv is not None and csv.lower().endswith(".xlsx"):
-        return str(write_bytes(new_file(csv, force=force), workbook("answer", header, rows, ())))
-    return None if csv is None else str(write_text(csv, csv_text(header, rows), force=force))
+    return None if csv is None else str(write_rows(csv, "answer", header, rows, force=force))
 
 
 _Record = TypeVar("_Record", Material, Part, Mounting)

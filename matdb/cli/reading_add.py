@@ -41,11 +41,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
     others = sorted((each for name, each in known.items() if name != cls.subject), key=_place)
 
     def log(given: dict[str, Any], call: Call, turns: float | None = None) -> None:
-        if turns is not None:
-            if given.get("squeeze_mm") is not None:
-                raise InputError("--turns", turns, "left out beside --squeeze", "give one of the two")
-            given = {**given, "squeeze_mm": f"{turns:g} turns"}
-        values = options.values_of(known, in_mm(call, given))
+        values = options.values_of(known, in_mm(call, given, turns))
         reading = from_plain(cls, values, cls.kind, f"reading {cls.kind}")
         with call.opened() as kept:
             odd = [*logged_before(kept, reading), *kept.doubts(reading)]
@@ -72,13 +68,13 @@ for _kind, _cls in READINGS.items():
     app.command(_kind)(_command(_cls))
 
 
-def in_mm(call: Call, given: Mapping[str, Any]) -> Mapping[str, Any]:
+def in_mm(call: Call, given: Mapping[str, Any], turns: float | None = None) -> Mapping[str, Any]:
     """What was said of a reading, a squeeze in turns of its part's screw as one in mm. Raises NotFound, InputError."""
-    turns = options.squeeze_said(given.get("squeeze_mm"))[1]
+    squeeze_mm, turns = options.squeeze_said(given.get("squeeze_mm"), turns)
     if turns is None or given["part"] is None:
         return given
     with call.existing() as kept:
-        return {**given, "squeeze_mm": f"{kept.part(given['part']).squeeze_at(turns=turns)[0]:.6g}mm"}
+        return {**given, "squeeze_mm": f"{kept.part(given['part']).squeeze_at(squeeze_mm, turns)[0]:.6g}mm"}
 
 
 def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[str], content: Any = None) -> None:

@@ -7,16 +7,19 @@ make it ask for 512 GiB and end the process. So a workbook is unpacked and measu
 from __future__ import annotations
 
 import io
+import os
 import re
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from functools import reduce
 from itertools import pairwise
+from pathlib import Path
 from typing import Any, Final
 
-from matdb.delimited import Table, cell, rectangle
+from matdb.delimited import Table, cell, csv_text, rectangle
 from matdb.errors import InputError, MissingExtra
+from matdb.files import new_file, write_bytes, write_text
 
 #: Largest file, largest content once unpacked (bytes), entries, rows, columns, cells, characters of text.
 MOST_BYTES: Final = 60_000_000
@@ -38,6 +41,22 @@ _SHARED = re.compile(rb"<(?:\w+:)?si\b")
 def is_spreadsheet(content: bytes) -> bool:
     """Whether bytes begin as a workbook does: XLSX (a ZIP archive) or the older XLS."""
     return content[:4] in (b"PK\x03\x04", b"PK\x05\x06") or content[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+
+
+def write_rows(
+    path: str | os.PathLike[str],
+    title: str,
+    header: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    *,
+    notes: Sequence[str] = (),
+    comma: bool = False,
+    force: bool = False,
+) -> Path:
+    """Write a table, a workbook where the name ends in ``.xlsx``, else CSV; raises as :func:`matdb.files.new_file`."""
+    if Path(path).suffix.lower() == ".xlsx":
+        return write_bytes(new_file(path, force=force), workbook(title, header, rows, notes))
+    return write_text(path, csv_text(header, rows, comma=comma), force=force)
 
 
 def workbook(title: str, header: Sequence[str], rows: Iterable[Sequence[Any]], notes: Sequence[str]) -> bytes:

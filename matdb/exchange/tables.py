@@ -19,13 +19,12 @@ from matdb.checks import checked_state
 from matdb.curve.band import Band, band
 from matdb.curve.curve import DAMPING_UNREAD, Curve
 from matdb.curve.parameters import ln_shift
-from matdb.delimited import csv_text
 from matdb.errors import FitError
 from matdb.exchange.reading_file import columns
-from matdb.exchange.spreadsheet import workbook
+from matdb.exchange.spreadsheet import write_rows
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.fields import ending_of, plain
-from matdb.files import new_file, write_bytes, write_text
+from matdb.files import write_text
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 from matdb.store import StoredReading
@@ -308,9 +307,7 @@ def write_table(
         sources = {name: store.material(name).source for name in {row[at] for row in rows}}
         header = (*header, "source", "matdb_version", "store_fingerprint")
         rows = [(*row, sources[row[at]], VERSION, mark) for row in rows]
-    if Path(path).suffix.lower() == ".xlsx":
-        return write_bytes(new_file(path, force=force), workbook(what, header, rows, table.warnings))
-    return write_text(path, csv_text(header, rows, comma=comma), force=force)
+    return write_rows(path, what, header, rows, notes=table.warnings, comma=comma, force=force)
 
 
 def shift_table(curve: Curve, temperature_c: Array) -> AnswerTable:
