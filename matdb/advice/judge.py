@@ -27,13 +27,12 @@ from matdb.advice.exposure import Exposure
 from matdb.advice.judgement import Asked, Felt, Halves, Judgement, Own
 from matdb.advice.requirement import Candidate, Payload, Requirement
 from matdb.advice.window import LOAD_HZ, Window
-from matdb.arrays import Array, Complex
+from matdb.arrays import Array
 from matdb.curve.band import median
-from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
 from matdb.form.bulk_softening import BulkSoftening
-from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions, tilting_step
+from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions, tilting_step, turning
 from matdb.mounting.on_part import tilting_of
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, turned_px
@@ -57,8 +56,8 @@ class Judge:
 
     Parameters
     ----------
-    curve : Curve
-        The material.
+    window : Window
+        The material over the temperatures.
     mounting : Mounting
         Rotors, manoeuvre band, limits of travel and strain.
     payload : Payload
@@ -75,7 +74,7 @@ class Judge:
 
     def __init__(
         self,
-        curve: Curve,
+        window: Window,
         mounting: Mounting,
         payload: Payload,
         exposed: Exposure,
@@ -83,12 +82,10 @@ class Judge:
         axis: str = "axial",
         spectrum: AirframeSpectrum | None = None,
     ) -> None:
-        self.curve, self.mounting, self.payload, self.exposed, self.axis = curve, mounting, payload, exposed, axis
+        self.window, self.mounting, self.payload, self.exposed, self.axis = window, mounting, payload, exposed, axis
         self.spectrum = spectrum
-        self.window = window = Window(curve, exposed.steps, payload.low_hz, payload.high_hz)
+        self.curve = window.curve
         self.directions = directions
-        self._moduli: dict[tuple[int, bytes], Complex] = {}
-        self._values: dict[tuple[int, bytes], Complex] = {}
         # In terms of ln stiffness per modulus in N/mm: the lightest package is stiffest, the heaviest softest.
         self.most = _turned(window.high + (math.log(1e-3 * payload.light.mass_kg) + _HAIR))
         self.least = _turned(window.low + (math.log(1e-3 * payload.heavy.mass_kg) - _HAIR))
@@ -142,21 +139,6 @@ class Judge:
     def step(self, temperature_c: float) -> int:
         """The step of a temperature."""
         return int(np.argmin(np.abs(self.exposed.steps - temperature_c)))
-
-    def ln_modulus(self, hz: Array, step: int) -> Complex:
-        """Ln of the complex modulus in MPa at one temperature over frequencies, shape (draws, frequencies)."""
-        key = step, hz.tobytes()
-        if key not in self._moduli:
-            at = np.full(hz.shape, self.exposed.steps[step])
-            self._moduli[key] = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
-        return self._moduli[key]
-
-    def modulus(self, hz: Array, step: int) -> Complex:
-        """That modulus itself, MPa."""
-        key = step, hz.tobytes()
-        if key not in self._values:
-            self._values[key] = np.exp(self.ln_modulus(hz, step))
-        return self._values[key]
 
     def shares(self, found: Judgement, temperature_c: float, hz: Array, place: float = 0.5) -> tuple[Array, Array]:
         """Share of each of MOTIONS that gets through, and of each of TURNS that is missed, over frequencies.
@@ -361,8 +343,9 @@ def judge(
     ]
     units = [_units(each, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
     # Of the unsqueezed part, so that what is judged does not depend on the squeezes that are tried beside it.
+    square = turning(mounting, mounting.all_packages[0].name).radius_mm ** 2 if directions else 0.0
     tilts = [
-        tilting_step(mounting, tilting_of(form) / form.stiffness_n_per_mm(1.0, axis)) if across[0] else 0.0
+        tilting_step(square, tilting_of(form) / form.stiffness_n_per_mm(1.0, axis)) if across[0] else 0.0
         for form, (_, across) in zip((each.part.form for each in candidates), units, strict=True)
     ]
     sides = {}
@@ -376,9 +359,9 @@ def judge(
     for index, (curve, _) in enumerate(felt):
         groups.setdefault(id(curve), []).append(index)
     for members in groups.values():
-        curve, found = felt[members[0]][0], []
+        window, found = Window(felt[members[0]][0], exposed.steps, payload.low_hz, payload.high_hz), []
         by_tilt = {
-            tilt: Judge(curve, mounting, payload, exposed, sides.get(tilt), axis, spectrum)
+            tilt: Judge(window, mounting, payload, exposed, sides.get(tilt), axis, spectrum)
             for tilt in {tilts[index] for index in members}
         }
         for index in members:

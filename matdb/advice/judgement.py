@@ -158,13 +158,15 @@ class Judgement:
         rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
         holds = rooms >= 0.0
         craft = holds[1:].all(axis=0)
-        self.probability, self.craft = (float(each.mean()) for each in (craft & holds[0], craft))
+        self.probability, self.craft = (np.count_nonzero(each) / shape[1] for each in (craft & holds[0], craft))
         # Where it never holds, a little less the more it lacks.
         self.met = float(
             np.count_nonzero(holds) / shape[1] + 0.03 * np.minimum(np.maximum(_middle(rooms), -3.0), 0.0).sum()
         )
         # The service range is the last.
         self.margin = 0.5 * float(_middle(rooms[:-1].min(axis=0)))
+        one = shape[1] // 2
+        self._near = reduce(np.minimum, (_draw(there, one) - _draw(asked.of, one) for _, there, asked in bounds[:-1]))
         each_step = np.ones(shape, dtype=bool)
         for there, asked in failing:
             each_step &= there >= asked.of
@@ -174,9 +176,7 @@ class Judgement:
     @cached_property
     def worst(self) -> int:
         """Step at which it is least probable to hold; among equally probable hours the one nearest to a limit."""
-        one = self.judge.most.shape[1] // 2
-        near = reduce(np.minimum, (_draw(there, one) - _draw(asked.of, one) for _, there, asked in self._bounds()[:-1]))
-        tie = self.by_step + 1e-6 * np.minimum(np.maximum(near, -1e3), 1e3)
+        tie = self.by_step + 1e-6 * np.minimum(np.maximum(self._near, -1e3), 1e3)
         return int(np.argmin(np.where(self.weight > 0.0, tie, np.inf)))
 
     @property
@@ -216,14 +216,17 @@ class Judgement:
 
     def ln_modulus(self, hz: Array, step: int) -> Complex:
         """Ln of the complex modulus in MPa that the part feels at one temperature, shape (draws, frequencies)."""
-        ln_e, soft = self.judge.ln_modulus(hz, step), self.softening
-        return ln_e + soft.of(ln_e) if soft is not None and soft.matters(ln_e) else ln_e
+        return self._softened(self.judge.window.modulus_at(hz, step)[0])
 
     def modulus(self, hz: Array, step: int) -> Complex:
         """That modulus itself, MPa."""
-        ln_e, soft = self.judge.ln_modulus(hz, step), self.softening
-        value = self.judge.modulus(hz, step)
-        return value * np.exp(soft.of(ln_e)) if soft is not None and soft.matters(ln_e) else value
+        ln_e, value = self.judge.window.modulus_at(hz, step)
+        felt = self._softened(ln_e)
+        return value if felt is ln_e else np.exp(felt)
+
+    def _softened(self, ln_e: Complex) -> Complex:
+        soft = self.softening
+        return ln_e + soft.of(ln_e) if soft is not None and soft.matters(ln_e) else ln_e
 
     def lifted(self, step: int, mass_kg: float) -> float:
         """Probability that a half has lifted off under a package at rest."""

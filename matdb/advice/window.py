@@ -43,17 +43,30 @@ class Window:
 
     def __init__(self, curve: Curve, temperature_c: Array, low_hz: float, high_hz: float) -> None:
         self.curve, self.temperature_c = curve, temperature_c
+        self._moduli: dict[float, Complex] = {}
+        self._at_step: dict[tuple[int, bytes], tuple[Complex, Complex]] = {}
+        self._tables: dict[int, NaturalTable] = {}
+        self._places: dict[float, Places] = {}
         #: ln W at the stiff end, shape (draws, steps).
         self.high: Array = ln_w_at(high_hz, self.ln_modulus(high_hz))
         #: ln W at the soft end, shape (draws, steps).
         self.low: Array = ln_w_at(low_hz, self.ln_modulus(low_hz)) if low_hz > 0.0 else np.full_like(self.high, -np.inf)
-        self._tables: dict[int, NaturalTable] = {}
-        self._places: dict[float, Places] = {}
 
     def ln_modulus(self, frequency_hz: float) -> Complex:
         """Ln of the complex modulus in MPa at every temperature, shape (draws, steps)."""
-        ln_omega = np.full(self.temperature_c.shape, math.log(2.0 * math.pi * frequency_hz))
-        return self.curve.ln_modulus(self.temperature_c, ln_omega)
+        if frequency_hz not in self._moduli:
+            ln_omega = np.full(self.temperature_c.shape, math.log(2.0 * math.pi * frequency_hz))
+            self._moduli[frequency_hz] = self.curve.ln_modulus(self.temperature_c, ln_omega)
+        return self._moduli[frequency_hz]
+
+    def modulus_at(self, hz: Array, step: int) -> tuple[Complex, Complex]:
+        """Ln of the modulus in MPa and itself at one temperature over frequencies, shape (draws, frequencies)."""
+        key = step, hz.tobytes()
+        if key not in self._at_step:
+            at = np.full(hz.shape, self.temperature_c[step])
+            ln_e = self.curve.ln_modulus(at, np.log(2.0 * math.pi * hz))
+            self._at_step[key] = ln_e, np.exp(ln_e)
+        return self._at_step[key]
 
     @cached_property
     def ln_load_modulus(self) -> Array:

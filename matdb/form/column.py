@@ -32,7 +32,7 @@ def _computed(pad: str, strut: str, slenderness: Any, hole: Any, pad_scale: floa
 
 
 #: A ranking asks for the same column again and again.
-_known = lru_cache(maxsize=4096)(_computed)
+_known = lru_cache(maxsize=16384)(_computed)
 
 
 def _tall(strut: str, slenderness: Any, hole: Any) -> Any:

@@ -70,6 +70,8 @@ def family_named(name: object) -> Family:
     """
     known, near = families(), []
     if isinstance(name, str):
+        if name in known:
+            return known[name]
         word = " ".join(name.casefold().split())
         if word in everyday_words():
             return known[everyday_words()[word]]

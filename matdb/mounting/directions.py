@@ -232,9 +232,11 @@ def _at_angle(table: Array, ln_modulus: Complex, omega: float) -> Array:
     flat = ln_modulus.reshape(-1)
     place = (_LOSS_ANGLES.size - 1) * np.sqrt(np.clip(flat.imag / _LOSS_ANGLES[-1], 0.0, 1.0))
     first, last = int(place.min()), min(int(place.max()) + 2, _LOSS_ANGLES.size)
-    near = np.maximum(1.0 - np.abs(place - np.arange(first, last)[:, None]), 0.0)
-    z = np.swapaxes(table[:, first:last], 1, 2) @ near
-    z += 2.0 * math.log(omega) - math.log(1e3) - flat.real
+    near = np.maximum(1.0 - np.abs(place - np.arange(first, last + 1)[:, None]), 0.0)
+    # What is the same for all rows is one more angle, of weight 1: these arrays are large, and no pass over them cheap.
+    near[-1] = 2.0 * math.log(omega) - math.log(1e3) - flat.real
+    angles = np.concatenate([table[:, first:last], np.ones_like(table[:, :1])], axis=1)
+    z = np.swapaxes(angles, 1, 2) @ near
     return np.asarray(z.reshape(*z.shape[:2], *ln_modulus.shape))
 
 
@@ -261,16 +263,18 @@ def turning(mounting: Mounting, package: str = "main", tilting_mm2: float = 0.0)
     return Turning(body, pivot, tilting_mm2)
 
 
-def tilting_step(mounting: Mounting, tilting_mm2: float) -> float:
-    """The tilting stiffness over axial stiffness that a part is judged with, mm2 per rad: of steps, or 0."""
-    square = turning(mounting, mounting.all_packages[0].name).radius_mm ** 2
-    if tilting_mm2 < _TILTING_LEAST * square:
+def tilting_step(square_mm2: float, tilting_mm2: float) -> float:
+    """The tilting stiffness over axial stiffness that a part is judged with, mm2 per rad: of steps, or 0.
+
+    Of the square of the isolators' radius, see :attr:`Turning.radius_mm`.
+    """
+    if tilting_mm2 < _TILTING_LEAST * square_mm2:
         return 0.0
-    if square == 0.0:
+    if square_mm2 == 0.0:
         # All in one place, nothing but their own tilting stiffness holds the camera level.
         return tilting_mm2
     base = math.log(_TILTING_STEP)
-    return float(math.exp(base * round(math.log(tilting_mm2 / square) / base)) * square)
+    return float(math.exp(base * round(math.log(tilting_mm2 / square_mm2) / base)) * square_mm2)
 
 
 class Directions:

@@ -13,7 +13,7 @@ from matdb.advice.judge import Candidate, judge
 from matdb.advice.suit import suit
 from matdb.curve.fit import prior_curve
 from matdb.form.base import FormBase
-from matdb.mounting.directions import tilting_step
+from matdb.mounting.directions import tilting_step, turning
 from matdb.mounting.record import Mounting
 
 MASS_KG = 0.62
@@ -140,10 +140,11 @@ class Tilting(Spring):
 
 def test_a_close_mount_feels_what_its_parts_resist_to_tilting():
     wide, close = mounting(), mounting((12.0, 12.0), box_mm=(30.0, 30.0, 30.0))
-    assert tilting_step(wide, 20.0) == 0.0
+    far, near = (turning(each).radius_mm ** 2 for each in (wide, close))
+    assert tilting_step(far, 20.0) == 0.0
     # A twelfth of the mean square distance; in steps of a fifth.
-    assert tilting_step(close, 20.0) == pytest.approx(20.0, rel=0.1)
-    assert tilting_step(close, 21.0) == tilting_step(close, 20.5)
+    assert tilting_step(near, 20.0) == pytest.approx(20.0, rel=0.1)
+    assert tilting_step(near, 21.0) == tilting_step(near, 20.5)
     margins = []
     for form in (Spring, Tilting):
         found = judged(close, 0.38, form=form)
