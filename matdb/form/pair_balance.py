@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from matdb.form.base import MAX_SQUEEZE_SHARE, Array
 from matdb.form.round_pad import RoundPad
+
+#: Squeezes that a pad's force is tabulated at to begin with.
+_POINTS: Final = 256
 
 
 def balance(
@@ -70,7 +73,11 @@ def balance(
     return at.reshape(shape), (q - at).reshape(shape)
 
 
-def squeeze_for_force(half: RoundPad, load_mm2: Any, compressibility: Any = 0.0) -> Array:
+def squeeze_for_force(half: RoundPad, load_mm2: Any) -> Array:
     """Squeeze in mm of one pad under a load over Young's modulus in N / MPa, 0 or more; nan beyond its range."""
-    # A pad against an upper half that never touches is the same problem with q = 0.
-    return balance(half, half, np.zeros(()), load_mm2, compressibility)[0]
+    tried = np.linspace(0.0, MAX_SQUEEZE_SHARE * half.height_mm, _POINTS)
+    force = np.maximum.accumulate(np.asarray(half.unit_force(tried), dtype=float))
+    at = np.interp(load_mm2, force, tried)
+    for _ in range(2):  # from so near, Newton's steps end at the last digits
+        at = np.clip(at - (half.unit_force(at) - load_mm2) / half.unit_stiffness("axial", at), 0.0, tried[-1])
+    return np.where(np.asarray(load_mm2) <= force[-1], at, np.nan)
