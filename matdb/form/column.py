@@ -87,6 +87,7 @@ def column_tilting(slenderness: Any, hole: Any, compressibility: Any = 0.0) -> A
     return stiff * table("pad tilt softening").value(shape_factor(slenderness, hole), hole, compressibility, stiff)
 
 
+@lru_cache(maxsize=4096)
 def column_buckling(slenderness: float, hole: float) -> float:
     """Squeeze over length at which a slender round column leans over, its faces bonded and held parallel."""
     return float(_tall("strut buckling", slenderness, hole))

@@ -99,7 +99,7 @@ class LoadCurve:
     start: float | None = None
 
     @functools.cached_property
-    def _pieces(self) -> tuple[Array, Array, Array, Array, Array]:
+    def _pieces(self) -> Array:
         """Where each piece starts, and its force, slope, and coefficients of the square and the cube there."""
         x, y = np.array([(0.0, 0.0), *self.points]).T
         step = np.diff(x)
@@ -116,14 +116,14 @@ class LoadCurve:
             slope[0] = self.start
         square = (3.0 * secant - 2.0 * slope[:-1] - slope[1:]) / step
         cube = (slope[:-1] + slope[1:] - 2.0 * secant) / step**2
-        return x, y, slope, np.append(square, 0.0), np.append(cube, 0.0)
+        return np.stack([x, y, slope, np.append(square, 0.0), np.append(cube, 0.0)])
 
     def _at(self, deflection: Any) -> tuple[Array, ...]:
         """Deflection past the start of its piece, and the piece's coefficients."""
-        start, *coefficients = self._pieces
         d = np.asarray(deflection, dtype=float)
-        i = np.maximum(np.searchsorted(start, d, side="right") - 1, 0)
-        return d - start[i], *(each[i] for each in coefficients)
+        piece = np.maximum(self._pieces[0].searchsorted(d, side="right") - 1, 0)
+        start, *coefficients = self._pieces.take(piece, axis=1)
+        return d - start, *coefficients
 
     def force_n(self, deflection: Any) -> Any:
         """Force in N at a deflection in mm, 0 or more."""

@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial, reduce
+from functools import cached_property, lru_cache, partial, reduce
 from typing import Final
 
 import numpy as np
@@ -70,6 +70,18 @@ class Turning:
     body: Suspension
     pivot_mm: Array
     tilting_mm2: float = 0.0
+
+    @cached_property
+    def _known_by(self) -> tuple[bytes, ...]:
+        body = self.body
+        arrays = body.mass_matrix, body.positions_mm, body.directions, self.pivot_mm, np.array(self.tilting_mm2)
+        return tuple(each.tobytes() for each in arrays)
+
+    def __hash__(self) -> int:
+        return hash(self._known_by)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Turning) and self._known_by == other._known_by
 
     @cached_property
     def radius_mm(self) -> float:
@@ -165,19 +177,8 @@ class AllowedStiffness:
 
     def __init__(self, turning: Turning, ratio: Array, let_through_most: float, missed_most: float) -> None:
         self.ratio = ratio
-        values, _, _ = turning.modal(ratio)
-        stiff = values.max()
-        held = values[values > 1e-9 * stiff].min()
-        # By whole steps, as the ratios of Directions, so that a part's limits do not depend on what is judged with it.
-        ends = (-math.log(stiff) - 6.0) / _SCAN_STEP, (6.0 - math.log(held)) / _SCAN_STEP
-        x = _SCAN_STEP * np.arange(math.floor(ends[0]), math.ceil(ends[1]) + 1.0)
-        z = np.exp(x + 1j * _LOSS_ANGLES[:, None]).ravel()
-        most, least = [], []
-        for each in ratio:  # one at a time, for the sake of memory
-            shares = turning.shares(np.array([each]), z[None])
-            through, missed = (share.reshape(1, _LOSS_ANGLES.size, x.size, -1) for share in shares)
-            most.append(_first_crossing(x, through, let_through_most))
-            least.append(_first_crossing(-x[::-1], missed[:, :, ::-1], missed_most))
+        found = (_crossings(turning, each, let_through_most, missed_most) for each in ratio.tolist())
+        most, least = zip(*found, strict=True)
         #: ln z at which each of MOTIONS begins to get through, shape (r, angles, 6).
         self._most = _tighter(np.concatenate(most))
         #: ln z from which on each of TURNS is followed, shape (r, angles, 3).
@@ -198,6 +199,21 @@ class AllowedStiffness:
     def least(self, ln_modulus: Complex, omega: Array) -> Array:
         """Ln of the smallest one that follows, shape (r, 3, ...); ``ln_modulus`` in the manoeuvre band."""
         return _folded(np.maximum, self._least, ln_modulus, omega)
+
+
+@lru_cache(maxsize=4096)
+def _crossings(turning: Turning, ratio: float, let_through_most: float, missed_most: float) -> tuple[Array, Array]:
+    """Of :class:`AllowedStiffness` both limits at one ratio, shapes (1, angles, 6) and (1, angles, 3)."""
+    values = turning.modal(np.array([ratio]))[0]
+    stiff = values.max()
+    held = values[values > 1e-9 * stiff].min()
+    # By whole steps, as the ratios of Directions, so that limits of neighbours are found alike.
+    ends = (-math.log(stiff) - 6.0) / _SCAN_STEP, (6.0 - math.log(held)) / _SCAN_STEP
+    x = _SCAN_STEP * np.arange(math.floor(ends[0]), math.ceil(ends[1]) + 1.0)
+    z = np.exp(x + 1j * _LOSS_ANGLES[:, None]).ravel()
+    shares = turning.shares(np.array([ratio]), z[None])
+    through, missed = (share.reshape(1, _LOSS_ANGLES.size, x.size, -1) for share in shares)
+    return _first_crossing(x, through, let_through_most), _first_crossing(-x[::-1], missed[:, :, ::-1], missed_most)
 
 
 def _first_crossing(x: Array, share: Array, most: float) -> Array:

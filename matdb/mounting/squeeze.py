@@ -19,6 +19,7 @@ Common practice, no source: a light payload does best at or just past first touc
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -83,12 +84,12 @@ class SqueezeCase:
         """Weight on one pair at load factor 1, N."""
         return self.payload_kg * STANDARD_GRAVITY_M_S2 / self.count
 
-    @property
+    @cached_property
     def load_mm2(self) -> Array:
         """Weight on one pair over the static modulus, N / MPa."""
         return self.weight_n / self.static_modulus_mpa
 
-    @property
+    @cached_property
     def shrinkage_mm(self) -> Array:
         """Squeeze lost to thermal contraction at each temperature, mm; negative when warmer than assembly."""
         length = sum(half.height_mm * (3.0 - 2.0 / _gain(half)) for half in self.pair.halves)
