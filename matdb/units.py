@@ -295,3 +295,8 @@ def counted(number: float, word: str) -> str:
     """A number with its word in the plural, which loses its s for one: "36 temperatures", "1 hour"."""
     told = f"{number:.0f}" if number >= 10.0 or number == round(number) else f"{number:.1f}"
     return f"{told} {word.removesuffix('s') if told == '1' else word}"
+
+
+def counted_of(share: float, whole: float, word: str) -> str:
+    """A share of so many hours as their number: "281.4 of 288 hours"."""
+    return f"{f'{share * whole:.1f}'.removesuffix('.0')} of {counted(round(whole), word)}"

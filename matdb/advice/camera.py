@@ -61,7 +61,7 @@ class SixAxes:
     basis : str
         What the answer rests on.
     warnings : tuple of str
-        Modes outside the window, coupling.
+        Coupling, a half that has lifted off.
     """
 
     package: str
@@ -211,19 +211,6 @@ def six_axes(
     said = []
     if loose:
         said.append("at rest a half has lifted off already: the six modes told are those of the other halves alone")
-    rotor = mounting.lowest_rotor_hz
-    for mode in told:
-        median = mode.natural_frequency_hz.median
-        if median > payload.high_hz:
-            said.append(
-                f"{mode.word} at {median:.3g} Hz lies above the {payload.high_hz:.3g} Hz that isolate from "
-                f"{rotor:.3g} Hz"
-            )
-        elif median < payload.low_hz:
-            said.append(
-                f"{mode.word} at {median:.3g} Hz lies below the {payload.low_hz:.3g} Hz that follow manoeuvres up to "
-                f"{mounting.manoeuvre_hz:.3g} Hz"
-            )
     return SixAxes(
         package=package,
         temperature_c=float(temperature_c),

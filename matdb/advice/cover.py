@@ -26,7 +26,7 @@ from matdb.checks import checked_number, checked_whole
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.mounting.record import Mounting
-from matdb.units import counted
+from matdb.units import counted, counted_of
 
 #: Two parts serve a temperature alike when their probabilities differ by no more: that stretch is the hysteresis.
 _ALIKE: Final = 0.02
@@ -54,6 +54,8 @@ class Member:
         Expected share of the hours that it would hold alone.
     share_served : float
         Share of the hours at which it is the one to fly.
+    probability : float
+        That it holds at every temperature that it is used at, as :func:`matdb.advice.suit.suit` has it.
     low_c, high_c : float or None
         Coldest and warmest temperature that it serves; None when the others need no help after all.
     extrapolated : bool
@@ -68,6 +70,7 @@ class Member:
     squeeze_mm: float
     share_alone: float
     share_served: float
+    probability: float
     low_c: float | None
     high_c: float | None
     extrapolated: bool = False
@@ -146,6 +149,10 @@ class Cover(PlainRecord):
 
     def __str__(self) -> str:
         return self.sentence
+
+    def held(self, share: float) -> str:
+        """A share of the hours as their number: percentages tell how sure something is, nothing else."""
+        return counted_of(share, self.hours, self.counted)
 
 
 def cover(
@@ -314,6 +321,7 @@ class _Plan:
                 squeeze_mm=each.squeeze_mm,
                 share_alone=each.share,
                 share_served=float(self.weight[mine].sum()),
+                probability=row.probability,
                 low_c=float(steps[mine].min()) if mine.any() else None,
                 high_c=float(steps[mine].max()) if mine.any() else None,
                 extrapolated=row.extrapolated,
@@ -389,39 +397,31 @@ def _parts(n: int) -> str:
     return "one part" if n == 1 else f"{n} parts"
 
 
-def _amount(share: float, found: Cover) -> str:
-    """A share of the hours, or of temperatures, in words."""
-    amount = share * found.hours
-    few = "less than 0.1" if amount < 0.05 else f"{amount:.1f}" if amount < 10.0 else f"{amount:.0f}"
-    return f"{few} h" if found.counted == "hours" else f"{few} of {counted(found.hours, found.counted)}"
-
-
 def _sentence(found: Cover, exhausted: bool) -> str:
     """The result in words; ``exhausted`` when more parts than were looked at bring nothing."""
-    sizes, n, hours, swaps = found.best_by_size, len(found.members), found.hours, counted(found.swap_count, "swaps")
+    sizes, n, swaps = found.best_by_size, len(found.members), counted(found.swap_count, "swaps")
     have = sizes[n - 1]
-    best, real = f"{100 * have.share:.1f}", f"{100 * found.share_with_swaps:.1f}"
-    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {best} % of {counted(round(hours), found.counted)}"
+    best, real = found.held(have.share), found.held(found.share_with_swaps)
+    text = f"{_parts(n)} hold{'s' if n == 1 else ''} the window for {best}"
     if n > 1 and best == real:
         text += f" with {swaps}"
     elif n > 1:
-        text += f" with the best part at each, {real} % with {swaps}: "
+        text += f" with the best part at each, for {real} with {swaps}: "
         text += "none comes the very moment it would pay, so as not to go to and fro"
     if not found.reached:
         sure = "no set" if found.proven else "no set that was found"
         up_to = "" if exhausted else f" of up to {_parts(len(sizes))}"
-        text = f"{sure}{up_to} reaches {100 * found.wanted:.3g} %: {text}"
+        text = f"{sure}{up_to} reaches {found.held(found.wanted)}: {text}"
     elif n > 1:
-        less = sizes[n - 2]
-        most = f"{100 * less.at_most:.1f} %" if less.at_most > less.share else f"{100 * less.share:.1f} %"
+        most = found.held(max(sizes[n - 2].at_most, sizes[n - 2].share))
         text += f"; no {'single part' if n == 2 else f'set of {n - 1}'} holds it for more than {most}"
         if not found.proven:
             text += ", which does not exclude a smaller set"
     if len(sizes) > n:
         more = sizes[n].share - have.share
-        text += f"; one part more would add {_amount(more, found)}"
+        text += f"; one part more would add {found.held(more)}"
         if more < _WORTH_A_PART:
             text += ": not worth a part"
-    elif found.reached and hours * (1.0 - have.share) >= 0.05:
-        text += f"; one part more would add nothing to the {_amount(1.0 - have.share, found)} that are left"
+    elif found.reached and found.hours * (1.0 - have.share) >= 0.05:
+        text += f"; one part more would add nothing to the {found.held(1.0 - have.share)} that are left"
     return text

@@ -242,9 +242,7 @@ def _six_axes(
         told = six_axes(candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)
     except InputError as error:
         return {"warnings": (*row.warnings, f"six axes cannot be told: {error}")}
-    # Whether a mode lies inside the window is no longer asked: what turns the camera was judged.
-    said = [text for text in told.warnings if " Hz lies " not in text]
-    more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *said)))}
+    more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *told.warnings)))}
     if spectrum is not None:
         more["shake"] = camera_shake(
             candidate, mounting, spectrum, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package

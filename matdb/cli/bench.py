@@ -90,7 +90,8 @@ class Session:
     mass_kg: float | None
     logged: list[int] = field(default_factory=list)
     advised: Any = None
-    width: float | None = None
+    #: What was known at each temperature when it was last shown.
+    known: dict[float, str] = field(default_factory=dict)
 
     def run(self) -> None:
         """Ask until the user stops."""
@@ -153,7 +154,7 @@ class Session:
         notes = hazards(probe)
         body, family = body_of(self.part.form), self.material.family
         if self._chilled(temperature_c) and body is not None:
-            minutes = float(soak(body, temperature_c, family=family).minutes_safe)
+            minutes = float(soak(body, temperature_c, family=family).planned_min)
             left = float(drift(body, temperature_c, 0.0, family=family).seconds_left)
             ready = "assembled on its screw, " if self.part.form.pair is not None else ""
             notes.append(f"soak {ready}{minutes:.0f} min or more; outside, the error passes 2 K after {left:.0f} s")
@@ -242,23 +243,20 @@ class Session:
             return
         band = now.stiffness_n_per_mm
         for k, t in enumerate(states):
-            show(f"at {t:g} degC: {band_cell(band, index=k)} N/mm", indent="  ")
+            text, before = band_cell(band, index=k), self.known.get(t, "")
+            was = f", was {before}" if before not in ("", text) else ""
+            show(f"at {t:g} degC: {text} N/mm{was}", indent="  ")
+            self.known[t] = text
+        show(f"brackets hold 95 %, by {'readings' if now.basis == 'readings' else 'the label only'}")
         width = sum(math.log(float(h) / float(lo)) for lo, h in zip(band.low, band.high, strict=True)) / len(states)
-        factor = math.exp(width)
-        if self.width is None:
-            show(f"bands of a factor {factor:.3g} (95 %), by {now.basis}")
-        elif (before := f"{math.exp(self.width):.2f}") != f"{factor:.2f}":
-            word = "tightened" if width < self.width else "widened"
-            show(f"bands {word} from a factor {before} to {factor:.2f}")
-        self.width = width
         # Of a part whose stiffness nobody knows, no mass can be named either.
         self.advised = a = ranked[0] if ranked and width < math.log(_UNKNOWN) else None
         if width >= math.log(_UNKNOWN):
             once = "read it once at room temperature, with a mass near the camera's share"
             show(f"its stiffness is not known yet: {once}")
         if a is not None:
-            before, after = (f"{math.exp(each):.2f}" for each in (a.width_before, a.width_after))
-            brings = f", expected to bring the factor from {before} to {after}" * (before != after)
+            then = band_cell(a.band_after)
+            brings = f": {low_c:g} degC is then known to {then} N/mm" * (then != band_cell(a.band_before))
             show(f"next: a {a.kind} at {a.temperature_c:g} degC with {1e3 * a.mass_kg:g} g{brings}")
 
 

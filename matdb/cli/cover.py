@@ -5,13 +5,14 @@ from __future__ import annotations
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
+from matdb.advice.verdict import percent
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import HeldAlike, option
 from matdb.cli.screen import Column, given_text, number_text, records_table, show
 from matdb.cli.suit import PackageOption, all_warnings
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
-from matdb.units import counted, parse
+from matdb.units import parse
 
 
 def cover(
@@ -48,7 +49,10 @@ def cover(
     }
     told = [
         *cover_lines(found),
-        *(f"{m.part}{f' squeezed {m.squeeze_mm:.3g} mm' if m.squeeze_mm else ''}: {text}." for m, text in rests),
+        *(
+            f"{_member(m)}: {percent(m.probability)} sure to hold at all of its {found.counted}; {text}."
+            for m, text in rests
+        ),
         "" if wanted.has_six_axes else up_and_down(wanted),
         f"Assumed: {', '.join(assumed(wanted))}.",
         f"Air: {'; '.join(found.notes)}." if found.notes else "",
@@ -64,25 +68,24 @@ def _used_at(member: Member, flown: Flight) -> tuple[float, float]:
 
 
 def cover_lines(found: Cover) -> list[str]:
-    """Whether one part does it, when to swap, and what is missing: shares of the hours, swaps followed."""
+    """Whether one part does it, when to swap, and what is missing: hours held, swaps followed."""
     n, best = len(found.members), found.best_by_size
-    over = counted(round(found.hours), found.counted)
-    held = f"{_percent(found.share_with_swaps)} of {over}"
+    held = found.held(found.share_with_swaps)
     if found.reached:
-        first = f"No single part: {n} parts hold {held}" if n > 1 else f"One part does it: {best[0].parts[0]}, {held}"
+        one = f"One part does it: {best[0].parts[0]}, holds an expected {held}"
+        first = f"No single part: {n} parts hold an expected {held}" if n > 1 else one
     else:
         most = f"no single part and no set of up to {len(best)} parts" if len(best) > 1 else "no single part"
         what = f"{n} of them" if n > 1 else best[0].parts[0]
-        first = f"{most[0].upper()}{most[1:]} holds {_percent(found.wanted)}; the best, {what}: {held}"
+        wanted = f"holds the share asked for, {_count(found.wanted, found)} {found.counted}"
+        first = f"{most[0].upper()}{most[1:]} {wanted}; the best, {what}: an expected {held}"
     swaps = [
         f"Swap to {swap.colder} when it falls below {given_text(round(swap.down_c, 1))} degC, and back to "
         f"{swap.warmer} when it rises above {given_text(round(swap.up_c, 1))} degC."
         for swap in found.swaps
     ]
-    alone = [f"Alone the best would hold {_percent(best[0].share)}."] if n > 1 else []
-    # A share of a season and the probability of a verdict are two things.
-    kinds = f"That counts {found.counted}; how sure one part is to hold at every one of them, 'matdb suit' tells."
-    return [f"{first}.", *swaps, *alone, kinds]
+    alone = [f"Alone the best would hold {found.held(best[0].share)}."] if n > 1 else []
+    return [f"{first}.", *swaps, *alone]
 
 
 def show_cover(found: Cover) -> None:
@@ -93,8 +96,9 @@ def show_cover(found: Cover) -> None:
             Column("part", lambda m: str(m.part)),
             Column("squeeze, mm", lambda m: number_text(m.squeeze_mm) if m.squeeze_mm else "-", right=True),
             Column("serves, degC", lambda m: _span(m.low_c, m.high_c)),
-            Column(f"serves, share of {found.counted}", lambda m: _percent(m.share_served), right=True),
-            Column("alone it would hold", lambda m: _percent(m.share_alone), right=True),
+            Column(f"serves, {found.counted}", lambda m: _count(m.share_served, found), right=True),
+            Column("sure to hold there", lambda m: percent(m.probability), right=True),
+            Column(f"alone it would hold, {found.counted}", lambda m: _count(m.share_alone, found), right=True),
         ],
     )
     show()
@@ -102,22 +106,29 @@ def show_cover(found: Cover) -> None:
         found.best_by_size,
         [
             Column("best set of", lambda s: str(s.size), right=True),
-            Column("holds", lambda s: _percent(s.share), right=True),
-            Column("at most", lambda s: _percent(s.at_most), right=True),
+            Column(f"holds, {found.counted}", lambda s: _count(s.share, found), right=True),
+            Column("at most", lambda s: _count(s.at_most, found), right=True),
             Column(f"{found.counted} more", lambda s: number_text(s.added_hours), right=True),
             Column("parts", lambda s: ", ".join(s.parts)),
         ],
     )
     show()
     show(
-        f"Percentages are expected shares of the {found.counted} at which what is fitted then holds. The table takes "
-        "the best part of a set at each; followed through the record, no swap comes the very moment it would pay."
+        f"{found.counted.capitalize()} are those to expect, each counted by how sure what is fitted then is to hold. "
+        "The table takes the best part of a set at each; followed through the record, no swap comes the very moment "
+        "it would pay."
     )
     show(f"{found.sentence[0].upper()}{found.sentence[1:]}.")
 
 
-def _percent(value: float) -> str:
-    return f"{100.0 * value:.1f} %"
+def _count(share: float, found: Cover) -> str:
+    return found.held(share).partition(" of ")[0]
+
+
+def _member(each: Member) -> str:
+    squeezed = f" squeezed {each.squeeze_mm:.3g} mm" if each.squeeze_mm else ""
+    at = f" at {_span(each.low_c, each.high_c)} degC" if each.share_served < 0.9999 and each.low_c is not None else ""
+    return f"{each.part}{squeezed}{at}"
 
 
 def _span(low_c: float | None, high_c: float | None) -> str:

@@ -8,6 +8,8 @@ front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5
 
 from __future__ import annotations
 
+import inspect
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple, get_args, get_type_hints
 
@@ -96,8 +98,8 @@ def form_from_words(
     below: dict[str, dict[str, str]] = {}
     for option, text in given.items():
         name = option.removeprefix(within)
-        slot = slots.get(name) or slots.get(name.removeprefix("not-"))
-        if slot is not None and (slot.stem == name or slot.holds in (_SWITCH, _POINTS)):
+        slot = _named(slots, name)
+        if slot is not None and (not name.startswith("not-") or slot.holds == _SWITCH):
             values[slot.field.name] = _value(slot, option, text, values.get(slot.field.name))
             continue
         owner = next((s for s in slots.values() if s.holds == _FORM and name.startswith(f"{s.stem}-")), None)
@@ -160,7 +162,7 @@ def ranges_from_words(kind: str, given: Mapping[str, str]) -> dict[str, Any]:
     slots, found = _slots(FORMS[kind]), {}
     for option, text in given.items():
         name = option.removeprefix("--")
-        slot = slots.get(name) or slots.get(name.removeprefix("not-"))
+        slot = _named(slots, name)
         if slot is None or slot.holds == _POINTS:
             allowed = f"an option of this command or a dimension of a {kind}: {form_options(kind)}"
             raise InputError("option", option, allowed)
@@ -199,6 +201,21 @@ def form_options(kind: str) -> str:
     return ", ".join(shown)
 
 
+def dimensions_told(kind: str) -> list[tuple[str, str]]:
+    """The dimensions of a form with what its description says of them: ``("--outer, --inner", "Diameters in mm.")``."""
+    known = record_fields(FORMS[kind])
+    text = inspect.cleandoc(FORMS[kind].__doc__ or "").partition("Attributes\n----------\n")[2]
+    told: list[tuple[str, str]] = []
+    for line in text.partition("\n\n")[0].splitlines():
+        words = re.sub(r":\w+:|`", "", line.strip())
+        if line.startswith(" "):
+            told[-1] = told[-1][0], f"{told[-1][1]} {words}".strip()
+        else:
+            names = words.partition(" : ")[0].split(", ")
+            told.append((", ".join(known[name].option for name in names if name in known), ""))
+    return told
+
+
 def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
     """Options of a form, without their first hyphens; those of points are there twice, for one and for a file."""
     hints = get_type_hints(cls)
@@ -217,6 +234,12 @@ def _slots(cls: type[FormBase]) -> dict[str, _Slot]:
         else:
             found[stem] = _Slot(stem, each, each.dimension)
     return found
+
+
+def _named(slots: Mapping[str, _Slot], name: str) -> _Slot | None:
+    """The dimension of an option, also by the first words of its name where no other begins so: ``--infill``."""
+    begun = [slot for stem, slot in slots.items() if stem.startswith(f"{name}-")]
+    return slots.get(name) or slots.get(name.removeprefix("not-")) or (begun[0] if len(begun) == 1 else None)
 
 
 def _is_switch(option: str) -> bool:

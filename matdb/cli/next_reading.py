@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
@@ -12,7 +11,7 @@ from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, note, option, quantity, squeezed_text
-from matdb.cli.screen import Progress, band_cell, mass_text, number_text, show
+from matdb.cli.screen import Progress, band_cell, mass_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.units import parse
@@ -112,11 +111,9 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     if quick is not None:
         told.append(f"Nearly as good and quicker: {_in_words(quick)}.")
     if shown:
-        best, over = shown[0], f"{low:g} degC" if low == high else f"{low:g} to {high:g} degC"
+        best = shown[0]
         told += [
-            f"What is known of the stiffness at {over} narrows from a factor {_factor(best.width_before)} to "
-            f"{_factor(best.width_after)}: at {low:g} degC from {band_cell(best.band_before)} to "
-            f"{band_cell(best.band_after)} N/mm.",
+            f"What is known of the stiffness narrows: {_narrows(best, low)}.",
             f"Why: {best.why.partition(';')[0]}.",
             f"Log it with 'matdb reading add {best.kind}'." if worth else "",
         ]
@@ -134,7 +131,7 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         "readings": [{"rank": k} | each.to_dict() for k, each in enumerate(shown, 1)],
         "quicker": quick,
     }
-    at, by = [each.temperature_c for each in shown], "Others, by the factor that they leave"
+    at, by = [each.temperature_c for each in shown], "Others, best first, with the band that each leaves"
     answer, refused = Answer(lines=short(told), others=others), [refusal] if refusal else []
     call.tell(answer, content, lambda: _behind(shown, low), refused, others=by, bench_c=at)
 
@@ -142,14 +139,18 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
 def _other(each: NextReading, with_part: bool) -> str:
     on = f" on {each.part}" if with_part else ""
     where = f"{each.kind}{on} at {each.temperature_c:g} degC with {_mass(each)}"
-    return f"{_factor(each.width_after)}: {where}, {each.minutes:.0f} minutes"
+    return f"{band_cell(each.band_after)}: {where}, {each.minutes:.0f} minutes"
+
+
+def _narrows(each: NextReading, at_c: float) -> str:
+    """What a reading is expected to do to the band at the first temperature asked for."""
+    return f"at {at_c:g} degC from {band_cell(each.band_before)} to {band_cell(each.band_after)} N/mm"
 
 
 def _behind(shown: Sequence[NextReading], low: float) -> None:
     """Print figures and reason of each."""
     for k, each in enumerate(shown, 1):
-        now, then = band_cell(each.band_before), band_cell(each.band_after)
-        show(f"{_in_words(each)}: at {low:g} degC from {now} to {then} N/mm; {each.why}.", indent=f"{k}. ")
+        show(f"{_in_words(each)}: {_narrows(each, low)}; {each.why}.", indent=f"{k}. ")
     show(f"Brackets hold 95 %. Minutes are for {MINUTES_HOLD}.")
 
 
@@ -175,7 +176,3 @@ def _not_worth(best: NextReading) -> str:
 def _mass(each: NextReading) -> str:
     text = mass_text(each.mass_kg)
     return text if each.count == 1 else f"{text} on {each.count}"
-
-
-def _factor(width: float) -> str:
-    return number_text(math.exp(width)) if width < math.log(1000.0) else "above 1000"

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli.answering import Asked
-from matdb.cli.dimensions import form_from_words, form_options, split_words
+from matdb.cli.dimensions import dimensions_told, form_from_words, form_options, split_words
 from matdb.cli.options import (
     NEEDED,
     Call,
@@ -203,7 +203,7 @@ def _stiffness_told(kept: Store, part: Part) -> list[str]:
 
 @app.command()
 def forms(form: Annotated[str | None, arg("FORM", "Only this one.")] = None, as_json: JsonOption = False) -> None:
-    """List the forms and their dimensions."""
+    """List the forms; of one its dimensions too."""
     rows: list[dict[str, Any]] = []
     if form is not None and form not in FORMS:
         raise InputError("form", form, "one of " + ", ".join(sorted(FORMS)))
@@ -213,5 +213,12 @@ def forms(form: Annotated[str | None, arg("FORM", "Only this one.")] = None, as_
     if as_json:
         document("part forms", {"forms": rows})
         return
-    cells = [[(*texts, ", ".join(axes))] for *texts, axes in (row.values() for row in rows)]
-    table(["form", "what it is", "dimensions", "directions"], *cells)
+    if form is None:
+        table(["form", "what it is"], [(row["form"], row["what"]) for row in rows])
+        show("The dimensions of one: matdb part forms FORM.")
+        return
+    (row,) = rows
+    show(f"{form}: {row['what']}; {', '.join(row['axes'])}.")
+    show(f"matdb part add NAME --material NAME --form {form} {row['dimensions'].replace(',', '')}", indent="  ")
+    for options, about in dimensions_told(form):
+        show(f"{options}: {about}", indent="  ")

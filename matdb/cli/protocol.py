@@ -76,7 +76,7 @@ def soak(said: SoakOptions, call: Asked) -> None:
     need = soak_of(body, at, start_c=room_c, family=family, air=air)
     loss = drift(body, at, out_s or 0.0, room_c=room_c, family=family, chamber_sd_k=0.3)
     figures: dict[str, Any] = {"temperature_c": at, "minutes": need.minutes, "minutes_safe": need.minutes_safe}
-    figures["seconds_to_2k"] = loss.seconds_left
+    figures |= {"minutes_planned": need.planned_min, "seconds_to_2k": loss.seconds_left}
     warnings = [*(service_note(family, t) for t in at), *(crystallisation_note(family, t, soaked_min) for t in at)]
     if soaked_min is not None:
         check = check_soak(body, soaked_min, at, start_c=room_c, family=family, air=air)
@@ -90,7 +90,7 @@ def soak(said: SoakOptions, call: Asked) -> None:
     rows = [dict(zip(figures, row, strict=True)) for row in zip(*(v.tolist() for v in figures.values()), strict=True)]
     content = {"part": said.part, "family": family, "air": air, "room_c": room_c, "within_k": 1.0, "rows": rows}
 
-    least, most = (round(end(row["minutes_safe"] for row in rows)) for end in (min, max))
+    least, most = (round(end(row["minutes_planned"] for row in rows)) for end in (min, max))
     span = f"{most}" if least == most else f"{least} to {most}"
     states = thinned(rows, _FEW)
     told = [
@@ -107,7 +107,7 @@ def soak(said: SoakOptions, call: Asked) -> None:
 
 
 def _in_words(row: dict[str, Any], soaked_min: float | None, out_s: float | None) -> str:
-    text = f"{given_text(row['temperature_c'])} degC: {row['minutes_safe']:.0f} min, likely through after "
+    text = f"{given_text(row['temperature_c'])} degC: {row['minutes_planned']:.0f} min, likely through after "
     text += f"{row['minutes']:.0f}; 2 K off when out for {_left(row, out_s)} s"
     if soaked_min is not None:
         core = f"{row['core_c']:.1f} +- {row['core_sd_k']:.1f}" + ("" if row["enough"] else " (too short)")
@@ -222,8 +222,7 @@ def _plan(
             notes.append(f"{t:g} degC is outside the service range, {low:g} to {high:g} degC: leave it out")
         soak_min = left = None
         if body is not None:
-            minutes = float(soak_of(body, t, family=family, air=air_of(said.air)).minutes_safe)
-            soak_min = max(10.0, math.ceil(minutes / 5.0) * 5.0)
+            soak_min = float(soak_of(body, t, family=family, air=air_of(said.air)).planned_min)
             left = float(drift(body, t, 0.0, family=family).seconds_left)
         steps.append(
             ProtocolStep(

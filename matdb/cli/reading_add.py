@@ -207,7 +207,7 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     expected, asked = "", fit.verdict == "asked"
     if not missing and fit.verdict != "refused" and (asked or not (said.log or call.as_json)):
         with call.existing() as store:
-            expected, foretold = _foretold(store, said, given)
+            expected, foretold = _foretold(store, said, in_mm(call, given))
         if asked:
             record, fit = said.fit(**foretold)
     written = None if said.picture is None else _draw(fit, said.name, said.picture, said.force)
@@ -321,14 +321,16 @@ def _foretold(store: Store, said: TraceOptions, given: Mapping[str, Any]) -> tup
 
     So a slip of mass or mode shows before it is logged.
     """
-    part, temperature_c, mass_kg = (options.values_of(_KNOWN, given)[name] for name in _NEEDED)
-    now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"])
+    values = options.values_of(_KNOWN, given)
+    part, temperature_c, mass_kg = (values[name] for name in _NEEDED)
+    held = {"squeeze_mm": values.get("squeeze_mm", 0.0)}
+    now = store.effective(part, temperature_c, mass_kg=mass_kg, count=given["count"], axis=given["axis"], **held)
     band, beside = now.natural_frequency_hz, list[float]()
     assert band is not None
     by = "readings" if now.basis == "readings" else "the family prior"
     line = f"{part} at {temperature_c:g} degC with {given['mass_kg']}: {band_cell(band)} Hz by {by}."
     if said.mounting is not None:
-        modes = store.modes(said.mounting, part, temperature_c).modes
+        modes = store.modes(said.mounting, part, temperature_c, **held).modes
         for bounce in (mode for mode in modes if mode.word.startswith("bounce")):
             band = bounce.natural_frequency_hz
             beside = [float(m.natural_frequency_hz.median / band.median) for m in modes if m is not bounce]

@@ -97,11 +97,12 @@ _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}
 def _told(answer: Squeeze, payload_alone: bool) -> list[str]:
     """How far to turn, what decides and what it rests on."""
     low, high = answer.load_factors
-    head = "" if answer.recommended_mm is not None else "nothing holds everything; best compromise: "
+    head = "" if answer.recommended_mm is not None else "no squeeze holds everything; the best compromise: "
     if answer.rests_on.startswith(CONTRADICTED):
         head = f"do not fly on this, what was read contradicts the label; by the label alone: {head}"
     return [
-        f"{answer.part}: {head}{_verdict(answer.points[0])}{' the payload' if payload_alone else ''}.",
+        f"{answer.part}: {head}{_verdict(answer.points[0])}{' the payload' if payload_alone else ''}"
+        f"{_against(answer.points[0])}.",
         "Judged on holding the payload alone; give --mounting to judge the picture." if payload_alone else "",
         f"Decides: {answer.reason}.",
         *(f"{_SAID_OF[point.name]}: {_verdict(point)}{_against(point)}." for point in answer.points[1:]),
@@ -115,10 +116,14 @@ def _behind(answer: Squeeze) -> None:
     """Print the figures and every reason."""
     rows = [(point, k) for point in answer.points for k in range(len(point.temperature_c))]
     records_table(rows, _COLUMNS)
+    least, most = _all(answer.least_mm), _all(answer.most_mm)
+    ends = f"Least squeeze without lift-off {least} mm, most by strain {most} mm"
+    if answer.least_mm.median > answer.most_mm.median:
+        room = f"strain allows {most} mm" if answer.most_mm.median > 0.0 else "the load alone strains a half too far"
+        ends = f"No squeeze does both: it takes {least} mm to keep the halves in touch, and {room}"
     show(
-        f"Least squeeze without lift-off {_all(answer.least_mm)} mm, most by strain {_all(answer.most_mm)} mm; bands "
-        "hold 95 %. 'In touch' is the probability that no half lifts off at any load factor. Both count what set and "
-        "creep will take."
+        f"{ends}; bands hold 95 %, set and creep counted. 'In touch' is the probability that no half lifts off at any "
+        "load factor."
     )
     lines("Why:", answer.reasons)
 

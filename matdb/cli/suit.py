@@ -20,7 +20,7 @@ from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, read_spectrum
-from matdb.units import counted
+from matdb.units import counted, counted_of
 
 PackageOption = Annotated[
     str | None, opt("--package", "NAME", "Judge this camera package only; all of the mounting's without it.")
@@ -129,7 +129,7 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
     )
     for row in ranking:
         how = how_to_fit(row.squeeze_mm, row.turns, row.spacer_mm)
-        share = f"{100.0 * row.share_of_temperatures:.1f} % of {counted(round(row.hours), _counted(row))}"
+        share = counted_of(row.share_of_temperatures, row.hours, "hours" if row.worst_when else "temperatures")
         settle = f"; {row.settle}" if row.settle and "settle" not in row.reason else ""
         show()
         verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
@@ -140,10 +140,6 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
         pixels = any(need.pixels is not None for need in row.requirements)
         records_table(row.requirements, [*REQUIREMENTS, *([_PIXELS] if pixels else [])])
         records_table(_states(row), [*_STATES, through])
-
-
-def _counted(row: Suitability) -> str:
-    return "hours" if row.worst_when else "temperatures"
 
 
 REQUIREMENTS: Final = (

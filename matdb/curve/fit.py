@@ -133,7 +133,7 @@ def fit_curve(
         bench_strain=evidence.bench_strain,
         softening=posterior.softening,
         weights=posterior.weights,
-        report=_report(material, evidence, posterior, before, by_part["offsets"], rows, numbers),
+        report=_report(material, readings, evidence, posterior, before, by_part["offsets"], rows, numbers),
         reading_count=len(readings),
         seed=seed,
     )
@@ -141,6 +141,7 @@ def fit_curve(
 
 def _report(
     material: Material,
+    readings: Sequence[Reading],
     evidence: Evidence,
     posterior: Posterior,
     before: Posterior,
@@ -164,7 +165,7 @@ def _report(
         },
         "geometry_sd": evidence.common_sd,
         "readings": rows,
-        "warnings": _warnings(material, evidence, posterior, rows, numbers),
+        "warnings": _warnings(material, readings, evidence, posterior, rows, numbers),
     }
 
 
@@ -272,6 +273,7 @@ def _parameters(posterior: Posterior, before: Posterior | None) -> list[dict[str
 
 def _warnings(
     material: Material,
+    readings: Sequence[Reading],
     evidence: Evidence,
     posterior: Posterior,
     rows: Sequence[Mapping[str, Any]],
@@ -293,7 +295,8 @@ def _warnings(
     untold: list[str] = []
     if on_part.any() and evidence.bench_strain is None and prior_of(material).table["softening_share"].value >= 0.1:
         untold.append("at which amplitude (at a larger one, filled rubber is 20 to 40 % softer)")
-    if on_part.any() and not evidence.pieces:
+    # Several that carry one mass are read together: there is no piece to tell.
+    if on_part.any() and not evidence.pieces and any(getattr(each, "count", 1) == 1 for each in readings):
         untold.append("which piece of several (they differ by some 10 %)")
     if untold:
         found.append(f"it was not told {' nor '.join(untold)} was read: the band holds for what was read")

@@ -22,6 +22,8 @@ from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
 from matdb.bench.readings import Deflection, Reading, RingDown
+from matdb.bench.thermal.body import body_of
+from matdb.bench.thermal.soak import soak
 from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve
@@ -51,14 +53,13 @@ _STATIC_S: Final = 10.0
 WORTH_SHARE: Final = 0.03
 #: Readings that differ only by mass, and by less than this share of today's width, are one to choose from; choice.
 _ALIKE_SHARE: Final = 0.02
-#: Minutes to soak through at room temperature, in a freezer, in a refrigerator or oven, and to read; common practice,
-#: no source.
-_ROOM_MIN, _FREEZER_MIN, _CHAMBER_MIN = 5.0, 60.0, 45.0
+#: Minutes to soak through what does not say how thick it is, and to read; common practice, no source.
+_SOAK_MIN: Final = 60.0
 _DEFLECTION_MIN, _RING_DOWN_MIN = 5.0, 3.0
 #: What the minutes of a reading are for.
 MINUTES_HOLD: Final = (
-    f"soaking through ({_ROOM_MIN:g} at room temperature, {_CHAMBER_MIN:g} in a refrigerator or oven, "
-    f"{_FREEZER_MIN:g} in a freezer), then loading and reading ({_RING_DOWN_MIN:g} to {_DEFLECTION_MIN:g})"
+    f"soaking through, as 'matdb soak' tells it ({_SOAK_MIN:g} for a part of unknown thickness), then loading and "
+    f"reading ({_RING_DOWN_MIN:g} to {_DEFLECTION_MIN:g})"
 )
 
 
@@ -116,7 +117,7 @@ class NextReading(PlainRecord):
     band_before, band_after : Band
         Stiffness of one part in N/mm over the asked states, now and as expected.
     minutes : float
-        About how long it takes, soaking included: see ``MINUTES_HOLD`` (common practice, no source).
+        About how long it takes, soaking included: see ``MINUTES_HOLD``.
     why : str
         The reason in words.
     """
@@ -362,7 +363,6 @@ class _Trial:
         after = Band(before.median, before.median * np.exp(low_end - middle), before.median * np.exp(high_end - middle))
         now = _width(before)
         then = min(_width(after), now)
-        _, soak_min = _chamber(t)
         return NextReading(
             kind=reading.kind,
             part=reading.part,
@@ -374,10 +374,15 @@ class _Trial:
             narrowing=1.0 - then / now if now > 0.0 else 0.0,
             band_before=before,
             band_after=after,
-            minutes=soak_min + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
+            minutes=self.soak_min(t) + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
             why=self.why(reading, now, then),
             squeeze_mm=self.squeeze_mm,
         )
+
+    def soak_min(self, temperature_c: float) -> float:
+        """Minutes to soak the part from the room, on the safe side."""
+        body = body_of(self.part.form)
+        return _SOAK_MIN if body is None else float(soak(body, temperature_c, family=self.many.family).planned_min)
 
     def why(self, reading: RingDown | Deflection, now: float, then: float) -> str:
         """The reason in words; ``now`` and ``then`` are ln widths of the band."""
@@ -396,8 +401,8 @@ class _Trial:
         first, last = float(self.asked.min()), float(self.asked.max())
         over = f"at {first:g} degC" if first == last else f"from {first:g} to {last:g} degC"
         return (
-            f"{_chamber(t)[0]}: {known}; it gives {gives}; expected to narrow the stiffness band {over} from a factor "
-            f"{math.exp(now):.2f} to {math.exp(then):.2f}"
+            f"{_chamber(t)}: {known}; it gives {gives}; expected to narrow the stiffness band {over} by "
+            f"{100.0 * (1.0 - then / now if now > 0.0 else 0.0):.0f} %"
         )
 
 
@@ -418,10 +423,10 @@ def _width(stiffness: Band) -> float:
     return float(np.mean(np.log(stiffness.high / stiffness.low)))
 
 
-def _chamber(temperature_c: float) -> tuple[str, float]:
-    """Where a part is brought to a temperature, and about the minutes to soak it; common practice, no source."""
+def _chamber(temperature_c: float) -> str:
+    """Where a part is brought to a temperature; common practice, no source."""
     if 15.0 <= temperature_c <= 30.0:
-        return "at room temperature", _ROOM_MIN
+        return "at room temperature"
     if temperature_c < 0.0:
-        return "in the freezer", _FREEZER_MIN
-    return "in the refrigerator" if temperature_c < 15.0 else "in the oven", _CHAMBER_MIN
+        return "in the freezer"
+    return "in the refrigerator" if temperature_c < 15.0 else "in the oven"

@@ -77,7 +77,7 @@ class PrintedStrut(RoundLeg):
     infill_share : float
         Infill density, above 0 to 1.
     pattern : str
-        One of ``PATTERNS``: ``"grid"``, ``"triangles"``, ``"honeycomb"``, ``"lines"``, ``"gyroid"``; or what its
+        ``"grid"``, ``"triangles"``, ``"honeycomb"``, ``"lines"``, ``"gyroid"``; or what its
         members do in every direction: ``"stretch"``, ``"bend"``, ``"mixed"``.
     build : str
         ``"upright"``: layers stacked along the axis, so that an axial load crosses them; or ``"lying"``.

@@ -81,8 +81,7 @@ def test_lowest_and_highest_mode_decide_what_lies_inside(gel):
     assert told.follows <= min(m.probability for m in told.modes) + (1.0 - told.isolates)
     narrow = dataclasses.replace(CAMERA, manoeuvre_hz=0.5 * f[0] * 1.3, rpm_idle=60 * 2.5 * f[-1] * 0.8)
     outside = six_axes(gel, narrow, 10.0)
-    assert any(text.startswith(f"{told.lowest.word} at") and "lies below" in text for text in outside.warnings)
-    assert any(text.startswith(f"{told.highest.word} at") and "lies above" in text for text in outside.warnings)
+    assert max(outside.lowest.probability, outside.highest.probability, outside.inside) < 0.5
     json.dumps(outside.to_dict(), allow_nan=False)
 
 

@@ -145,7 +145,8 @@ def test_the_price_of_the_hours_that_are_left(legs):
     for before, after in itertools.pairwise(sizes):
         assert after.added_hours == pytest.approx(found.hours * (after.share - before.share))
     assert "no " in found.sentence
-    assert f"{100 * sizes[len(found.members) - 2].share:.1f} %" in found.sentence
+    assert found.held(sizes[len(found.members) - 2].share) in found.sentence
+    assert "%" not in found.sentence
     if len(sizes) > len(found.members):
         assert "one part more would add" in found.sentence
 
@@ -244,10 +245,10 @@ def test_a_range_counts_temperatures_and_a_record_hours(legs):
 
 def test_why_swapping_holds_less_stands_in_the_same_sentence(legs):
     found = cover(legs, HEAVY, winter_and_summer(), share=0.9)
-    best, real = (f"{100 * x:.1f} %" for x in (found.share, found.share_with_swaps))
+    best, real = (found.held(x) for x in (found.share, found.share_with_swaps))
     assert best != real
     head = found.sentence.partition(";")[0]
-    assert f"{best} of 2000 hours with the best part at each, {real} with {found.swap_count} swaps: none comes" in head
+    assert f"{best} with the best part at each, for {real} with {found.swap_count} swaps: none comes" in head
     assert "to and fro" in head
 
 
@@ -269,5 +270,5 @@ def test_a_part_that_is_not_worth_it_is_said_to_be_so(legs):
     assert [s.size for s in found.best_by_size] == [1, 2]
     assert len(found.members) == 1
     assert found.swaps == ()
-    assert found.sentence.startswith("no set reaches 100 %: one part holds the window for")
+    assert found.sentence.startswith("no set reaches 2000 of 2000 hours: one part holds the window for")
     assert found.sentence.endswith(": not worth a part")

@@ -1,6 +1,7 @@
 """``matdb bench``: through a pipe, and in a real terminal with the session killed at every prompt."""
 
 import os
+import re
 import signal
 import sqlite3
 import subprocess
@@ -128,8 +129,11 @@ def test_a_frequency_far_from_the_curve_is_doubted(piped):
 def test_the_band_tightens_and_the_next_reading_is_named(piped):
     told = piped(*COLD, "q", words=("bench", "pad", "--for", "-10C..25C"))
     assert told.code == 0
-    assert "by family prior" in told.out
-    assert "bands tightened from a factor" in told.out
+    assert "brackets hold 95 %, by the label only" in told.out
+    # Before the reading, after it, and as it was.
+    before, after = re.findall(r"at -10 degC: (\S+ \(\S+\)) N/mm(?:, was (\S+ \(\S+\)))?", told.out)
+    assert after[1] == before[0] != after[0]
+    assert "factor" not in told.out
     assert told.out.count("next: a ") == 2
 
 

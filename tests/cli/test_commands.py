@@ -5,6 +5,7 @@ import io
 import json
 import math
 import os
+import re
 import sqlite3
 import subprocess
 import sys
@@ -487,3 +488,23 @@ def test_the_sheet_of_a_screwed_pair_says_to_soak_it_assembled(matdb_says):
     assert "3 turns past first touch) and soak it assembled" in sheet
     assert "Soak the part alone" not in sheet
     assert "Soak the part alone" in matdb_says("protocol", "0042", "--json").json["markdown"]
+
+
+def test_a_dimension_may_be_told_by_the_first_words_of_its_name(matdb_says):
+    words = ("part", "add", "leg", "--material", "tan", "--form", "printed-strut", "--outer", "6mm", "--length", "22mm")
+    told = matdb_says(*words, "--walls", "3", "--infill", "20%", "--json")
+    assert told.code == 0, told.err
+    assert told.json["part"]["form"]["infill_share"] == 0.2
+    # Two begin so: neither is meant.
+    assert "'--fla'" in matdb_says(*words, "--fla", "8mm").err
+    assert matdb_says(*words, "--low", "8mm").code == 2
+
+
+def test_the_forms_are_a_short_list_and_one_tells_what_each_dimension_is(matdb_says):
+    short = matdb_says("part", "forms").out
+    assert len(short.splitlines()) <= 25
+    for form in matdb_says("part", "forms", "--json").json["forms"]:
+        told = matdb_says("part", "forms", form["form"]).out
+        said = " ".join(told.split())
+        for option in re.findall(r"--[a-z-]+(?= (?:LENGTH|NUMBER|TEXT|ANGLE|SHARE)\b)", form["dimensions"]):
+            assert re.search(rf"{option}(, --[a-z-]+)*: [A-Z\"]", said), (form["form"], option)

@@ -1,10 +1,10 @@
 """Which reading to take next, from the command line."""
 
-import math
 
 import pytest
 
 import matdb
+from matdb.cli.screen import band_cell
 
 AT = ("--temp", "-10C..25C")
 
@@ -34,7 +34,9 @@ def test_the_ranking_in_words_and_in_json(matdb_says, store, dump):
     told = matdb_says(*words)
     assert told.code == 0, told.err
     assert f"Take next: a {best['kind']} on 0042 at {best['temperature_c']:g} degC with 150 g" in told.out
-    assert f"{math.exp(best['width_before']):.2f}" in told.out
+    # Bands are told as everywhere else, now and as expected.
+    now, then = (band_cell(best[f"band_{when}"]) for when in ("before", "after"))
+    assert f"from {now} to {then} N/mm" in " ".join(told.out.split())
     # Words and plan only: nothing is logged, nothing fitted.
     assert dump() == before
 
@@ -49,7 +51,7 @@ def test_one_temperature_and_one_kind(matdb_says):
     assert answer["candidates"] == 2
     assert len(rows) == 1
     assert rows[0]["mass_kg"] in (0.2, 0.25)
-    assert "at -5 degC from a factor" in rows[0]["why"]
+    assert f"at -5 degC by {100.0 * rows[0]['narrowing']:.0f} %" in rows[0]["why"]
     assert "-5 to -5" not in rows[0]["why"]
 
 
@@ -57,9 +59,11 @@ def test_one_temperature_and_one_kind(matdb_says):
 def test_minutes_say_what_they_are_for(matdb_says):
     words = ("next", "0042", "--temp", "20C", "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
     told = " ".join(matdb_says(*words, "--why").out.split())
-    assert (
-        "Minutes are for soaking through (5 at room temperature, 45 in a refrigerator or oven, 60 in a freezer)" in told
-    )
+    assert "Minutes are for soaking through, as 'matdb soak' tells it" in told
+    # Soaking is told alike by both, and three minutes of reading come on top.
+    for row in matdb_says(*words, "--json").json["readings"]:
+        soak = matdb_says("soak", "0042", "--temp", f"{row['temperature_c']}C", "--json").json["rows"][0]
+        assert row["minutes"] - soak["minutes_planned"] in (3.0, 5.0)
     assert "minutes with soaking" in told
     assert "20 to 20" not in told
     assert "soaking through" in matdb_says(*words, "--json").json["minutes_hold"]

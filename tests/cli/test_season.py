@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import matdb
+from matdb.advice.verdict import percent
 from matdb.cli.screen import share_text
 from matdb.cli.weather import clock_hours
 from matdb.errors import InputError
@@ -176,7 +177,16 @@ def test_cover_answers_in_words_and_in_one_document(matdb_says, tmp_path):
     first = shown.out.splitlines()[0]
     assert first == told.json["answer"]["lines"][0]
     assert first.startswith(("One part does it: ", "No single part"))
-    assert f"{100 * cover['share_with_swaps']:.1f} % of 800 hours" in " ".join(shown.out.split())
+    told = " ".join(shown.out.split())
+    held = f"{800 * cover['share_with_swaps']:.1f}".removesuffix(".0")
+    assert f"{held} of 800 hours" in told
+    # Percentages are one kind: how sure a part is to hold, as the ranking says of the same hours.
+    for member in cover["members"]:
+        assert f"{percent(member['probability'])} sure to hold at all of its hours" in told
+    if len(cover["members"]) == 1:
+        held = ("--part", member["part"], "--squeeze", f"{member['squeeze_mm']}mm")
+        (row,) = suit(matdb_says, "--forecast", file, *held)["ranking"]
+        assert row["probability"] == pytest.approx(member["probability"])
     assert "never an airworthiness approval" in shown.out
 
 
@@ -207,7 +217,11 @@ def test_modes_in_words(matdb_says, six):
     assert any("couples with" in w for w in told.json["warnings"])
     shown = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C").out
     assert "bounce" in shown
-    assert "sure that all are right" in " ".join(shown.split())
+    words = ("suit", "--mounting", "six", "--temp", "-5C", "--part", "ring 16x6x5", "--package", "main")
+    (row,) = matdb_says(*words, "--json").json["ranking"]
+    assert f"at -5 degC: {row['verdict']} ({percent(row['probability'])})" in " ".join(shown.split())
+    # A grommet is held as the ranking found it best.
+    assert told.json["squeeze_mm"] == row["squeeze_mm"]
     zoom = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C", "--package", "zoom", "--json").json
     assert zoom["modes"][0]["natural_frequency_hz"]["median"] < f[0]
     bare = matdb_says("modes", "cam", "ring 16x6x5", "--temp", "-5C")
@@ -254,7 +268,7 @@ def test_one_is_singular(matdb_says):
     words = {"suit": ("--why", "all"), "cover": ()}
     suit_, cover = (" ".join(matdb_says(name, *asked, *more).out.split()) for name, more in words.items())
     assert "150 g on 1 isolator, rotors" in suit_
-    assert "% of 1 temperature " in suit_
+    assert "holds 1 of 1 temperature " in suit_
     assert "of 1 temperature" in cover
     assert "of 1 temperatures" not in cover
 
@@ -264,7 +278,7 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
     from matdb.cli.cover import cover_lines
 
     member = Member(part="a", material="m", basis="readings", squeeze_mm=0.0, share_alone=0.8, share_served=0.5,
-                    low_c=0.0, high_c=9.0)  # fmt: skip
+                    probability=0.7, low_c=0.0, high_c=9.0)  # fmt: skip
     found = Cover(
         reached=True,
         proven=True,
@@ -284,17 +298,14 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
         counted="temperatures",
     )
     assert cover_lines(found) == [
-        "No single part: 2 parts hold 86.2 % of 36 temperatures.",
+        "No single part: 2 parts hold an expected 31 of 36 temperatures.",
         "Swap to a when it falls below 3 degC, and back to b when it rises above 5 degC.",
-        "Alone the best would hold 70.0 %.",
-        "That counts temperatures; how sure one part is to hold at every one of them, 'matdb suit' tells.",
+        "Alone the best would hold 25.2 of 36 temperatures.",
     ]
     poor = dataclasses.replace(found, reached=False, wanted=0.95)
     assert cover_lines(poor)[0] == (
-        "No single part and no set of up to 2 parts holds 95.0 %; the best, 2 of them: 86.2 % of 36 temperatures."
+        "No single part and no set of up to 2 parts holds the share asked for, 34.2 temperatures; the best, 2 of them: "
+        "an expected 31 of 36 temperatures."
     )
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
-    assert cover_lines(one) == [
-        "One part does it: a, 90.0 % of 36 temperatures.",
-        "That counts temperatures; how sure one part is to hold at every one of them, 'matdb suit' tells.",
-    ]
+    assert cover_lines(one) == ["One part does it: a, holds an expected 32.4 of 36 temperatures."]

@@ -62,12 +62,22 @@ def test_the_best_compromise_is_not_called_recommended(matdb_says, store):
     words = ("squeeze", "unread", "--mass", "10kg", "--temp", "-10C..25C", "--load", "-1..3")
     told = matdb_says(*words)
     assert told.code == 0, told.err
-    assert told.out.startswith("unread: nothing holds everything; best compromise: ")
+    assert told.out.startswith("unread: no squeeze holds everything; the best compromise: ")
     answer = matdb_says(*words, "--json").json
     assert answer["recommended_mm"] is None
     assert [p["name"] for p in answer["points"]] == ["best compromise"]
-    least = f"Least squeeze without lift-off {answer['least_mm']['median']:.2f} ("
-    assert least in matdb_says(*words, "--why").out
+    least, most = (answer[f"{end}_mm"]["median"] for end in ("least", "most"))
+    shown = " ".join(matdb_says(*words, "--why").out.split())
+    # Ends that cross are no range.
+    assert (f"Least squeeze without lift-off {least:.2f} (" in shown) == (least <= most)
+    assert (f"No squeeze does both: it takes {least:.2f} (" in shown) == (least > most)
+
+
+def test_ends_that_cross_are_never_shown_as_a_range(matdb_says, pair):
+    told = " ".join(matdb_says("squeeze", pair, "--mass", "40kg", "--temp", "-10C..25C", "--why").out.split())
+    assert "No squeeze does both: it takes" in told
+    assert "the load alone strains a half too far" in told
+    assert "Least squeeze" not in told
 
 
 def test_too_heavy_a_payload_gets_no_recommendation(matdb_says, pair):

@@ -78,6 +78,11 @@ class Soak:
     minutes_safe: Any
     note: str
 
+    @property
+    def planned_min(self) -> Any:
+        """The safe minutes as they are told everywhere: 10 at least, up to the next five; choice."""
+        return np.maximum(10.0, np.ceil(np.asarray(self.minutes_safe) / 5.0) * 5.0)[()]
+
 
 @dataclass(frozen=True)
 class SoakCheck:
