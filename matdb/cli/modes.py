@@ -37,10 +37,10 @@ def modes(
 
 def _answer(title: str, found: SixAxes, row: Suitability) -> Answer:
     how = how_to_fit(row.squeeze_mm, row.turns, row.spacer_mm)
-    held = f", {how}," if how else ""
+    held = f", {how}" if how else ""
     return Answer(
         lines=(
-            f"{title}{held} at {found.temperature_c:g} degC: {row.verdict} ({percent(row.probability)}).",
+            f"{title} at {found.temperature_c:g} degC{held}: {row.verdict} ({percent(row.probability)}).",
             *(
                 f"{number_text(mode.natural_frequency_hz.median)} Hz {mode.word.partition(' (')[0]}, damping ratio "
                 + number_text(mode.damping_ratio.median, 2)

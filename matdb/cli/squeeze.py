@@ -97,7 +97,7 @@ _SAID_OF: Final = {"asked": "As asked", "spacer": "With its spacer"}
 def _told(answer: Squeeze, payload_alone: bool) -> list[str]:
     """How far to turn, what decides and what it rests on."""
     low, high = answer.load_factors
-    head = "" if answer.recommended_mm is not None else "no squeeze holds everything; the best compromise: "
+    head = "" if answer.recommended_mm is not None else "no squeeze holds; best compromise: "
     if answer.rests_on.startswith(CONTRADICTED):
         head = f"do not fly on this, what was read contradicts the label; by the label alone: {head}"
     return [

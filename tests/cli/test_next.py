@@ -1,6 +1,5 @@
 """Which reading to take next, from the command line."""
 
-
 import pytest
 
 import matdb

@@ -54,7 +54,7 @@ RECORDED = {
     "curve 'tan 40A' --temp 5C --frequency 20Hz": r"tan 40A at 20 Hz, 5 degC: [\d.]+ \(",
     "fit 'white 20A'": r"white 20A at 30 Hz: [\d.]+ \(",
     "fit 'tan 40A'": r"tan 40A at 30 Hz: [\d.]+ \(",
-    "modes 'six axes' 'gel pair' --temp 5C --squeeze 0.8mm": r"gel pair under main of six axes at 5 degC: ",
+    "modes 'six axes' 'gel pair' --temp 5C --squeeze 0.8mm": r"gel pair under main of six axes at 5 degC, ",
     "modes 'six axes' 'gel ring 14x5x7' --temp -40C --package zoom": r"gel ring 14x5x7 under zoom of six axes at -40",
     "soak 'gel ring 14x5x7' --temp -18C": r"gel ring 14x5x7: soak \d+ min at -18 degC",
     "soak 'tan tube 6x4x10' --temp -40C..50C --minutes 10min --out 8s": r"tan tube 6x4x10: soak [\d to]+ min at ",
