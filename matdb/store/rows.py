@@ -146,9 +146,12 @@ def definition_of(thing: Material | Part | Mounting) -> dict[str, Any]:
 
 def from_definition(what: str, values: dict[str, Any]) -> Material | Part | Mounting:
     """The material, part or mounting that :func:`definition_of` made plain."""
-    if what == "mounting":
-        return mounting_from_dict(values)
-    return Material(**values) if what == "material" else Part(**values | {"form": form_from_dict(values["form"])})
+    made: dict[str, Callable[[dict[str, Any]], Material | Part | Mounting]] = {
+        "material": lambda said: Material(**said),
+        "part": lambda said: Part(**said | {"form": form_from_dict(said["form"])}),
+        "mounting": mounting_from_dict,
+    }
+    return made[what](values)
 
 
 #: How the name of a removed record ends; its row stays, for the readings on it and for its history.

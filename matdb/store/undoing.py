@@ -42,7 +42,7 @@ def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
         Nothing is left to take back.
 
     """
-    made_at = _newest(writer)
+    made_at = _newest(writer, shown)
     if made_at is None:
         raise StoreError(shown, "there is no change left to undo")
     # All that carries the time, before anything is changed.
@@ -65,17 +65,19 @@ def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
         for number in found[what, column]:
             name = str(_name(writer, what, number))
             if not rows.is_removed(name):
-                writer.remove(what, name, rows.built(what, _row(writer, what, number), shown), "undone")
+                writer.remove(what, name, _record(writer, what, number, shown), "undone")
                 told.append(f"{what} {name!r} is removed")
+    told = told or ["nothing of it counts any more"]
     writer.keep(_UNDO, 0, {"made_at": made_at.isoformat()}, "; ".join(told)[:1000])
     return made_at, told
 
 
-def _newest(writer: Writer) -> dt.datetime | None:
+def _newest(writer: Writer, shown: str) -> dt.datetime | None:
     """When the newest change was made that was neither taken back nor took one back."""
     taken_back = writer.rows("SELECT replaced_at, before FROM replaced WHERE what = ?", (_UNDO,))
     passed = {rows.as_time(at) for at, _ in taken_back}
-    passed |= {rows.as_time(rows.as_json(before)["made_at"]) for _, before in taken_back}
+    with rows.whole(shown, "the history of", _UNDO):
+        passed |= {rows.as_time(rows.as_json(before)["made_at"]) for _, before in taken_back}
     times = [
         rows.as_time(time)
         for table, column in _STAMPS
@@ -96,7 +98,9 @@ def _put_back(writer: Writer, number: int, shown: str) -> str:
     ((what, on, before, why),) = writer.rows(
         "SELECT what, record_id, before, why FROM replaced WHERE id = ?", (number,)
     )
-    old, new = rows.built(what, _row(writer, what, on), shown), rows.from_definition(what, rows.as_json(before))
+    with rows.whole(shown, "the history of", what):
+        new = rows.from_definition(what, rows.as_json(before))
+    old = _record(writer, what, on, shown)
     writer.replace(what, old.name, old, new, f"undone: {why}"[:1000])
     return f"{what} {new.name!r} is " + ("back" if rows.is_removed(old.name) else f"as it was before: {why}")
 
@@ -108,13 +112,13 @@ def _in_place_of(writer: Writer, number: int) -> int | None:
         if retired_at is None:
             return number
         ((successor,),) = writer.rows("SELECT max(id) FROM reading WHERE corrects_id = ?", (number,))
-        if successor is None:
+        if successor is None or successor <= number:  # a forged one could go round in a circle
             return None
         number = successor
 
 
 def _reading(writer: Writer, number: int, shown: str) -> Reading:
-    found: StoredReading = rows.built("reading", _row(writer, "reading", number), shown)
+    found: StoredReading = _record(writer, "reading", number, shown)
     return found.reading
 
 
@@ -123,8 +127,11 @@ def _said(reading: Reading, number: int) -> str:
     return f"reading {number} ({reading.kind} on {on} at {reading.temperature_c:g} degC)"
 
 
-def _row(writer: Writer, what: str, number: int) -> tuple[Any, ...]:
-    return writer.rows(f"{rows.SELECTS[what]} WHERE {what}.id = ?", (number,))[0]
+def _record(writer: Writer, what: str, number: int, shown: str) -> Any:
+    found = writer.rows(f"{rows.SELECTS[what]} WHERE {what}.id = ?", (number,))
+    with rows.whole(shown, what, number):
+        (row,) = found
+    return rows.built(what, row, shown)
 
 
 def _name(writer: Writer, what: str, number: int) -> Any:

@@ -37,7 +37,10 @@ class Writer:
 
     def __init__(self, connection: sa.Connection) -> None:
         self.connection, self.dialect = connection, connection.dialect.name
+        #: Of the server's own clock where there is one: 'undo' finds the newest change of all programs by it.
         self._now = dt.datetime.now(dt.UTC)
+        if self.dialect != "sqlite":
+            self._now = connection.exec_driver_sql("SELECT clock_timestamp()").scalar_one()
 
     def _run(self, sql: str, *parameters: Any) -> sa.CursorResult[Any]:
         return tables.run(self.connection, sql, *parameters)

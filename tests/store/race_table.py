@@ -5,11 +5,13 @@
 
 Two programs hold a store open; in every round both are let go at once, one operation each. After each round all that
 was confirmed must be there once, the history of every record complete, every reading of its part's material, and a
-material's tabulated stiffness there from one fit alone; after the last ``store check`` must find nothing.
+material's tabulated stiffness there from one fit alone; after the last ``store check`` must find nothing. What was
+confirmed, done again from the beginning in the order of its times, must give what the store says now, and every undo
+must have taken back the newest change that was left.
 """
 
 import argparse
-import json
+import datetime as dt
 import multiprocessing
 import sys
 import tempfile
@@ -22,13 +24,15 @@ from pathlib import Path
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
 warnings.filterwarnings("ignore", category=DeprecationWarning)  # forking is the point here
 
-from store.sample_records import fill
+from store.sample_records import RING, fill
 
+import matdb.store.undoing
 import matdb.store.writer  # noqa: F401 - before the forks
 from matdb.bench.readings import RingDown
-from matdb.errors import AlreadyExists, InputError
+from matdb.errors import AlreadyExists, InputError, NotFound
 from matdb.material.record import Material
 from matdb.store import FitRecord, Records
+from matdb.store.rows import as_json, as_time
 
 PUBLISHED = 40
 
@@ -53,7 +57,9 @@ def move(records, note):
     """Give the part to the other material."""
     part = records.part("007")
     other = {"amber 40A": "coral 00", "coral 00": "amber 40A"}[part.material]
+    note = f"{note} to {other}"
     records.replace("007", replace(part, material=other, note=note), note)
+    return note
 
 
 def edit(records, note):
@@ -80,12 +86,27 @@ def publish(records, note):
 
 def name(records, note):
     """Both take the same name."""
-    records.add(Material(name=note.partition(" ")[0]))
+    records.add(Material(name=note.partition(" ")[0] + "."))
 
 
-WORKS = (log, correct, remove, move, edit, remount, fit, publish, name)
-#: Of what the winner alone may do: a reading that was retired, a name that is taken.
-REFUSED = (InputError, AlreadyExists)
+def discard(records, note):
+    """Take the part away, with all readings on it."""
+    records.remove("part", "007", note)
+
+
+def renew(records, note):
+    """Make the part anew, where it was taken away."""
+    records.add([replace(RING, note=note), *[ring_down(note)] * 2])
+
+
+def undo(records, note):
+    """What is noted is the time of the change that was taken back."""
+    return records.undo()[0].isoformat()
+
+
+WORKS = (log, correct, remove, move, edit, remount, fit, publish, name, discard, undo)
+#: Of what the winner alone may do: a reading that was retired, a name that is taken, a part that is gone.
+REFUSED = (InputError, AlreadyExists, NotFound, IndexError)
 
 
 def program(where, gate, orders, told):
@@ -95,17 +116,25 @@ def program(where, gate, orders, told):
             work, note = order
             gate.wait()
             try:
-                globals()[work](records, note)
-                told.put((work, note, ""))
+                said = globals()[work](records, note)
+                told.put((work, said or note, ""))
             except REFUSED as error:
                 told.put((work, note, type(error).__name__))
             except Exception as error:
                 told.put((work, note, f"! {type(error).__name__}: {error}"))
 
 
-def faults_of(ask, done):
-    """What the confirmed works left that they must not have left."""
-    found = []
+def faults_of(ask, done, base=("",) * 3, asked=None):
+    """What the confirmed works left that they must not have left.
+
+    ``base`` are the notes of the part's readings before the works; ``asked`` remembers what never changes.
+    """
+    found, asked = [], {} if asked is None else asked
+
+    def fixed(sql, note):
+        if (sql, note) not in asked:
+            asked[sql, note] = next(iter(ask(sql, (note,))), (None,))[0]
+        return asked[sql, note]
 
     def once(what, sql, *works):
         there = sorted(str(row[0]) for row in ask(sql))
@@ -115,22 +144,21 @@ def faults_of(ask, done):
             found.append(f"{what}: {len(missing)} missing, {len(double)} too often")
 
     mine = "note LIKE '% %' AND "
-    logged = sorted(n for work, note in done if work == "log" for n in [note] * 3)
+    logged = sorted(n for work, note in done if work in LOGGED for n in [note] * LOGGED[work])
     there = sorted(row[0] for row in ask(f"SELECT note FROM reading WHERE {mine}corrects_id IS NULL"))
     if logged != there:
         found.append(f"{len(there)} readings for {len(logged)} logged")
-    once("corrected", "SELECT note FROM reading WHERE corrects_id IS NOT NULL", "correct")
+    undone = "IN (SELECT replaced_at FROM replaced WHERE what = 'undo')"
+    once("corrected", f"SELECT note FROM reading WHERE corrects_id IS NOT NULL AND NOT logged_at {undone}", "correct")
     once("fits", "SELECT program_version FROM fit", "fit")
-    once("replaced", "SELECT why FROM replaced", "move", "edit", "remount")
+    replaced = f"SELECT replace(why, 'removed: ', '') FROM replaced WHERE NOT replaced_at {undone}"
+    once("replaced", replaced, "move", "edit", "remount", "discard")
     for what, changed in (("part", "move"), ("material", "edit")):
-        said = [
-            json.loads(b)["note"] if isinstance(b, str) else b["note"]
-            for (b,) in ask(f"SELECT before FROM replaced WHERE what = '{what}' AND record_id = 1 ORDER BY id")
-        ]
-        said += [row[0] for row in ask(f"SELECT note FROM {what} WHERE id = 1")]
-        wanted = [note for work, note in done if work == changed]
-        if sorted(said[1:]) != sorted(wanted):
-            found.append(f"{len(set(wanted) - set(said))} definitions of the {what} in no history")
+        said = {as_json(b)["note"] for (b,) in ask(f"SELECT before FROM replaced WHERE what = '{what}'")}
+        said |= {row[0] for row in ask(f"SELECT note FROM {what}")}
+        lost = {note for work, note in done if work == changed} - said
+        if lost:
+            found.append(f"{len(lost)} definitions of the {what} in no history")
     ((count,),) = ask(
         "SELECT count(*) FROM reading r JOIN part p ON p.id = r.part_id WHERE p.material_id <> r.material_id"
     )
@@ -139,7 +167,80 @@ def faults_of(ask, done):
     sets = ask("SELECT fit_id, count(*) FROM effective_stiffness GROUP BY fit_id")
     if sets and [n for _, n in sets] != [PUBLISHED]:
         found.append(f"published sets {sets}")
-    return found
+    return found + replayed(ask, fixed, done, base)
+
+
+UNDONE = "SELECT replaced_at, before FROM replaced WHERE what = 'undo'"
+#: How many readings a work logs.
+LOGGED = {"log": 3, "renew": 2}
+#: When a work was done, by its note; of a reading its first one, for a later undo may log the same again.
+TIMES = {
+    **dict.fromkeys(("log", "correct", "renew"), "SELECT logged_at FROM reading WHERE note = ? ORDER BY id LIMIT 1"),
+    "remove": "SELECT retired_at FROM reading WHERE retired_why = 'removed: ' || ?",
+    **dict.fromkeys(("move", "edit", "remount"), "SELECT replaced_at FROM replaced WHERE why = ?"),
+    "discard": "SELECT replaced_at FROM replaced WHERE why = 'removed: ' || ?",
+    "name": "SELECT added_at FROM material WHERE replace(name, ?, '') <> name ORDER BY id",
+}
+#: What the reading said whose place another took, and what one said that was removed.
+OLD = {
+    "correct": "SELECT o.note FROM reading n JOIN reading o ON o.id = n.corrects_id WHERE n.note = ? ORDER BY n.id",
+    "remove": "SELECT note FROM reading WHERE retired_why = 'removed: ' || ?",
+}
+
+
+def replayed(ask, fixed, done, base):
+    """What the store says that it would not, had the confirmed works been done one after another, by their times."""
+    found = []
+    taken_back = {as_time(at): as_json(before)["made_at"] for at, before in ask(UNDONE)}
+    if sorted(taken_back.values()) != sorted(note for work, note in done if work == "undo"):
+        found.append("an undo that was confirmed is in no history, or one in the history was not confirmed")
+    steps = [(at, "undo", made_at) for at, made_at in taken_back.items()]
+    for work, note in done:
+        if work in TIMES:
+            said = note.partition(" ")[0] + "." if work == "name" else note
+            steps.append((as_time(fixed(TIMES[work], said)), work, said))
+    if any(at is None for at, _, _ in steps):
+        return [*found, "a confirmed work has no time"]
+    if len({at for at, _, _ in steps}) < len(steps):
+        found.append("two changes at one time")
+    left = []
+    for at, work, note in sorted(steps):
+        if work != "undo":
+            left.append((at, work, note))
+        elif not left or left[-1][0] != dt.datetime.fromisoformat(note):
+            return [*found, f"took back the change of {note}, not the newest one"]
+        else:
+            left.pop()
+    readings, material, notes = list(base), "amber 40A", {"part": "", "material": "", "mounting": ""}
+    names = set()
+    for _, work, note in left:
+        if work in OLD:
+            readings.remove(fixed(OLD[work], note))
+        if work == "discard":
+            readings, notes["part"] = [], None
+        elif work in ("move", "renew"):
+            material, notes["part"] = note.partition(" to ")[2] or "amber 40A", note
+        elif work in ("edit", "remount"):
+            notes["material" if work == "edit" else "mounting"] = note
+        elif work == "name":
+            names.add(note)
+        readings += [note] * LOGGED.get(work, int(work == "correct"))
+    wanted = {"readings": sorted(readings), "names": sorted(names), **notes}
+    wanted["part's material"] = material if notes["part"] is not None else None
+    of_part = "FROM part p JOIN material m ON m.id = p.material_id WHERE p.name = '007'"
+    ((part, made_of),) = ask(f"SELECT p.note, m.name {of_part}") or [(None, None)]
+    counting = "JOIN part p ON p.id = r.part_id WHERE p.name = '007' AND r.retired_at IS NULL"
+    there = {
+        "readings": sorted(row[0] for row in ask(f"SELECT r.note FROM reading r {counting}")),
+        "names": sorted(n for (n,) in ask("SELECT name FROM material WHERE name LIKE 'round%'") if "removed" not in n),
+        "part": part,
+        "material": ask("SELECT note FROM material WHERE name = 'amber 40A'")[0][0],
+        "mounting": as_json(ask("SELECT definition FROM mounting WHERE name = 'nose'")[0][0]).get("note", ""),
+        "part's material": made_of,
+    }
+    return found + [
+        f"{what}: {there[what]!r}, not {wanted[what]!r}"[:300] for what in wanted if there[what] != wanted[what]
+    ]
 
 
 def race(where, pair, rounds):
@@ -147,16 +248,24 @@ def race(where, pair, rounds):
     with Records(where) as records:
         fill(records)
         records.add_readings([ring_down("spare")] * (2 * rounds + 10))  # for those who remove
+        done = [("edit", f"before {k}") for k in range(2 * rounds * (undo in pair))]  # for those who undo
+        for _, note in done:
+            edit(records, note)
+        base = [each.reading.note for each in records.readings(part="007")]
     context = multiprocessing.get_context("fork")
     gate, told = context.Barrier(2), context.Queue()
     orders = [context.Queue(), context.Queue()]
     programs = [context.Process(target=program, args=(where, gate, each, told)) for each in orders]
     for each in programs:
         each.start()
-    done, refused, faults = [], 0, []
+    made, refused, faults, asked = len(done), 0, [], {}
     try:
         with Records(where) as records:
             for turn in range(rounds):
+                if not records._reader.rows("SELECT 1 FROM part WHERE name = '007'"):
+                    renew(records, f"round{turn} new")
+                    done.append(("renew", f"round{turn} new"))
+                    made += 1
                 for who, (queue, work) in enumerate(zip(orders, pair, strict=True)):
                     queue.put((work.__name__, f"round{turn} {who}"))
                 for _ in pair:
@@ -167,7 +276,7 @@ def race(where, pair, rounds):
                         refused += 1
                     else:
                         done.append((work, note))
-                faults += faults_of(records._reader.rows, done)
+                faults += faults_of(records._reader.rows, done, base, asked)
                 if len(faults) > 20:
                     break
             faults += [f"{f.what}: {f.says}" for f in records.check() if f.level == "error" or "twice" in f.says]
@@ -177,7 +286,7 @@ def race(where, pair, rounds):
         for each in programs:
             each.join(20)
             each.kill()
-    return len(done), refused, faults
+    return len(done) - made, refused, faults
 
 
 def fresh_files(scratch):

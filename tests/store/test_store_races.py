@@ -10,6 +10,7 @@ from matdb.store import FitRecord, Records
 
 #: Each lost something on a server that did not serialise its writers, within twenty rounds; race_table.py tries all.
 PAIRS = [("log", "move"), ("move", "move"), ("edit", "edit"), ("fit", "fit"), ("correct", "correct")]
+PAIRS += [("undo", "undo"), ("undo", "move"), ("discard", "log")]
 
 
 @pytest.mark.slow
@@ -25,6 +26,19 @@ def test_the_race_table_would_notice(records):
     ask = records._reader.rows
     assert race_table.faults_of(ask, []) == []
     assert race_table.faults_of(ask, [("log", "round1 0"), ("edit", "round1 1"), ("fit", "x")]) != []
+    done = [("edit", "one"), ("edit", "two")]
+    for _, note in done:
+        race_table.edit(records, note)
+    assert race_table.faults_of(ask, done) == []
+    done.append(("undo", race_table.undo(records, "")))
+    assert race_table.faults_of(ask, done) == []
+    assert race_table.faults_of(ask, done[:-1]) == [
+        "an undo that was confirmed is in no history, or one in the history was not confirmed"
+    ]
+    broken(records, "UPDATE material SET note = 'two' WHERE id = 1")
+    assert race_table.faults_of(ask, done) == ["material: 'two', not 'one'"]
+    broken(records, "UPDATE replaced SET replaced_at = (SELECT min(replaced_at) FROM replaced) WHERE why = 'two'")
+    assert "two changes at one time" in race_table.faults_of(ask, done)
 
 
 def broken(records, *statements):

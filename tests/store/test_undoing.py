@@ -1,13 +1,16 @@
 """The last change taken back, one after another, until nothing is left: the store then says what it said before."""
 
+import datetime as dt
 import random
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
-from store.sample_records import AMBER, PAD
+from store.sample_records import AMBER, PAD, fill
 
 from matdb.bench.readings import RingDown
 from matdb.errors import InputError, NotFound, StoreError
+from matdb.store import Records, writer
 
 
 def state(records):
@@ -90,3 +93,47 @@ def test_a_removal_needs_a_reason_where_readings_count_and_leaves_the_name_free(
         records.remove("material", "amber 40A", "gone")
     with pytest.raises(InputError, match="removed"):
         records.replace("pad 10x5", replace(PAD, name="y (removed 3)"), "a joke")
+
+
+def test_the_newest_change_is_told_by_the_clock_of_the_server(server, empty_store_template, monkeypatch):
+    """The clocks of two machines are never the same: the later change may bear the earlier time."""
+    with Records(server.url(server.empty_store(empty_store_template))) as records:
+        fill(records)
+        records.replace("pad 10x5", replace(PAD, note="first"), "first")
+        hour_ago = SimpleNamespace(now=lambda tz: dt.datetime.now(tz) - dt.timedelta(hours=1))
+        monkeypatch.setattr(writer, "dt", SimpleNamespace(datetime=hour_ago, UTC=dt.UTC))
+        records.replace("pad 10x5", replace(PAD, note="second"), "second")
+        _, told = records.undo()
+    assert told == ["part 'pad 10x5' is as it was before: second"]
+
+
+FORGED = {
+    "a record that is not there": "UPDATE replaced SET record_id = 9",
+    "another kind": "UPDATE replaced SET what = 'thing'",
+    "a definition of nothing": "UPDATE replaced SET before = '{}'",
+    "a definition that is none": "UPDATE replaced SET before = '7'",
+    "when nothing was taken back": "INSERT INTO replaced SELECT 9, 'undo', 0, '{}', replaced_at, '' FROM replaced",
+    "no time": """INSERT INTO replaced SELECT 9, 'undo', 0, '{"made_at": "never"}', replaced_at, '' FROM replaced""",
+    "no number": "INSERT INTO replaced SELECT 9, 'undo', 0, '[3]', replaced_at, '' FROM replaced",
+}
+
+
+@pytest.mark.parametrize("forged", FORGED.values(), ids=FORGED)
+def test_a_forged_history_is_refused_in_one_line(records, forged):
+    records.replace("pad 10x5", replace(PAD, note="thick"), "thick")
+    with records._change() as change:
+        change.connection.exec_driver_sql(forged)
+    before = state(records)
+    with pytest.raises(StoreError, match=r"damaged|refuses") as raised:
+        records.undo()
+    assert str(raised.value).isprintable()
+    assert state(records) == before
+
+
+def test_readings_that_correct_each_other_in_a_circle_are_walked_once(records):
+    numbers = records.add([ring_down(), ring_down()])
+    with records._change() as change:
+        for a, b in (numbers, numbers[::-1]):
+            forged = "UPDATE reading SET corrects_id = {}, retired_at = '2020-01-01 00:00:00.000000', retired_why = 'x'"
+            change.connection.exec_driver_sql(f"{forged.format(b)} WHERE id = {a}")
+    assert records.undo()[1] == ["nothing of it counts any more"]
