@@ -2,7 +2,7 @@
 """Kill a program at random moments of its work and look at the store that it leaves.
 
     python tests/store/kill_table.py 200        prints the table, SQLite and PostgreSQL
-    python tests/store/kill_table.py 400 --mixed    four works mixed on one store never reset, the server killed too
+    python tests/store/kill_table.py 400 --mixed    six works mixed on one store never reset, the server killed too
 
 Each work is done unharmed to learn how long it takes; then again and again on fresh stores, by a child that is killed
 (SIGKILL) after a random share of that time, until so many kills fell inside the work. After each the store must open,
@@ -26,7 +26,7 @@ import sys
 import tempfile
 import time
 import warnings
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
@@ -34,7 +34,7 @@ warnings.filterwarnings("ignore", category=DeprecationWarning)  # forking is the
 
 import numpy as np
 from store.old_stores import answers, grow, server_store, sqlite_store
-from store.sample_records import fill
+from store.sample_records import PAD, fill
 
 from matdb.api import Store
 from matdb.bench.readings import RingDown
@@ -42,7 +42,11 @@ from matdb.exchange.tables import readings_table, write_table
 from matdb.exchange.whole_store import export_store
 from matdb.store import FitRecord, Records, revisions
 
-for _name in ("alembic.command", "alembic.config", "matdb.store.backups", "matdb.store.checking", "matdb.store.writer"):
+for _name in (
+    "alembic.command",
+    "alembic.config",
+    *map("matdb.store.{}".format, ("backups", "checking", "undoing", "writer")),
+):
     importlib.import_module(_name)  # before the forks, so that the time of a work is not that of its imports
 
 #: Less of everything, for the test suite.
@@ -53,7 +57,7 @@ STEPS = 5 if SMALL else 20  # corrections, or readings logged one by one
 PUBLISHED = 1616  # rows of the table that comes with a fit
 MEASURED = 1 if SMALL else 3
 DRAWS = 20000
-SERVER_KILLS = 20
+SERVER_KILLS = 2 if SMALL else 20
 BATCH = [RingDown(part="007", temperature_c=-18 + i * 1e-3, mass_kg=0.25, frequency_hz=31.2) for i in range(ROWS)]
 OLD = b"what was there before\n"
 
@@ -101,6 +105,23 @@ def logging(where, folder, ready, confirm):
             confirm(1)
 
 
+def removing(where, folder, ready, confirm):
+    with Records(where) as records:
+        names = list(trials(records))
+        ready()
+        for name in names:
+            records.remove("part", name, "killed or not")
+            confirm(1)
+
+
+def undoing(where, folder, ready, confirm):
+    with Records(where) as records:
+        ready()
+        for _ in range(TRIALS):
+            records.undo()
+            confirm(1)
+
+
 def upgrading(where, folder, ready, confirm):
     ready()
     Records(where).close()
@@ -144,11 +165,15 @@ WORKS = {
     "fit": Work(fitting),
     "correction": Work(correcting),
     "logging": Work(logging),
+    "removal": Work(removing),
+    "undo": Work(undoing),
     **{f"upgrade {revision}": Work(upgrading, revision) for revision in revisions.REVISIONS[:-1]},
     "backup": Work(backing_up, file="backup.sqlite"),
     "export json": Work(exporting_store, file="store.json"),
     "export csv": Work(exporting_csv, file="readings.csv"),
 }
+#: Those that a store needs no preparation for.
+ALONE = tuple(name for name in WORKS if name not in ("removal", "undo"))
 
 
 # -- stores, fresh for every kill ------------------------------------------------------------------------------------
@@ -294,7 +319,8 @@ def state(records):
 
 def lost(work, before, after, confirmed):
     """What was confirmed or there before and is not there now; empty when nothing is."""
-    grown = {k: after[k] - before[k] for k in before if k != "whole fits"}
+    taken = ("parts", "materials") if work in ("removal", "undo") else ()
+    grown = {k: after[k] - before[k] for k in before if k not in ("whole fits", *taken)}
     least = {"import": "readings", "logging": "readings", "correction": "corrected", "fit": "fits"}
     if min(grown.values()) < 0 or (work in least and grown[least[work]] < confirmed):
         return f"lost: {before} -> {after}, {confirmed} confirmed"
@@ -400,7 +426,7 @@ def look(bench, row, name, work, where, folder, confirmed, before, whole):
     row.faults += faults + [f for f in (gone, wrong) if f]
 
 
-def table(bench, kills, seed=1, works=tuple(WORKS)):
+def table(bench, kills, seed=1, works=ALONE):
     """Kill each work until ``kills`` fell inside it, each on a fresh store; answers a row per work."""
     draw = random.Random(seed)
     out = []
@@ -450,11 +476,57 @@ def table(bench, kills, seed=1, works=tuple(WORKS)):
     return out
 
 
-MIXED = ("import", "fit", "correction", "logging")
+MIXED = ("import", "fit", "correction", "logging", "removal", "undo")
+TRIALS = 6
+
+
+def trials(records):
+    """What is said of the parts that are there to be taken away: their definitions, and their readings that count."""
+    return {
+        part.name: (repr(part), sorted(repr(each.reading) for each in records.readings(part=part.name)))
+        for part in records.parts()
+        if part.name.startswith("trial")
+    }
+
+
+def laid_out(records, work):
+    """Give a work that takes something away what it takes; answers what must be said after each of its steps."""
+    for name in trials(records):
+        records.remove("part", name, "a killed program did not get so far")
+    new = [
+        [part := replace(PAD, name=f"trial {k}", material="coral 00"), *[replace(BATCH[k], part=part.name)] * 3]
+        for k in range(TRIALS)
+    ]
+    if work == "removal":
+        records.add([thing for things in new for thing in things])
+        said = list(trials(records).items())
+        return [dict(said[k:]) for k in range(TRIALS + 1)]
+    newest = {}
+    changes = (
+        lambda: newest.update(number=records.add(new[0])[-1]),
+        lambda: newest.update(number=records.correct_reading(newest["number"], replace(new[0][1], count=2), "typo")),
+        lambda: records.add(new[1]),
+        lambda: records.replace("trial 0", replace(new[0][0], material="amber 40A"), "mixed up"),
+        lambda: records.remove("part", "trial 1", "torn"),
+        lambda: records.remove_reading(newest["number"], "loose"),
+    )
+    said = [trials(records)]
+    for change in changes[:TRIALS]:
+        change()
+        said.append(trials(records))
+    return said[::-1]
+
+
+def misled(said, there, confirmed):
+    """What is lost and what is half of a work that takes away: after so many confirmed steps one more may be done."""
+    if there in said[confirmed : confirmed + 2]:
+        return "", ""
+    words = f"after {confirmed} confirmed steps {there}"
+    return (f"lost: {words}", "") if there in said else ("", f"half a step: {words}")
 
 
 def mixed(bench, kills, server=None, seed=2):
-    """Four kinds of work on one store that is never reset, each killed midway; then the server itself; answers rows."""
+    """Six kinds of work on one store that is never reset, each killed midway; then the server itself; answers rows."""
     global BATCH, ROWS, DRAWS
     BATCH, ROWS, DRAWS = BATCH[:100], 100, 60  # the store is looked through after every kill
     draw, times = random.Random(seed), {name: [] for name in MIXED}
@@ -468,13 +540,17 @@ def mixed(bench, kills, server=None, seed=2):
     if server is not None:
         rows.append((Row(bench.name, "mixed, server killed"), SERVER_KILLS, kill_server))
     with tempfile.TemporaryDirectory() as folder:
-        for name in MIXED * 3:
+        for name in MIXED * (1 if SMALL else 3):
+            if name in ("removal", "undo"):
+                with Records(where) as records:
+                    laid_out(records, name)
             times[name].append(in_child(where, WORKS[name], folder)[0])
         for row, wanted, kill in rows:
-            with Records(where) as records:
-                before = state(records)
             while row.inside < wanted and row.tries < 6 * wanted:
                 name = draw.choice(MIXED)
+                with Records(where) as records:
+                    said = laid_out(records, name) if name in ("removal", "undo") else []
+                    before = state(records)
                 lasts = statistics.median(times[name][-9:])
                 delay = draw.uniform(0.0, lasts)
                 spent, confirmed, ended = in_child(
@@ -492,13 +568,14 @@ def mixed(bench, kills, server=None, seed=2):
                 with Records(where) as records:
                     row.opened += 1
                     errors = [f"{f.what}: {f.says}" for f in records.check() if f.level == "error"]
-                    after = state(records)
+                    after, there = state(records), trials(records)
                 gone, wrong = lost(name, before, after, confirmed), half(name, before, after)
+                if said:
+                    gone, wrong = (a or b for a, b in zip((gone, wrong), misled(said, there, confirmed), strict=True))
                 row.sound += not errors
                 row.kept += not gone
                 row.half += bool(wrong)
                 row.faults += [f"{name}: {f}" for f in (*errors[:1], gone, wrong) if f]
-                before = after
             row.ms = round(1e3 * statistics.median([t for name in MIXED for t in times[name]]), 1)
     return [row for row, _, _ in rows]
 
@@ -550,8 +627,8 @@ def main():
     reader.add_argument("--server", help="folder of a running server")
     reader.add_argument("--json", action="store_true")
     reader.add_argument("--small", action="store_true", help="less of everything, for the test suite")
-    reader.add_argument("--works", default=",".join(WORKS))
-    reader.add_argument("--mixed", action="store_true", help="four works mixed on one store; the server killed too")
+    reader.add_argument("--works", default=",".join(ALONE))
+    reader.add_argument("--mixed", action="store_true", help="six works mixed on one store; the server killed too")
     given = reader.parse_args()
     works = tuple(given.works.split(","))
     rows = []

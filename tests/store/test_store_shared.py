@@ -71,25 +71,50 @@ def test_programs_at_once_lose_and_double_nothing(records, where, python):
     assert records.check() == []
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
-def test_a_killed_program_leaves_all_or_nothing(engine, request, python):
-    """See kill_table.py, which does the same two hundred times."""
+def killed(python, *words):
+    """The rows of kill_table.py, of which no store may have lost or half of anything."""
     code = (
         "import sys, json, runpy; sys.argv[0] = 'kill_table'; runpy.run_module('store.kill_table', run_name='__main__')"
     )
-    words = ["2", "--small", "--json", "--engine", engine]
-    if engine == "postgresql":
-        words += ["--server", request.getfixturevalue("server").folder]
-    out, said = python(code, *words).communicate()
+    out, said = python(code, *words, "--small", "--json").communicate()
     assert said == ""
     found = json.loads(out)
-    assert [row["work"] for row in found] == list(kill_table.WORKS)
     for row in found:
         assert row["faults"] == []
         assert row["opened"] == row["sound"] == row["kept"] == row["tries"] > 0
         assert row["half"] == 0
+    return found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
+def test_a_killed_program_leaves_all_or_nothing(engine, request, python):
+    """See kill_table.py, which does the same two hundred times."""
+    running = ["--server", request.getfixturevalue("server").folder] if engine == "postgresql" else []
+    found = killed(python, "2", "--engine", engine, *running)
+    assert [row["work"] for row in found] == list(kill_table.ALONE)
     assert sum(row["inside"] for row in found) > len(found)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("engine", ["sqlite", "postgresql"])
+def test_works_mixed_on_one_store_and_the_server_killed_leave_all_or_nothing(engine, python):
+    found = killed(python, "12", "--mixed", "--engine", engine)
+    assert [row["inside"] for row in found] == [12, 2][: len(found)]
+    assert len(found) == (2 if engine == "postgresql" else 1)
+
+
+def test_the_kill_table_would_notice_a_step_that_is_lost_or_half_done(file):
+    with Records(file) as records:
+        for work, change in (("removal", lambda: records.remove("part", "trial 0", "x")), ("undo", records.undo)):
+            said = kill_table.laid_out(records, work)
+            assert len(said) == kill_table.TRIALS + 1
+            assert kill_table.misled(said, kill_table.trials(records), 0) == ("", "")
+            assert kill_table.misled(said, kill_table.trials(records), 1)[0].startswith("lost")
+            change()
+            assert kill_table.misled(said, kill_table.trials(records), 1) == ("", "")
+            half = dict(list(kill_table.trials(records).items())[:1])
+            assert kill_table.misled(said, half | {"trial 9": ()}, 1)[1].startswith("half")
 
 
 BEFORE = {"readings": 10, "retired readings": 0, "fits": 1, "corrected": 0, "whole fits": True}
