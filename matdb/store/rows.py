@@ -69,7 +69,7 @@ def whole(shown: str, what: str, name: object) -> Iterator[None]:
     """Say that a row is damaged instead of blaming the user for what stands in it."""
     try:
         yield
-    except (MatdbError, ValueError, TypeError, KeyError, AttributeError) as error:
+    except (MatdbError, ValueError, TypeError, KeyError, AttributeError, OverflowError) as error:
         raise StoreError(shown, f"{what} {name!r} is damaged ({error}); restore a backup") from None
 
 

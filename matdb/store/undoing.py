@@ -74,19 +74,22 @@ def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
 
 def _newest(writer: Writer, shown: str) -> dt.datetime | None:
     """When the newest change was made that was neither taken back nor took one back."""
-    taken_back = writer.rows("SELECT replaced_at, before FROM replaced WHERE what = ?", (_UNDO,))
-    passed = {rows.as_time(at) for at, _ in taken_back}
-    with rows.whole(shown, "the history of", _UNDO):
+    with rows.whole(shown, "the time of", "a change"):
+        taken_back = writer.rows("SELECT replaced_at, before FROM replaced WHERE what = ?", (_UNDO,))
+        passed = {rows.as_time(at) for at, _ in taken_back}
         passed |= {rows.as_time(rows.as_json(before)["made_at"]) for _, before in taken_back}
-    times = [
-        rows.as_time(time)
-        for table, column in _STAMPS
-        for (time,) in writer.rows(
-            f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL ORDER BY {column} DESC LIMIT ?",
-            (len(passed) + 1,),
-        )
-    ]
-    return max((time for time in times if time is not None and time not in passed), default=None)
+        times = [
+            rows.as_time(time)
+            for table, column in _STAMPS
+            for (time,) in writer.rows(
+                f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL ORDER BY {column} DESC LIMIT ?",
+                (len(passed) + 1,),
+            )
+        ]
+        newest = max((time for time in times if time is not None and time not in passed), default=None)
+        if newest is not None:
+            newest.astimezone()  # the ends of the calendar are not everywhere
+        return newest
 
 
 def _of(table: str, column: str) -> str:

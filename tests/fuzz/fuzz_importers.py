@@ -255,6 +255,7 @@ def _ask(store: Any) -> None:
         lambda: store.effective("ring", -5.0, mass_kg=0.2),
         lambda: store.curve_of_fit(1).report,
         lambda: store.records.history("material", "amber"),
+        store.undo,
     ]
     for question in questions:
         try:

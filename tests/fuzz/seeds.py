@@ -8,6 +8,7 @@ import json
 import sqlite3
 import zipfile
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -60,6 +61,11 @@ def small_store(path: Path) -> Path:
         )
         number = store.records.readings()[0].id
         store.correct(number, _READINGS[0], "typed twice")
+        store.add(matdb.Part(name="loose", material="amber", form=matdb.Pad(diameter_mm=10, height_mm=5)))
+        store.undo()
+        for note in ("one", "two"):
+            store.records.replace("cam", replace(store.mounting("cam"), note=note), note)
+        store.undo()
         seen = store.records.evidence("amber")
         meta, arrays = prior_curve(seen.material).to_meta_and_arrays()
         store.records.save_fit(

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import random
+import time as clock
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -128,6 +129,21 @@ def test_a_forged_history_is_refused_in_one_line(records, forged):
         records.undo()
     assert str(raised.value).isprintable()
     assert state(records) == before
+
+
+@pytest.mark.parametrize(
+    "time", ["2026-11-26 14:50:31.53901 ", "never", "9999-12-31T23:59:59-23:59", "9999-12-31 23:59:59", b"x"]
+)
+def test_a_forged_time_is_refused_in_one_line(file, time, monkeypatch):
+    monkeypatch.setenv("TZ", "EAST-14")
+    clock.tzset()
+    with Records(file) as records:
+        with records._change() as change:
+            change.connection.exec_driver_sql("UPDATE part SET added_at = ?", (time,))
+        with pytest.raises(StoreError, match="the time of 'a change' is damaged"):
+            records.undo()
+    monkeypatch.undo()
+    clock.tzset()
 
 
 def test_readings_that_correct_each_other_in_a_circle_are_walked_once(records):
