@@ -17,6 +17,7 @@ from matdb.exchange import whole_store
 from matdb.exchange.tables import AnswerTable, curve_table, prony_table, readings_table, shift_table, write_table
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.files import new_file
+from matdb.store.location import locate
 
 app = Group("Write curves, readings or stiffness to CSV.")
 import_app = Group("Read what 'matdb export' wrote.")
@@ -164,8 +165,7 @@ def import_store(file: Annotated[str, arg("FILE", "A file that 'matdb export sto
 
     Numbers, times, history and fits stay what they were. A store that holds something is refused.
     """
-    with call.opened() as store:
-        counts = whole_store.import_store(store, file)
-        address = store.records.place.shown
+    counts = call.done(lambda store: whole_store.import_store(store, file))
+    address = locate(call.store_name).shown
     text = counts_text({name.replace("_", " "): number for name, number in counts.items()})
     call.answer({"store": address, "counts": counts}, lambda: show(f"{address}: {text}", wrap=False))

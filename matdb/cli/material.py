@@ -61,8 +61,11 @@ def list_(call: Call) -> None:
 
     With how much was read of each, and whether its fit is current.
     """
-    with call.opened() as kept:
-        rows = [fields_of(material) | _known_of(kept, material.name) for material in kept.materials()]
+
+    def rows_of(kept: Store) -> list[dict[str, Any]]:
+        return [fields_of(material) | _known_of(kept, material.name) for material in kept.materials()]
+
+    rows = call.done(rows_of, asks=True)
     empty = "no material in this store yet; add one with 'matdb material add'"
     call.answer({"materials": rows}, lambda: records_table(rows, _COLUMNS, empty=empty))
 

@@ -183,8 +183,7 @@ _COLUMNS: Final = (
 @app.command("list")
 def list_(call: Call) -> None:
     """List the mountings."""
-    with call.opened() as kept:
-        found = kept.mountings()
+    found = call.done(lambda kept: kept.mountings(), asks=True)
     empty = "no mounting yet; add one with 'matdb mounting add'"
     call.answer({"mountings": found}, lambda: records_table(found, _COLUMNS, empty=empty))
 

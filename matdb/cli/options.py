@@ -10,6 +10,7 @@ import math
 import os
 import re
 import sys
+import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Self, TypeVar, get_type_hints
@@ -87,6 +88,7 @@ CsvOption = Annotated[str | None, opt("--csv", "FILE", "Also write the rows to t
 
 
 _Command = TypeVar("_Command", bound=Callable[..., None])
+_Answer = TypeVar("_Answer")
 
 #: The default of an option that must be given.
 NEEDED: Final = dataclasses.MISSING
@@ -268,10 +270,31 @@ class Place:
         StoreError
             There is none, or it refuses.
         """
-        place = locate(self.store_name)
-        if place.path is not None and not place.path.exists():
-            raise StoreError(place.shown, "there is none; look at the name, or make one with 'matdb material add'")
+        if self.missing:
+            raise StoreError(self.missing, "there is none; look at the name, or make one with 'matdb material add'")
         return self.opened(**more)
+
+    @property
+    def missing(self) -> str:
+        """The store while its file is not there, for messages; empty where it is."""
+        place = locate(self.store_name)
+        return place.shown if place.path is not None and not place.path.exists() else ""
+
+    def done(self, work: Callable[[Store], _Answer], *, asks: bool = False) -> _Answer:
+        """What a work on the store answers.
+
+        Where there is none the work is tried on another: neither what is refused nor what only ``asks`` makes one.
+        """
+        if self.missing:
+            with tempfile.TemporaryDirectory() as folder, open_store(os.path.join(folder, "store.sqlite")) as trial:
+                try:
+                    answer = work(trial)
+                except StoreError as error:
+                    raise type(error)(self.missing, error.why) from None
+            if asks:
+                return answer
+        with self.opened() as store:
+            return work(store)
 
 
 @dataclass(frozen=True)
@@ -295,13 +318,15 @@ class Call(Place):
 
     def added(self, record: Material | Part | Mounting, *, sure: bool = False) -> int:
         """Add a record, warning of a name that prints like another one's. Answers its number; raises as Store.add."""
-        with self.opened() as store:
+
+        def add(store: Store) -> int:
             number = store.add(record, sure=sure)
             for name in store.records.names_beside(record):
                 if printed_like(name) == printed_like(record.name):
                     note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
-        assert isinstance(number, int)
-        return number
+            return number
+
+        return self.done(add)
 
 
 @dataclass(frozen=True)

@@ -135,8 +135,7 @@ def list_(call: Call, material: str | None = option("NAME", "Only parts of this 
 
     With how much was read of each.
     """
-    with call.opened() as kept:
-        parts = kept.records.parts_read(material)
+    parts = call.done(lambda kept: kept.records.parts_read(material), asks=True)
     empty = "no part yet; add one with 'matdb part add'"
     content = [{**plain(part), "readings": count} for part, count in parts]
     call.answer({"parts": content}, lambda: records_table(parts, _COLUMNS, empty=empty))

@@ -40,8 +40,8 @@ def list_(
     retired: options.RetiredOption = False,
 ) -> None:
     """List readings."""
-    with call.opened() as kept:
-        found = kept.readings(material=material, part=part, kind=kind, include_retired=retired)
+    those: dict[str, Any] = {"material": material, "part": part, "kind": kind, "include_retired": retired}
+    found = call.done(lambda kept: kept.readings(**those), asks=True)
     empty = "no reading; log one with 'matdb reading add'"
     columns = _COLUMNS if part is None else _OF_PART
     call.answer({"readings": found}, lambda: records_table(found, columns, empty=empty))
@@ -141,7 +141,7 @@ def import_(
     name = Path(file).name
     read, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
-    with call.opened() as kept, Progress(f"import of {name}") as update:
+    with call.existing() as kept, Progress(f"import of {name}") as update:
         parts = {p.name: p for p in kept.parts()}
         known: dict[str, Any] = {"parts": parts, "materials": [m.name for m in kept.materials()]}
         known["known"] = (each.reading for each in kept.records.each_reading())

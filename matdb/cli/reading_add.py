@@ -43,7 +43,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
     def log(given: dict[str, Any], call: Call, turns: float | None = None) -> None:
         values = options.values_of(known, in_mm(call, given, turns))
         reading = from_plain(cls, values, cls.kind, f"reading {cls.kind}")
-        with call.opened() as kept:
+        with call.existing() as kept:
             odd = [*logged_before(kept, reading), *kept.doubts(reading)]
             (number,) = kept.records.add(reading)
             logged = kept.records.reading(number)
