@@ -62,7 +62,7 @@ def balance(
         force, slope = slack(at)
         low, high = np.where(force <= 0.0, at, low), np.where(force >= 0.0, at, high)
         step = at - force / np.where(slope > 0.0, slope, np.inf)
-        outside = ~((step > low) & (step < high)) | (slope <= 0.0)
+        outside = ~((step >= low) & (step <= high)) | (slope <= 0.0)
         moved = np.where(outside, (low + high) / 2.0, step)
         moved = np.where(force == 0.0, at, moved)
         still = np.abs(moved - at) <= 1e-15 * (lower.height_mm + upper.height_mm)

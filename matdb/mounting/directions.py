@@ -145,11 +145,16 @@ class Turning:
         (ndarray, ndarray)
             Let through, shape (r, n, 6), of each of MOTIONS; missed, shape (r, n, 3), of each of TURNS.
         """
-        values, turns, excited = self.modal(ratio)
-        # Stiffness over dynamic stiffness of each mode, minus 1: what it lags behind the airframe.
-        lag = 1.0 / (z[..., None] * values[:, None, :] - 1.0)
-        missed = _norm(turns, lag, excited[..., 3:])
-        return _norm(turns, 1.0 + lag, excited), missed
+        return _shares(self.modal(ratio), z)
+
+
+def _shares(modal: tuple[Array, Array, Array], z: Complex) -> tuple[Array, Array]:
+    """Of :meth:`Turning.shares`, from what :meth:`Turning.modal` gives."""
+    values, turns, excited = modal
+    # Stiffness over dynamic stiffness of each mode, minus 1: what it lags behind the airframe.
+    lag = 1.0 / (z[..., None] * values[:, None, :] - 1.0)
+    missed = _norm(turns, lag, excited[..., 3:])
+    return _norm(turns, 1.0 + lag, excited), missed
 
 
 def _norm(turns: Array, modal: Complex, excited: Array) -> Array:
@@ -204,15 +209,18 @@ class AllowedStiffness:
 @lru_cache(maxsize=4096)
 def _crossings(turning: Turning, ratio: float, let_through_most: float, missed_most: float) -> tuple[Array, Array]:
     """Of :class:`AllowedStiffness` both limits at one ratio, shapes (1, angles, 6) and (1, angles, 3)."""
-    values = turning.modal(np.array([ratio]))[0]
+    values, turns, excited = modal = turning.modal(np.array([ratio]))
     stiff = values.max()
     held = values[values > 1e-9 * stiff].min()
+    # No mode lets through more than z v / (1 - z v) below its resonance, or lags by more than 1 / (z v - 1) above it:
+    # where all of them together stay within the limits, nothing can cross.
+    together = (np.linalg.norm(turns, axis=1)[..., None] * np.abs(excited)).sum(axis=1).max()
+    low = -math.log(stiff) - math.log1p(together / let_through_most)
+    high = -math.log(held) + math.log1p(together / min(missed_most, 1.0 - let_through_most))
     # By whole steps, as the ratios of Directions, so that limits of neighbours are found alike.
-    ends = (-math.log(stiff) - 6.0) / _SCAN_STEP, (6.0 - math.log(held)) / _SCAN_STEP
-    x = _SCAN_STEP * np.arange(math.floor(ends[0]), math.ceil(ends[1]) + 1.0)
+    x = _SCAN_STEP * np.arange(math.floor(low / _SCAN_STEP), math.ceil(high / _SCAN_STEP) + 1.0)
     z = np.exp(x + 1j * _LOSS_ANGLES[:, None]).ravel()
-    shares = turning.shares(np.array([ratio]), z[None])
-    through, missed = (share.reshape(1, _LOSS_ANGLES.size, x.size, -1) for share in shares)
+    through, missed = (share.reshape(1, _LOSS_ANGLES.size, x.size, -1) for share in _shares(modal, z[None]))
     return _first_crossing(x, through, let_through_most), _first_crossing(-x[::-1], missed[:, :, ::-1], missed_most)
 
 
