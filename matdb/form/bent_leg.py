@@ -6,13 +6,16 @@ import functools
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 import numpy as np
 
 from matdb.checks import checked_number
 from matdb.form.base import Array, FormBase, register
+from matdb.form.grommet_table import kernel_tables
 
+#: Widths of a straight end over which what the arc's warping does to it dies away.
+_FADE: Final = 1.2
 _POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 
 
@@ -24,7 +27,8 @@ class BentLeg(FormBase):
     A planar curved beam of constant section (axial force, shear, bending both ways, torsion; small deflections). The
     foot lies along the lower plate; "axial" is the direction off that plate, "lateral" along the foot, both in the
     leg's plane, and "out-of-plane" across it. What one direction pushes in the other is held, as legs in opposite pairs
-    do.
+    do. Across the plane, where the strip twists and its sections warp, how far solid finite elements depart from that
+    beam comes from a table.
 
     Attributes
     ----------
@@ -120,7 +124,19 @@ class BentLeg(FormBase):
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_stiffness`; the bulk modulus does not matter to what bends."""
         i = {"axial": 2, "lateral": 0, "out-of-plane": 1}[axis]
-        return float(self._stiffness[i, i])
+        beam = float(self._stiffness[i, i])
+        return beam if i != 1 else beam * kernel_tables("form_leg.json")["bent"].at(self.bent_at)[axis]
+
+    @property
+    def bent_at(self) -> tuple[float, ...]:
+        """Where it lies in that table.
+
+        Width over thickness and over the arc's radius, what the arc turns by, and how near the held ends are to the
+        arc, the farther first; 1 where it begins there.
+        """
+        b = self.width_mm
+        ends = sorted(math.exp(-straight / (_FADE * b)) for straight in (self.foot_mm, self.head_mm))
+        return b / self.thickness_mm, b / self.radius_mm, self.angle_deg, *ends
 
     def unit_tilting(self, compressibility: Any = 0.0) -> Any:
         """See :meth:`FormBase.unit_tilting`: the mean of turning in the leg's plane and across it."""
@@ -148,6 +164,4 @@ class BentLeg(FormBase):
         """See :meth:`FormBase.cautions`."""
         if self.radius_mm < 2.0 * self.thickness_mm:
             yield "bent sharply (radius below twice the thickness), where a curved beam is off by some per cent"
-        if axis == "out-of-plane" and self.width_mm > 2.5 * self.thickness_mm:
-            yield "a wide strip, which a beam makes up to 6 % too soft across its plane"
         yield "held so that its ends stay parallel and it moves one way only, as legs in opposite pairs are; small sag"

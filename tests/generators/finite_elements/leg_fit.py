@@ -15,6 +15,7 @@ from matdb.form.grommet_table import kernel_tables
 from matdb.form.printed_strut import FLARE_AXES, LEG_AXES, LEG_MODES
 from matdb.form.strut import RoundLeg
 
+from .bent_leg import bent_entry
 from .grommet_fit import Over, coordinates, fitted_entry, scattered
 from .leg import LEG_ASIDE_MESH, printed_leg
 
@@ -116,6 +117,7 @@ def leg_tables(over: Over, say: Callable[[str], None] = print) -> dict[str, Any]
         say(f"leg {kind}: {found.sum()} places; one left out is off by {usual:.1e}, at most {worst:.1e}")
     legs = [leg for seed, count in _FLARED.items() for leg in flared_legs(count, seed)]
     out["flared"] = flared_entry(legs, np.array(list(over(legs, solved_leg))))
+    out["bent"] = bent_entry(over)
     return out
 
 
