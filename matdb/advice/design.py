@@ -22,8 +22,8 @@ from matdb.mounting.record import Mounting
 FREE: Final[Mapping[str, tuple[float, float]]] = {
     "outer_mm": (3.0, 20.0), "inner_mm": (1.5, 12.0), "diameter_mm": (3.0, 20.0), "length_mm": (8.0, 40.0),
     "height_mm": (2.0, 15.0), "walls": (1, 4), "infill_share": (0.1, 1.0), "flange_outer_mm": (7.0, 20.0),
-    "bore_mm": (2.2, 8.0), "lower_mm": (1.5, 8.0), "hole_mm": (4.0, 14.0), "top_mm": (3.0, 20.0),
-    "bottom_mm": (3.0, 20.0), "count": (3, 8),
+    "bore_mm": (2.2, 8.0), "lower_mm": (1.5, 8.0), "upper_mm": (1.5, 8.0), "hole_mm": (4.0, 14.0),
+    "top_mm": (3.0, 20.0), "bottom_mm": (3.0, 20.0), "count": (3, 8),
 }  # fmt: skip
 #: Looked for in a form although it has them by default.
 _ALSO_FREE: Final = {"printed-strut": ("walls", "infill_share")}

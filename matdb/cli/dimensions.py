@@ -172,6 +172,9 @@ def ranges_from_words(kind: str, given: Mapping[str, str]) -> dict[str, Any]:
 
 def _ranged(slot: _Slot, option: str, text: str) -> Any:
     """One value, both ends of a range, or several values."""
+    if slot.holds == _FORM and (text.strip() == "free" or is_range(text) or "," in text):
+        cure = "to look for halves take --form grommet --neck none, whose --lower and --upper are heights"
+        raise InputError(option, text, "one half, such as 'ring 12x5x4mm'", cure)
     if text.strip() == "free" or slot.holds == _FORM:
         return text.strip()
     if "," in text:

@@ -128,7 +128,7 @@ def size(
         warnings = best.part.form.warnings("axial")
         cautions = before_flight(store, warnings, best.squeeze_mm)
 
-    bought = parts_list_of(best)
+    bought = parts_list_of(best.part, best.mounting.count, best, owned=best.listed)
     written = [write_answer(parts_list, list(bought[0]), [list(row.values()) for row in bought], force)]
     if picture is not None:
         written.append(str(save_picture(trade_off_chart(found), picture, force=force)))

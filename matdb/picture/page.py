@@ -16,6 +16,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from matdb.advice.parts_list import in_words, parts_list
 from matdb.advice.requirement import VERDICTS
 from matdb.advice.summary import SAID
 from matdb.advice.verdict import percent
@@ -97,7 +98,8 @@ def field_page(page: PageTables, *, cautions: Sequence[str], at_c: float | None 
         rows="\n".join(_table_row(number, part, steps) for number, part in enumerate(page.parts, 1)),
         words=f"{words}; less is “{VERDICTS[-1][1]}”",
         sure="\n".join(
-            _sure(number, part, f"{signed(low)} to {signed(high)} °C") for number, part in enumerate(page.parts, 1)
+            _sure(number, part, mounting.count, f"{signed(low)} to {signed(high)} °C")
+            for number, part in enumerate(page.parts, 1)
         ),
         left_out=f'<p class="quiet">{left_out}</p>' if page.left_out else "",
         cautions="\n".join(f"<li>{_words(text)}</li>" for text in cautions),
@@ -200,8 +202,8 @@ def _nowhere(part: PartTable) -> str:
     return ' class="nowhere"' if part.probability.max() < VERDICTS[2][0] else ""
 
 
-def _sure(number: int, part: PartTable, span: str) -> str:
-    """What a part's answer over the whole page rests on, with its drawing."""
+def _sure(number: int, part: PartTable, count: int, span: str) -> str:
+    """What a part's answer over the whole page rests on, with its parts list and drawing."""
     said = f"From {span}: {part.row.verdict}, {percent(part.row.probability)}: {part.row.reason}."
     if part.row.settle:
         said += f" To settle it: {part.row.settle}."
@@ -212,7 +214,10 @@ def _sure(number: int, part: PartTable, span: str) -> str:
     form, name = part.part.form, part.part.name
     drawing = part_svg(form, name, "<svg") if form.drawn_mm else ""
     drawing = drawing and f"<details><summary>Drawing</summary>{drawing}</details>"
-    return f'<li value="{number}"{_nowhere(part)}><p class="quiet"><b>{escape(name)}</b>, {rests}</p>{drawing}</li>'
+    things = "".join(f"<li>{escape(in_words(row))}</li>" for row in parts_list(part.part, count, part.row, owned=True))
+    bought = f"<details><summary>Parts list</summary><ul>{things}</ul></details>"
+    said = f'<p class="quiet"><b>{escape(name)}</b>, {rests}</p>'
+    return f'<li value="{number}"{_nowhere(part)}>{said}{bought}{drawing}</li>'
 
 
 def _tables(page: PageTables) -> dict[str, Any]:

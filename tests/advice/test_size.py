@@ -219,10 +219,14 @@ def test_parts_alike_in_all_else_are_put_in_order_by_what_they_cost(store):
     assert store.part("a dear").price == 2.0
 
 
+def listed(found):
+    return parts_list(found.part, found.mounting.count, found, owned=found.listed)
+
+
 def test_the_parts_list_has_screws_and_spacers_with_their_lengths(store):
     told = {"material": "gel", "form": "grommet", "plate_mm": 2.0, "thread": "M3", "bore_mm": 4.0, "hole_mm": 7.0}
     best = store.size("up", T, flange_outer_mm=[12.0], lower_mm=4.0, squeeze_mm=[1.0], **told)[0]
-    rows = {row["what"].partition(":")[0]: row for row in parts_list(best)}
+    rows = {row["what"].partition(":")[0]: row for row in listed(best)}
     assert list(rows) == ["proposal", "screw M3", "nut M3, self-locking", "washer M3", "spacer, bore 3 mm"]
     assert (rows["proposal"]["do"], rows["proposal"]["pieces"]) == ("buy", 4)
     # Two halves of 4 mm and a plate of 2 mm, squeezed by 1 mm: 9 mm between the washers.
@@ -232,7 +236,19 @@ def test_the_parts_list_has_screws_and_spacers_with_their_lengths(store):
     leg = store.size(
         "up", T, material="print", form="printed-strut", outer_mm=6, length_mm=20, walls=2, infill_share=0.3
     )
-    assert [row["do"] for row in parts_list(leg[0])] == ["print"]
+    assert [row["do"] for row in listed(leg[0])] == ["print"]
+
+
+def test_each_half_of_a_grommet_is_looked_for_by_itself(store):
+    told = {"material": "gel", "form": "grommet", "plate_mm": 2.0, "flange_outer_mm": 12.0, "bore_mm": 4.0}
+    told |= {"hole_mm": 7.0, "thread": "M3", "lower_mm": [3.0, 4.0, 6.0]}
+    alike = store.size("up", T, **told)[0]
+    assert alike.form.upper_mm == alike.form.lower_mm
+    free = store.size("up", T, upper_mm=[3.0, 4.0, 6.0], **told)[0]
+    assert free.probability >= alike.probability - 1e-9
+    ends = store.size("up", T, upper_mm="free", **told | {"lower_mm": 4.0})[0]
+    assert 1.5 <= ends.form.upper_mm <= 8.0
+    assert ends.sizes["upper_mm"] == ends.form.upper_mm
 
 
 def test_the_picture_shows_what_was_tried_and_the_proposals_in_it(store):

@@ -387,7 +387,9 @@ def test_a_pair_says_how_far_to_turn(picture_file, tmp_path):
     told = best.parts[0].squeeze
     assert told.startswith(f"{turns_text(point.turns)}, {point.squeeze_mm:.3g} mm (")
     assert told.endswith(f", spacer {point.spacer_mm:.4g}\u00a0mm")
-    assert f"<dd>{told}</dd>" in field_page(best, cautions=())
+    written = field_page(best, cautions=())
+    assert f"<dd>{told}</dd>" in written
+    assert f"<li>cut {best.mounting.count} x spacer, bore 3 mm, {point.spacer_mm:.4g} mm long</li>" in written
 
 
 def test_the_keyboard_is_enough(page):
