@@ -44,6 +44,8 @@ frequency | Hz | a frequency in Hz or kHz | 31.2Hz
     Hz hz HZ 1/s s-1 s^-1 s⁻¹ = 1; kHz khz = 1000; MHz = 1000000; mHz = 1 / 1000; rpm RPM rev/min 1/min = 1 / 60
 rotor_speed | rpm | a rotor speed in rpm, Hz or 1/s | 4900rpm
     rpm RPM rev/min r/min 1/min min-1 min^-1 min⁻¹ = 1; Hz hz HZ 1/s s-1 s^-1 s⁻¹ rev/s rps = 60
+angular_rate | rad/s | an angular rate in deg/s or rad/s | 30deg/s
+    rad/s rad_s rad/sec = 1; mrad/s = 1 / 1000; deg/s deg_s deg/sec °/s dps DPS = 3.141592653589793 / 180
 acceleration | m/s2 | an acceleration in m/s2, mm/s2 or g | 2.5m/s2
     m/s2 m/s² m/s^2 m_s2 = 1; mm/s2 mm/s² mm/s^2 mm_s2 = 1 / 1000; g = 9.80665; mg = 9.80665 / 1000
 force | N | a force in N, kN or lbf | 2.4N

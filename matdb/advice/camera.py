@@ -16,10 +16,11 @@ from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, fields_of, plain
 from matdb.form.base import TILTING, FormBase
+from matdb.mounting.directions import turning
 from matdb.mounting.on_part import tilting_of
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, isolator_amplitude_mm, residual_shake
-from matdb.mounting.six_axis import coupling_warnings, modes, strain_shares, suspension
+from matdb.mounting.six_axis import coupling_warnings, modes, strain_shares, suspension, turned_shares
 
 Array = NDArray[np.float64]
 
@@ -56,6 +57,8 @@ class SixAxes:
         Lowest and highest natural frequency wanted.
     modes : tuple of Mode
         Six of them.
+    turned : ndarray, shape (3, 6)
+        What each adds to the camera's roll, pitch and yaw per that of the airframe.
     follows, isolates, inside : float
         Probability that the lowest mode is high enough, that the highest is low enough, and both.
     basis : str
@@ -69,6 +72,7 @@ class SixAxes:
     squeeze_mm: float
     window_hz: tuple[float, float]
     modes: tuple[Mode, ...]
+    turned: Array
     follows: float
     isolates: float
     inside: float
@@ -217,6 +221,7 @@ def six_axes(
         squeeze_mm=float(squeeze_mm),
         window_hz=(payload.low_hz, payload.high_hz),
         modes=told,
+        turned=turned_shares(body, unit.shapes, turning(mounting, package).pivot_mm),
         follows=float(low.all(axis=1).mean()),
         isolates=float(high.all(axis=1).mean()),
         inside=float((low & high).all(axis=1).mean()),

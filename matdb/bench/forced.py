@@ -12,7 +12,8 @@ References
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Any
 
@@ -27,6 +28,8 @@ from matdb.errors import InputError
 LOSS_LIMIT, LOSS_REFUSED = 0.10, 0.5
 #: Bins of a Hann window are correlated: variances of a fit over them grow by 1 + 2 (2/3)^2 + 2 (1/6)^2.
 _BIN_CORRELATION = 1.944
+#: Median of squared misfits over variances above which one mode does not explain a transfer function.
+_ONE_MODE = 1.3
 
 
 @dataclass(frozen=True)
@@ -141,7 +144,9 @@ class ForcedFit:
         return Resonance(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told, **more)
 
 
-def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | None = None) -> TransferFunction:
+def transfer_function(
+    trace: Trace, *, channel: int = 0, resolution_hz: float | None = None, beside: Array | None = None
+) -> TransferFunction:
     """Transfer function from base to payload by Welch's averaged spectra.
 
     Parameters
@@ -152,6 +157,8 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
         Which axis, from 0.
     resolution_hz : float, optional
         Wanted distance of the bins, Hz; else the record's length over 16.
+    beside : array, shape (n, others), optional
+        Other motions of the base at the same times, whose share in the payload's motion is taken out.
 
     Returns
     -------
@@ -166,46 +173,82 @@ def transfer_function(trace: Trace, *, channel: int = 0, resolution_hz: float | 
     Notes
     -----
     Hann windows, half overlapped, each with its linear trend removed. Variance of the estimate: (1 - coherence)
-    S_yy / S_xx / averages, half of it in each part. Sources: [1]_, [2]_.
+    S_yy / S_xx / averages, half of it in each part; with other motions, of conditioned spectra. Sources: [1]_, [2]_.
 
     """
-    from scipy import signal
-
     assert trace.base is not None
     rate = trace.rate_hz
     grid = np.arange(trace.time_s[0], trace.time_s[-1], 1.0 / rate)
-    x = np.interp(grid, trace.time_s, trace.base[:, channel])
-    y = np.interp(grid, trace.time_s, trace.signal[:, channel])
+    known = np.column_stack([trace.base[:, channel], trace.signal[:, channel], *(() if beside is None else beside.T)])
     size = 2 * grid.size // 17 if resolution_hz is None else round(rate / resolution_hz)
     if size < 32 or 3 * size > 2 * grid.size:
         allowed = f"at least {max(1.5 * size, 272):.0f} for this resolution"
         raise InputError("record", f"{grid.size} readings", allowed, "record longer")
-    options: dict[str, Any] = {"fs": rate, "nperseg": size, "detrend": "linear"}  # Hann windows, half overlapped
-    f, sxy = signal.csd(x, y, **options)
-    _, sxx = signal.welch(x, **options)
-    _, syy = signal.welch(y, **options)
-    pieces = (grid.size - size) // (size - size // 2) + 1
+    f, found, pieces = spectra(np.stack([np.interp(grid, trace.time_s, x) for x in known.T], axis=1), rate, size)
     averages = pieces / (1.0 + 2.0 * (1.0 / 6.0) ** 2) if pieces > 1 else 1.0
-    sxx, syy = np.maximum(sxx, 1e-300), np.maximum(syy, 1e-300)
+    # What goes with other motions of the base is taken out of both first.
+    own, other = found[:, :2, :2], found[:, 2:, 2:]
+    if beside is not None:
+        scale = np.sqrt(np.maximum(np.einsum("fii->fi", other).real, 1e-300))
+        unit = other / (scale[:, :, None] * scale[:, None, :]) + 1e-6 * np.eye(other.shape[1])
+        shared = found[:, :2, 2:] / scale[:, None, :]
+        own = own - shared @ np.linalg.solve(unit, np.conj(np.swapaxes(shared, 1, 2)))
+    sxx, syy = (np.maximum(own[:, k, k].real, 1e-300) for k in (0, 1))
+    sxy = own[:, 1, 0]
     coherence = np.clip(np.abs(sxy) ** 2 / (sxx * syy), 0.0, 1.0)
-    # Averages cannot see coherence below one over their number.
-    unexplained = np.maximum(1.0 - coherence, 1e-9) * syy * averages / max(averages - 1.0, 0.5)
+    # Averages cannot see coherence below one over their number, and each other motion takes one.
+    left = max(averages - 1.0 - other.shape[1], 0.5)
+    unexplained = np.maximum(1.0 - coherence, 1e-9) * syy * averages / left
     sd = np.sqrt(0.5 * _smooth(unexplained) / _smooth(sxx) / averages)
     return TransferFunction(f, sxy / sxx, coherence, sd, float(averages), float(f[1] - f[0]))
 
 
-def fit_forced(trace: Trace, *, frequency_range_hz: tuple[float, float] | None = None) -> ForcedFit:
+def spectra(x: Array, rate_hz: float, size: int) -> tuple[Array, Complex, int]:
+    """Averaged spectra of every column with every other, [2]_: frequencies, (bins, columns, columns), their number.
+
+    Element i, j is the mean of column i times the conjugate of column j, in the columns' units squared per Hz.
+    """
+    hop = size - size // 2
+    starts = hop * np.arange((len(x) - size) // hop + 1)
+    window, trend = np.hanning(size + 1)[:-1, None], np.linspace(-1.0, 1.0, size)[:, None]
+    total: Any = 0.0
+    for start in starts:
+        piece = x[start : start + size]
+        piece = piece - piece.mean(axis=0) - trend * ((trend * piece).sum(axis=0) / (trend**2).sum())
+        seen = np.fft.rfft(window * piece, axis=0)
+        total = total + seen[:, :, None] * np.conj(seen[:, None, :])
+    f = np.fft.rfftfreq(size, 1.0 / rate_hz)
+    return np.asarray(f), np.asarray(2.0 * total / (len(starts) * rate_hz * (window**2).sum())), len(starts)
+
+
+def fit_forced(
+    trace: Trace,
+    *,
+    frequency_range_hz: tuple[float, float] | None = None,
+    channel: int | None = None,
+    leave_out_hz: Sequence[tuple[float, float]] = (),
+    beside: Array | None = None,
+    coupled: bool = False,
+) -> ForcedFit:
     r"""Natural frequency and loss factor from a record with a sensor on the base and one on the payload.
 
-    .. math:: H(f) = g\,e^{-2\pi i f\tau} \frac{1 + i\eta}{1 - (f/f_0)^2 + i\eta}
+    .. math:: H(f) = g\,e^{-2\pi i f\tau} \sum_k w_k \frac{1 + i\eta}{1 - (f/f_k)^2 + i\eta}, \quad \sum_k w_k = 1
 
     Parameters
     ----------
     trace : Trace
         The record: shaker, hand shaking or flight, broadband or swept, several tens of cycles at least.
-        The axis whose base moves most is fitted.
     frequency_range_hz : (float, float), optional
         Where to look for the resonance, Hz; else 2 Hz to 0.4 of the sampling rate.
+    channel : int, optional
+        Which axis; else the one whose base moves most.
+    leave_out_hz : sequence of (float, float)
+        Frequencies at which something else than the base moves the payload, such as lines that alias there.
+    beside : array, shape (n, others), optional
+        As of :func:`transfer_function`.
+    coupled : bool
+        Whether a second mode of the same loss factor may share in the motion, as where swaying and rocking go together;
+        the mode with the larger share is told.
 
     Returns
     -------
@@ -231,8 +274,15 @@ def fit_forced(trace: Trace, *, frequency_range_hz: tuple[float, float] | None =
     high = min(high, 0.4 * trace.rate_hz)
     if not 0.0 < low < high:
         raise InputError("frequency_range_hz", (low, high), "two frequencies, the lower first, within the record's own")
-    channel = int(np.argmax(np.std(trace.base, axis=0)))
-    transfer = transfer_function(trace, channel=channel)
+    channel = int(np.argmax(np.std(trace.base, axis=0))) if channel is None else channel
+
+    def heard(resolution_hz: float | None = None) -> TransferFunction:
+        found = transfer_function(trace, channel=channel, resolution_hz=resolution_hz, beside=beside)
+        f, width = found.frequency_hz, found.resolution_hz
+        out = np.any([(f > a - width) & (f < b + width) for a, b in leave_out_hz], axis=0)
+        return replace(found, coherence=np.where(out, 0.0, found.coherence))
+
+    transfer = heard()
     span = float(trace.time_s[-1] - trace.time_s[0])
     settled = False
     try:
@@ -245,8 +295,10 @@ def fit_forced(trace: Trace, *, frequency_range_hz: tuple[float, float] | None =
             wanted = max(abs(values[1]) * values[0] / 8.0, 8.0 / span, 1.2 * low / 20.0)
             settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
             if not settled:
-                transfer = transfer_function(trace, channel=channel, resolution_hz=wanted)
-        f0, eta, gain, delay = values.tolist()
+                transfer = heard(wanted)
+        if coupled and chi2 > _ONE_MODE:
+            values, covariance, chi2, fitted = _two_modes(transfer, values, low, high)
+        f0, eta, gain, delay = values[:4].tolist()
         f0_sd, eta_sd = np.sqrt(np.diag(covariance))[:2].tolist()
         if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
             raise Refused(f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log")
@@ -280,9 +332,11 @@ def _doubts(
 
 
 def _model(values: Array, f: Array) -> Complex:
-    f0, eta, gain, delay = values
-    r = f / f0
-    return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * (1.0 + 1j * eta) / (1.0 - r * r + 1j * eta))
+    f0, eta, gain, delay, ratio, share = (*values, 1.0, 0.0)[:6]
+    through = sum(
+        w * (1.0 + 1j * eta) / (1.0 - (f / g) ** 2 + 1j * eta) for w, g in ((1.0 - share, f0), (share, ratio * f0))
+    )
+    return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * through)
 
 
 def _smeared(values: Array, f: Array, width: float) -> Complex:
@@ -325,13 +379,14 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float) -> t
         raise Refused("too few coherent bins around the resonance; shake harder or longer")
     x, y, sd = f[inside], transfer.ratio[inside], np.maximum(transfer.sd[inside], 1e-4 * np.abs(transfer.ratio[inside]))
 
-    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0]])
+    many = len(start)
+    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0])[:many]
 
     def misfit(scaled: Array) -> Array:
         rest = (_smeared(scaled * unit, x, transfer.resolution_hz) - y) / sd
         return np.concatenate([rest.real, rest.imag])
 
-    bounds = np.array([[0.4, 1e-3, 0.2, -0.5], [2.5, 3.0, 5.0, 0.5]])
+    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.4, -0.5], [2.5, 3.0, 5.0, 0.5, 2.5, 0.5]])[:, :many]
     first = np.clip(start / unit, bounds[0] * 1.001 + 1e-6, bounds[1] * 0.999)
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
@@ -340,6 +395,12 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float) -> t
     noise = max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
     covariance = np.linalg.pinv(found.jac.T @ found.jac) * noise
     return found.x * unit, covariance * np.outer(unit, unit), chi2, _model(found.x * unit, transfer.frequency_hz)
+
+
+def _two_modes(transfer: TransferFunction, one: Array, low: float, high: float) -> tuple[Array, Array, float, Complex]:
+    """The fit with a second mode beside the first that explains most."""
+    tried = [_fit(transfer, np.array([*one, ratio, share]), low, high) for ratio in (0.7, 1.4) for share in (-0.1, 0.1)]
+    return min(tried, key=lambda each: each[2])
 
 
 def _smooth(x: Array, half: int = 3) -> Array:

@@ -41,7 +41,7 @@ _DIMENSIONS: Final = ("size",)
 #: Group -> the module of this folder that has it, and its name there.
 _GROUPS: Final = {
     name: ("export", "import_app") if name == "import" else (name, "app")
-    for name in ("material", "part", "reading", "mounting", "export", "import", "store", "picture")
+    for name in ("material", "part", "reading", "mounting", "flight", "export", "import", "store", "picture")
 }
 
 

@@ -176,8 +176,8 @@ class TraceOptions:
     def fit(self, **foretold: Any) -> tuple[Trace, Fit]:
         """The record and what it says, read with what was foretold of it."""
         span = None if self.within is None else parse_range(self.within, "frequency", "--within")
-        rate, time = quantity(self.rate, "frequency", "--rate"), None if self.time is None else _column(self.time)
-        signal, base = ([_column(c) for c in each or ()] or None for each in (self.signal, self.base))
+        rate, time = quantity(self.rate, "frequency", "--rate"), None if self.time is None else column(self.time)
+        signal, base = ([column(c) for c in each or ()] or None for each in (self.signal, self.base))
         columns: dict[str, Any] = {"time_column": time, "signal_columns": signal, "base_columns": base}
         path = Path(self.file).expanduser()
         record = read_trace(path, sample_rate_hz=rate, time_unit=self.time_unit, **columns)
@@ -186,7 +186,7 @@ class TraceOptions:
         return record, fit_trace(record, frequency_range_hz=span, **foretold)
 
 
-def _column(text: str) -> str | int:
+def column(text: str) -> str | int:
     """A column's name, or its number from 1."""
     return int(text) if text.isdigit() and len(text) < 4 else text
 

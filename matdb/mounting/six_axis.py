@@ -279,6 +279,27 @@ def strain_shares(
     return np.where(free, [[1.0], [0.0], [0.0]], held / np.where(free, 1.0, total))
 
 
+def turned_shares(body: Suspension, shapes: Array, pivot_mm: Array) -> Array:
+    r"""What each mode adds to the camera's roll, pitch and yaw per the same turn of the airframe, shape (3, modes).
+
+    .. math:: T_{aa}(\omega) = \sum_k s_{ak} \frac{\omega_k^2 (1 + i\eta)}{\omega_k^2 (1 + i\eta) - \omega^2}
+
+    Parameters
+    ----------
+    body : Suspension
+        The body and its isolators.
+    shapes : ndarray, shape (6, modes)
+        Of unit modal mass; those of all six modes add up to 1 about each axis.
+    pivot_mm : ndarray, shape (3,)
+        The airframe's centre of gravity, which it turns about, mm from the body's.
+
+    Source: [1]_.
+    """
+    carried = np.eye(6)[:, 3:]
+    carried[:3] = cross_matrix(pivot_mm)
+    return np.asarray(shapes[3:] * (shapes.T @ body.mass_matrix @ carried).T)
+
+
 def _word(shape: Any, share: Array) -> str:
     order = np.argsort(-share, kind="stable")
     if share[order[0]] >= PURE_SHARE:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from matdb.arrays import Array
+from matdb.bench.flight.following import Followed
 from matdb.bench.forced import ForcedFit
 from matdb.bench.trace.record import TraceFit
 from matdb.picture.chart import Chart, Mark, Panel, Series
@@ -68,6 +70,33 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
     Chart
         Two panels: magnitude and coherence.
     """
+    subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
+    if np.isfinite(fit.frequency_hz):
+        subtitle = (
+            f"natural frequency {fit.frequency_hz:.4g} ± {fit.frequency_sd_hz:.2g} Hz, loss factor "
+            f"{fit.loss_factor:.3g} ± {fit.loss_factor_sd:.2g}"
+        )
+    return Chart(f"Record {name}", subtitle, _transfer_panels(fit, "payload over base"), fit.reasons)
+
+
+def flight_chart(axes: Sequence[Followed], says: Sequence[str], name: str) -> Chart:
+    """How the camera followed the airframe about each axis: transmissibility and coherence.
+
+    Parameters
+    ----------
+    axes : sequence of Followed
+        Roll, pitch and yaw.
+    says : sequence of str
+        A line for each.
+    name : str
+        The log's name, for the title.
+    """
+    panels = [panel for each in axes for panel in _transfer_panels(each.fit, f"{each.axis}, camera over craft")]
+    return Chart(f"Flight {name}", "; ".join(says), tuple(panels))
+
+
+def _transfer_panels(fit: ForcedFit, label: str) -> tuple[Panel, ...]:
+    """Magnitude and coherence of a transfer function."""
     transfer = fit.transfer
     assert transfer is not None
     shown = transfer.frequency_hz > 0.0
@@ -77,19 +106,10 @@ def forced_chart(fit: ForcedFit, name: str) -> Chart:
     magnitude, sd = np.abs(transfer.ratio[shown]), 1.4142 * transfer.sd[shown]
     low, high = np.maximum(magnitude - 1.96 * sd, 1e-6), magnitude + 1.96 * sd
     lines = [Series(label="read", x=f, y=magnitude, low=low, high=high)]
-    subtitle = "refused: " + fit.reasons[0] if fit.verdict == "refused" else ""
     if np.isfinite(fit.frequency_hz):
         lines.append(Series(label="fitted", x=f, y=np.abs(fit.fitted[shown]), style="dashed", colour=1))
-        subtitle = (
-            f"natural frequency {fit.frequency_hz:.4g} ± {fit.frequency_sd_hz:.2g} Hz, loss factor "
-            f"{fit.loss_factor:.3g} ± {fit.loss_factor_sd:.2g}"
-        )
     coherence, hz = Series(label="", x=f, y=transfer.coherence[shown]), "frequency, Hz"
-    panels = (
-        Panel(hz, "payload over base", tuple(lines), y_log=True),
-        Panel(hz, "coherence", (coherence,), y_range=(0.0, 1.02)),
-    )
-    return Chart(f"Record {name}", subtitle, panels, fit.reasons)
+    return (Panel(hz, label, tuple(lines), y_log=True), Panel(hz, "coherence", (coherence,), y_range=(0.0, 1.02)))
 
 
 def _panel(time: Array, signal: Array, fitted: Array, label: str, taps: tuple[Mark, ...]) -> Panel:

@@ -74,8 +74,8 @@ def read_trace(
     table = _table(Path(path))
     header, notes = table.header, list[str]()
     low = [h.casefold() for h in header]
-    at = _time_index(table, time_column, sample_rate_hz)
-    given = None if base_columns is None else [_index(c, header, "base_columns") for c in base_columns]
+    at = time_index(table, time_column, sample_rate_hz)
+    given = None if base_columns is None else [column_index(c, header, "base_columns") for c in base_columns]
     base = [i for i, h in enumerate(low) if _BASE_NAME.search(h) and i != at] if given is None else given
     if signal_columns is None:
         # A magnitude of others, a counter, a date, an empty column are no signals.
@@ -86,7 +86,7 @@ def read_trace(
             notes.append(f"{len(signals)} signal columns; the first three are used: name the ones that count")
             signals = signals[:3]
     else:
-        signals = [_index(c, header, "signal_columns") for c in signal_columns]
+        signals = [column_index(c, header, "signal_columns") for c in signal_columns]
         base = [i for i in base if i not in signals]
     if not signals:
         raise InputError("signal_columns", ", ".join(header), "at least one column of readings beside the time")
@@ -99,7 +99,7 @@ def read_trace(
         rate = checked_number("sample_rate_hz", sample_rate_hz, 0.0, 1e7, "Hz", open_low=True)
         time = np.arange(len(table.rows)) / rate
     else:
-        time = _time(table, at, time_unit, notes, Path(path).name)
+        time = seconds_of(table, at, time_unit, notes, Path(path).name)
     values = table.values
     names = tuple(header[i] for i in signals)
     return Trace(time, values[:, signals], names, values[:, base] if base else None, tuple(notes))
@@ -112,7 +112,8 @@ def _table(path: Path) -> NumberTable:
         raise InputError(_WHAT, path.name, "a file that can be read", error.strerror or "") from None
 
 
-def _index(column: str | int, header: Sequence[str], field: str) -> int:
+def column_index(column: str | int, header: Sequence[str], field: str) -> int:
+    """Which column a name or a number from 1 means. Raises InputError."""
     if isinstance(column, int) and not isinstance(column, bool):
         if 1 <= column <= len(header):
             return column - 1
@@ -127,10 +128,10 @@ def _index(column: str | int, header: Sequence[str], field: str) -> int:
     raise InputError(field, column, "one of the columns " + ", ".join(header))
 
 
-def _time_index(table: NumberTable, time_column: str | int | None, rate: float | None) -> int:
-    """The column of the times; -1 where the sample rate is told instead."""
+def time_index(table: NumberTable, time_column: str | int | None, rate: float | None) -> int:
+    """The column of the times; -1 where the sample rate is told instead. Raises InputError."""
     if time_column is not None:
-        return _index(time_column, table.header, "time_column")
+        return column_index(time_column, table.header, "time_column")
     for i, h in enumerate(table.header):
         if _TIME_NAME.match(h.casefold().replace("_", " ")):
             return i
@@ -145,8 +146,8 @@ def _time_index(table: NumberTable, time_column: str | int | None, rate: float |
     return -1
 
 
-def _time(table: NumberTable, at: int, unit: str | None, notes: list[str], name: str) -> Array:
-    """Seconds since the first row with a time."""
+def seconds_of(table: NumberTable, at: int, unit: str | None, notes: list[str], name: str) -> Array:
+    """Seconds since the first row with a time. Raises InputError."""
     if unit is not None and unit not in _SECONDS:
         raise InputError("time_unit", unit, "one of " + ", ".join(_SECONDS))
     time, title = table.values[:, at], table.header[at]

@@ -1,0 +1,166 @@
+"""What a flight says: the band of manoeuvres, spectra, and how the camera followed the airframe in roll, pitch and yaw.
+
+References
+----------
+.. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., ch. 7: conditioned spectra of several inputs (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from matdb.arrays import Array
+from matdb.bench.flight.log import FlightLog
+from matdb.bench.flight.rotor import RotorTrack
+from matdb.bench.flight.two_logs import Aligned
+from matdb.bench.forced import ForcedFit, fit_forced, spectra
+
+AXES: Final = ("roll", "pitch", "yaw")
+#: Share of the rotation's power that lies in the manoeuvre band, and the highest frequency that counts, Hz.
+_COMMANDED, _COMMANDED_HZ = 0.95, 20.0
+#: Distance of the bins of a spectrum, Hz.
+_BIN_HZ: Final = 0.25
+#: Where a soft mount's resonance is looked for, Hz; the highest of them below the rotors' lowest speed.
+_RESONANCE_HZ: Final = (4.0, 60.0)
+#: Rotor lines that stand less over the floor do no harm, nor do those that wander farther, Hz.
+_SEEN, _NARROW_HZ = 0.4, 10.0
+#: Gain and delay that a rigid mount and aligned clocks have; beyond, something else moves the camera.
+_GAIN, _DELAY_S = 0.15, 3e-3
+#: What remains open with the best coherence: shares of frequency and of damping (by simulated flights).
+_OPEN_HZ, _OPEN_DAMPING = 0.003, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """What a log's body did over a flight.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (F,)
+        Above 0, Hz.
+    density : ndarray, shape (F, 6)
+        One-sided power spectral density of its acceleration along x, y, z, (m/s2)^2/Hz, zeros where not logged, and
+        about them, (rad/s2)^2/Hz.
+    manoeuvre_hz : float
+        Frequency below which 95 % of the rotation's power lies, Hz.
+    """
+
+    frequency_hz: Array
+    density: Array
+    manoeuvre_hz: float
+
+
+def motion(log: FlightLog, flew_s: tuple[float, float]) -> Motion:
+    """Spectra and manoeuvre band of a log while it flew, by its own clock."""
+    flying = slice(*(round((t - log.start_s) * log.hz) for t in flew_s))
+    channels = log.rate if log.acceleration is None else np.hstack([log.rate, log.acceleration])
+    f, found, _ = spectra(channels[flying], log.hz, round(log.hz / _BIN_HZ))
+    power = np.einsum("fii->fi", found).real[1:]
+    f = f[1:]
+    density = np.zeros((f.size, 6))
+    density[:, 3:] = power[:, :3] * (2.0 * math.pi * f[:, None]) ** 2
+    density[:, : channels.shape[1] - 3] = power[:, 3:]
+    slow = np.cumsum(power[f <= _COMMANDED_HZ, :3].sum(axis=1))
+    return Motion(f, density, float(np.interp(_COMMANDED * slow[-1], slow, f[: slow.size])))
+
+
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """How the camera followed the airframe about one axis.
+
+    Attributes
+    ----------
+    axis : str
+        "roll", "pitch" or "yaw".
+    fit : ForcedFit
+        Its transmissibility with coherence, natural frequency and loss factor.
+    missed : float
+        Root mean square of the rotation that the camera missed in the manoeuvre band, over that of the airframe.
+    amplitude_rad : float
+        Peak of the camera's rotation against the airframe, root of twice its mean square, rad.
+    refused : str
+        Why no natural frequency is told; empty where one is.
+    """
+
+    axis: str
+    fit: ForcedFit
+    missed: float
+    amplitude_rad: float
+    refused: str
+
+
+def followed(
+    both: Aligned, track: RotorTrack, manoeuvre_hz: float, rates_hz: tuple[float, float]
+) -> tuple[tuple[Followed, ...], Aligned]:
+    """How the camera followed, axis by axis, and the clocks as the three phases together tell them.
+
+    Parameters
+    ----------
+    both : Aligned
+        The two logs.
+    track : RotorTrack
+        The rotor speed, whose lines are left out, also where they show below their frequency.
+    manoeuvre_hz : float
+        Top of the manoeuvre band, Hz.
+    rates_hz : (float, float)
+        Readings a second of the two logs.
+
+    Notes
+    -----
+    What the airframe's other rotations and its accelerations move is taken out by conditioned spectra [1]_.
+    """
+    trace, least = both.trace, track.lowest_hz
+    assert trace.base is not None
+    seen = [line.order for line in track.lines if line.height > _SEEN]
+    lines = [_shown(order * track.hz, hz) for order in seen for hz in rates_hz]
+    lines = [(low, high) for low, high in lines if high - low < _NARROW_HZ]
+    span = _RESONANCE_HZ[0], min(_RESONANCE_HZ[1], 0.9 * least)
+    found = []
+    for k, axis in enumerate(AXES):
+        beside = np.delete(trace.base, k, axis=1)
+        if both.acceleration is not None:
+            beside = np.hstack([beside, both.acceleration])
+        fit = fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
+        fit = replace(
+            fit,
+            frequency_sd_hz=math.hypot(fit.frequency_sd_hz, _OPEN_HZ * fit.frequency_hz),
+            loss_factor_sd=math.hypot(fit.loss_factor_sd, _OPEN_DAMPING * fit.loss_factor),
+        )
+        found.append(
+            Followed(
+                axis, fit, *_against(trace.signal[:, k], trace.base[:, k], trace.rate_hz, manoeuvre_hz), _doubt(fit)
+            )
+        )
+    late = [(each.fit.delay_s, each.fit.frequency_sd_hz) for each in found if not each.refused]
+    shift = float(np.mean([delay for delay, _ in late])) if late else 0.0
+    return tuple(found), replace(both, offset_s=both.offset_s - shift)
+
+
+def _doubt(fit: ForcedFit) -> str:
+    """Why a fit is not to be told of; empty where it is."""
+    if fit.verdict != "good":
+        return fit.reasons[0]
+    if abs(fit.gain - 1.0) > _GAIN or abs(fit.delay_s) > _DELAY_S:
+        return f"at low frequency the camera turns {fit.gain:.2f} times the airframe, {1e3 * fit.delay_s:.1f} ms late"
+    return ""
+
+
+def _shown(hz: Array, rate_hz: float) -> tuple[float, float]:
+    """Between which frequencies a line shows, but for a fiftieth of the time at either end."""
+    low, high = np.quantile(np.abs(hz - rate_hz * np.round(hz / rate_hz)), (0.02, 0.98))
+    return float(low), float(high)
+
+
+def _against(camera: Array, airframe: Array, hz: float, top_hz: float) -> tuple[float, float]:
+    """Share of the rotation missed in the manoeuvre band, and peak angle of the camera against the airframe, rad."""
+    size = round(hz / _BIN_HZ)
+    f, found, _ = spectra(np.column_stack([airframe, camera - airframe]), hz, size)
+    base, apart = (found[1:, k, k].real for k in (0, 1))
+    f = f[1:]
+    slow = f <= top_hz
+    angle = 2.0 * float(np.sum(apart / (2.0 * math.pi * f) ** 2) * (f[1] - f[0]))
+    return math.sqrt(float(apart[slow].sum() / base[slow].sum())), math.sqrt(angle)

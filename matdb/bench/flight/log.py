@@ -1,0 +1,220 @@
+"""A log of angular rates: from a text file onto an even grid of times."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from matdb.arrays import Array
+from matdb.bench.trace.file import column_index, seconds_of, time_index
+from matdb.delimited import read_long
+from matdb.errors import InputError
+from matdb.units import parse
+
+#: Share of the readings that may be missing; values are drawn straight across.
+_MOST_LOST: Final = 0.1
+#: Stamps that scatter less than this many steps about an even clock are those of an even one.
+_EVEN_STEPS: Final = 0.3
+#: The rates of a log that is worth reading, readings a second.
+_LEAST_HZ, _MOST_HZ = 50.0, 20_000.0
+_WHAT: Final = "flight log"
+
+#: A column's title: its name, and its unit in brackets, or at the end.
+_TITLE: Final = re.compile(
+    r"\s*(?P<name>.*?)[\s_.]*(?:[\[(](?P<unit>[^\[\]()]*[^\d\[\]()][^\[\]()]*)[\])]|(?<=[\s_.])(?P<end>deg_s|rad_s|dps|m_s2|rpm|hz|c))?\s*",
+    re.IGNORECASE,
+)
+_AXES: Final = r"[\s_.\-\[]*(?:(?P<x>x|0|roll)|(?P<y>y|1|pitch)|(?P<z>z|2|yaw))\]?"
+#: What each column is called: of three axes, or of one value.
+_RATE: Final = re.compile(rf".*?(?:gyro?[a-z]*|rates?|omega|angular[\s_]?(?:velocity|rate|speed)|w){_AXES}")
+_RATE_PLAIN: Final = re.compile(r"(?:(?P<x>roll|p)|(?P<y>pitch|q)|(?P<z>yaw|r))[\s_]*(?:rate|speed|velocity)?")
+_ACCELERATION: Final = re.compile(rf".*?(?:acc?|accel|acceleration|accelerometer|a){_AXES}")
+_ROTOR: Final = re.compile(r".*(?:rotor|motor|prop|esc|rpm).*")
+_TEMPERATURE: Final = re.compile(r".*temp(?:erature)?\b.*")
+
+
+@dataclass(frozen=True, eq=False)
+class FlightLog:
+    """A log on an even grid.
+
+    Attributes
+    ----------
+    name : str
+        The file's, for messages.
+    start_s : float
+        Time of the first reading as the log has it, s.
+    hz : float
+        Readings a second.
+    rate : ndarray, shape (n, 3)
+        Angular rate in roll, pitch and yaw (about x, y, z), rad/s.
+    acceleration : ndarray, shape (n, 3), or None
+        m/s2.
+    rotor_hz : ndarray, shape (n,), or None
+        Logged rotor speed, turns a second.
+    temperature_c : ndarray, shape (n,), or None
+        Degrees Celsius.
+    notes : tuple of str
+        What was found or guessed on the way in.
+    """
+
+    name: str
+    start_s: float
+    hz: float
+    rate: Array
+    acceleration: Array | None
+    rotor_hz: Array | None
+    temperature_c: Array | None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def time_s(self) -> Array:
+        """Times of the grid, s."""
+        return np.asarray(self.start_s + np.arange(len(self.rate)) / self.hz)
+
+
+def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str, ...] = ()) -> FlightLog:
+    """Put a log on an even grid of its usual rate; jitter is taken as a clock's, and gaps are marked.
+
+    Parameters
+    ----------
+    name : str
+        The file's, for messages.
+    time_s : ndarray, shape (n,)
+        Rising times, s; rows without a time are left out.
+    columns : dict of str: ndarray
+        ``rate`` (n, 3) and any of the other fields of :class:`FlightLog`.
+    notes : tuple of str
+        What is known of it already.
+
+    Raises
+    ------
+    InputError
+        Too few readings, or too few a second.
+    """
+    from scipy.interpolate import CubicSpline
+
+    whole = np.isfinite(time_s) & np.all(np.isfinite(columns["rate"]), axis=1)
+    whole[whole] &= np.append(True, np.diff(time_s[whole]) > 0.0)
+    time = time_s[whole]
+    if time.size < 1000:
+        raise InputError(name, f"{time.size} whole rows", "a flight of 1000 readings or more")
+    steps = np.diff(time)
+    # The mean of the usual steps: the median alone is as coarse as the stamps.
+    usual = float(steps[steps < 1.8 * np.median(steps)].mean())
+    place = np.append(0.0, np.cumsum(np.maximum(np.rint(steps / usual), 1.0)))
+    some = slice(None, None, max(1, time.size // 50_000))
+    usual, start = np.polyfit(place[some], time[some], 1)
+    hz = 1.0 / usual
+    if not _LEAST_HZ <= hz <= _MOST_HZ:
+        raise InputError(name, f"{hz:.3g} readings a second", f"from {_LEAST_HZ:g} to {_MOST_HZ:g}", "log faster")
+    # A sensor reads evenly, whatever its stamps; where the stamps do not go with that, they are believed.
+    even = float(np.std((time - start - usual * place)[some])) < _EVEN_STEPS * usual
+    if not even:
+        place, start = (time - time[0]) / usual, float(time[0])
+        notes = (*notes, "readings come unevenly; values between them are drawn through them")
+    grid = np.arange(int(place[-1]) + 1)
+    lost = 1.0 - time.size / grid.size
+    if lost > _MOST_LOST:
+        raise InputError(name, f"{100.0 * lost:.0f} % of its readings missing", "a log with few gaps")
+    if even and lost > 0.0:
+        notes = (*notes, f"{100.0 * lost:.2g} % of the readings are missing")
+
+    def on_grid(values: Array) -> Array:
+        known = np.isfinite(values[whole])
+        if not known.any():
+            return np.full(grid.size, np.nan)
+        if even and grid.size == time.size and known.all():
+            return np.asarray(values[whole])
+        sound = place[known], values[whole][known]
+        return np.asarray(np.interp(grid, *sound) if even else CubicSpline(*sound)(grid))
+
+    made: dict[str, Any] = {
+        key: on_grid(value) if value.ndim == 1 else np.stack([on_grid(v).astype(np.float32) for v in value.T], axis=1)
+        for key, value in columns.items()
+    }
+    pushed, turned, warm = (made.get(key) for key in ("acceleration", "rotor_hz", "temperature_c"))
+    return FlightLog(name, float(start), float(hz), made["rate"], pushed, turned, warm, notes)
+
+
+def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str | None = None) -> FlightLog:
+    """Read a log of angular rates from a CSV or other delimited text file.
+
+    Parameters
+    ----------
+    path : path
+        The file: times and angular rates about x, y, z (roll, pitch, yaw), and where there are any accelerations,
+        rotor speeds, a temperature; the unit of each in brackets in its title.
+    columns : sequence of str or int
+        The three columns of the rates in that order, by name or number from 1; else by their titles.
+    unit : str, optional
+        Of the rates, where their titles tell none: ``"deg/s"`` or ``"rad/s"``.
+
+    Raises
+    ------
+    InputError
+        Nothing to read, no time, no three rates, rates without a unit, too few readings.
+    """
+    name = Path(path).name
+    try:
+        table = read_long(_WHAT, Path(path))
+    except OSError as error:
+        raise InputError(_WHAT, name, "a file that can be read", error.strerror or "") from None
+    notes: list[str] = []
+    at = time_index(table, None, None)
+    time = seconds_of(table, at, None, notes, name)
+    parted = [_TITLE.fullmatch(title) for title in table.header]
+    names = ["" if found is None else found["name"].casefold() for found in parted]
+    units = ["" if found is None else (found["unit"] or found["end"] or "") for found in parted]
+    if columns and len(columns) != 3:
+        raise InputError("columns", f"{len(columns)} columns", "three: the rates in roll, pitch and yaw")
+    rates = [column_index(c, table.header, "columns") for c in columns] or _three(names, at, _RATE, _RATE_PLAIN)
+    if len(rates) != 3:
+        cure = "name them: --column gyro_x --column gyro_y --column gyro_z"
+        raise InputError(name, ", ".join(table.header), "a log with three angular rates (roll, pitch, yaw)", cure)
+    scales = []
+    for i in rates:
+        if not (unit or units[i]):
+            cure = "write it into the title in brackets, or give --unit deg/s"
+            raise InputError(f"{name}, column {table.header[i]}", "no unit", "a rate in deg/s or rad/s", cure)
+        scales.append(parse(f"1 {unit or units[i]}", "angular_rate", f"{name}, column {table.header[i]}"))
+    found = {"rate": table.values[:, rates] * scales}
+    others = [i for i in range(len(names)) if i != at and i not in rates]
+    pushed = _three([names[i] if i in others else "" for i in range(len(names))], at, _ACCELERATION)
+    if len(pushed) == 3:
+        known = [_scale(units[i], "acceleration") for i in pushed]
+        if None in known:
+            notes.append("accelerations without a unit were left out")
+        else:
+            found["acceleration"] = table.values[:, pushed] * np.array(known, dtype=float)
+    turned = [i for i in others if _ROTOR.fullmatch(names[i] + units[i].casefold()) and _scale(units[i], "rotor_speed")]
+    if turned:
+        speeds = table.values[:, turned] * [_scale(units[i], "rotor_speed") or 0.0 for i in turned]
+        found["rotor_hz"] = speeds.mean(axis=1) / 60.0
+    warm = [i for i in others if _TEMPERATURE.fullmatch(names[i]) and units[i].strip("° ").casefold() in ("c", "degc")]
+    if warm:
+        found["temperature_c"] = table.values[:, warm[0]]
+    return evened(name, time, found, tuple(notes))
+
+
+def _three(names: Sequence[str], at: int, *patterns: re.Pattern[str]) -> list[int]:
+    """The columns of x, y and z by their names; fewer where not each is there just once."""
+    for pattern in patterns:
+        axes: dict[str, list[int]] = {"x": [], "y": [], "z": []}
+        for i, name in enumerate(names):
+            if i != at and (found := pattern.fullmatch(name)):
+                axes[next(axis for axis in axes if found[axis])].append(i)
+        if all(len(each) == 1 for each in axes.values()):
+            return [each[0] for each in axes.values()]
+    return []
+
+
+def _scale(unit: str, dimension: str) -> float | None:
+    try:
+        return parse(f"1 {unit}", dimension, unit)
+    except InputError:
+        return None

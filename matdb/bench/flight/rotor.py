@@ -1,0 +1,412 @@
+"""When a craft flew and how fast its rotors turned: their lines followed through the spectrogram.
+
+Lines stand at whole multiples of the rotor speed (once a turn, and once for each blade passing). A line above half the
+sampling rate shows at its distance from the nearest multiple of that rate, and so do its multiples: a speed and its
+mirror about half the rate put every line in the same places. They are told apart by the throttle, or by what is known
+of the rotors; where they are not, the speed is not told.
+
+References
+----------
+.. [1] S. Braun (ed.), Encyclopedia of Vibration, Academic Press 2002, "Order tracking" (from memory).
+.. [2] G. D. Forney, The Viterbi algorithm, Proc. IEEE 61 (1973) 268 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matdb.arrays import Array
+from matdb.bench.flight.log import FlightLog
+from matdb.bench.trace.record import Refused
+
+#: Rotor speeds that are looked for where none are told, turns a second.
+ROTOR_HZ: Final = (15.0, 300.0)
+#: Length of a spectrum and distance to the next, s; frequencies looked at, Hz: below them the craft manoeuvres.
+_FRAME_S, _HOP_S, _BOTTOM_HZ, _TOP_HZ = 0.5, 0.25, 8.0, 1000.0
+#: Ratio of a speed to the next; how many of them a rotor gains or loses from one spectrum to the next at most.
+_STEP, _FASTEST = 0.004, 8
+#: What a change of one step costs, in units of a line's mean height over the floor (ln of power).
+_CHANGE: Final = 0.05
+#: A line that stands less over the floor is not seen; a frame whose lines do has turning rotors.
+_SEEN, _TURNING = 0.8, 1.0
+#: Heights above this count no more, so that one strong line does not outweigh two; variance of a steady line, bins^2.
+_TALL, _LINE_BINS = 4.0, 1.3
+#: Where nothing of a line is seen any more, over its frequency.
+_BESIDE: Final = (0.88, 1.12)
+#: A line that is not seen for sure stands this far up at most.
+_DOUBTED: Final = 0.35
+#: Lines nearer than this are not told apart, bins.
+_APART_BINS: Final = 4.0
+#: Rotation below this (root mean square up to 5 Hz, rad/s) is that of a craft on the ground; pauses shorter are flown.
+_MOVING, _PAUSE_S = math.radians(0.7), 4.0
+#: Share of the usual rotor speed above which it is in the air, and spectra that are left out beside that.
+_AIRBORNE, _MARGIN = 0.7, 12
+#: How far lines of rotors that idle stand below those in flight at least (ln of power).
+_QUIETER: Final = 2.5
+#: Least time in the air, s.
+_LEAST_S: Final = 20.0
+#: From this share of spectra on in which lines lie on each other, the speed is known to that share only.
+_BLIND, _CROSSED = 0.01, 0.025
+#: Share of the readings that lie below the lowest and above the highest speed told.
+_RARE: Final = 0.01
+
+
+@dataclass(frozen=True)
+class Line:
+    """A rotor order: how many times a turn, how far it stands over the floor (ln of power), where, and where it shows.
+
+    Attributes
+    ----------
+    order : float
+        Events a turn.
+    height : float
+        ln of power over the floor, mean.
+    low_hz, high_hz : float
+        From the lowest to the highest rotor speed, Hz.
+    aliased : bool
+        Whether part of it lies above half the sampling rate, and so shows elsewhere.
+    """
+
+    order: float
+    height: float
+    low_hz: float
+    high_hz: float
+    aliased: bool
+
+
+@dataclass(frozen=True, eq=False)
+class RotorTrack:
+    """Rotor speed over a flight.
+
+    Attributes
+    ----------
+    flew_s : (float, float)
+        From take-off to landing, by the log's clock, s.
+    time_s, hz : ndarray, shape (k,)
+        Times in that flight, and the mean of the rotors there, turns a second.
+    sd_hz : float
+        Standard deviation of the mean as read, Hz.
+    spread_hz : float
+        How far single rotors stand from their mean, standard deviation, Hz.
+    lines : tuple of Line
+        The orders that were looked for.
+    reasons : tuple of str
+        How ambiguities were settled.
+    """
+
+    flew_s: tuple[float, float]
+    time_s: Array
+    hz: Array
+    sd_hz: float
+    spread_hz: float
+    lines: tuple[Line, ...]
+    reasons: tuple[str, ...]
+
+    @property
+    def lowest_hz(self) -> float:
+        """Lowest speed in flight, but for a hundredth of the time."""
+        return float(np.quantile(self.hz, _RARE))
+
+    @property
+    def hover_hz(self) -> float:
+        """The usual speed: the median."""
+        return float(np.median(self.hz))
+
+    @property
+    def highest_hz(self) -> float:
+        """Highest speed in flight, but for a hundredth of the time."""
+        return float(np.quantile(self.hz, 1.0 - _RARE))
+
+
+@dataclass(frozen=True, eq=False)
+class _Spectrogram:
+    """ln of power over its floor, shape (frames, bins), and the bins' distance, Hz."""
+
+    time_s: Array
+    over: Array
+    bin_hz: float
+    hz: float
+
+    def at(self, frequency_hz: Array) -> Array:
+        """Place of a frequency among the bins, folded where it lies above half the sampling rate."""
+        folded = np.abs(frequency_hz - self.hz * np.round(frequency_hz / self.hz))
+        return np.asarray(np.minimum(folded / self.bin_hz, self.over.shape[1] - 1.0))
+
+    def height(self, speeds: Array, order: float) -> Array:
+        """How far an order's line would stand over the floor at each speed, shape (frames, speeds)."""
+        place = self.at(order * speeds)
+        low = np.minimum(place.astype(int), self.over.shape[1] - 2)
+        share = (place - low).astype(self.over.dtype)
+        return np.asarray(self.over[:, low] * (1.0 - share) + self.over[:, low + 1] * share)
+
+    def heights(self, path: Array, order: float) -> Array:
+        """How far an order's line stands over the floor along a path, shape (frames,)."""
+        return np.asarray(self.over[np.arange(len(path)), np.round(self.at(order * path)).astype(int)])
+
+    def along(self, path: Array, order: float) -> float:
+        """How far it stands over what is beside it, mean."""
+        beside = [self.heights(path * share, order).mean() for share in _BESIDE]
+        return float(self.heights(path, order).mean() - 0.5 * sum(beside))
+
+
+def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float] | None = None) -> RotorTrack:
+    """When it flew, and the rotor speed over that time.
+
+    Parameters
+    ----------
+    log : FlightLog
+        Of the airframe.
+    blades : int
+        Blades per rotor.
+    within_hz : (float, float), optional
+        What is known of the rotor speed, turns a second.
+
+    Raises
+    ------
+    Refused
+        It did not fly, or the lines do not tell the speed.
+
+    Notes
+    -----
+    The path through the spectrogram of all channels that stands highest over the floor while its speed changes little
+    from one spectrum to the next [2]_; in each spectrum the lines' centre. Source: [1]_.
+    """
+    from scipy import ndimage
+
+    seen = _spectrogram(log)
+    low, high = within_hz or ROTOR_HZ
+    orders = tuple(dict.fromkeys((1.0, float(blades), 2.0 * blades)))
+    if log.rotor_hz is not None:
+        path = np.interp(seen.time_s, log.time_s, log.rotor_hz)
+        start, end = _flown(log, path > 0.3 * np.nanmax(path), seen.time_s)
+    else:
+        speeds = low * np.exp(_STEP * np.arange(math.ceil(math.log(high / low) / _STEP) + 1))
+        score = _score(seen, speeds, orders[:2])
+        places = _best_path(score)
+        path = speeds[places]
+        start, end = _flown(log, score[np.arange(len(score)), places] > _TURNING, seen.time_s)
+    air = (seen.time_s >= start) & (seen.time_s <= end)
+    seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
+    if log.rotor_hz is None:
+        # Again without what rotors that idle on the ground draw it to.
+        path = speeds[_best_path(score[air])]
+        path, reasons = _settled(log, seen, path, blades, (low, high), told=within_hz is not None)
+        hz, noise, spread, blind = _centred(seen, path, orders)
+    else:
+        hz, reasons, noise, spread, blind = path, (), 0.0, 0.0, 0.0
+    # Taking off and landing are left out: below this share of the usual speed half the weight is on the ground.
+    loud = ndimage.median_filter(np.mean([seen.heights(hz, order) for order in orders[:2]], axis=0), 9)
+    up = np.flatnonzero((hz > _AIRBORNE * np.median(hz)) & (loud > np.median(loud) - _QUIETER))
+    in_air = slice(up[0] + _MARGIN, up[-1] + 1 - _MARGIN)
+    hz, seen = hz[in_air], replace(seen, time_s=seen.time_s[in_air], over=seen.over[in_air])
+    start, end = seen.time_s[0], seen.time_s[-1]
+    lines = tuple(
+        Line(order, seen.along(hz, order), order * float(hz.min()), order * float(hz.max()), _folds(hz, order, log.hz))
+        for order in orders
+    )
+    # Unequal lines pull the centre to their own rotor.
+    sd = math.hypot(noise, 0.5 * spread, _STEP * float(np.median(hz)))
+    if blind > _BLIND:
+        sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
+        reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
+    return RotorTrack((float(start), float(end)), seen.time_s, hz, sd, spread, lines, reasons)
+
+
+def _score(seen: _Spectrogram, speeds: Array, orders: Sequence[float]) -> Array:
+    """Mean height of the orders' lines at each speed, shape (frames, speeds); two in one place are one line."""
+    first, *others = (np.clip(seen.height(speeds, order), 0.0, _TALL) for order in orders)
+    for order, other in zip(orders[1:], others, strict=True):
+        same = np.abs(seen.at(order * speeds) - seen.at(orders[0] * speeds)) < _APART_BINS
+        first += np.where(same, 0.5 * other, other)
+    return np.asarray(first / len(orders))
+
+
+def _folds(hz: Array, order: float, rate_hz: float) -> bool:
+    return bool(order * hz.max() > 0.5 * rate_hz)
+
+
+def _flown(log: FlightLog, turning: NDArray[np.bool_], time_s: Array) -> tuple[float, float]:
+    """From when to when it flew: the longest time in which its rotors turn and it moves. Raises Refused."""
+    from scipy import signal
+
+    band = signal.butter(2, (0.2, 5.0), "bandpass", fs=log.hz, output="sos")
+    power = np.append(0.0, np.cumsum(sum(signal.sosfiltfilt(band, each) ** 2 for each in log.rate.T)))
+    centre, reach = np.round((time_s - log.start_s) * log.hz).astype(int), round(log.hz)
+    first, last = np.maximum(centre - reach, 0), np.minimum(centre + reach, len(log.rate))
+    moving = np.sqrt((power[last] - power[first]) / (last - first)) > _MOVING
+    air = np.flatnonzero(moving & turning)
+    if not air.size:
+        what = "its rotors turn, but it does not move" if turning.any() else "no rotor lines stand out of its noise"
+        raise Refused(f"it did not fly: {what}")
+    runs = np.split(air, np.flatnonzero(np.diff(air) * _HOP_S > _PAUSE_S) + 1)
+    longest = max(runs, key=len)
+    start, end = float(time_s[longest[0]]), float(time_s[longest[-1]])
+    if end - start < _LEAST_S:
+        raise Refused(f"it flew {end - start:.0f} s only; {_LEAST_S:.0f} s or more are needed")
+    return start, end
+
+
+def _spectrogram(log: FlightLog) -> _Spectrogram:
+    from scipy import signal
+
+    size, hop = 2 * round(0.5 * _FRAME_S * log.hz), max(1, round(_HOP_S * log.hz))
+    channels = [*log.rate.T, *(() if log.acceleration is None else log.acceleration.T)]
+    total: Array | None = None
+    for each in channels:
+        f, t, power = signal.spectrogram(each.astype(np.float32), log.hz, "hann", size, size - hop, detrend="constant")
+        power = power[f <= _TOP_HZ].T.astype(np.float32)
+        power /= np.exp(_floor(f[f <= _TOP_HZ], np.log(power.mean(axis=0) + 1e-30))).astype(np.float32)
+        total = power if total is None else total + power
+    assert total is not None
+    total[:, 1:-1] = (total[:, :-2] + total[:, 1:-1] + total[:, 2:]) / 3.0
+    over = np.log(total / len(channels) + 1e-6)
+    over[:, f[: over.shape[1]] < _BOTTOM_HZ] = 0.0
+    return _Spectrogram(log.start_s + t, over, float(f[1] - f[0]), log.hz)
+
+
+def _floor(f: Array, ln_power: Array) -> Array:
+    """The smooth curve under a spectrum's lines: what stands above it hardly counts."""
+    x = np.log(np.maximum(f, 2.0 * f[1]))
+    x = 2.0 * (x - x[0]) / (x[-1] - x[0]) - 1.0
+    weight = np.ones_like(x)
+    for _ in range(20):
+        floor = np.polynomial.legendre.legval(x, np.polynomial.legendre.legfit(x, ln_power, 5, w=weight))
+        weight = np.where(ln_power < floor + 0.2, 1.0, 0.2 / np.maximum(ln_power - floor, 0.2))
+    return np.asarray(floor)
+
+
+def _best_path(score: Array) -> NDArray[np.int64]:
+    """The place in each row such that their heights, less what their changes cost, sum up to most, [2]_."""
+    many, best = score.shape[1], score[0].copy()
+    back = np.zeros(score.shape, dtype=np.int8)
+    moves = np.arange(-_FASTEST, _FASTEST + 1)
+    cost = (_CHANGE * np.abs(moves)).astype(score.dtype)[:, None]
+    padded = np.full(many + 2 * _FASTEST, -np.inf, dtype=score.dtype)
+    places = np.arange(many)
+    for row in range(1, len(score)):
+        padded[_FASTEST:-_FASTEST] = best
+        came = np.lib.stride_tricks.sliding_window_view(padded, many) - cost
+        chosen = np.argmax(came, axis=0)
+        back[row] = moves[chosen]
+        best = came[chosen, places] + score[row]
+    path = np.empty(len(score), dtype=np.int64)
+    path[-1] = np.argmax(best)
+    for row in range(len(score) - 1, 0, -1):
+        path[row - 1] = path[row] + back[row, path[row]]
+    return path
+
+
+def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[Array, float, float, float]:
+    """The centre of the lines in each spectrum, its noise, how far the rotors stand apart, Hz; share of it unseen."""
+    total, weight, widths = np.zeros_like(path), np.zeros_like(path), list[float]()
+    top = seen.over.shape[1] - 1
+    visible = [order for order in orders if seen.along(path, order) > _SEEN]
+    for order in visible:
+        place = seen.at(order * path)
+        rising = seen.at(order * path * 1.001) >= place
+        reach = np.ceil(0.04 * order * path / seen.bin_hz + 1.5)
+        offset = np.arange(-int(reach.max()), int(reach.max()) + 1)
+        at = np.round(place)[:, None] + offset
+        # Where it is folded over an end of the spectrum, or near another line, two lie on each other.
+        others = np.array([seen.at(other * path) for other in visible if other != order]).reshape(-1, path.size)
+        apart = np.abs(others - place).min(axis=0, initial=np.inf) - reach
+        clear = (place - reach >= 1.0) & (place + reach <= top - 1.0) & (apart > 2.0)
+        high = np.take_along_axis(seen.over, np.clip(at, 0, top).astype(int), axis=1)
+        high = np.clip(high, 0.0, None) ** 2 * (np.abs(offset) <= reach[:, None])
+        mass = high.sum(axis=1)
+        clear &= mass > 0.0
+        moved = np.divide((high * (at - place[:, None])).sum(axis=1), mass, out=np.zeros_like(path), where=clear)
+        wide = np.divide((high * (at - place[:, None]) ** 2).sum(axis=1), mass, out=np.zeros_like(path), where=clear)
+        found = path + np.where(rising, 1.0, -1.0) * moved * seen.bin_hz / order
+        total += np.where(clear, order * found, 0.0)
+        weight += np.where(clear, order, 0.0)
+        if clear.any():
+            # A single steady line is about a bin wide.
+            square = float(np.median(wide[clear] - moved[clear] ** 2)) - _LINE_BINS
+            widths.append(math.sqrt(max(square, 0.0)) * seen.bin_hz / order)
+    hz = np.divide(total, weight, out=path.copy(), where=weight > 0.0)
+    near = np.stack([np.roll(hz, k) for k in (-1, 0, 1)])
+    near[0, -1], near[2, 0] = hz[-1], hz[0]
+    calm = np.median(near, axis=0)
+    noise = 1.4826 * float(np.median(np.abs(hz - calm)))
+    return calm, noise, min(widths, default=0.0), float(np.mean(weight == 0.0))
+
+
+def _settled(
+    log: FlightLog, seen: _Spectrogram, path: Array, blades: int, span: tuple[float, float], *, told: bool
+) -> tuple[Array, tuple[str, ...]]:
+    """The path, once it is sure which order its line is and that it is no mirror image. Raises Refused."""
+    reasons = list[str]()
+    low, high = span[0] * 0.98, span[1] * 1.02
+
+    def possible(hz: Array) -> bool:
+        return bool(low <= np.quantile(hz, _RARE) and np.quantile(hz, 1.0 - _RARE) <= high)
+
+    for share in (1.0 / blades, 0.5):
+        # A line below what was taken for once a turn is that of the turn.
+        below = seen.along(path, share)
+        if blades > 1 and possible(path * share) and below > _DOUBTED:
+            if below < _SEEN:
+                lines = f"{_span_text(path * share)} or {_span_text(path)}"
+                raise Refused(f"a faint line leaves open whether the rotors turn {lines} times a second: give --rotor")
+            path = path * share
+            break
+    once, passing = (seen.along(path, order) > _SEEN for order in (1.0, float(blades)))
+    if blades > 1 and not (once and passing):
+        other = path / blades if once else path * blades
+        if possible(other):
+            lines = " or ".join(_span_text(p) for p in sorted((path, other), key=np.median))
+            raise Refused(f"one rotor line alone, so the rotors turn {lines} times a second: give --rotor")
+        reasons.append("one rotor line alone, taken as what is known of the rotor speed allows")
+    elif blades > 1 and not told:
+        reasons.append("the lowest rotor line is taken as once a turn")
+    images = [k * log.hz + sign * path for k in range(-4, 5) for sign in (-1.0, 1.0) if (k, sign) != (0, 1.0)]
+    images = [image for image in images if possible(image)]
+    if images:
+        paths = [path, *images]
+        # At a multiple of half the rate a speed and its image meet, and the path may turn back there.
+        to_half = np.abs(path - 0.5 * log.hz * np.round(2.0 * path / log.hz))
+        meets = float(np.quantile(to_half, _RARE)) < 2.0 * seen.bin_hz
+        chosen = None if meets else _by_thrust(log, seen.time_s, paths)
+        if chosen is None:
+            lines = " or ".join(_span_text(p) for p in sorted(paths, key=np.median))
+            raise Refused(
+                f"at {log.hz:.4g} readings a second the rotors may turn {lines} times a second, which look the same: "
+                "give --rotor, or log faster"
+            )
+        path = paths[chosen]
+        reasons.append("which of the speeds that look the same at this rate it is was told by the thrust")
+    return path, tuple(reasons)
+
+
+def _by_thrust(log: FlightLog, time_s: Array, paths: Sequence[Array]) -> int | None:
+    """Which of some rotor speeds goes with the thrust, which grows with its square; None where that is not sure."""
+    from scipy import signal
+
+    if log.acceleration is None:
+        return None
+    along = log.acceleration @ (mean := log.acceleration.mean(axis=0)) / np.linalg.norm(mean)
+    slow = signal.butter(2, 0.5, fs=log.hz, output="sos")
+    thrust = np.interp(time_s, log.time_s, signal.sosfiltfilt(slow, along))
+    ln_t = np.log(np.maximum(thrust, 0.1 * np.median(thrust)))
+    rate = 1.0 / _HOP_S
+    good = list[int]()
+    for k, path in enumerate(paths):
+        ln_n = signal.sosfiltfilt(signal.butter(2, 0.5, fs=rate, output="sos"), np.log(path))
+        share = float(np.corrcoef(ln_n, ln_t)[0, 1])
+        # The slope with errors in both.
+        slope = math.copysign(float(ln_t.std() / max(ln_n.std(), 1e-9)), share)
+        if share > 0.7 and 1.2 < slope < 3.3:
+            good.append(k)
+    return good[0] if len(good) == 1 else None
+
+
+def _span_text(path: Array) -> str:
+    low, high = np.quantile(path, (_RARE, 1.0 - _RARE))
+    return f"{low:.3g} to {high:.3g}"

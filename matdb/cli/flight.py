@@ -1,0 +1,342 @@
+"""``matdb flight``: what flew, read from its logs, against what was foretold of it."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import numpy as np
+
+from matdb.advice.flown import SILENT, Against, Picture, against_foretold, flight_readings, picture, tapped
+from matdb.advice.summary import Answer
+from matdb.api import Store
+from matdb.bench.flight.following import Followed, Motion, followed, motion
+from matdb.bench.flight.log import FlightLog, read_log
+from matdb.bench.flight.rotor import RotorTrack, follow_rotors
+from matdb.bench.flight.two_logs import Aligned, align
+from matdb.bench.trace.file import read_trace
+from matdb.bench.trace.fit import fit_trace
+from matdb.bench.trace.record import Refused
+from matdb.cli.answering import AskedNow
+from matdb.cli.options import ForceOption, Group, arg, option, quantity
+from matdb.cli.reading_add import column
+from matdb.cli.screen import Column, number_text, records_table, show, span_text
+from matdb.errors import InputError
+from matdb.files import new_file, write_text
+from matdb.units import counted, parse_range
+
+app = Group("Read what flew, and what was foretold of it.")
+
+_LOG: Final = "A CSV or text file: time and angular rates about x, y, z, units in brackets."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mount:
+    """What flew."""
+
+    mounting: str | None = option("NAME", "The mounting of the store that flew.")
+    part: str | None = option("NAME", "The part that it flew on.")
+    temp: str | None = option("TEMPERATURE", "Temperature of the parts; the log's own without it.")
+    squeeze: str | None = option("LENGTH", "Static squeeze of each part, such as 0.5mm.")
+    package: str = option("NAME", "The camera package.", "main")
+
+    def foretold(self, store: Store, temperature_c: float | None) -> Any:
+        """The six modes as foretold. Raises InputError where it is not told what flew, NotFound."""
+        for name in ("mounting", "part"):
+            if getattr(self, name) is None:
+                raise InputError(f"--{name}", None, "given with the other", "what flew is foretold for both together")
+        assert self.mounting is not None
+        assert self.part is not None
+        if temperature_c is None:
+            raise InputError("--temp", None, "given, where the log tells no temperature", "for instance --temp 12C")
+        return store.modes(self.mounting, self.part, temperature_c, squeeze_mm=self.squeeze_mm, package=self.package)
+
+    @property
+    def squeeze_mm(self) -> float:
+        """Of each part, mm; 0 where none is told."""
+        return quantity(self.squeeze, "length", "--squeeze") or 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Log:
+    """The airframe's log, the camera's, and what to make of them."""
+
+    file: Annotated[str, arg("LOG", _LOG)]
+    camera: str | None = option("FILE", "The camera's own log of the same flight.")
+    blades: int | None = option("NUMBER", "Blades per rotor; the mounting's, else 2.", min=1, max=12)
+    rotor: str | None = option("RANGE", "What is known of the rotor speed in flight, such as 3000rpm..9000rpm.")
+    column: list[str] | None = option("COLUMN", "A column of roll, pitch, yaw rate, in that order. Three times.")
+    unit: str | None = option("UNIT", "Unit of the rates, where their titles tell none: deg/s or rad/s.")
+    camera_column: list[str] | None = option("COLUMN", "The same of the camera's log.")
+    stabilised: str | None = option("FREQUENCY", "Below it stabilising afterwards steadies the picture, such as 2Hz.")
+    keep: bool = option(None, "Put rotor speeds and manoeuvre band into the mounting.", False)
+    log: bool = option(None, "Log what the mount did as readings of the part.", False)
+    spectrum: str | None = option("FILE", "Write the airframe's spectrum, for --spectrum of 'matdb suit'.")
+    picture: str | None = option("FILE", "Draw how the camera followed: a file ending in .png or .svg.")
+    force: ForceOption = False
+
+    def check(self, mount: Mount) -> None:
+        """Refuse what does not go together, and files that cannot be written. Raises InputError, FileTaken."""
+        needs = {"--log": (self.log, "camera"), "--picture": (self.picture, "camera")}
+        needs["--stabilised"] = self.stabilised, "camera"
+        for name, (said, needed) in needs.items():
+            if said and getattr(self, needed) is None:
+                raise InputError(name, None, f"given with --{needed}", "only the camera's own log tells")
+        if mount.mounting is None and (self.keep or self.stabilised):
+            raise InputError("--mounting", None, "given with --keep and --stabilised")
+        if self.log and mount.part is None:
+            raise InputError("--part", None, "given with --log")
+        for each in filter(None, (self.spectrum, self.picture)):
+            new_file(each, force=self.force)
+
+    def read(self, file: str, columns: list[str] | None) -> FlightLog:
+        """One of the logs."""
+        return read_log(Path(file).expanduser(), columns=[column(c) for c in columns or ()], unit=self.unit)
+
+
+@dataclass(frozen=True, eq=False)
+class Flown:
+    """All that the logs say."""
+
+    airframe: FlightLog
+    track: RotorTrack
+    motion: Motion
+    both: Aligned | None = None
+    axes: tuple[Followed, ...] = ()
+    camera: Motion | None = None
+
+    @property
+    def notes(self) -> list[str]:
+        """What to know of it."""
+        return [*self.airframe.notes, *self.track.reasons]
+
+
+def _flown(said: Log, blades: int) -> Flown:
+    """Read the logs. Raises InputError, with the reason where a log tells nothing."""
+    within = None
+    if said.rotor is not None:
+        low, high = (speed / 60.0 for speed in parse_range(said.rotor, "rotor_speed", "--rotor"))
+        within = low, high
+    airframe, name = said.read(said.file, said.column), Path(said.file).name
+    try:
+        track = follow_rotors(airframe, blades, within)
+        slow = motion(airframe, track.flew_s)
+        if said.camera is None:
+            return Flown(airframe, track, slow)
+        name = Path(said.camera).name
+        camera = said.read(said.camera, said.camera_column)
+        both = align(airframe, camera, track.flew_s)
+        axes, both = followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
+        turned = replace(camera, rate=camera.rate @ both.matrix, acceleration=None)
+        start, end = (float(both.camera_time(t)) for t in (both.trace.time_s[0], both.trace.time_s[-1]))
+        return Flown(airframe, track, slow, both, axes, motion(turned, (start, end)))
+    except Refused as why:
+        raise InputError(
+            name, "refused", "a log that tells", str(why), says="refused, for it tells nothing sure"
+        ) from None
+
+
+@app.command()
+def read(call: AskedNow, said: Log, mount: Mount) -> None:
+    """Read a flight: when it flew, its rotor speeds, its manoeuvres, and how the camera followed."""
+    said.check(mount)
+    known = None
+    if mount.mounting is not None:
+        with call.existing() as store:
+            known = store.mounting(mount.mounting)
+    found = _flown(said, said.blades or (known.blades if known is not None else 2))
+    temperature_c = _temperature(mount, found.airframe)
+    rows, logged, warnings = against_foretold(found.axes, None), list[int](), found.notes
+    left = None
+    if mount.mounting is not None and known is not None:
+        with call.existing() as store:
+            if mount.part is not None and found.axes:
+                rows = against_foretold(found.axes, mount.foretold(store, temperature_c))
+                warnings += _changed(store, mount, rows, temperature_c)
+            if said.log and mount.part is not None:
+                told = {"temperature_c": temperature_c, "squeeze_mm": mount.squeeze_mm}
+                readings, without = flight_readings(
+                    rows, found.axes, known, store.part(mount.part), package=mount.package, **told
+                )
+                warnings += [*without, *(doubt for each in readings for doubt in store.doubts(each))]
+                logged = list(store.add(readings)) if readings else []
+            if said.stabilised is not None and found.camera is not None:
+                left = picture(known, found.camera, quantity(said.stabilised, "frequency", "--stabilised") or 0.0)
+            if said.keep:
+                store.records.replace(known.name, _kept(known, found, Path(said.file).name), "read from a flight")
+    written = _written(said, found, rows)
+    content = _content(found, rows, left) | {"readings": logged, "written": written, "temperature_c": temperature_c}
+    answer = [*_sentences(found, rows, left)]
+    if said.keep:
+        answer.append(f"{mount.mounting} has these rotor speeds and manoeuvres now.")
+    if logged:
+        answer.append(f"Logged as {counted(len(logged), 'readings')} of {mount.part}: {', '.join(map(str, logged))}.")
+    beware = [f"Beware: {text}." for text in warnings[:2]]
+    call.tell(
+        Answer(lines=(*answer, *beware)), content, lambda: _show(found), warnings, written=", ".join(written) or None
+    )
+
+
+@app.command()
+def tap(
+    call: AskedNow, file: Annotated[str, arg("TRACE", "A record of taps on the finished mount.")], mount: Mount
+) -> None:
+    """Tap the camera on its finished mount, a phone on top: go, or no go."""
+    with call.existing() as store:
+        six = mount.foretold(store, quantity(mount.temp, "temperature", "--temp"))
+    fit = fit_trace(read_trace(Path(file).expanduser()))
+    if fit.verdict == "refused" or not fit.modes:
+        raise InputError(Path(file).name, "refused", "a record of taps that ring", fit.reasons[0])
+    rows = tapped(fit.modes, six)
+    amiss = [row for row in rows if row.verdict not in ("as expected", SILENT)]
+    verdict = "no go" if amiss else "go"
+    first = f"{verdict}: {f'{amiss[0].what} is {amiss[0].verdict}' if amiss else 'the mount rings as foretold'}."
+    content = {"verdict": verdict, "modes": [row.to_dict() for row in rows]}
+    told = Answer(lines=(first, *(f"{row.line}." for row in rows)))
+    call.tell(told, content, warnings=[*fit.reasons, *six.warnings])
+
+
+def _temperature(mount: Mount, log: FlightLog) -> float | None:
+    told = quantity(mount.temp, "temperature", "--temp")
+    if told is not None or log.temperature_c is None:
+        return told
+    return float(np.nanmedian(log.temperature_c))
+
+
+def _kept(mounting: Any, found: Flown, name: str) -> Any:
+    low, hover, high = _rpm(found.track)
+    return replace(
+        mounting, rpm_idle=low, rpm_hover=hover, rpm_full=high, manoeuvre_hz=round(found.motion.manoeuvre_hz, 1),
+        rotor_note=f"read from {name}",
+    )  # fmt: skip
+
+
+def _rpm(track: RotorTrack) -> tuple[float, float, float]:
+    low, hover, high = (round(60.0 * hz, -1) for hz in (track.lowest_hz, track.hover_hz, track.highest_hz))
+    return low, hover, high
+
+
+#: A change of a natural frequency beyond this many standard deviations, and this share, is told.
+_CHANGED_SD, _CHANGED = 3.0, 0.02
+
+
+def _changed(store: Store, mount: Mount, rows: tuple[Against, ...], temperature_c: float | None) -> list[str]:
+    """What of the mount changed since earlier flights on the same part, with temperature reckoned with."""
+    said, asked = [], {temperature_c: {row.what: row.foretold_hz for row in rows}}
+    for old in store.records.each_reading(part=mount.part, kind="resonance"):
+        reading: Any = old.reading
+        row = next((r for r in rows if reading.note == f"flight, {r.what}" and r.natural_frequency_hz), None)
+        if row is None or row.natural_frequency_hz is None or row.foretold_hz is None:
+            continue
+        then_c = reading.temperature_c
+        if then_c not in asked:
+            six = mount.foretold(store, then_c)
+            near = (
+                min((m.natural_frequency_hz for m in six.modes), key=lambda b: abs(b.median - reading.frequency_hz)),
+            )
+            asked[then_c] = dict.fromkeys(asked[temperature_c], near[0])
+        foretold = asked[then_c][row.what]
+        if foretold is None:
+            continue
+        now = row.natural_frequency_hz.median / row.foretold_hz.median
+        change = now / (reading.frequency_hz / foretold.median) - 1.0
+        sd = 0.5 * (row.natural_frequency_hz.high - row.natural_frequency_hz.low) / row.natural_frequency_hz.median
+        if abs(change) > max(_CHANGED, _CHANGED_SD * sd):
+            day = "earlier" if reading.taken_at is None else f"on {reading.taken_at:%Y-%m-%d}"
+            word = "lower" if change < 0.0 else "higher"
+            said.append(
+                f"{row.what} is {100 * abs(change):.0f} % {word} than {day}, temperature reckoned with: set, ageing, "
+                "or a screw that moved"
+            )
+    return said
+
+
+def _sentences(found: Flown, rows: tuple[Against, ...], left: Picture | None) -> list[str]:
+    track = found.track
+    low, hover, high = _rpm(track)
+    seconds = track.flew_s[1] - track.flew_s[0]
+    once, passing = (next(line for line in track.lines if line.order == order) for order in _orders(track))
+    told = [
+        f"It flew {seconds / 60.0:.1f} min with rotors at {low:g} to {high:g} rpm, {hover:g} in hover (+- "
+        f"{60.0 * track.sd_hz:.0f}): once a turn {span_text(once.low_hz, once.high_hz)} Hz, blades passing "
+        f"{span_text(passing.low_hz, passing.high_hz)} Hz; manoeuvres to {number_text(found.motion.manoeuvre_hz)} Hz."
+    ]
+    hidden = [f"{line.order:g}" for line in track.lines if line.aliased]
+    if hidden:
+        half = f"{found.airframe.hz / 2.0:.4g} Hz"
+        told.append(f"Rotor orders {', '.join(hidden)} lie above {half}, half the log's rate, and show below it.")
+    if found.both is not None:
+        told += [f"{row.line}." for row in rows]
+        told.append("Missed in manoeuvres: " + ", ".join(f"{a.axis} {100 * a.missed:.0f} %" for a in found.axes) + ".")
+    if left is not None:
+        told.append(
+            f"Left in the picture: roll {number_text(left.roll_px)}, pitch {number_text(left.pitch_px)}, yaw "
+            f"{number_text(left.yaw_px)} px rms, {100 * left.kept_share:.0f} % of the shake before stabilising"
+            + (f"; shear {number_text(left.shear_px_per_row)} px a row." if left.shear_px_per_row is not None else ".")
+        )
+    return told
+
+
+def _orders(track: RotorTrack) -> tuple[float, float]:
+    orders = sorted(line.order for line in track.lines)
+    return orders[0], orders[min(1, len(orders) - 1)]
+
+
+_LINES: Final = (
+    Column("times a turn", lambda line: f"{line.order:g}", right=True),
+    Column("Hz", lambda line: span_text(line.low_hz, line.high_hz)),
+    Column("height", lambda line: number_text(line.height), right=True),
+    Column("", lambda line: "shows elsewhere" if line.aliased else ""),
+)
+
+
+def _show(found: Flown) -> None:
+    records_table(found.track.lines, _LINES)
+    show("height: ln of the line's power over what is beside it")
+    both = found.both
+    if both is not None:
+        show(
+            f"The camera's clock stands {both.offset_s:.3f} s behind and drifts {1e6 * both.drift:.0f} ppm (+- "
+            f"{1e3 * both.clock_sd_s:.1f} ms); its sensor is turned by {both.turn_deg:.1f} +- {both.turn_sd_deg:.1f} "
+            "degrees."
+        )
+
+
+def _content(found: Flown, rows: tuple[Against, ...], left: Picture | None) -> dict[str, Any]:
+    track, both = found.track, found.both
+    rotor = {"lowest_hz": track.lowest_hz, "hover_hz": track.hover_hz, "highest_hz": track.highest_hz}
+    content: dict[str, Any] = {
+        "flew_s": {"from": track.flew_s[0], "to": track.flew_s[1]},
+        "rotor": rotor | {"sd_hz": track.sd_hz, "spread_hz": track.spread_hz, "orders": track.lines},
+        "manoeuvre_hz": found.motion.manoeuvre_hz,
+    }
+    if both is not None:
+        content["clock"] = {"offset_s": both.offset_s, "drift_ppm": 1e6 * both.drift, "sd_s": both.clock_sd_s}
+        content["sensor"] = {"turn_deg": both.turn_deg, "sd_deg": both.turn_sd_deg, "matrix": both.matrix}
+        content["axes"] = [row.to_dict() | {"missed": axis.missed} for row, axis in zip(rows, found.axes, strict=True)]
+    return content | {"picture": left}
+
+
+def _written(said: Log, found: Flown, rows: tuple[Against, ...]) -> list[str]:
+    """The files that were asked for."""
+    written = []
+    if said.spectrum is not None:
+        out = io.StringIO()
+        table = csv.writer(out, lineterminator="\n")
+        axes = {"x": 0, "y": 1, "z": 2} if found.airframe.acceleration is not None else {}
+        axes |= {"roll": 3, "pitch": 4, "yaw": 5}
+        unit = [f"{axis} ({'(rad/s2)2/Hz' if k > 2 else '(m/s2)2/Hz'})" for axis, k in axes.items()]
+        table.writerow(["frequency (Hz)", *unit])
+        for f, row in zip(found.motion.frequency_hz, found.motion.density[:, list(axes.values())], strict=True):
+            table.writerow([f"{value:.6g}" for value in (f, *row)])
+        written.append(str(write_text(said.spectrum, out.getvalue(), force=said.force)))
+    if said.picture is not None:
+        from matdb.picture.figure import save_picture
+        from matdb.picture.trace_chart import flight_chart
+
+        chart = flight_chart(found.axes, [row.line for row in rows], Path(said.file).name)
+        written.append(str(save_picture(chart, said.picture, force=said.force)))
+    return written

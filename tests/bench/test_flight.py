@@ -1,0 +1,171 @@
+"""Flights of known truth: rotor speed, clock, axes and modes as read, and what is refused."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from bench.flight_simulator import Mount, fly
+from scipy.signal import butter, sosfiltfilt
+from scipy.spatial.transform import Rotation
+
+from matdb.bench.flight.following import followed, motion
+from matdb.bench.flight.log import evened, read_log
+from matdb.bench.flight.rotor import follow_rotors
+from matdb.bench.flight.two_logs import align
+from matdb.bench.trace.record import Refused
+from matdb.errors import InputError, UnitError
+
+MOUNT = Mount(0.62, (110, 80, 60), (40, 30), 0.0, 1.377, 1.1, 0.2)
+
+
+@pytest.fixture(scope="module")
+def flight():
+    return fly(
+        np.random.default_rng(5), seconds=90, rate_hz=500.0, camera_rate_hz=400.0, mount=MOUNT, hover_hz=80.0, blades=2
+    )
+
+
+def logs(flight):
+    airframe = evened("craft", flight.time_s, {"rate": flight.rate, "acceleration": flight.acceleration})
+    return airframe, evened("camera", flight.camera_time_s, {"rate": flight.camera_rate})
+
+
+@pytest.fixture(scope="module")
+def seen(flight):
+    airframe, camera = logs(flight)
+    track = follow_rotors(airframe, 2)
+    both = align(airframe, camera, track.flew_s)
+    slow = motion(airframe, track.flew_s)
+    return track, slow, *followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
+
+
+def test_rotor_speed_within_a_hundredth(flight, seen):
+    track, *_ = seen
+    true = flight.truth.rotor(track.time_s)
+    assert np.median(np.abs(track.hz / true - 1.0)) < 0.01
+    for told, share in ((track.lowest_hz, 0.01), (track.hover_hz, 0.5), (track.highest_hz, 0.99)):
+        assert told == pytest.approx(np.quantile(true, share), rel=0.01)
+    assert [line.aliased for line in track.lines] == [False, False, True]
+
+
+def test_it_flew_between_take_off_and_landing(flight, seen):
+    start, end = flight.truth.flew_s
+    assert start < seen[0].flew_s[0] < start + 8.0
+    assert end - 8.0 < seen[0].flew_s[1] < end
+
+
+def test_clock_and_axes(flight, seen):
+    both, truth = seen[3], flight.truth
+    t = np.linspace(*seen[0].flew_s, 5)
+    assert np.abs(both.camera_time(t) - (t - truth.offset_s) * (1.0 + truth.drift)).max() < 2e-3
+    assert np.degrees((Rotation.from_matrix(both.matrix) * truth.turn.inv()).magnitude()) < 1.0
+
+
+def test_modes_and_damping(flight, seen):
+    for each, share in zip(seen[2], flight.truth.share, strict=True):
+        assert not each.refused
+        mode = flight.truth.modes_hz[np.argmax(np.abs(share))]
+        assert each.fit.frequency_hz == pytest.approx(mode, rel=0.03)
+        assert each.fit.damping_ratio == pytest.approx(flight.truth.damping, rel=0.15)
+
+
+def test_what_was_missed_is_what_a_hysteretic_mount_misses(flight, seen):
+    _, slow, axes, _ = seen
+    assert 0.5 < slow.manoeuvre_hz < 6.0
+    # Written apart: 1/(1 - r^2 + i eta) without its own unity, at the top of the band the most.
+    for each in axes:
+        r = slow.manoeuvre_hz / each.fit.frequency_hz
+        assert each.missed < abs((1 + 0.2j) / (1 - r * r + 0.2j) - 1.0)
+
+
+def test_the_spectrum_holds_the_rates_that_were_logged(flight, seen):
+    track, slow, *_ = seen
+    f, power = slow.frequency_hz, slow.density[:, 3:].sum(axis=1) / (2 * np.pi * slow.frequency_hz) ** 2
+    inside = (flight.time_s > track.flew_s[0]) & (flight.time_s < track.flew_s[1])
+    fast = sosfiltfilt(butter(4, 1.0, "highpass", fs=500.0, output="sos"), flight.rate[inside], axis=0)
+    assert np.sum(power[f > 1.0]) * (f[1] - f[0]) == pytest.approx(fast.var(axis=0).sum(), rel=0.1)
+
+
+def test_a_craft_on_the_ground_did_not_fly():
+    still = fly(np.random.default_rng(1), seconds=40, rate_hz=400.0, camera_rate_hz=200.0, mount=MOUNT, flies=False)
+    with pytest.raises(Refused, match="did not fly"):
+        follow_rotors(logs(still)[0], 2)
+
+
+def test_logs_of_two_flights_are_refused(flight, seen):
+    other = fly(np.random.default_rng(8), seconds=90, rate_hz=400.0, camera_rate_hz=400.0, mount=MOUNT, hover_hz=80.0)
+    with pytest.raises(Refused, match="one flight, two gyros"):
+        align(logs(flight)[0], logs(other)[1], seen[0].flew_s)
+
+
+def test_a_mirrored_sensor_is_refused(flight, seen):
+    mirrored = dataclasses.replace(flight, camera_rate=flight.camera_rate * [1.0, 1.0, -1.0])
+    with pytest.raises(Refused):
+        align(*logs(mirrored), seen[0].flew_s)
+
+
+def test_turning_about_one_axis_only_is_refused(flight, seen):
+    airframe, camera = logs(flight)
+    rng, only = np.random.default_rng(2), [1.0, 0.0, 0.0]
+    one = dataclasses.replace(airframe, rate=airframe.rate * only + 1e-5 * rng.standard_normal(airframe.rate.shape))
+    matrix = flight.truth.turn.as_matrix()
+    seen_one = camera.rate @ matrix * only @ matrix.T
+    two = dataclasses.replace(camera, rate=seen_one + 1e-5 * rng.standard_normal(seen_one.shape))
+    with pytest.raises(Refused, match="about one axis only"):
+        align(one, two, seen[0].flew_s)
+
+
+def test_a_speed_and_its_mirror_are_told_apart_or_refused():
+    low = fly(
+        np.random.default_rng(7), seconds=60, rate_hz=200.0, camera_rate_hz=200.0, mount=MOUNT, hover_hz=82.0, blades=2
+    )
+    airframe = evened("craft", low.time_s, {"rate": low.rate})
+    with pytest.raises(Refused, match="look the same: give --rotor"):
+        follow_rotors(airframe, 2)
+    track = follow_rotors(airframe, 2, (55.0, 99.0))
+    assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "factor"),
+    [
+        ("time (s),gyro_x (deg/s),gyro_y (deg/s),gyro_z (deg/s)", None, np.pi / 180),
+        ("t,roll [rad/s],pitch [rad/s],yaw [rad/s]", None, 1.0),
+        ("timestamp (s),rate_x_dps,rate_y_dps,rate_z_dps", None, np.pi / 180),
+        ("time,gyroADC[0],gyroADC[1],gyroADC[2]", "deg/s", np.pi / 180),
+    ],
+)
+def test_columns_by_their_titles(tmp_path, header, unit, factor):
+    t = np.arange(0.0, 12.0, 0.01)
+    values = np.column_stack([t, np.sin(t), np.cos(t), t])
+    file = tmp_path / "log.csv"
+    np.savetxt(file, values, delimiter=",", header=header, comments="")
+    log = read_log(file, unit=unit)
+    assert log.hz == pytest.approx(100.0)
+    assert np.allclose(log.rate, factor * values[:, 1:], atol=1e-6)
+
+
+def test_rates_without_a_unit_and_logs_without_rates_are_refused(tmp_path):
+    file = tmp_path / "log.csv"
+    t = np.arange(0.0, 12.0, 0.01)
+    np.savetxt(file, np.column_stack([t, t, t, t]), delimiter=",", header="time,gyro_x,gyro_y,gyro_z", comments="")
+    with pytest.raises(InputError, match="no unit"):
+        read_log(file)
+    with pytest.raises(UnitError):
+        read_log(file, unit="furlong")
+    np.savetxt(file, np.column_stack([t, t]), delimiter=",", header="time,height (m)", comments="")
+    with pytest.raises(InputError, match="three angular rates"):
+        read_log(file)
+
+
+def test_lost_rows_do_not_move_the_clock():
+    rng = np.random.default_rng(3)
+    t = np.arange(0.0, 60.0, 0.004)
+    kept = np.ones(t.size, bool)
+    for at in rng.integers(0, t.size - 40, 8):
+        kept[at : at + rng.integers(1, 30)] = False
+    x = np.sin(2 * np.pi * 0.7 * t)[:, None] * [1.0, 2.0, 3.0]
+    log = evened("log", np.round(t[kept] + 5.0, 3), {"rate": x[kept]})
+    assert log.hz == pytest.approx(250.0, rel=1e-5)
+    assert np.allclose(log.rate, np.sin(2 * np.pi * 0.7 * (log.time_s - 5.0))[:, None] * [1.0, 2.0, 3.0], atol=0.05)
+    assert "missing" in log.notes[0]

@@ -1,0 +1,113 @@
+"""Flights of known truth read from two logs: what is told, how well, and what is refused.
+
+    python tests/benchmarks/flights.py 200 [FIRST]
+
+Rotor speeds within 1 % (or twice the standard deviation that was told), clocks within 2 ms, sensors' axes within 1
+degree, natural frequencies within 3 % of a mode that has a share in that axis, damping ratios within 15 %; what lies
+outside without having been refused is silently wrong. Every fourth airframe logs no acceleration.
+"""
+
+import sys
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from bench.flight_simulator import RATES, fly
+
+from matdb.bench.flight.following import followed, motion
+from matdb.bench.flight.log import evened
+from matdb.bench.flight.rotor import follow_rotors
+from matdb.bench.flight.two_logs import align
+from matdb.bench.trace.record import Refused
+from matdb.errors import InputError
+
+#: A mode that has less of an axis is not that axis' mode.
+SHARE = 0.2
+
+
+def rotors(track, truth):
+    """The largest error of lowest, usual and highest speed, as a share, and what was told of it."""
+    true = truth.rotor(track.time_s)
+    wanted = np.quantile(true, 0.01), np.median(true), np.quantile(true, 0.99)
+    told = track.lowest_hz, track.hover_hz, track.highest_hz
+    return max(abs(a / b - 1.0) for a, b in zip(told, wanted, strict=True)), track.sd_hz / track.hover_hz
+
+
+def read(seed):
+    """One flight: rows of (what, verdict, error, held by its interval or None)."""
+    rng = np.random.default_rng(seed)
+    flight = fly(rng, rate_hz=RATES[seed % 7], camera_rate_hz=RATES[(3 * seed + seed // 7) % 7], flies=seed % 25 != 24)
+    truth = flight.truth
+    columns = {"rate": flight.rate} | ({"acceleration": flight.acceleration} if seed % 4 else {})
+    airframe = evened("airframe", flight.time_s, columns)
+    camera = evened("camera", flight.camera_time_s, {"rate": flight.camera_rate})
+    try:
+        track = follow_rotors(airframe, truth.blades)
+    except Refused as why:
+        yield "rotor", "refused", str(why), None
+        return
+    if seed % 25 == 24:
+        yield "rotor", "WRONG", "it did not fly", None
+        return
+    error, sd = rotors(track, truth)
+    yield (
+        "rotor",
+        "right" if error < 0.01 else "told" if error < 2.0 * sd else "WRONG",
+        f"{error:.4f} sd {sd:.4f}",
+        None,
+    )
+    try:
+        both = align(airframe, camera, track.flew_s)
+    except Refused as why:
+        yield "clock", "refused", str(why), None
+        return
+    slow = motion(airframe, track.flew_s)
+    try:
+        axes, both = followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
+    except (Refused, InputError) as why:
+        yield "following", "refused", str(why), None
+        return
+    t = np.linspace(*track.flew_s, 9)
+    off = np.abs(both.camera_time(t) - (t - truth.offset_s) * (1.0 + truth.drift)).max()
+    yield "clock", "right" if off < 2e-3 else "WRONG", f"{1e3 * off:.2f} ms sd {1e3 * both.clock_sd_s:.2f}", None
+    turn = np.degrees((Rotation.from_matrix(both.matrix) * truth.turn.inv()).magnitude())
+    yield "axes", "right" if turn < 1.0 else "WRONG", f"{turn:.3f} deg", None
+    for k, each in enumerate(axes):
+        if each.refused:
+            yield each.axis, "refused", each.refused, None
+            continue
+        fit = each.fit
+        modes = truth.modes_hz[np.abs(truth.share[k]) > SHARE]
+        nearest = modes[np.argmin(np.abs(modes - fit.frequency_hz))]
+        error = fit.frequency_hz / nearest - 1.0
+        held = abs(fit.frequency_hz - nearest) < 1.96 * fit.frequency_sd_hz
+        said = f"{fit.frequency_hz:.2f} +- {fit.frequency_sd_hz:.2f}, true {nearest:.2f}"
+        yield f"{each.axis} frequency", "right" if abs(error) < 0.03 else "WRONG", said, held
+        error = fit.damping_ratio / truth.damping - 1.0
+        held = abs(fit.loss_factor - 2.0 * truth.damping) < 1.96 * fit.loss_factor_sd
+        said = f"{fit.damping_ratio:.4f} +- {0.5 * fit.loss_factor_sd:.4f}, true {truth.damping:.4f}"
+        yield f"{each.axis} damping", "right" if abs(error) < 0.15 else "WRONG", said, held
+
+
+def main(many, first=0):
+    """Print what is wrong as it comes, and the table."""
+    counts, held = {}, {}
+    for seed in range(first, first + many):
+        for what, verdict, said, inside in read(seed):
+            counts.setdefault(what, Counter())[verdict] += 1
+            if inside is not None:
+                held.setdefault(what, []).append(inside)
+            if verdict != "right":
+                print(f"{seed:4d} {what}: {verdict}: {said}", flush=True)
+    print(f"\n{'':18}{'right':>7}{'told':>7}{'refused':>9}{'wrong':>7}{'95 % hold':>11}")
+    for what, found in counts.items():
+        inside = f"{100 * np.mean(held[what]):10.0f}%" if what in held else ""
+        print(f"{what:18}{found['right']:7d}{found['told']:7d}{found['refused']:9d}{found['WRONG']:7d}{inside:>11}")
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))
