@@ -10,6 +10,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
+from matdb.advice.camera import SixAxes
 from matdb.advice.flown import SILENT, Against, Picture, against_foretold, flight_readings, picture, tapped
 from matdb.advice.summary import Answer
 from matdb.api import Store
@@ -21,7 +22,7 @@ from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Refused
 from matdb.cli.answering import AskedNow
-from matdb.cli.options import ForceOption, Group, arg, option, quantity
+from matdb.cli.options import ForceOption, Group, arg, option, quantity, squeeze_said
 from matdb.cli.reading_add import column
 from matdb.cli.screen import Column, number_text, records_table, show, span_text
 from matdb.errors import InputError
@@ -40,10 +41,10 @@ class Mount:
     mounting: str | None = option("NAME", "The mounting of the store that flew.")
     part: str | None = option("NAME", "The part that it flew on.")
     temp: str | None = option("TEMPERATURE", "Temperature of the parts; the log's own without it.")
-    squeeze: str | None = option("LENGTH", "Static squeeze of each part, such as 0.5mm.")
+    squeeze: str | None = option("LENGTH", "Static squeeze of each piece; the one that suits best without it.")
     package: str = option("NAME", "The camera package.", "main")
 
-    def foretold(self, store: Store, temperature_c: float | None) -> Any:
+    def foretold(self, store: Store, temperature_c: float | None) -> SixAxes:
         """The six modes as foretold. Raises InputError where it is not told what flew, NotFound."""
         for name in ("mounting", "part"):
             if getattr(self, name) is None:
@@ -52,12 +53,11 @@ class Mount:
         assert self.part is not None
         if temperature_c is None:
             raise InputError("--temp", None, "given, where the log tells no temperature", "for instance --temp 12C")
-        return store.modes(self.mounting, self.part, temperature_c, squeeze_mm=self.squeeze_mm, package=self.package)
-
-    @property
-    def squeeze_mm(self) -> float:
-        """Of each part, mm; 0 where none is told."""
-        return quantity(self.squeeze, "length", "--squeeze") or 0.0
+        if self.squeeze is None:
+            held = store.best_squeezes([self.part], self.mounting, [temperature_c])[self.part]
+        else:
+            held = store.part(self.part).squeeze_at(*squeeze_said(self.squeeze))[0]
+        return store.modes(self.mounting, self.part, temperature_c, squeeze_mm=held, package=self.package)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,11 +153,12 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
     left = None
     if mount.mounting is not None and known is not None:
         with call.existing() as store:
-            if mount.part is not None and found.axes:
-                rows = against_foretold(found.axes, mount.foretold(store, temperature_c))
+            six = mount.foretold(store, temperature_c) if mount.part is not None and found.axes else None
+            if six is not None:
+                rows = against_foretold(found.axes, six)
                 warnings += _changed(store, mount, rows, temperature_c)
-            if said.log and mount.part is not None:
-                told = {"temperature_c": temperature_c, "squeeze_mm": mount.squeeze_mm}
+            if said.log and mount.part is not None and six is not None:
+                told = {"temperature_c": temperature_c, "squeeze_mm": six.squeeze_mm}
                 readings, without = flight_readings(
                     rows, found.axes, known, store.part(mount.part), package=mount.package, **told
                 )
