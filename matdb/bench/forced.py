@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import product
 from typing import Any
 
@@ -30,6 +31,8 @@ LOSS_LIMIT, LOSS_REFUSED = 0.10, 0.5
 _BIN_CORRELATION = 1.944
 #: Median of squared misfits over variances above which one mode does not explain a transfer function.
 _ONE_MODE = 1.3
+#: The same above which the model does not hold: of one mode, and where nobody looks at the picture.
+_MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
 
 
 @dataclass(frozen=True)
@@ -247,13 +250,7 @@ def fit_forced(
     beside : array, shape (n, others), optional
         As of :func:`transfer_function`.
     coupled : bool
-        Whether a second mode of the same loss factor may share in the motion, as where swaying and rocking go together;
-        the mode with the larger share is told.
-
-    Returns
-    -------
-    ForcedFit
-        Natural frequency, loss factor, standard deviations, verdict.
+        Whether a second mode of the same loss factor may share in it; the one with the larger share is told.
 
     Raises
     ------
@@ -275,13 +272,7 @@ def fit_forced(
     if not 0.0 < low < high:
         raise InputError("frequency_range_hz", (low, high), "two frequencies, the lower first, within the record's own")
     channel = int(np.argmax(np.std(trace.base, axis=0))) if channel is None else channel
-
-    def heard(resolution_hz: float | None = None) -> TransferFunction:
-        found = transfer_function(trace, channel=channel, resolution_hz=resolution_hz, beside=beside)
-        f, width = found.frequency_hz, found.resolution_hz
-        out = np.any([(f > a - width) & (f < b + width) for a, b in leave_out_hz], axis=0)
-        return replace(found, coherence=np.where(out, 0.0, found.coherence))
-
+    heard = partial(_heard, trace, channel, beside, leave_out_hz)
     transfer = heard()
     span = float(trace.time_s[-1] - trace.time_s[0])
     settled = False
@@ -305,15 +296,29 @@ def fit_forced(
     except Refused as why:
         nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
         return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)
-    reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2)
+    reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2 > (_MOST_COUPLED if coupled else _MOST_PLAIN))
     peak = math.sqrt(1.0 + eta * eta) / eta
     return ForcedFit(
         "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
     )
 
 
+def _heard(
+    trace: Trace,
+    channel: int,
+    beside: Array | None,
+    leave_out_hz: Sequence[tuple[float, float]],
+    resolution_hz: float | None = None,
+) -> TransferFunction:
+    """The transfer function, without coherence where frequencies are left out."""
+    found = transfer_function(trace, channel=channel, resolution_hz=resolution_hz, beside=beside)
+    f, width = found.frequency_hz, found.resolution_hz
+    out = np.any([(f > a - width) & (f < b + width) for a, b in leave_out_hz], axis=0)
+    return replace(found, coherence=np.where(out, 0.0, found.coherence))
+
+
 def _doubts(
-    transfer: TransferFunction, f0: float, eta: float, eta_sd: float, gain: float, chi2: float
+    transfer: TransferFunction, f0: float, eta: float, eta_sd: float, gain: float, unlike: bool
 ) -> tuple[str, ...]:
     """Why a fit is to be looked at twice."""
     at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
@@ -322,7 +327,7 @@ def _doubts(
         f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < 0.6,
         f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > LOSS_LIMIT * eta,
         "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
-        "the transfer function is not that of one mode; look at the picture": chi2 > 2.5,
+        "the transfer function is not that of one mode; look at the picture": unlike,
         f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places": (
             not 0.7 < gain < 1.4
         ),

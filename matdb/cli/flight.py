@@ -23,7 +23,7 @@ from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Refused
 from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Group, arg, option, quantity, squeeze_said
-from matdb.cli.reading_add import column
+from matdb.cli.reading_add import column, logged_before
 from matdb.cli.screen import Column, number_text, records_table, show, span_text
 from matdb.errors import InputError
 from matdb.files import new_file, write_text
@@ -114,13 +114,14 @@ class Flown:
         return [*self.airframe.notes, *self.track.reasons]
 
 
-def _flown(said: Log, blades: int) -> Flown:
+def _flown(said: Log, blades: int, done: Progress) -> Flown:
     """Read the logs. Raises InputError, with the reason where a log tells nothing."""
     within = None
     if said.rotor is not None:
         low, high = (speed / 60.0 for speed in parse_range(said.rotor, "rotor_speed", "--rotor"))
         within = low, high
     airframe, name = said.read(said.file, said.column), Path(said.file).name
+    done(0.3)
     try:
         track = follow_rotors(airframe, blades, within)
         slow = motion(airframe, track.flew_s)
@@ -128,7 +129,9 @@ def _flown(said: Log, blades: int) -> Flown:
             return Flown(airframe, track, slow)
         name = Path(said.camera).name
         camera = said.read(said.camera, said.camera_column)
+        done(0.6)
         both = align(airframe, camera, track.flew_s)
+        done(0.8)
         axes, both = followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
         turned = replace(camera, rate=camera.rate @ both.matrix, acceleration=None)
         start, end = (float(both.camera_time(t)) for t in (both.trace.time_s[0], both.trace.time_s[-1]))
@@ -141,13 +144,17 @@ def _flown(said: Log, blades: int) -> Flown:
 
 @app.command()
 def read(call: AskedNow, said: Log, mount: Mount) -> None:
-    """Read a flight: when it flew, its rotor speeds, its manoeuvres, and how the camera followed."""
+    """Read a flight from its logs.
+
+    When it flew, its rotor speeds and manoeuvres, and how the camera followed against what was foretold.
+    """
     said.check(mount)
     known = None
     if mount.mounting is not None:
         with call.existing() as store:
             known = store.mounting(mount.mounting)
-    found = _flown(said, said.blades or (known.blades if known is not None else 2))
+    with Progress("flight") as done:
+        found = _flown(said, said.blades or (known.blades if known is not None else 2), done)
     temperature_c = _temperature(mount, found.airframe)
     rows, logged, warnings = against_foretold(found.axes, None), list[int](), found.notes
     left = None
@@ -162,7 +169,9 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
                 readings, without = flight_readings(
                     rows, found.axes, known, store.part(mount.part), package=mount.package, **told
                 )
-                warnings += [*without, *(doubt for each in readings for doubt in store.doubts(each))]
+                warnings += without
+                for each in readings:
+                    warnings += [*logged_before(store, each), *store.doubts(each)]
                 logged = list(store.add(readings)) if readings else []
             if said.stabilised is not None and found.camera is not None:
                 left = picture(known, found.camera, quantity(said.stabilised, "frequency", "--stabilised") or 0.0)
@@ -185,16 +194,23 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
 def tap(
     call: AskedNow, file: Annotated[str, arg("TRACE", "A record of taps on the finished mount.")], mount: Mount
 ) -> None:
-    """Tap the camera on its finished mount, a phone on top: go, or no go."""
+    """Tap the finished mount: go or no go.
+
+    With a phone on the camera, tap it: bounce and rocking against what was foretold.
+    """
     with call.existing() as store:
         six = mount.foretold(store, quantity(mount.temp, "temperature", "--temp"))
     fit = fit_trace(read_trace(Path(file).expanduser()))
     if fit.verdict == "refused" or not fit.modes:
         raise InputError(Path(file).name, "refused", "a record of taps that ring", fit.reasons[0])
     rows = tapped(fit.modes, six)
-    amiss = [row for row in rows if row.verdict not in ("as expected", SILENT)]
+    silent = [row.what for row in rows if row.verdict == SILENT]
+    amiss = [row for row in rows if row.verdict != "as expected" and (row.what == "bounce" or row.what not in silent)]
     verdict = "no go" if amiss else "go"
-    first = f"{verdict}: {f'{amiss[0].what} is {amiss[0].verdict}' if amiss else 'the mount rings as foretold'}."
+    rings = (
+        "the mount rings as foretold" if not silent else f"bounce is as foretold; {' and '.join(silent)} did not ring"
+    )
+    first = f"{verdict}: {f'{amiss[0].what}: {amiss[0].verdict}' if amiss else rings}."
     content = {"verdict": verdict, "modes": [row.to_dict() for row in rows]}
     told = Answer(lines=(first, *(f"{row.line}." for row in rows)))
     call.tell(told, content, warnings=[*fit.reasons, *six.warnings])

@@ -120,4 +120,4 @@ def test_a_tap_is_go_or_no_go(matdb_says, pod, store, tmp_path):
     right = matdb_says("flight", "tap", ringing(tmp_path / "a.csv", bounce), *pod)
     assert right.out.startswith("go:"), right.out + right.err
     wrong = matdb_says("flight", "tap", ringing(tmp_path / "b.csv", 0.25 * bounce), *pod)
-    assert wrong.out.startswith("no go: bounce is softer than foretold"), wrong.out + wrong.err
+    assert wrong.out.startswith("no go: bounce: softer than foretold"), wrong.out + wrong.err

@@ -31,7 +31,7 @@ _SEEN, _NARROW_HZ = 0.4, 10.0
 #: Gain and delay that a rigid mount and aligned clocks have; beyond, something else moves the camera.
 _GAIN, _DELAY_S = 0.15, 3e-3
 #: What remains open with the best coherence: shares of frequency and of damping (by simulated flights).
-_OPEN_HZ, _OPEN_DAMPING = 0.003, 0.02
+_OPEN_HZ, _OPEN_DAMPING = 0.003, 0.03
 
 
 @dataclass(frozen=True, eq=False)

@@ -76,6 +76,17 @@ class FlightLog:
         """Times of the grid, s."""
         return np.asarray(self.start_s + np.arange(len(self.rate)) / self.hz)
 
+    def slow(self, band_hz: tuple[float, float]) -> tuple[Array, Array]:
+        """Times, and rates within a band well below 50 Hz, at 50 to 100 readings a second."""
+        from scipy import signal
+
+        step = max(1, int(self.hz / 50.0))
+        many, hz = len(self.rate) // step, self.hz / step
+        means = self.rate[: many * step].reshape(many, step, 3).mean(axis=1, dtype=np.float64)
+        time = self.start_s + (np.arange(many) + 0.5 * (step - 1) / step) / hz
+        sos = signal.butter(2, band_hz, "bandpass", fs=hz, output="sos")
+        return np.asarray(time), signal.sosfiltfilt(sos, means - np.median(means, axis=0), axis=0)
+
 
 def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str, ...] = ()) -> FlightLog:
     """Put a log on an even grid of its usual rate; jitter is taken as a clock's, and gaps are marked.

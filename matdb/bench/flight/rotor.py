@@ -43,8 +43,8 @@ _BESIDE: Final = (0.88, 1.12)
 _DOUBTED: Final = 0.35
 #: Lines nearer than this are not told apart, bins.
 _APART_BINS: Final = 4.0
-#: Rotation below this (root mean square up to 5 Hz, rad/s) is that of a craft on the ground; pauses shorter are flown.
-_MOVING, _PAUSE_S = math.radians(0.7), 4.0
+#: Rotation below this (root mean square in that band, rad/s) is that on the ground; shorter pauses are flown.
+_MOVES_HZ, _MOVING, _PAUSE_S = (0.2, 5.0), math.radians(0.7), 4.0
 #: Share of the usual rotor speed above which it is in the air, and spectra that are left out beside that.
 _AIRBORNE, _MARGIN = 0.7, 12
 #: How far lines of rotors that idle stand below those in flight at least (ln of power).
@@ -53,6 +53,8 @@ _QUIETER: Final = 2.5
 _LEAST_S: Final = 20.0
 #: From this share of spectra on in which lines lie on each other, the speed is known to that share only.
 _BLIND, _CROSSED = 0.01, 0.025
+#: What remains open of a speed with the clearest lines, as a share (by simulated flights).
+_OPEN: Final = 0.008
 #: Share of the readings that lie below the lowest and above the highest speed told.
 _RARE: Final = 0.01
 
@@ -211,7 +213,7 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         for order in orders
     )
     # Unequal lines pull the centre to their own rotor.
-    sd = math.hypot(noise, 0.5 * spread, _STEP * float(np.median(hz)))
+    sd = math.hypot(noise, 0.5 * spread, _OPEN * float(np.median(hz)))
     if blind > _BLIND:
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
@@ -233,13 +235,10 @@ def _folds(hz: Array, order: float, rate_hz: float) -> bool:
 
 def _flown(log: FlightLog, turning: NDArray[np.bool_], time_s: Array) -> tuple[float, float]:
     """From when to when it flew: the longest time in which its rotors turn and it moves. Raises Refused."""
-    from scipy import signal
-
-    band = signal.butter(2, (0.2, 5.0), "bandpass", fs=log.hz, output="sos")
-    power = np.append(0.0, np.cumsum(sum(signal.sosfiltfilt(band, each) ** 2 for each in log.rate.T)))
-    centre, reach = np.round((time_s - log.start_s) * log.hz).astype(int), round(log.hz)
-    first, last = np.maximum(centre - reach, 0), np.minimum(centre + reach, len(log.rate))
-    moving = np.sqrt((power[last] - power[first]) / (last - first)) > _MOVING
+    time, rate = log.slow(_MOVES_HZ)
+    power = np.append(0.0, np.cumsum(np.sum(rate**2, axis=1)))
+    first, last = (np.searchsorted(time, time_s + side) for side in (-1.0, 1.0))
+    moving = np.sqrt((power[last] - power[first]) / np.maximum(last - first, 1)) > _MOVING
     air = np.flatnonzero(moving & turning)
     if not air.size:
         what = "its rotors turn, but it does not move" if turning.any() else "no rotor lines stand out of its noise"

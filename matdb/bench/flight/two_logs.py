@@ -142,15 +142,10 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
 
 
 def _slow(log: FlightLog) -> tuple[Array, Array]:
-    """Times and rates of what both share, at few readings a second."""
-    from scipy import signal
-
-    sos = signal.butter(2, _SHARED_HZ, "bandpass", fs=log.hz, output="sos")
-    step = max(1, int(log.hz / _SLOW_HZ))
-    low = np.stack([signal.sosfiltfilt(sos, each - np.median(each))[::step] for each in log.rate.T], axis=1)
-    time = log.start_s + np.arange(len(low)) * step / log.hz
+    """Times and rates of what both share, on an even grid that is one for both."""
+    time, rate = log.slow(_SHARED_HZ)
     even = np.arange(time[0], time[-1], 1.0 / _SLOW_HZ)
-    return even, np.stack([np.interp(even, time, each) for each in low.T], axis=1)
+    return even, np.stack([np.interp(even, time, each) for each in rate.T], axis=1)
 
 
 def _rough_offset(ta: Array, xa: Array, tc: Array, xc: Array) -> float:
