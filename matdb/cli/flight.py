@@ -24,7 +24,7 @@ from matdb.bench.trace.record import Refused
 from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Group, arg, option, quantity, squeeze_said
 from matdb.cli.reading_add import column, logged_before
-from matdb.cli.screen import Column, number_text, records_table, show, span_text
+from matdb.cli.screen import Column, Progress, number_text, records_table, show, span_text
 from matdb.errors import InputError
 from matdb.files import new_file, write_text
 from matdb.units import counted, parse_range
