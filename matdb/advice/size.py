@@ -19,7 +19,7 @@ from matdb.advice.design import Design, Designs
 from matdb.advice.exposure import Temperatures
 from matdb.advice.requirement import VERDICTS, Payload, Requirement
 from matdb.advice.search import FOLLOWING, ISOLATING, Asked, Tried, searched, settled
-from matdb.advice.verdict import percent, reason, verdict
+from matdb.advice.verdict import reason, verdict
 from matdb.arrays import Array
 from matdb.checks import checked_array, checked_number
 from matdb.curve.curve import Curve
@@ -73,7 +73,7 @@ class Proposal(PlainRecord):
     cost : Cost
         Height, weight and money of all pieces.
     gives_up : str
-        What the other proposals have over it; empty where there are none.
+        What the other proposals have over it beside their probability; empty where there are none.
     contradiction : str
         Of the first, where no size holds: the two demands that contradict, and what would let something hold.
     band_limits : bool
@@ -264,13 +264,10 @@ def _proposal(asked: Asked, designs: Designs, found: Tried, others: Sequence[Tri
 
 
 def _gives_up(material: Material, found: Tried, others: Sequence[Tried]) -> str:
-    """What others have over a design: sureness, room, height, weight, money, each against the best of them."""
+    """What others have over a design beside sureness: room, height, weight, money, each against the best of them."""
     if not others:
         return ""
     told, mine, theirs = [], found.cost(material), [each.cost(material) for each in others]
-    sure = max(each.holds for each in others)
-    if sure >= found.holds + 0.02:
-        told.append(f"less sure ({percent(found.holds)}, not {percent(sure)})")
     rooms = found.rooms
     for name, room in rooms.items():
         most = max(each.rooms.get(name, -math.inf) for each in others)

@@ -104,7 +104,9 @@ class WhatToFit(Answer):
     warnings: tuple[str, ...] = ()
 
 
-def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ...] = SAID) -> tuple[str, ...]:
+def short(
+    told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ...] = SAID, beside: Sequence[str] = ()
+) -> tuple[str, ...]:
     """Sentences that answer, and as many warnings as there is room for.
 
     Parameters
@@ -115,9 +117,11 @@ def short(told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ..
         The most important first.
     said : tuple of str
         Beginnings of warnings that the sentences say in other words.
+    beside : sequence of str
+        What is shown below, and takes its room.
     """
     found: list[str] = []
-    room = LINES
+    room = LINES - max(sum(map(_height, beside)) - 1, 0)
     for text in filter(None, told):
         if _height(text) <= room + 1 or not found:  # the answer's own sentences may take the line kept for a warning
             found.append(text)

@@ -26,6 +26,7 @@ from matdb.errors import AlreadyExists, InputError
 from matdb.exchange.size_file import read_sizes
 from matdb.fields import record_fields
 from matdb.form.thread import pitch_mm
+from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.size_chart import trade_off_chart
 from matdb.units import is_range, parse, parse_range, parse_sizes, range_ends
@@ -145,7 +146,8 @@ def size(
     content = {"proposals": [each.to_dict() for each in found], "air": flight_content(flown)}
     content |= {"parts_list": bought, "files": list(filter(None, written))}
     content["cautions"] = [ESTIMATE, *FLIGHT]
-    answer = Answer(lines=short(_told(found, first, keep, deck_mm), warnings), others=tuple(map(_other, found[1:])))
+    others = [_other(each, best.mounting) for each in found[1:]]
+    answer = Answer(lines=short(_told(found, first, keep, deck_mm), warnings, beside=others), others=tuple(others))
     files = " ".join(filter(None, written)) or None
     call.tell(answer, content, behind, warnings, others="Others that differ in kind", written=files, **cautions)
 
@@ -189,11 +191,14 @@ def _off(found: Proposal) -> str:
     return f"Each may be off by this much until it is {percent(FAILS_BY)} less sure: {', '.join(told)}."
 
 
+def _pieces(on: Mounting) -> str:
+    spread = "" if on.spread_mm is None else " spread over {:g}x{:g} mm".format(*on.spread_mm)
+    return f"{on.count} pieces{spread}"
+
+
 def _first(best: Proposal, deck_mm: float | None) -> str:
     """Verdict and what to make."""
-    on = best.mounting
-    spread = "" if on.spread_mm is None else " spread over {:g}x{:g} mm".format(*on.spread_mm)
-    what = f"{'take' if best.listed else best.form.made} {on.count} pieces{spread}, {in_words(best)}"
+    what = f"{'take' if best.listed else best.form.made} {_pieces(best.mounting)}, {in_words(best)}"
     if deck_mm is not None and (best.cost.deck_mm or 0.0) > deck_mm + 1e-6:
         return f"Nothing suits within {deck_mm:g} mm: the best above, {what}, holds with {percent(best.probability)}."
     if best.verdict in FIT:
@@ -220,21 +225,24 @@ def _told(found: Sequence[Proposal], first: str, kept: str | None, deck_mm: floa
     """What to make, how exactly, what decides and what it rests on."""
     best = found[0]
     span = f"{best.low_c:.3g} to {best.high_c:.3g} degC" if best.high_c > best.low_c else f"{best.low_c:.3g} degC"
+    exact = f"Decides: {best.reason}.", _off(best)
     contradicts = f"{best.contradiction[:1].upper()}{best.contradiction[1:]}." if best.contradiction else ""
     return [
         _first(best, deck_mm),
         contradicts,
         f"For {span}; {best.rests_on}; {best.cost}.",
-        f"Decides: {best.reason}.",
         f"Stored as part {kept}." if kept else "",
+        # How exactly to make it, once it is worth making.
+        *(reversed(exact) if best.verdict in FIT else exact),
         first,
-        _off(best),
         f"It gives up: {best.gives_up}." if best.gives_up else "",
         "" if best.all_directions else up_and_down(best.mounting),
         f"Assumed: {', '.join(assumed(best.mounting))}.",
     ]
 
 
-def _other(found: Proposal) -> str:
-    against = f"; {found.gives_up}" if found.gives_up else ""
-    return f"{percent(found.probability)}: {found.mounting.count} pieces, {in_words(found)}{against}"
+def _other(found: Proposal, on: Mounting) -> str:
+    """One that differs in kind; how many and how spread, where that is other than of the first."""
+    gives_up = f"; {found.gives_up}" if found.gives_up else ""
+    many = "" if found.mounting == on else f"{_pieces(found.mounting)}, "
+    return f"{percent(found.probability)}: {many}{in_words(found)}{gives_up}"
