@@ -149,7 +149,7 @@ def _relaxed(
 
     if every.all_places is None:
         start = max(looked, key=value).design.place
-        evolved(judged, value, start, list(range(len(start))), nearest, _GENERATIONS[two])
+        evolved(every, judged, value, start, list(range(len(start))), nearest, _GENERATIONS[two])
     places = np.array([each.design.place for each in sorted(looked, key=value)[-nearest:]])
     lacking, rng = max(-max(map(value, looked)), 0.0), np.random.default_rng(0)
     for step in range(_STEPS):

@@ -39,9 +39,11 @@ _HAIR: Final = 1e-9
 #: Temperatures that designs are looked for over; the judge's word on a proposal is over all.
 _SEARCHED: Final = 4
 #: Designs a generation and generations, of one piece and of two halves, which cost the judge ten times as much.
-_DESIGNS, _GENERATIONS = 12, {False: 20, True: 8}
+_DESIGNS, _GENERATIONS = 12, {False: 20, True: 12}
 #: Designs that a search usually judges, for its progress; mountings that parts are tried at first.
 _USUAL, _MOUNTINGS = {False: 600, True: 300}, 20
+#: So many times as many designs as a search begins with are looked through for those that can be.
+_SPARE: Final = 8
 #: Spreads of the designs around the best ones that are tried over all temperatures, as shares of what is free.
 _NEAR: Final = (0.06, 0.03, 0.015, 0.006)
 
@@ -186,7 +188,7 @@ def searched(asked: Asked, designs: Designs, tell: Callable[[float], None]) -> l
     def best(count: int = 1) -> Array:
         return np.array([each.design.place for each in sorted(found, key=lambda each: -each.score)[:count]])
 
-    free, evolve = len(designs.free), partial(evolved, lacks, lambda each: each.score)
+    free, evolve = len(designs.free), partial(evolved, designs, lacks, lambda each: each.score)
     moved = [k for k, each in enumerate(designs.free) if each.name in MOVED]
     shaped = [k for k in range(free) if k not in moved]
     if every is not None:
@@ -206,17 +208,20 @@ def searched(asked: Asked, designs: Designs, tell: Callable[[float], None]) -> l
 
 
 def evolved(
+    designs: Designs,
     judged: Callable[[Array], list[Tried | None]],
     value: Callable[[Tried], float],
     base: Array,
     some: list[int],
-    designs: int,
+    count: int,
     generations: int,
 ) -> None:
     """Look for designs of a greater value, by differential evolution.
 
     Parameters
     ----------
+    designs : Designs
+        All there are.
     judged : callable
         Judges places.
     value : callable
@@ -225,17 +230,23 @@ def evolved(
         A place; what is found differs from it in ``some`` of its entries only.
     some : list of int
         Which of them.
-    designs, generations : int
+    count, generations : int
         Designs a generation for each of them, and generations at most.
     """
     from scipy.optimize import differential_evolution
 
-    def lacks(places: Array) -> Array:
-        whole = np.tile(base, (places.shape[1], 1))
-        whole[:, some] = places.T
-        return np.array([_NOTHING if each is None else -value(each) for each in judged(whole)])
+    def whole(places: Array) -> Array:
+        found = np.tile(base, (len(places), 1))
+        found[:, some] = places
+        return found
 
-    start = _evenly(max(designs * len(some), 24), len(some))
+    def lacks(places: Array) -> Array:
+        return np.array([_NOTHING if each is None else -value(each) for each in judged(whole(places.T))])
+
+    count = max(count * len(some), 24)
+    start = _evenly(_SPARE * count, len(some))
+    # Those whose dimensions go together first.
+    start = start[np.argsort([designs.at(place) is None for place in whole(start)], kind="stable")][:count]
     start[0] = base[some]
     usual = {"tol": 0.003, "vectorized": True, "updating": "deferred", "polish": False, "seed": 0}
     try:
