@@ -204,7 +204,7 @@ def summary(
         f"Air: {'; '.join(air)}." if air else "",
         "" if best.settle in best.reason and best.settle else f"Measure next: {best.settle or _settled(best)}.",
     ]
-    others = [_other(row) for row in ranking[1 : _OTHERS + 1]]
+    others = [f"{row.part}: {in_short(row)}" for row in ranking[1 : _OTHERS + 1]]
     if len(ranking) > _OTHERS + 1:
         others.append(f"and {len(ranking) - _OTHERS - 1} more")
     return WhatToFit(
@@ -251,11 +251,12 @@ def _first(best: Suitability) -> str:
     return f"{word}: the best, {what}, holds with {percent(best.probability)}."
 
 
-def _other(row: Suitability) -> str:
+def in_short(row: Suitability) -> str:
+    """Verdict, probability, and what is against a part, in a few words."""
     decides = row.requirements[0]
     may = "may be " if row.verdict == "open" and decides.name in MOTIONS else ""
     against = "" if decides.probability >= VERDICTS[0][0] else f": {may}{against_it(decides, row.all_directions)}"
-    return f"{row.part}: {row.verdict} ({percent(row.probability)}){against}"
+    return f"{row.verdict} ({percent(row.probability)}){against}"
 
 
 def against_it(decides: Requirement, all_directions: bool) -> str:

@@ -6,8 +6,7 @@ from typing import Annotated, Final
 
 from matdb.advice.camera import SixAxes
 from matdb.advice.suit import Suitability
-from matdb.advice.summary import Answer, how_to_fit
-from matdb.advice.verdict import percent
+from matdb.advice.summary import Answer, how_to_fit, in_short
 from matdb.cli.answering import ESTIMATE, AskedNow, before_flight
 from matdb.cli.options import NEEDED, arg, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, number_text, records_table, show
@@ -40,13 +39,13 @@ def _answer(title: str, found: SixAxes, row: Suitability) -> Answer:
     held = f", {how}" if how else ""
     return Answer(
         lines=(
-            f"{title} at {found.temperature_c:g} degC{held}: {row.verdict} ({percent(row.probability)}).",
+            f"{title} at {found.temperature_c:g} degC{held}: {in_short(row)}.",
             *(
                 f"{number_text(mode.natural_frequency_hz.median)} Hz {mode.word.partition(' (')[0]}, damping ratio "
                 + number_text(mode.damping_ratio.median, 2)
                 for mode in found.modes
             ),
-            f"Decides, as in 'matdb suit': {row.reason}; {row.rests_on}.",
+            f"The verdict is that of 'matdb suit'; {row.rests_on}.",
         )
     )
 
