@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Self
 
@@ -18,6 +17,7 @@ from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 from matdb.store import FitRecord, MaterialEvidence, Records, StoredReading, rows
+from matdb.store.stored import Undone
 from matdb.version import VERSION
 
 if TYPE_CHECKING:
@@ -69,13 +69,14 @@ class FittedRecords:
         self.records.remove_reading(what, why)
         return 1
 
-    def undo(self) -> tuple[dt.datetime, list[str]]:
+    def undo(self, sure: Callable[[Undone], object] | None = None) -> Undone:
         """Take back the last change of the store that was not taken back yet: when it was made, and what became of it.
 
-        Raises StoreError when there is none.
+        ``sure`` looks at that before it stands; where it raises, nothing is changed. Raises StoreError when there is
+        no change left.
         """
         self._curves.clear()
-        return self.records.undo()
+        return self.records.undo(sure)
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound."""

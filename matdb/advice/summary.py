@@ -170,7 +170,7 @@ def up_and_down(mounting: Mounting, part: str = "a part") -> str:
 
 
 def summary(
-    mounting: Mounting, temperature_c: Array, ranking: Sequence[Suitability], air: Sequence[str] = ()
+    mounting: Mounting, temperature_c: Array, ranking: Sequence[Suitability], air: Sequence[str] = (), instead: str = ""
 ) -> WhatToFit:
     """The short answer to a ranking.
 
@@ -184,6 +184,8 @@ def summary(
         Best first, as :func:`matdb.advice.suit.suit` gives it.
     air : sequence of str
         What was assumed of the temperatures.
+    instead : str
+        What of the mounting was asked for otherwise than it is stored.
     """
     low_c, high_c = float(temperature_c.min()), float(temperature_c.max())
     if not ranking:
@@ -196,7 +198,7 @@ def summary(
     still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"
     told = [
         _first(best),
-        f"For {span}; {best.rests_on}.",
+        f"For {f'{instead}, ' if instead else ''}{span}; {best.rests_on}.",
         f"Decides: {best.reason}.",
         "" if best.all_directions else up_and_down(mounting, best.part),
         # Of how the speeds were estimated, what was taken for the lowest decides.

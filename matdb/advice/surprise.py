@@ -23,6 +23,8 @@ from matdb.mounting.on_part import felt_by
 _SURE: Final = 0.999
 #: So is one outside this share, when it is also off by the factor; damping scatters more than stiffness.
 _LIKELY: Final = 0.95
+#: Of what a label foretells, which is wide, this central share; told as a look to take, not as a doubt.
+_FORETOLD: Final = 0.8
 _FACTOR: Final = 2.0
 _DAMPING_FACTOR: Final = 3.0
 #: How a doubt ends that is told of a logged reading.
@@ -55,6 +57,11 @@ class Surprise:
     of: str = "curve"
 
     def __str__(self) -> str:
+        if self.of == "label" and self.low <= self.ratio <= self.high:
+            return (
+                f"measured {_times(self.ratio)} times the {self.what} that the label foretold: look at {self.check}; "
+                f"where those are right, the reading counts, not the label{MENDS}"
+            )
         return (
             f"measured {_times(self.ratio)} times the {self.of}'s {self.what}, where {_times(self.low)} to "
             f"{_times(self.high)} times would be expected (99.9 %): check {self.check}{MENDS}"
@@ -82,7 +89,8 @@ def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readin
     list of tuple of Surprise
         For each reading what is odd about it, stiffness before damping: that it lies outside the 99.9 % range of what
         is expected of it, by the draws, the model's own misfit (which grows outside the measured states) and the
-        instrument's noise. A stiffness that is off by a factor of 2, a damping by 3, is told from the 95 % range on.
+        instrument's noise. A stiffness that is off by a factor of 2, a damping by 3, is told from the 95 % range on;
+        of a label, which foretells little, from the central 80 % on.
 
     Raises
     ------
@@ -120,16 +128,15 @@ def _compared(
     with_misfit, without = curve.ln_modulus(t, ln_omega), curve.ln_modulus(t, ln_omega, misfit=False)
     expected = power * stiff + (with_misfit.real - without.real)
     expected_loss = loss + _ln_tan(with_misfit.imag) - _ln_tan(without.imag)
-    # Against a label only what is beyond all of it counts.
     fitted = curve.basis == READINGS
-    factor, damping_factor = (_FACTOR, _DAMPING_FACTOR) if fitted else (math.inf, math.inf)
+    likely = _LIKELY if fitted else _FORETOLD
     found = []
     for row, k in enumerate(order):
         seen = power[row] * float(each.stiff[row]), expected[:, row], power[row] * sd[:, row]
-        found.append((k, _odd(*seen, factor, "stiffness", "mass, count, unit and squeeze")))
+        found.append((k, _odd(*seen, likely, _FACTOR, "stiffness", "mass, count, unit and squeeze")))
         if not math.isnan(each.loss[row]):
             seen = float(each.loss[row]), expected_loss[:, row], loss_sd[:, row]
-            found.append((k, _odd(*seen, damping_factor, "damping", _damping_check(readings[k]))))
+            found.append((k, _odd(*seen, likely, _DAMPING_FACTOR, "damping", _damping_check(readings[k]))))
     of = "curve" if fitted else "label"
     return [(k, replace(odd, of=of)) for k, odd in found if odd is not None]
 
@@ -146,10 +153,12 @@ def _damping_check(reading: Reading) -> str:
     return "the loss factor"
 
 
-def _odd(seen: float, centre: Array, spread: Array, factor: float, what: str, check: str) -> Surprise | None:
+def _odd(
+    seen: float, centre: Array, spread: Array, likely: float, factor: float, what: str, check: str
+) -> Surprise | None:
     """A value that does not go with normal distributions, one a draw: its ratio to their median, and the sure range."""
     share = _share_below(seen, centre, spread)
-    if _ends(_LIKELY)[0] <= share <= _ends(_LIKELY)[1]:
+    if _ends(likely)[0] <= share <= _ends(likely)[1]:
         return None
     middle = _quantile(centre, spread, 0.5)
     low, high = _ends(_SURE)

@@ -54,7 +54,7 @@ def cover(
             for m, text in rests
         ),
         "" if wanted.has_six_axes else up_and_down(wanted),
-        f"Assumed: {', '.join(assumed(wanted))}.",
+        f"Assumed: {f'{mounting.instead}, ' if mounting.instead else ''}{', '.join(assumed(wanted))}.",
         f"Air: {'; '.join(found.notes)}." if found.notes else "",
     ]
     said = tuple(f"{m.part}: {text}" for m in found.members for text in SAID)

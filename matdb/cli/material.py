@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
@@ -10,7 +11,7 @@ from matdb.cli.options import Call, Edit, Group, JsonOption, Removal, arg, repla
 from matdb.cli.screen import Column, document, records_table, show, table
 from matdb.fields import fields_of, record_fields
 from matdb.material.families import families as known_families
-from matdb.material.record import Material
+from matdb.material.record import Material, as_sold
 
 app = Group("Materials: family, label, service range.")
 
@@ -24,7 +25,9 @@ _KNOWN = record_fields(Material)
 )
 def add(given: dict[str, Any], call: Call) -> None:
     """Add a material."""
-    material = Material(**options.values_of(_KNOWN, given))
+    said = options.values_of(_KNOWN, given)
+    sold = None if "family" in said else as_sold(said["name"])
+    material = Material(**said) if sold is None else replace(sold, **said)
     number = call.added(material)
     label = ", " + material.hardness if material.hardness else ""
     text = f"added material {material.name} ({material.family}{label})"

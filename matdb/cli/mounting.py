@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Annotated, Any, Final
 
 from matdb.api import Store
@@ -81,6 +81,13 @@ class OwnMounting:
             more["load_factors"] = parse_range(self.load, "dimensionless", "--load")
         return more
 
+    def changes(self, old: Mounting) -> dict[str, Any]:
+        """The fields of another mounting that the options change. Raises as :meth:`fields`."""
+        more = self.fields()
+        if "spread_mm" in more or ("count" in more and old.spread_mm is not None):
+            more["positions_mm"] = ()  # they follow from the spread
+        return more
+
     def _rotor(self) -> dict[str, Any]:
         hovers = None
         if self.hover is not None and not self.hover.strip().endswith("%"):
@@ -93,7 +100,7 @@ class OwnMounting:
             low, full = parse_range(self.rotor, "rotor_speed", "--rotor")
             if share is not None:
                 raise InputError("--hover", self.hover, "left out with a range of rotor speeds", "the range says more")
-            return {"rpm_idle": low, "rpm_full": full, "rpm_hover": hovers}
+            return {"rpm_idle": low, "rpm_full": full, "rpm_hover": hovers, "rotor_note": ""}
         if self.rotor is not None:
             full, told = parse(self.rotor, "rotor_speed", "--rotor"), "given"
         else:
@@ -106,14 +113,20 @@ class OwnMounting:
 class MountingOptions(OwnMounting):
     """Which mounting."""
 
-    mounting: str | None = option("NAME", "A mounting of the store.")
+    mounting: str | None = option("NAME", "A mounting of the store; other options say what is otherwise.")
 
     def of(self, store: Store) -> Mounting:
-        """The mounting of the store, or one from the options. Raises InputError for a mix of both, NotFound."""
+        """The store's mounting, but for what the options say; or one from them alone. Raises InputError, NotFound."""
         if self.mounting is None:
             return self.made()
-        refuse_beside_mounting(self.said())
-        return store.mounting(self.mounting)
+        known = store.mounting(self.mounting)
+        return replace(known, **self.changes(known))
+
+    @property
+    def instead(self) -> str:
+        """What is otherwise than in the mounting of the store, in words; empty for nothing."""
+        said = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in self.said().items())
+        return f"{self.mounting} with {said}" if self.mounting is not None and said else ""
 
 
 def refuse_beside_mounting(given: dict[str, Any]) -> None:
@@ -157,7 +170,8 @@ def edit(
     What it said before is kept, with the reason.
     """
     with call.existing() as kept:
-        new, changed = call.edited(kept, kept.mounting(name), source=source, note=note, **own.fields())
+        old = kept.mounting(name)
+        new, changed = call.edited(kept, old, source=source, note=note, **own.changes(old))
     call.answer({"mounting": new, "changed": changed}, f"edited mounting {new.name}: {', '.join(changed)}")
 
 

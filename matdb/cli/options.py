@@ -23,13 +23,13 @@ from matdb.api import Store, open_store
 from matdb.arrays import Array
 from matdb.checks import checked_state, printed_like
 from matdb.cli.screen import Progress, document, lines, show
-from matdb.errors import InputError, StoreError
+from matdb.errors import InputError, NotFound, StoreError
 from matdb.exchange.reading_file import value_of
 from matdb.exchange.spreadsheet import write_rows
 from matdb.fields import FieldInfo
 from matdb.form.part import Part
 from matdb.form.thread import turns_text
-from matdb.material.record import Material
+from matdb.material.record import Material, as_sold
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
 from matdb.units import counted, is_range, parse, parse_range
@@ -317,10 +317,22 @@ class Call(Place):
             screen()
 
     def added(self, record: Material | Part | Mounting, *, sure: bool = False) -> int:
-        """Add a record, warning of a name that prints like another one's. Answers its number; raises as Store.add."""
+        """Add a record, warning of a name that prints like another one's. Answers its number; raises as Store.add.
+
+        A part's material that the store lacks is added with it where its name tells family and hardness.
+        """
 
         def add(store: Store) -> int:
-            number = store.add(record, sure=sure)
+            sold = None
+            if isinstance(record, Part) and record.material not in [each.name for each in store.materials()]:
+                sold = as_sold(record.material)
+            try:
+                number = store.add([*filter(None, [sold]), record], sure=sure)[-1]
+            except NotFound as error:
+                cure = "add it with 'matdb material add', or say what it is: 'silicone 30A', 'TPU 85A'"
+                raise NotFound(error.kind, error.name, error.near, cure) from None
+            if sold is not None:
+                note(f"added material {sold.name} ({sold.family}, {sold.hardness}), which the store did not have")
             for name in store.records.names_beside(record):
                 if printed_like(name) == printed_like(record.name):
                     note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")

@@ -52,7 +52,9 @@ _WORDS: Final = "The part's name, and the dimensions of its form: 'matdb part fo
 def add(
     call: Call,
     words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", _WORDS)],
-    material: str = option("NAME", "The material it is made of.", NEEDED),
+    material: str = option(
+        "NAME", "The material it is made of; a new one as it is sold, such as 'silicone 30A'.", NEEDED
+    ),
     form: str = option("FORM", "Its form, such as ring or strut.", NEEDED),
     thread: str | None = option("THREAD", "The screw that squeezes it, such as M3."),
     note: NoteOption = "",

@@ -90,11 +90,12 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
 
     A new one takes its place; the old one is kept with the reason.
     """
-    changes = values_of(_CHANGEABLE, given, keep_defaults=True)
-    if not changes:
+    if not any(text is not None for text in given.values()):
         raise InputError("changes", None, "at least one option that says what to change")
     with call.existing() as kept:
         old = kept.records.reading(number).reading
+        said = reading_add.in_mm(call, given, part=getattr(old, "part", None))
+        changes = values_of(_CHANGEABLE, said, keep_defaults=True)
         known = record_fields(type(old)).keys() & _CHANGEABLE.keys()
         for name in changes:
             if name not in known:

@@ -68,13 +68,16 @@ for _kind, _cls in READINGS.items():
     app.command(_kind)(_command(_cls))
 
 
-def in_mm(call: Call, given: Mapping[str, Any], turns: float | None = None) -> Mapping[str, Any]:
+def in_mm(
+    call: Call, given: Mapping[str, Any], turns: float | None = None, part: str | None = None
+) -> Mapping[str, Any]:
     """What was said of a reading, a squeeze in turns of its part's screw as one in mm. Raises NotFound, InputError."""
     squeeze_mm, turns = options.squeeze_said(given.get("squeeze_mm"), turns)
-    if turns is None or given["part"] is None:
+    part = given.get("part") or part
+    if turns is None or part is None:
         return given
     with call.existing() as kept:
-        return {**given, "squeeze_mm": f"{kept.part(given['part']).squeeze_at(squeeze_mm, turns)[0]:.6g}mm"}
+        return {**given, "squeeze_mm": f"{kept.part(part).squeeze_at(squeeze_mm, turns)[0]:.6g}mm"}
 
 
 def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[str], content: Any = None) -> None:

@@ -25,7 +25,7 @@ from matdb.form import FORMS, Measured, Part
 from matdb.form.base import FormBase
 from matdb.form.thread import pitch_mm
 from matdb.material.hardness import hardness_text
-from matdb.material.record import Material
+from matdb.material.record import Material, as_sold
 
 #: The forms that are offered, the commonest first.
 _OFFERED: Final = ("ring", "pad", "grommet", "grommet-pair", "strut", "printed-strut", "bush", "taper", "measured")
@@ -146,8 +146,7 @@ class _Run:
         with suppress(LookupError):
             return self.store.material(text)
         word = " ".join(text.split())
-        sold = Material(name=word, family=word)  # "TPU 85A" says its hardness too
-        return sold if sold.hardness else word
+        return as_sold(word) or Material(name=word, family=word).name
 
     def _material(self, word: str, label: str | None) -> Material:
         """The material of an everyday word and a label: the one that is there, or a new one."""

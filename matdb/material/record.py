@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -90,6 +91,14 @@ class Material(PlainRecord):
             return ""
         example = "30 OO" if "gel" in self.family else "40 A"
         return f'matdb material edit "{self.name}" --hardness "{example}" --why label'
+
+
+def as_sold(name: str) -> Material | None:
+    """The material that a name tells as it is sold, by family and hardness ("TPU 85A"); None for any other name."""
+    with suppress(ValueError, LookupError):
+        found = Material(name=name, family=name)
+        return found if found.hardness else None
+    return None
 
 
 def service_range(material: Material) -> tuple[float, float]:

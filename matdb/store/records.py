@@ -16,7 +16,7 @@ from matdb.mounting.record import Mounting
 from matdb.store import backups, checking, rows
 from matdb.store.driver_errors import READ_ONLY_CURE
 from matdb.store.location import Place, locate
-from matdb.store.stored import Finding, FitRecord, MaterialEvidence, StoredReading, Upgraded
+from matdb.store.stored import Finding, FitRecord, MaterialEvidence, StoredReading, Undone, Upgraded
 from matdb.store.upgrading import open_reader
 
 if TYPE_CHECKING:
@@ -200,12 +200,18 @@ class Records:
         with self._change() as writer:
             return writer.remove(what, name, self._named(what, name, writer.rows), why)
 
-    def undo(self) -> tuple[dt.datetime, list[str]]:
-        """Take back the last change that was not taken back; see :func:`matdb.store.undoing.undo`."""
+    def undo(self, sure: Callable[[Undone], object] | None = None) -> Undone:
+        """Take back the last change that was not taken back; see :func:`matdb.store.undoing.undo`.
+
+        ``sure`` looks at what was undone before it stands; where it raises, nothing is changed.
+        """
         from matdb.store.undoing import undo
 
         with self._change() as writer:
-            return undo(writer, self._shown)
+            undone = undo(writer, self._shown)
+            if sure is not None:
+                sure(undone)
+        return undone
 
     def history(self, what: str, name: str) -> list[tuple[dt.datetime, str, dict[str, Any]]]:
         """What a material, part or mounting said before, oldest first: when replaced, why, the values."""

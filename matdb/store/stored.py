@@ -16,6 +16,9 @@ from matdb.fields import plain
 from matdb.form.part import Part
 from matdb.material.record import Material
 
+#: When a change was made that was taken back, and what became of each record.
+Undone = tuple[dt.datetime, list[str]]
+
 
 @dataclass(frozen=True, slots=True)
 class StoredReading:

@@ -8,7 +8,7 @@ from typing import Any
 from matdb.bench.readings import Reading
 from matdb.errors import StoreError
 from matdb.store import rows
-from matdb.store.stored import StoredReading
+from matdb.store.stored import StoredReading, Undone
 from matdb.store.writer import Writer
 
 #: Where a change leaves its time.
@@ -21,7 +21,7 @@ _STAMPS = (
 _UNDO = "undo"
 
 
-def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
+def undo(writer: Writer, shown: str) -> Undone:
     """Take back the newest change that was not taken back yet; nothing is lost by it.
 
     Parameters
@@ -33,8 +33,7 @@ def undo(writer: Writer, shown: str) -> tuple[dt.datetime, list[str]]:
 
     Returns
     -------
-    datetime, list of str
-        When the change was made, and what became of each record.
+    Undone
 
     Raises
     ------
@@ -126,8 +125,8 @@ def _reading(writer: Writer, number: int, shown: str) -> Reading:
 
 
 def _said(reading: Reading, number: int) -> str:
-    on = getattr(reading, reading.subject)
-    return f"reading {number} ({reading.kind} on {on} at {reading.temperature_c:g} degC)"
+    on, by = getattr(reading, reading.subject), f", by {reading.who}" * bool(reading.who)
+    return f"reading {number} ({reading.kind} on {on} at {reading.temperature_c:g} degC{by})"
 
 
 def _record(writer: Writer, what: str, number: int, shown: str) -> Any:

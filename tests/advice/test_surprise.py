@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import re
 
 import numpy as np
 import pytest
@@ -168,6 +169,10 @@ def test_without_a_fit_the_label_is_what_is_expected():
     usual = ring_down(label, 10.0, 0.25)
     for factor in (0.6, 1.0, 1.6):
         assert doubts(label, RING, dataclasses.replace(usual, frequency_hz=factor**0.5 * usual.frequency_hz)) == ()
+    # What a label hardly lets expect is told with its cure, though its whole band would hold it.
+    (said,) = doubts(label, RING, dataclasses.replace(usual, frequency_hz=2.6**0.5 * usual.frequency_hz))
+    assert re.match(r"measured 2\.\d times the stiffness that the label foretold: look at mass, count", said)
+    assert "the reading counts, not the label" in said
 
 
 def test_points_of_a_sweep_and_hardness_are_compared_too(curve):

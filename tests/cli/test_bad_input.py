@@ -73,7 +73,8 @@ BAD = {
     "part without a name": (("part", "add", "--material", "amber", "--form", "pad", "--height", "6mm"), 2, ["name"]),
     "range upside down": (("suit", "--mounting", "cam", "--temp", "25C..-10C"), 2, ["--temp", "lower end first"]),
     "mounting without mass": (("suit", "--count", "4", "--rotor", "70Hz..90Hz", "--temp", "0C"), 2, ["--mass"]),
-    "mounting and mass": (("suit", "--mounting", "cam", "--mass", "1kg", "--temp", "0C"), 2, ["--mass", "--mounting"]),
+    "mounting and mass": (("suit", "--mounting", "cam", "--mass", "1", "--temp", "0C"), 2, ["--mass", "1g"]),
+    "mounting and hover": (("suit", "--mounting", "cam", "--hover", "60%", "--temp", "0C"), 2, ["--hover", "--rotor"]),
     "neither frequency nor mass": (("stiffness", "0042", "--temp", "0C"), 2, ["--frequency", "--mass"]),
     "both frequency and mass": (
         ("stiffness", "0042", "--temp", "0C", "--mass", "1kg", "--frequency", "30Hz"),

@@ -1,5 +1,8 @@
 """Records that are edited, renamed and moved: what they said before is kept."""
 
+import io
+import re
+
 import pytest
 
 READING = ("reading", "add", "ring-down", "0042", "--temp", "-5C", "--mass", "150g", "--frequency", "22Hz")
@@ -163,3 +166,45 @@ def test_a_soft_material_without_its_hardness_says_first_what_to_tell(matdb_says
     # The command that it names is a command.
     assert matdb_says("material", "edit", "putty", "--hardness", "30 OO", "--why", "label").code == 0
     assert matdb_says(*ask).out.startswith("soft, axial under 155 g")
+
+
+def test_a_mounting_of_a_spread_takes_another_count_and_spread(matdb_says):
+    assert matdb_says("mounting", "edit", "cam", "--spread", "80x60mm", "--box", "110x80x60mm", "--why", "b").code == 0
+    told = matdb_says("mounting", "edit", "cam", "--count", "6", "--why", "two more", "--json")
+    assert told.code == 0, told.err
+    assert len(told.json["mounting"]["positions_mm"]) == 6
+    assert matdb_says("mounting", "edit", "cam", "--spread", "90x60mm", "--why", "wider").code == 0
+
+
+class Terminal(io.StringIO):
+    """What somebody types."""
+
+    def isatty(self):
+        return True
+
+
+def test_undo_asks_in_a_terminal_and_says_what_whose_and_when(matdb_says, monkeypatch):
+    def typed(text):
+        monkeypatch.setattr("sys.stdin", Terminal(text))
+        return matdb_says("undo")
+
+    assert matdb_says(*READING, "--who", "Ann").code == 0
+    told = typed("no\n")
+    assert told.code == 0
+    assert re.search(r"the last change is of \d{4}-\d\d-\d\d \d\d:\d\d:\d\d:", told.out)
+    assert "reading 4 (ring-down on 0042 at -5 degC, by Ann) counts no more" in told.out
+    assert "nothing was changed" in told.out
+    assert len(matdb_says("reading", "list", "--json").json["readings"]) == 4
+
+    def meanwhile(*_):
+        assert matdb_says(*READING[:-1], "23Hz").code == 0
+        return True
+
+    with monkeypatch.context() as late:
+        late.setattr("matdb.cli.undo.until", meanwhile)
+        refused = typed("")
+    assert (refused.code, "another was made meanwhile" in refused.err) == (2, True)
+    assert len(matdb_says("reading", "list", "--json").json["readings"]) == 5
+    assert "took back the change of" in typed("\n").out
+    assert matdb_says("undo", "--yes").code == 0
+    assert len(matdb_says("reading", "list", "--json").json["readings"]) == 3

@@ -309,3 +309,18 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
     )
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
     assert cover_lines(one) == ["One part does it: a, holds an expected 32.4 of 36 temperatures."]
+
+
+def test_a_stored_mounting_is_asked_about_with_something_otherwise(matdb_says, six):
+    ask = ("--temp", "-5C..15C", "--part", "ring 16x6x5", "--json")
+    heavier = matdb_says("suit", "--mounting", "cam", "--mass", "0.9kg", "--count", "6", *ask)
+    assert heavier.code == 0, heavier.err
+    assert "For cam with mass 0.9kg, count 6, -5 to 15 degC" in heavier.json["answer"]["lines"][1]
+    own = ("--rotor", "4200rpm..8000rpm", "--manoeuvre", "8Hz")
+    plain = matdb_says("suit", "--mass", "0.9kg", "--count", "6", *own, *ask)
+    assert heavier.json["ranking"] == plain.json["ranking"]
+    assert matdb_says("mounting", "show", "cam", "--json").json["mounting"]["mass_kg"] == 0.6
+    wider = ("suit", "--mounting", "cam", "--spread", "80x60mm", "--box", "110x80x60mm", *ask)
+    assert matdb_says(*wider).json["ranking"][0]["all_directions"] is True
+    said = matdb_says("cover", "--mounting", "cam", "--mass", "0.9kg", *ask[:-1]).out
+    assert "Assumed: cam with mass 0.9kg, rotors" in " ".join(said.split())
