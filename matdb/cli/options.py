@@ -322,7 +322,7 @@ class Call(Place):
         A part's material that the store lacks is added with it where its name tells family and hardness.
         """
 
-        def add(store: Store) -> int:
+        def add(store: Store) -> tuple[int, Material | None]:
             sold = None
             if isinstance(record, Part) and record.material not in [each.name for each in store.materials()]:
                 sold = as_sold(record.material)
@@ -331,14 +331,15 @@ class Call(Place):
             except NotFound as error:
                 cure = "add it with 'matdb material add', or say what it is: 'silicone 30A', 'TPU 85A'"
                 raise NotFound(error.kind, error.name, error.near, cure) from None
-            if sold is not None:
-                note(f"added material {sold.name} ({sold.family}, {sold.hardness}), which the store did not have")
             for name in store.records.names_beside(record):
                 if printed_like(name) == printed_like(record.name):
                     note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
-            return number
+            return number, sold
 
-        return self.done(add)
+        number, sold = self.done(add)
+        if sold is not None:
+            note(f"added material {sold.name} ({sold.family}, {sold.hardness}), which the store did not have")
+        return number
 
 
 @dataclass(frozen=True)

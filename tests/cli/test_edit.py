@@ -208,3 +208,32 @@ def test_undo_asks_in_a_terminal_and_says_what_whose_and_when(matdb_says, monkey
     assert "took back the change of" in typed("\n").out
     assert matdb_says("undo", "--yes").code == 0
     assert len(matdb_says("reading", "list", "--json").json["readings"]) == 3
+
+
+def test_a_material_as_sold_is_added_with_its_part(matdb_says):
+    ring = ("--form", "ring", "--outer", "14mm", "--inner", "5mm", "--height", "7mm")
+    told = matdb_says("part", "add", "soft", "--material", "silicone 30A", *ring)
+    assert (told.code, told.err) == (
+        0,
+        "matdb: added material silicone 30A (silicone, 30 A), which the store did not have\n",
+    )
+    known = {each["material"]: each for each in matdb_says("material", "list", "--json").json["materials"]}
+    assert known["silicone 30A"]["hardness"] == "30 A"
+    # One change: taken back together.
+    assert "silicone 30A" in matdb_says("undo").out
+    assert "silicone 30A" not in matdb_says("material", "list").out
+    refused = matdb_says("part", "add", "soft", "--material", "amper", *ring)
+    assert (refused.code, refused.err.count("\n")) == (1, 1)
+    assert "close names: 'amber'; add it with 'matdb material add', or say what it is" in refused.err
+    assert matdb_says("material", "add", "TPU 85A", "--json").json["material"]["family"] == "thermoplastic polyurethane"
+
+
+def test_a_correction_takes_a_squeeze_in_turns(matdb_says):
+    halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
+    assert matdb_says("part", "add", "pair", "--material", "amber", "--form", "grommet-pair", *halves).code == 0
+    assert matdb_says(*READING).code == 0
+    moved = matdb_says("reading", "correct", "4", "--part", "pair", "--squeeze", "2turns", "--why", "wrong", "--json")
+    assert moved.code == 0, moved.err
+    assert moved.json["reading"]["reading"]["squeeze_mm"] == 1.0
+    again = matdb_says("reading", "correct", "5", "--squeeze", "3turns", "--why", "miscounted", "--json")
+    assert again.json["reading"]["reading"]["squeeze_mm"] == 1.5
