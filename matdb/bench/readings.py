@@ -274,6 +274,8 @@ class RingDown(_Vibration):
     kind: ClassVar[str] = "ring-down"
     logged_as: ClassVar[tuple[str, ...]] = (
         "Log a free vibration.",
+        "For instance: matdb reading add ring-down bobbin --temp -15C --soak 120min --mass 600g --count 4 "
+        "--squeeze 2turns --frequency 42Hz --decrement 1.0.",
         "A mass on the part is tapped; frequency and decay are read.",
     )
 
@@ -314,6 +316,7 @@ class Resonance(_Vibration):
     kind: ClassVar[str] = "resonance"
     logged_as: ClassVar[tuple[str, ...]] = (
         "Log a forced response.",
+        "For instance: matdb reading add resonance leg --temp 22C --mass 600g --count 4 --frequency 41Hz --width 6Hz.",
         "The resonance of a mass on the part, with the width or the height of its peak.",
     )
 
@@ -360,7 +363,11 @@ class Deflection(_OnPart):
     """
 
     kind: ClassVar[str] = "deflection"
-    logged_as: ClassVar[tuple[str, ...]] = ("Log a static deflection.", "A weight on the part, read after a dwell.")
+    logged_as: ClassVar[tuple[str, ...]] = (
+        "Log a static deflection.",
+        "For instance: matdb reading add deflection leg --temp 22C --mass 500g --deflection 0.31mm --dwell 10s.",
+        "A weight on the part, read after a dwell.",
+    )
 
     deflection_mm: float = entry(
         **above(0.0, 1000.0), aliases=("sag",), shown="{} mm", help="How far it gave way, such as 0.31mm."
@@ -391,6 +398,8 @@ class ModulusPoint(Reading):
     subject: ClassVar[str] = "material"
     logged_as: ClassVar[tuple[str, ...]] = (
         "Log a point of a laboratory sweep.",
+        "For instance: matdb reading add modulus 'TPU 85A' --temp 0C --frequency 10Hz --storage 21MPa "
+        "--loss-factor 0.12.",
         "Storage modulus and loss factor at a temperature and a frequency.",
     )
 
@@ -420,7 +429,10 @@ class HardnessReading(Reading):
 
     kind: ClassVar[str] = "hardness"
     subject: ClassVar[str] = "material"
-    logged_as: ClassVar[tuple[str, ...]] = ("Log a Shore hardness.",)
+    logged_as: ClassVar[tuple[str, ...]] = (
+        "Log a Shore hardness.",
+        "For instance: matdb reading add hardness 'TPU 85A' --temp 23C --value '86 A'.",
+    )
 
     material: str = field(metadata=_MATERIAL)
     value: str = entry(

@@ -63,6 +63,8 @@ class BenchOptions(HeldFor):
 def bench(said: BenchOptions, place: Place) -> None:
     """Read one part, step by step.
 
+    For instance: matdb bench leg --count 4 --for -4C..9C.
+
     Asks for one reading after another, with units. A reading that you confirm is logged at once; then the band over
     the field temperatures and the reading to take next are shown. Stop with q at a temperature, or at any time with
     Ctrl-C; start again to go on.

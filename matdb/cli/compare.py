@@ -55,7 +55,10 @@ def compare(
     out: str | None = option("FILE", "Also draw natural frequency over temperature, with --mounting: .png or .svg."),
     force: ForceOption = False,
 ) -> None:
-    """Compare parts or payloads side by side."""
+    """Compare parts or payloads side by side.
+
+    For instance: matdb compare leg bobbin --mounting cam --mass 500g,1200g.
+    """
     low_c, high_c = ends(temp, "temperature", "--temp")
     masses = [parse(text, "mass", "--mass") for text in mass.split(",")] if mass else []
     if mounting is None and not masses:

@@ -24,7 +24,10 @@ def cover(
     most: int = option("NUMBER", "Largest set to look for, 1 to 8.", 4),
     package: PackageOption = None,
 ) -> None:
-    """Find the fewest parts that hold the window over a season, and the temperatures at which to swap them."""
+    """Find the fewest parts that hold the window over a season, and the temperatures at which to swap them.
+
+    For instance: matdb cover --mounting cam --monthly months.csv; or --temp -12C..33C.
+    """
     wanted_share, flown = parse(share, "dimensionless", "--share"), flight_of(air)
     with call.existing() as store:
         wanted = mounting.of(store)

@@ -73,6 +73,9 @@ def curve(
 ) -> None:
     """Write a material's curve.
 
+    For instance: matdb export curve 'TPU 85A' --temp -15C..35C --step 5K --frequency 30Hz --out tpu.csv
+    --decimal comma.
+
     Storage modulus and loss factor over temperatures and frequencies.
     """
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
@@ -90,6 +93,8 @@ def stiffness(
     ] = None,
 ) -> None:
     """Write the stiffness of parts.
+
+    For instance: matdb export stiffness leg --temp -15C..35C --mass 600g --count 4 --out leg.csv.
 
     Stiffness and damping ratio over temperatures.
     """

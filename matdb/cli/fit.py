@@ -25,7 +25,10 @@ def fit(
     material: Annotated[str | None, arg("[MATERIAL]", "Its name; without it all whose fit is not current.")] = None,
     seed: int = option("NUMBER", "Seed of the random draws.", 0, min=0),
 ) -> None:
-    """Fit all readings of a material and keep the fit."""
+    """Fit all readings of a material and keep the fit.
+
+    For instance: matdb fit; or of one material: matdb fit 'TPU 85A'.
+    """
     if material is None:
         _fit_all(call, seed)
         return

@@ -24,7 +24,11 @@ _KNOWN = record_fields(Material)
     options.argument_of(_KNOWN["name"]), *(options.option_of(each) for name, each in _KNOWN.items() if name != "name")
 )
 def add(given: dict[str, Any], call: Call) -> None:
-    """Add a material."""
+    """Add a material.
+
+    For instance: matdb material add 'TPU 85A'; or matdb material add 'clear gel' --family 'silicone gel'
+    --hardness '30 OO'.
+    """
     said = options.values_of(_KNOWN, given)
     sold = None if "family" in said else as_sold(said["name"])
     material = Material(**said) if sold is None else replace(sold, **said)

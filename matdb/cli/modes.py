@@ -21,7 +21,10 @@ def modes(
     squeeze: str | None = option("LENGTH", "Static squeeze of each piece; the one that suits best without it."),
     package: str = option("NAME", "The camera package.", "main"),
 ) -> None:
-    """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio."""
+    """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio.
+
+    For instance: matdb modes cam bobbin --temp -4C.
+    """
     with call.existing() as store:
         temperature_c = parse(temp, "temperature", "--temp")
         asked = None if squeeze is None else store.part(part).squeeze_at(*squeeze_said(squeeze))[0]

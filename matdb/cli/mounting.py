@@ -146,7 +146,11 @@ def add(
     note: NoteOption = "",
     definition: str | None = option("FILE", "Read the mounting from a JSON file instead of options.", name="--from"),
 ) -> None:
-    """Add a mounting."""
+    """Add a mounting.
+
+    For instance: matdb mounting add cam --mass 600g --count 4 --spread 80x60mm --box 110x80x60mm --rotor
+    9500rpm..18000rpm --manoeuvre 8Hz.
+    """
     if definition is not None:
         wanted = _from_file(definition, name, (*own.said().values(), order, source or None, note or None))
     else:
@@ -166,6 +170,8 @@ def edit(
     note: str | None = option("TEXT", "Free text."),
 ) -> None:
     """Edit a mounting.
+
+    For instance: matdb mounting edit cam --mass 700g --why 'heavier lens'.
 
     What it said before is kept, with the reason.
     """

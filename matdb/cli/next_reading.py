@@ -84,6 +84,9 @@ def _listed(text: str | None, read: Callable[[str], Any]) -> Any:
 def next_reading(said: NextOptions, call: AskedNow) -> None:
     """Rank the readings to take next.
 
+    For instance: matdb next --mounting cam --temp -4C..9C; or of one part: matdb next leg --temp -4C..9C --mass
+    150g.
+
     By how much each is expected to narrow the stiffness band over the temperatures that matter: for one part, or for
     choosing an isolator for a mounting. Nothing is written.
     """

@@ -30,7 +30,10 @@ def page(
     spectrum: SpectrumOption = None,
     force: ForceOption = False,
 ) -> None:
-    """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers."""
+    """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers.
+
+    For instance: matdb page cam --out field.html.
+    """
     low, high = parse_range(temp, "temperature", "--temp")
     new_file(out, force=force)  # before the long work
     measured = spectrum_of(spectrum)

@@ -41,14 +41,7 @@ PRICE: Final[Any] = option("NUMBER", "What one piece costs, in your own currency
 _WORDS: Final = "The part's name, and the dimensions of its form: 'matdb part forms' lists them."
 
 
-@app.command(
-    context_settings={"ignore_unknown_options": True},
-    epilog="For instance: matdb part add 'ring 16x6x5' --material 'amber 40A' --form ring --outer 16mm "
-    "--inner 6mm --height 5mm. A pair that a screw squeezes: matdb part add 'gel pair' --material 'clear gel' "
-    "--form grommet-pair --lower 'ring 14x5x7mm' --upper 'ring 14x5x5mm' --plate 2mm --thread M3. Known by "
-    "points: matdb part add loop --material steel --form cable-loop --height 30mm --point 5N:0.6mm --point 10N:1.5mm, "
-    "or --points FILE with columns such as deflection_mm and force_n.",
-)
+@app.command(context_settings={"ignore_unknown_options": True})
 def add(
     call: Call,
     words: Annotated[list[str], arg("NAME --DIMENSION SIZE...", _WORDS)],
@@ -62,7 +55,14 @@ def add(
     price: float | None = PRICE,
     yes: bool = option(None, "Store dimensions that look like a slip of a unit or a digit.", False),
 ) -> None:
-    """Add a part."""
+    """Add a part.
+
+    For instance: matdb part add 'ring 16x6x5' --material 'silicone 40A' --form ring --outer 16mm --inner 6mm
+    --height 5mm; or a pair that a screw squeezes: matdb part add 'gel pair' --material 'gel 30 OO' --form
+    grommet-pair --lower 'ring 14x5x7mm' --upper 'ring 14x5x5mm' --plate 2mm --thread M3; or known by points: matdb
+    part add loop --material steel --form cable-loop --height 30mm --point 5N:0.6mm --point 10N:1.5mm, or --points
+    FILE with columns such as deflection_mm and force_n.
+    """
     name, given = split_words(words)
     part = Part(
         name=name, material=material, form=_shape(form, given, thread), thread=thread, note=note, **_cost(mass, price)

@@ -60,6 +60,8 @@ class SoakOptions:
 def soak(said: SoakOptions, call: Asked) -> None:
     """Tell how long to soak a part.
 
+    For instance: matdb soak leg --temp -18C.
+
     Minutes until its core is within 1 K of freezer or oven, and how many seconds after it left the chamber the
     error passes 2 K.
     """
@@ -154,6 +156,8 @@ class ProtocolOptions(HeldFor):
 
 def protocol(said: ProtocolOptions, call: AskedNow) -> None:
     """Write a bench protocol sheet.
+
+    For instance: matdb protocol leg --mass 600g --count 4 --out sheet.md.
 
     In Markdown: steps, temperatures, soak minutes, the mass that rings near the field's natural frequency, cautions,
     and a table to fill in.

@@ -88,6 +88,8 @@ _CHANGEABLE: Final = reading_fields()
 def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None], call: Call) -> None:
     """Correct a reading.
 
+    For instance: matdb reading correct 5 --part bobbin --squeeze 2turns --why 'wrong part'.
+
     A new one takes its place; the old one is kept with the reason.
     """
     if not any(text is not None for text in given.values()):

@@ -201,6 +201,8 @@ def column(text: str) -> str | int:
 def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
     """Read frequency and damping from a record.
 
+    For instance: matdb reading trace tap.csv --part leg --temp -15C --mass 600g --count 4 --log.
+
     Finds the taps, separates the modes, and fits frequency and decrement with their uncertainty; with --forced the
     transfer function between a sensor on the base and one on the payload. With --log the result becomes a reading.
     """

@@ -68,6 +68,8 @@ def squeeze(
 ) -> None:
     """Say how far to turn the screw of a grommet pair.
 
+    For instance: matdb squeeze bobbin --mounting cam --mass 500g,1200g --temp -4C..9C.
+
     The least squeeze at which no half lifts off, the recommended one and the most that the rubber stands, in mm and
     in turns past first touch, with what the mount then does in the cold and in the warmth. With --turns or --squeeze
     also what that squeeze does.

@@ -63,7 +63,10 @@ def stiffness(
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
 ) -> None:
-    """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass."""
+    """Show a part's stiffness and damping ratio at a frequency, or at the natural frequency under a mass.
+
+    For instance: matdb stiffness leg --temp -4C..9C --mass 600g --count 4.
+    """
     states.check("--frequency 30Hz asks at a frequency; --mass 250g at the natural frequency under that mass")
     with call.existing() as store:
         known = store.part(part)
@@ -137,7 +140,10 @@ def curve(
     csv: options.CsvOption = None,
     force: options.ForceOption = False,
 ) -> None:
-    """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one)."""
+    """Show storage modulus and loss factor over temperatures and frequencies (30 Hz without one).
+
+    For instance: matdb curve 'TPU 85A' --temp -15C..35C --frequency 30Hz.
+    """
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(len(t) * len(f))
     with call.existing() as store:

@@ -44,7 +44,11 @@ def suit(
     spectrum: SpectrumOption = None,
     deck: str | None = option("LENGTH", "Leave out parts that hold what stands on them higher, such as 12mm."),
 ) -> None:
-    """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict."""
+    """Rank the parts for a camera over a flight's temperatures, with the probability of each verdict.
+
+    For instance: matdb suit --mounting cam --temp -4C..9C; or with something otherwise: matdb suit --mounting
+    cam --mass 700g --temp 5C.
+    """
     flown = flight_of(air)
     measured = spectrum_of(spectrum)
     with call.existing() as store:

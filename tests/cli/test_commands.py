@@ -6,6 +6,7 @@ import json
 import math
 import os
 import re
+import shlex
 import sqlite3
 import subprocess
 import sys
@@ -508,3 +509,23 @@ def test_the_forms_are_a_short_list_and_one_tells_what_each_dimension_is(matdb_s
         said = " ".join(told.split())
         for option in re.findall(r"--[a-z-]+(?= (?:LENGTH|NUMBER|TEXT|ANGLE|SHARE)\b)", form["dimensions"]):
             assert re.search(rf"{option}(, --[a-z-]+)*: [A-Z\"]", said), (form["form"], option)
+
+
+def test_the_examples_of_the_help_are_commands(matdb_says, tmp_path, monkeypatch):
+    from matdb.cli.app import root_command
+
+    def examples(command):
+        for name in getattr(command, "commands", ()):
+            yield from examples(command.get_command(None, name))
+        for text in (" ".join(each.split()) for each in (command.help or "").split("\n\n")):
+            if text.startswith("For instance: "):
+                yield from re.findall(r"matdb (.+?)(?:; or|, or|\.$)", text)
+
+    monkeypatch.chdir(tmp_path)
+    found = list(examples(root_command()))
+    assert len(found) >= 20
+    for example in found:
+        if not example.startswith(("bench", "reading trace")):
+            # Names that are not there are no fault of an example; words that no command takes are.
+            told = matdb_says(*shlex.split(example))
+            assert told.code != 2, (example, told.err)
