@@ -76,7 +76,14 @@ def squeeze(
     """
     with call.existing() as store:
         answers = [store.squeeze(part, **asked) for asked in said.asked(store)]
-        warnings = list(dict.fromkeys(text for answer in answers for text in answer.warnings))
+        shared = set(answers[0].warnings).intersection(*(answer.warnings for answer in answers))
+        warnings = list(
+            dict.fromkeys(
+                text if text in shared else f"under {mass_text(answer.mass_kg)}: {text}"
+                for answer in answers
+                for text in answer.warnings
+            )
+        )
         cautions = before_flight(store, warnings, answers[0].points[0].squeeze_mm)
     payloads = [{key: value for key, value in each.to_dict().items() if key != "warnings"} for each in answers]
     told = _told(answers[0], said.mounting is None)

@@ -43,6 +43,7 @@ WORDS: Final = {
     "buckles": "a slender leg leans over under its load (buckling), and carries it no longer.",
     "service range": "the temperatures that the material is made for; 'outside its service range' beyond them.",
     "best compromise": "where nothing holds everything: what fails least.",
+    "expected": "of hours or temperatures: each counted by how sure the part then flown is to hold.",
     "swap": "the temperature at which another part of a set takes over.",
     "footage": "what becomes of the pictures: shown 'as flown', which asks for following first; or 'stabilised' "
     "afterwards, which asks for the fast shake gone.",
