@@ -217,7 +217,7 @@ def test_a_material_as_sold_is_added_with_its_part(matdb_says):
         0,
         "matdb: added material silicone 30A (silicone, 30 A), which the store did not have\n",
     )
-    known = {each["material"]: each for each in matdb_says("material", "list", "--json").json["materials"]}
+    known = {each["name"]: each for each in matdb_says("material", "list", "--json").json["materials"]}
     assert known["silicone 30A"]["hardness"] == "30 A"
     # One change: taken back together.
     assert "silicone 30A" in matdb_says("undo").out
@@ -234,6 +234,6 @@ def test_a_correction_takes_a_squeeze_in_turns(matdb_says):
     assert matdb_says(*READING).code == 0
     moved = matdb_says("reading", "correct", "4", "--part", "pair", "--squeeze", "2turns", "--why", "wrong", "--json")
     assert moved.code == 0, moved.err
-    assert moved.json["reading"]["reading"]["squeeze_mm"] == 1.0
+    assert moved.json["reading"]["squeeze_mm"] == 1.0
     again = matdb_says("reading", "correct", "5", "--squeeze", "3turns", "--why", "miscounted", "--json")
-    assert again.json["reading"]["reading"]["squeeze_mm"] == 1.5
+    assert again.json["reading"]["squeeze_mm"] == 1.5
