@@ -33,6 +33,8 @@ _BIN_CORRELATION = 1.944
 _ONE_MODE = 1.3
 #: The same above which the model does not hold: of one mode, and where nobody looks at the picture.
 _MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
+#: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
+_UNMODELLED = 0.01
 
 
 @dataclass(frozen=True)
@@ -279,7 +281,7 @@ def fit_forced(
     try:
         values = _first_guess(transfer, low, high)
         for turn in range(4):
-            values, covariance, chi2, fitted = _fit(transfer, values, low, high)
+            values, covariance, chi2, fitted = _fit(transfer, values, low, high, _UNMODELLED if coupled else 1e-4)
             if settled or turn == 3:
                 break
             # About ten bins over the half-power width, and at least eight averages.
@@ -374,7 +376,9 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
     return np.array([*min(tried)[1:], 0.0])
 
 
-def _fit(transfer: TransferFunction, start: Array, low: float, high: float) -> tuple[Array, Array, float, Complex]:
+def _fit(
+    transfer: TransferFunction, start: Array, low: float, high: float, least: float = 1e-4
+) -> tuple[Array, Array, float, Complex]:
     from scipy.optimize import least_squares
 
     f = transfer.frequency_hz
@@ -382,7 +386,8 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float) -> t
     inside &= transfer.coherence > max(0.15, 2.0 / transfer.averages)
     if np.sum(inside) < 6:
         raise Refused("too few coherent bins around the resonance; shake harder or longer")
-    x, y, sd = f[inside], transfer.ratio[inside], np.maximum(transfer.sd[inside], 1e-4 * np.abs(transfer.ratio[inside]))
+    x, y = f[inside], transfer.ratio[inside]
+    sd = np.maximum(transfer.sd[inside], least * np.abs(y))
 
     many = len(start)
     unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0])[:many]
@@ -404,7 +409,11 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float) -> t
 
 def _two_modes(transfer: TransferFunction, one: Array, low: float, high: float) -> tuple[Array, Array, float, Complex]:
     """The fit with a second mode beside the first that explains most."""
-    tried = [_fit(transfer, np.array([*one, ratio, share]), low, high) for ratio in (0.7, 1.4) for share in (-0.1, 0.1)]
+    tried = [
+        _fit(transfer, np.array([*one, ratio, share]), low, high, _UNMODELLED)
+        for ratio in (0.7, 1.4)
+        for share in (-0.1, 0.1)
+    ]
     return min(tried, key=lambda each: each[2])
 
 

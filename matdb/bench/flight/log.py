@@ -193,7 +193,12 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
             cure = "write it into the title in brackets, or give --unit deg/s"
             raise InputError(f"{name}, column {table.header[i]}", "no unit", "a rate in deg/s or rad/s", cure)
         scales.append(parse(f"1 {unit or units[i]}", "angular_rate", f"{name}, column {table.header[i]}"))
-    found = {"rate": table.values[:, rates] * scales}
+    # An hour of readings is kept in half the room; a gyro has fewer digits.
+    found = {
+        "rate": np.stack(
+            [np.float32(s) * table.values[:, i].astype(np.float32) for i, s in zip(rates, scales, strict=True)], axis=1
+        )
+    }
     others = [i for i in range(len(names)) if i != at and i not in rates]
     pushed = _three([names[i] if i in others else "" for i in range(len(names))], at, _ACCELERATION)
     if len(pushed) == 3:

@@ -30,9 +30,9 @@ ROTOR_HZ: Final = (15.0, 300.0)
 #: Length of a spectrum and distance to the next, s; frequencies looked at, Hz: below them the craft manoeuvres.
 _FRAME_S, _HOP_S, _BOTTOM_HZ, _TOP_HZ = 0.5, 0.25, 8.0, 1000.0
 #: Ratio of a speed to the next; how many of them a rotor gains or loses from one spectrum to the next at most.
-_STEP, _FASTEST = 0.004, 8
+_STEP, _FASTEST = 0.008, 4
 #: What a change of one step costs, in units of a line's mean height over the floor (ln of power).
-_CHANGE: Final = 0.05
+_CHANGE: Final = 0.1
 #: A line that stands less over the floor is not seen; a frame whose lines do has turning rotors.
 _SEEN, _TURNING = 0.8, 1.0
 #: Heights above this count no more, so that one strong line does not outweigh two; variance of a steady line, bins^2.

@@ -207,7 +207,7 @@ def _read(log: FlightLog, values: Array, at_s: Array, hz: float) -> Array:
     from scipy.interpolate import CubicSpline
 
     low = signal.butter(4, 0.42 * hz, fs=log.hz, output="sos")
-    step = max(1, int(log.hz / (4.0 * hz)))
+    step = max(1, int(log.hz / (2.0 * hz)))
     time = log.time_s[::step]
     read = [signal.sosfiltfilt(low, each)[::step] if log.hz > 1.2 * hz else each for each in values.T]
     return np.stack([CubicSpline(time, each)(at_s) for each in read], axis=1)
