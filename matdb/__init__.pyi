@@ -10,6 +10,7 @@ from .advice.exposure import flight as flight
 from .advice.size import Proposal as Proposal
 from .advice.squeeze import Squeeze as Squeeze
 from .advice.suit import Suitability as Suitability
+from .advice.tabulated import PartTable as PartTable
 from .api import Store as Store
 from .api import open_store as open_store
 from .bench.readings import Deflection as Deflection

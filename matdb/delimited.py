@@ -434,7 +434,7 @@ def unguarded(text: str) -> str:
 
 
 def cell(value: Any) -> str:
-    """One value as a cell: numbers so that they read back exactly, text guarded, None empty."""
+    """One value as a cell: numbers so that they read back exactly, text guarded, texts joined, None empty."""
     if value is None or value != value:
         return ""
     if isinstance(value, bool):
@@ -443,7 +443,7 @@ def cell(value: Any) -> str:
         return repr(value)
     if hasattr(value, "isoformat"):
         return str(value.isoformat())
-    return guarded(str(value))
+    return guarded("; ".join(value) if isinstance(value, tuple) else str(value))
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]], *, comma: bool = False) -> str:

@@ -33,6 +33,11 @@ class MatdbError(Exception):
     """Base of all errors that matdb raises on purpose; ``str(error)`` is one plain line."""
 
     exit_code = 1
+    # What was wrong, with what, what may be, and what to do: as every error tells it that knows.
+    field: str = ""
+    value: Any = None
+    allowed: str = ""
+    cure: str = ""
 
     def __init__(self, text: str = "") -> None:
         super().__init__(plain_line(text))
@@ -104,6 +109,8 @@ class NotFound(MatdbError, LookupError):
 
     def __init__(self, kind: str, name: object, near: Sequence[str] = (), cure: str = "") -> None:
         self.kind, self.name, self.near = kind, name, tuple(near)
+        self.field, self.value, self.cure = kind, name, cure
+        self.allowed = ", ".join(map(str, near)) or "one that is in this store"
         line = f"{kind}: there is no {_shown(name)} in this store"
         if near:
             line += "; close names: " + ", ".join(_shown(n) for n in near)
@@ -121,6 +128,7 @@ class AlreadyExists(MatdbError, ValueError):
 
     def __init__(self, kind: str, name: str, cure: str = "choose another name") -> None:
         self.kind, self.name = kind, name
+        self.field, self.value, self.allowed, self.cure = kind, name, "a new name", cure
         super().__init__(f"{kind}: {_shown(name)} is in this store already; {cure}")
 
 
@@ -135,6 +143,7 @@ class FileTaken(MatdbError, FileExistsError):
 
     def __init__(self, file: str, cure: str) -> None:
         self.file = file
+        self.field, self.value, self.allowed, self.cure = "file", file, "a new file", cure
         super().__init__(f"file {file}: exists already; {cure}")
 
 
@@ -149,6 +158,7 @@ class FitError(MatdbError, RuntimeError):
 
     def __init__(self, material: str, why: str) -> None:
         self.material = material
+        self.field, self.value, self.allowed = "material", material, why
         super().__init__(f"fit of {_shown(material)}: {why}")
 
 
@@ -163,7 +173,8 @@ class MissingExtra(MatdbError, ImportError):
 
     def __init__(self, what: str, extra: str) -> None:
         self.extra = extra
-        super().__init__(f"{what} needs an optional package; install it with: pip install 'elastomer-matdb[{extra}]'")
+        self.field, self.value, self.cure = "extra", extra, f"pip install 'elastomer-matdb[{extra}]'"
+        super().__init__(f"{what} needs an optional package; install it with: {self.cure}")
 
 
 class StoreError(MatdbError, OSError):
@@ -179,6 +190,7 @@ class StoreError(MatdbError, OSError):
 
     def __init__(self, where: str, why: str) -> None:
         self.where, self.why = where, why
+        self.field, self.value, self.cure = "store", where, why
         super().__init__(f"store {where}: {why}")
 
 

@@ -327,6 +327,16 @@ def plain(value: Any, *, finite: bool = False) -> Any:
     return str(value)
 
 
+def low_high(both: Iterable[float] | None) -> dict[str, float] | None:
+    """A range as every document has it; None for none."""
+    return None if both is None else dict(zip(("low", "high"), both, strict=True))
+
+
+def named(values: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """What stands under names that are no identifiers, as a document has it: a list, each with its ``name``."""
+    return [{"name": k, **(plain(v) if isinstance(plain(v), dict) else {"value": v})} for k, v in values.items()]
+
+
 def fields_of(record: Any) -> dict[str, Any]:
     """A record's own fields by name, each as it is."""
     return {f.name: getattr(record, f.name) for f in fields(record)}
@@ -351,6 +361,37 @@ class PlainRecord:
             import pandas
         except ImportError:
             raise MissingExtra("a data frame", "tables") from None
+        return pandas.DataFrame({name: np.ravel(values) for name, values in self._columns().items()})
+
+    def to_xarray(self) -> Any:
+        """The record as an xarray dataset: a band in three variables, temperature and frequency as coordinates.
+
+        Where one of them varies along one dimension alone it names that, so that ``.sel(temperature_c=-5.0)`` works.
+
+        Raises
+        ------
+        MissingExtra
+            xarray is not installed (extra ``tables``).
+        """
+        try:
+            import xarray
+        except ImportError:
+            raise MissingExtra("a dataset", "tables") from None
+        columns = self._columns()
+        shape = next(iter(columns.values())).shape
+        dimensions, coordinates = [f"state_{k}" for k in range(len(shape))], {}
+        for name in [each for each in ("temperature_c", "frequency_hz") if each in columns]:
+            values = columns.pop(name)
+            along = [k for k, size in enumerate(shape) if size > 1 and (np.diff(values, axis=k) != 0.0).any()]
+            if len(along) == 1 and dimensions[along[0]].startswith("state"):
+                dimensions[along[0]] = name
+                coordinates[name] = np.moveaxis(values, along[0], 0).reshape(shape[along[0]], -1)[:, 0]
+            else:
+                columns[name] = values
+        return xarray.Dataset({name: (dimensions, values) for name, values in columns.items()}, coordinates)
+
+    def _columns(self) -> dict[str, Any]:
+        """Every field over all states, a band as three; what is the same in all of them is repeated."""
         columns: dict[str, Any] = {}
         for name, value in fields_of(self).items():
             if isinstance(value, PlainRecord):
@@ -360,7 +401,7 @@ class PlainRecord:
                 columns[name] = "; ".join(map(str, value)) if isinstance(value, tuple) else value
         sizes = {np.shape(value) for value in columns.values() if np.ndim(value)}
         shape = np.broadcast_shapes(*sizes) if sizes else (1,)
-        return pandas.DataFrame({name: np.broadcast_to(np.asarray(v), shape).ravel() for name, v in columns.items()})
+        return {name: np.broadcast_to(np.asarray(value), shape) for name, value in columns.items()}
 
     def _repr_html_(self) -> str | None:
         try:

@@ -179,12 +179,19 @@ with matdb.open_store("bench.sqlite") as store:
 MISTAKES = ["store.add(3)", 'store.readings(matreial="amber")', 'store.answers("ring").draws(5.0)', "store.fit(3)"]
 
 
+CHECKERS = {"mypy": ["--strict", "--config-file", ""], "pyright": ["--pythonpath", sys.executable]}
+
+
 @pytest.mark.slow
-def test_a_client_is_typed(tmp_path):
+@pytest.mark.parametrize("checker", CHECKERS)
+def test_a_client_is_typed(tmp_path, checker):
+    asked = [sys.executable, "-m", checker]
+    if subprocess.run([*asked, "--version"], capture_output=True, check=False).returncode:
+        pytest.skip(f"{checker} cannot be run here")
     (tmp_path / "client.py").write_text(CLIENT, encoding="utf-8")
     wrong = "import matdb\n\nwith matdb.open_store(None) as store:\n" + "".join(f"    {line}\n" for line in MISTAKES)
     (tmp_path / "wrong.py").write_text(wrong, encoding="utf-8")
-    call = [sys.executable, "-m", "mypy", "--strict", "--config-file", "", "client.py", "wrong.py"]
+    call = [*asked, *CHECKERS[checker], "client.py", "wrong.py"]
     done = subprocess.run(call, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert [f"wrong.py:{k}" in done.stdout for k in range(4, 4 + len(MISTAKES))] == [True] * len(MISTAKES), done.stdout
     assert "client.py" not in done.stdout, done.stdout
@@ -206,3 +213,15 @@ def test_a_package_that_is_no_name_is_refused(store, package):
 def test_a_squeeze_that_is_no_length_is_refused(store, squeeze_mm):
     with pytest.raises(matdb.InputError, match="squeeze_mm"):
         store.effective("ring", 5.0, 30.0, squeeze_mm=squeeze_mm)
+
+
+def test_answers_over_a_grid_become_a_dataset_with_its_axes(store):
+    found = store.effective("ring", np.array([[-5.0], [0.0], [20.0]]), np.array([10.0, 30.0]))
+    data = found.to_xarray()
+    assert dict(data.sizes) == {"temperature_c": 3, "frequency_hz": 2}
+    assert data.stiffness_n_per_mm_low.sel(temperature_c=20.0, frequency_hz=10.0) == found.stiffness_n_per_mm.low[2, 0]
+    # Both along one dimension: the first names it, the other goes along.
+    paired = store.effective("ring", [-5.0, 0.0], [10.0, 30.0]).to_xarray()
+    assert dict(paired.sizes) == {"temperature_c": 2}
+    assert sorted([*paired.frequency_hz.values, *paired.temperature_c.values]) == [-5.0, 0.0, 10.0, 30.0]
+    assert store.effective("ring", -5.0, 30.0).to_xarray().damping_ratio.size == 1

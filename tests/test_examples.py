@@ -1,18 +1,24 @@
 """The examples run, and README and guide show them as they are."""
 
+import json
+import math
 import os
+import random
 import re
 import shlex
+import shutil
 import sqlite3
 import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
 import pytest
 from contract.script import command
 
 import matdb
+from matdb.exchange.tables import part_table, write_table
 
 TOP = Path(__file__).parents[1]
 EXAMPLES = TOP / "tests" / "examples"
@@ -24,7 +30,9 @@ def blocks(language):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("example", [pytest.param(p, id=p.name) for p in sorted(EXAMPLES.glob("*.py"))])
+@pytest.mark.parametrize(
+    "example", [pytest.param(p, id=p.name) for p in sorted(EXAMPLES.glob("*.py")) if p.stem != "look_up"]
+)
 def test_an_example_runs_and_says_something(example, tmp_path):
     environment = {name: value for name, value in os.environ.items() if not name.startswith("MATDB")}
     search = os.pathsep.join(filter(None, [str(TOP), environment.get("PYTHONPATH")]))
@@ -73,3 +81,60 @@ def test_what_readme_and_guide_show_can_be_followed(tmp_path, monkeypatch):
 
 def test_the_readme_holds_the_first_ten_minutes_alone():
     assert len((TOP / "README.md").read_text(encoding="utf-8")) <= 12_000
+
+
+@pytest.fixture(scope="module")
+def table(tmp_path_factory):
+    """A ring's table as files, and 50 states with what the library answers there."""
+    folder = tmp_path_factory.mktemp("table")
+    draw = random.Random(20)
+    hertz = [math.exp(draw.uniform(0.0, math.log(99.9))) for _ in range(50)]
+    states = [(round(draw.uniform(-40.0, 59.9), 2), round(f, 3)) for f in hertz]
+    with matdb.open_store(folder / "bench.sqlite") as store:
+        store.add(matdb.Material(name="amber 40A", family="silicone", hardness="40 A"))
+        store.add(matdb.Part(name="ring 16x6x5", material="amber 40A", form=matdb.Ring(16, 6, 5)))
+        store.publish("amber 40A")
+        for name in ("table.csv", "table.json"):
+            write_table(store, folder / name, "table", part_table(store, ["ring 16x6x5"], "axial"))
+        found = store.effective("ring 16x6x5", *np.array(states).T)
+    return folder, states, np.stack([found.stiffness_n_per_mm.median, found.damping_ratio.median], axis=1)
+
+
+def looked_up(command, table):
+    """What a program answers that reads states and writes numbers, lines of both."""
+    folder, states, truth = table
+    typed = "".join(f"{t} {f}\n" for t, f in states)
+    done = subprocess.run(command, input=typed, capture_output=True, text=True, check=True, cwd=folder)
+    np.testing.assert_allclose(np.array(done.stdout.split(), float).reshape(-1, 2), truth, rtol=0.011)
+
+
+def test_python_alone_looks_up_in_the_table(table):
+    looked_up([sys.executable, str(EXAMPLES / "look_up.py"), "table.csv"], table)
+
+
+@pytest.mark.skipif(not shutil.which("node"), reason="no JavaScript engine outside a browser here")
+def test_javascript_looks_up_in_the_table(table):
+    script = f"""
+        import {{ lookUp }} from {json.dumps((EXAMPLES / "look_up.mjs").as_uri())};
+        import {{ readFileSync }} from "node:fs";
+        const {{ rows }} = JSON.parse(readFileSync("table.json"));
+        for (const line of readFileSync(0, "utf8").trim().split("\\n"))
+          console.log(Object.values(lookUp(rows, ...line.split(" ").map(Number))).join(" "));"""
+    looked_up(["node", "--input-type=module", "-e", script], table)
+
+
+@pytest.mark.skipif(not shutil.which("g++"), reason="no C++ compiler here")
+def test_cpp_looks_up_in_the_table(table):
+    program = table[0] / "look_up"
+    subprocess.run(["g++", "-std=c++17", "-Wall", "-Werror", "-o", program, EXAMPLES / "look_up.cpp"], check=True)
+    looked_up([str(program), "table.csv"], table)
+
+
+def test_sql_looks_up_at_any_frequency(table):
+    folder, states, truth = table
+    query = (EXAMPLES / "look_up.sql").read_text(encoding="utf-8")
+    with closing(sqlite3.connect(folder / "bench.sqlite")) as plain:
+        plain.create_function("ln", 1, math.log)  # not every build has it
+        about = {"part": "ring 16x6x5", "axis": "axial"}
+        found = [plain.execute(query, about | {"t": t, "f": f}).fetchone() for t, f in states]
+    np.testing.assert_allclose(found, truth, rtol=0.011)

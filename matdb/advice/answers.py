@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from matdb.advice.effective import Effective, checked_question, effective, over_masses, state_warnings
 from matdb.arrays import Array, Complex, Places
 from matdb.checks import ABSOLUTE_ZERO_C, checked_number, checked_state, checked_whole
-from matdb.curve.band import SHARE, band
+from matdb.curve.band import SHARE, Band, band
 from matdb.curve.curve import Curve
 from matdb.curve.prony import SpringTerms, asked_hz, medians, spring_terms
 from matdb.errors import InputError
@@ -106,8 +106,9 @@ class PartAnswers:
         self._ln_scale = math.log(unit) + curve.offset_draws(part, axis)
         # A pair under a mass may lose its upper half: then its draws are no longer one curve and a scale.
         self._one_scale = part.form.pair is None or axis != "axial"
-        # ln of stiffness and of damping ratio; a block of temperatures at one frequency is computed when asked for.
-        self._table = np.full((2, _NODES_C, _NODES_HZ), np.nan)
+        # ln of stiffness, of damping ratio, of their bands' ends; a block of temperatures at one frequency
+        # is computed when asked for.
+        self._table = np.full((6, _NODES_C, _NODES_HZ), np.nan)
         self._there = np.zeros((-(-_NODES_C // _BLOCK), _NODES_HZ), dtype=bool)
         self._ln_shift = curve.median_ln_shift(_COLDEST_C + np.arange(float(_NODES_C)))
 
@@ -282,10 +283,63 @@ class PartAnswers:
         natural = None if share is None else f
         return MedianAnswer(self, t, stiffness, damping, natural, f if t.ndim == 0 else f.copy(), outside)
 
+    def banded(self, temperature_c: ArrayLike, frequency_hz: ArrayLike) -> Effective:
+        """As :meth:`effective` at frequencies, from the table that :meth:`median` looks up in: many times as fast.
+
+        Medians as there; ends of bands within 1 %, or 5 % of their band's width where that is more. States outside the
+        table are computed in full.
+
+        Parameters
+        ----------
+        temperature_c, frequency_hz : array_like
+            Degrees Celsius and Hz; they broadcast.
+
+        Raises
+        ------
+        InputError
+            A value out of range.
+        """
+        t, f = temperature_c, frequency_hz
+        one = self._at(t, f, 6) if type(t) is float and type(f) is float else None
+        if one is not None:
+            found, reduced = one
+            outside: Any = bool(self.curve.outside(t, reduced))
+        else:
+            t, f = checked_state(t, f)
+            rows = (t - _COLDEST_C).reshape(-1)
+            columns = ((np.log(f) - _LOWEST_LN_HZ) / _STEP_LN_HZ).reshape(-1)
+            if not _inside(rows, columns):
+                return self.effective(t, f)
+            if t.ndim == 0:
+                return self.banded(t.item(), f.item())
+            found = np.exp(self._looked_up(rows, columns, 6)).reshape(6, *t.shape)
+            reduced = np.log(f) + _cubic(self._ln_shift, rows).reshape(t.shape)
+            outside = self.curve.outside(t, reduced)
+        about: dict[str, Any] = {"axis": self.axis, "squeeze_mm": self.squeeze_mm, "ln_reduced_hz": np.asarray(reduced)}
+        at, asked, beyond = (np.asarray(each) for each in (t, f, outside))
+        return Effective(
+            temperature_c=t,
+            stiffness_n_per_mm=Band(found[0], found[2], found[3]),
+            damping_ratio=Band(found[1], found[4], found[5]),
+            natural_frequency_hz=None,
+            frequency_hz=f,
+            basis=self.curve.basis,
+            extrapolated=outside,
+            warnings=state_warnings(self.curve, self.material, self.part, at, asked, outside=beyond, **about),
+        )
+
     # -- inside --------------------------------------------------------------------------------------------
 
     def _single(self, t: float, f: float) -> MedianAnswer | None:
         """One state inside the table in plain Python; None for any other."""
+        found = self._at(t, f, 2)
+        if found is None:
+            return None
+        (stiffness, damping), reduced = found
+        return MedianAnswer(self, t, stiffness, damping, None, f, bool(self.curve.outside(t, reduced)))
+
+    def _at(self, t: float, f: float, kinds: int) -> tuple[list[float], float] | None:
+        """What the table has at one state, and ln of its reduced frequency; None outside of the table."""
         x = t - _COLDEST_C
         if not (1.0 <= x < _NODES_C - 2 and f > 0.0):
             return None
@@ -297,15 +351,15 @@ class PartAnswers:
         u, v = x - i, y - j
         self._fill(i, i, j, j)
         a, b = _weights(u), _weights(v)
-        near = self._table[:, i - 1 : i + 3, j - 1 : j + 3].tolist()
-        ln_k, ln_d = (
-            sum(p * (b[0] * r[0] + b[1] * r[1] + b[2] * r[2] + b[3] * r[3]) for p, r in zip(a, rows, strict=True))
+        near = self._table[:kinds, i - 1 : i + 3, j - 1 : j + 3].tolist()
+        found = [
+            math.exp(
+                sum(p * (b[0] * r[0] + b[1] * r[1] + b[2] * r[2] + b[3] * r[3]) for p, r in zip(a, rows, strict=True))
+            )
             for rows in near
-        )
+        ]
         shift = self._ln_shift[i - 1 : i + 3].tolist()
-        reduced = ln_hz + sum(p * s for p, s in zip(a, shift, strict=True))
-        outside = bool(self.curve.outside(t, reduced))
-        return MedianAnswer(self, t, math.exp(ln_k), math.exp(ln_d), None, f, outside)
+        return found, ln_hz + sum(p * s for p, s in zip(a, shift, strict=True))
 
     def _single_natural(self, t: float, mass_kg: float) -> float | None:
         """As :meth:`_natural` for one temperature in plain Python; None where the table ends."""
@@ -353,20 +407,20 @@ class PartAnswers:
         slope = sum(w * k for w, k in zip(_weight_slopes(v), across, strict=True))
         return np.asarray(value), np.asarray(slope) / _STEP_LN_HZ
 
-    def _looked_up(self, rows: Array, columns: Array) -> Array:
-        """Ln of median stiffness and of median damping ratio, shape (2, m)."""
+    def _looked_up(self, rows: Array, columns: Array, kinds: int = 2) -> Array:
+        """Ln of median stiffness, of median damping ratio, and of the ends of their bands, shape (kinds, m)."""
         first = columns[0] if columns.size else 0.0
         if columns.size and bool((columns == first).all()):
             # One frequency: four columns become one before the many temperatures come in.
             at = int(first)
             self._fill(int(rows.min()), int(rows.max()), at, at)
-            line = self._table[:, :, at - 1 : at + 3] @ np.array(_weights(float(first) - at))
-            return np.stack([_cubic(line[0], rows), _cubic(line[1], rows)])
+            line = self._table[:kinds, :, at - 1 : at + 3] @ np.array(_weights(float(first) - at))
+            return np.stack([_cubic(each, rows) for each in line])
         if not columns.size:
-            return np.zeros((2, 0))
+            return np.zeros((kinds, 0))
         corner, u, v = self._corner(rows, columns)
-        flat, b = self._table.reshape(2, -1), _weights(v)
-        total = np.zeros((2, rows.size))
+        flat, b = self._table[:kinds].reshape(kinds, -1), _weights(v)
+        total = np.zeros((kinds, rows.size))
         for r, p in enumerate(_weights(u)):
             for c, q in enumerate(b):
                 total += (p * q) * flat.take(corner + (r * _NODES_HZ + c), axis=1)
@@ -391,9 +445,9 @@ class PartAnswers:
                 if not self._there[block, column]:
                     ln_omega = _LN_2PI + _LOWEST_LN_HZ + _STEP_LN_HZ * column
                     ln_k = self.curve.ln_modulus(t, np.full(t.shape, ln_omega)) + self._ln_scale[:, None]
-                    storage = band(np.exp(ln_k.real) * np.cos(ln_k.imag)).median
-                    damping = band(0.5 * np.tan(ln_k.imag)).median
-                    self._table[:, nodes, column] = np.log([storage, damping])
+                    found = band(np.exp(ln_k.real) * np.cos(ln_k.imag)), band(0.5 * np.tan(ln_k.imag))
+                    ends = [end for each in found for end in (each.low, each.high)]
+                    self._table[:, nodes, column] = np.log([*(each.median for each in found), *ends])
                     self._there[block, column] = True
 
 

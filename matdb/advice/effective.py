@@ -424,8 +424,9 @@ def state_warnings(
     axis: str,
     squeeze_mm: float,
     outside: Flags | None = None,
+    ln_reduced_hz: Array | None = None,
 ) -> tuple[str, ...]:
-    """What to know of an answer for these states, in plain words; ``outside`` if it is known where they are so."""
+    """What to know of an answer for these states, in plain words; the last two as :meth:`Curve.range_notes`."""
     t = np.asarray(temperature_c, dtype=float)
     found: list[str] = []
     if curve.basis == FAMILY_PRIOR:
@@ -434,7 +435,7 @@ def state_warnings(
         found.append(
             f"{part.name} itself was not measured: its stiffness rests on its geometry and on other parts' readings"
         )
-    found.extend(curve.range_notes(t, frequency_hz, outside))
+    found.extend(curve.range_notes(t, frequency_hz, outside, ln_reduced_hz))
     glass = curve.glass_transition_c
     if t.size and t.min() < glass + 10.0:
         found.append(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it")

@@ -24,7 +24,7 @@ from matdb.arrays import Array
 from matdb.checks import checked_array, checked_number
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
-from matdb.fields import PlainRecord
+from matdb.fields import PlainRecord, low_high
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
@@ -113,7 +113,8 @@ class Proposal(PlainRecord):
 
     def to_dict(self) -> dict[str, Any]:
         """The proposal as plain values, without what else was tried."""
-        return {name: value for name, value in super().to_dict().items() if name != "trade_off"}
+        found = {name: value for name, value in super().to_dict().items() if name != "trade_off"}
+        return found | {"tolerance": {name: low_high(both) for name, both in self.tolerance.items()}}
 
     rests_on: str
 

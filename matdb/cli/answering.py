@@ -54,7 +54,6 @@ class Told(Call):
         caution: str = _NO_APPROVAL,
         bench_c: Iterable[float] | None = None,
         first_use: bool = False,
-        written: str | None = None,
         below: Callable[[], None] = lambda: None,
     ) -> None:
         """Print the one JSON document, or the short answer.
@@ -79,8 +78,6 @@ class Told(Call):
             Temperatures of a bench, degrees Celsius: the cautions are those of the bench.
         first_use : bool
             Whether all cautions are shown without being asked for.
-        written : str, optional
-            The file that was written.
         below : callable
             Prints a table or a sketch below the sentences.
         """
@@ -96,7 +93,7 @@ class Told(Call):
         for text in answer.others:
             show(text, indent="  - ")
         below()
-        if written is not None:
+        for written in content.get("files", ()):
             show(f"written: {written}", wrap=False)
         asked = getattr(self, "why", None)
         cautions: Sequence[str] = (ESTIMATE, *FLIGHT)

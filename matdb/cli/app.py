@@ -31,7 +31,9 @@ _SINGLE: Final = {
     "squeeze": ("squeeze", "squeeze", "Say how far to turn a grommet's screw."),
     "next": ("next_reading", "next_reading", "Rank the readings to take next."),
     "page": ("page", "page", "Write a page for the field."),
+    "serve": ("serve", "serve", "Answer live tools over HTTP."),
     "undo": ("undo", "undo", "Take back the last change."),
+    "schema": ("schema", "schema", "Show the schema of a JSON answer."),
     "words": ("words", "words", "Tell what the words on the screens mean."),
 }
 

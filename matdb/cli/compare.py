@@ -17,7 +17,7 @@ from matdb.cli.picture import candidate
 from matdb.cli.screen import Column, band_cell, mass_text, number_text, records_table, show
 from matdb.cli.suit import all_warnings
 from matdb.errors import InputError
-from matdb.fields import plain
+from matdb.fields import low_high, plain
 from matdb.form.part import Part
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
@@ -90,14 +90,20 @@ def compare(
     columns = _columns(low_c, high_c, judged=wanted is not None)
     judged = [case.judged for case in cases if case.judged is not None]
     warnings = all_warnings(judged) or list(dict.fromkeys(text for case in cases for text in case.found.warnings))
-    content = {"mounting": mounting, "temperature_c": [low_c, high_c], "cases": [_plain(case) for case in cases]}
+    content: dict[str, Any] = {
+        "mounting": mounting,
+        "temperature_c": low_high((low_c, high_c)),
+        "cases": [_plain(case) for case in cases],
+    }
+    if out is not None:
+        content["files"] = [out]
 
     def behind() -> None:
         for case in cases:
             if case.judged is not None:
                 show(f"{case.part.name} under {mass_text(case.mass_kg)}: {case.verdict}: {case.judged.reason}.")
 
-    call.tell(told, content, behind, warnings, below=lambda: records_table(cases, columns), written=out)
+    call.tell(told, content, behind, warnings, below=lambda: records_table(cases, columns))
 
 
 def _cases(

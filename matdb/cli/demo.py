@@ -116,8 +116,6 @@ def demo(
         _title(f"3. Stiffness of the {shown.name} in the field: {of}")
         show_rows(answer.banded())
         lines("Before you rely on it:", answer.warnings)
-        if written:
-            show(f"Curve of {shown.material} at 30 Hz written: {written}", wrap=False)
         _title("4. Ask this store yourself")
         turns = f'squeeze "{shown.name}" --mounting "{mounting.name}" --temp -6C..14C'
         for asked in (turns, f'report "{shown.material}"'):
@@ -129,7 +127,7 @@ def demo(
         "counts": {name: len(getattr(scenario, name)) for name in ("materials", "parts", "readings")},
         "fits": [fit.summary(c) for c in curves],
         "stiffness": answer.banded(),
-        "csv": written,
+        "files": written,
         **suit_content(mounting, hours, ranking, "axial", None),
     }
     told = summary(mounting, hours, ranking)

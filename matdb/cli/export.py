@@ -7,6 +7,7 @@ from typing import Annotated, Final
 
 import typer
 
+from matdb.advice.tabulated import RULE
 from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.options import NEEDED, Call, ForceOption, Group, Question, arg, option
@@ -14,7 +15,15 @@ from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.errors import InputError
 from matdb.exchange import whole_store
-from matdb.exchange.tables import AnswerTable, curve_table, prony_table, readings_table, shift_table, write_table
+from matdb.exchange.tables import (
+    AnswerTable,
+    curve_table,
+    part_table,
+    prony_table,
+    readings_table,
+    shift_table,
+    write_table,
+)
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.files import new_file
 from matdb.store.location import locate
@@ -48,11 +57,11 @@ class Writing(Question):
             raise InputError("--decimal", self.decimal, " or ".join(_SIGNS))
         new_file(self.file, force=self.force)  # before the long work
 
-    def write(self, store: Store, what: str, table: AnswerTable, *, key: str = "csv", text: str = "") -> None:
-        """Write a table as :func:`write_table`, and answer with the file's name as ``key`` and the number of rows."""
+    def write(self, store: Store, what: str, table: AnswerTable, *, text: str = "") -> None:
+        """Write a table as :func:`write_table`, and answer with the file's name and the number of rows."""
         written = str(write_table(store, self.file, what, table, force=self.force, comma=self.decimal == "comma"))
-        content = {key: written, "rows": len(table.rows), **table.more}
-        content.pop("shift", None)
+        more = {name: each for name, each in table.more.items() if name not in ("shift", "squeeze_factors")}
+        content = {"files": [written], "rows": len(table.rows), **more}
 
         def screen() -> None:
             show(f"written: {written} ({len(table.rows)} rows)", wrap=False)
@@ -110,6 +119,23 @@ def stiffness(
 
 
 @app.command()
+def table(
+    call: Writing,
+    part: Annotated[list[str] | None, arg("[PART]...", "The parts; all when none is named.")] = None,
+    axis: str | None = option("AXIS", "Only this direction; all without it."),
+    squeeze: str | None = option("LENGTH", "Static squeeze of each part, such as 0.5mm."),
+) -> None:
+    """Write parts over temperature and frequency.
+
+    What the store publishes: storage and loss stiffness and damping ratio with bands, for programs that look up.
+    """
+    squeeze_mm = options.quantity(squeeze, "length", "--squeeze") or 0.0
+    with call.existing() as store:
+        found = part_table(store, part or [each.name for each in store.parts()], axis, squeeze_mm)
+        call.write(store, "table", found, text=f"Look up {RULE}.")
+
+
+@app.command()
 def readings(
     call: Writing,
     material: str | None = option("NAME", "Only readings of this material."),
@@ -136,7 +162,7 @@ def shift(
     """Write a material's shift factors over temperature."""
     with call.existing() as store:
         found = shift_table(store.curve(material), options.temperatures(temp, step))
-        call.write(store, "shift", found, key="file")
+        call.write(store, "shift", found)
 
 
 @app.command(short_help="Write the Prony terms of the median curve.")
@@ -144,11 +170,11 @@ def prony(call: Writing, material: options.MaterialArgument) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
         found = prony_table(store.current_curve(material))
-        (low, high), at = found.more["range_hz"], found.more["shift"]["temperature_c"]
+        (low, high), at = found.more["range_hz"].values(), found.more["shift"]["temperature_c"]
         storage, loss = (f"{100 * found.more[name]:.2g} %" for name in ("storage_error", "loss_error"))
         span = f"from {low:.3g} to {high:.3g} Hz at {at[0]:g} to {at[-1]:g} degC"
         text = f"Meets the median curve {span} within {storage} in storage and {loss} in loss; nothing is known beyond."
-        call.write(store, "prony", found, key="file", text=text)
+        call.write(store, "prony", found, text=text)
 
 
 @app.command("store", short_help="Write the whole store as one JSON file.")
@@ -160,7 +186,7 @@ def export_store(
         written = whole_store.export_store(store, out, force=force)
         mark = store_fingerprint(store)
     size = written.stat().st_size
-    content = {"file": str(written), "bytes": size, "fingerprint": mark}
+    content = {"files": [str(written)], "bytes": size, "fingerprint": mark}
     call.answer(content, lambda: show(f"written: {written} ({size / 1e3:.0f} kB, fingerprint {mark})", wrap=False))
 
 

@@ -14,10 +14,13 @@ from matdb.curve.curve import Curve
 from matdb.curve.low_temperature import COLDEST_C, LowTemperature
 from matdb.curve.parameters import LAWS, UNNAMED
 from matdb.errors import InputError
+from matdb.fields import low_high, named
 from matdb.units import counted
 
 #: What the fit calls a law with the four-parameter master curve.
 _FOUR: Final = ", four parameters"
+#: What a fit's report has by name.
+_BY_NAME: Final = ("laws", "log_evidence", "noise_factors", "offsets", "sessions")
 
 
 def fit(
@@ -70,7 +73,8 @@ def report(material: MaterialArgument, call: Call) -> None:
             cold = store.low_temperature(material)
             found = {key: value for key, value in curve.report.items() if key != "warnings"}
             found["readings"] = [_numbered(row, numbers) for row in found.get("readings", [])]
-            content = summary(curve) | {"report": found, "low_temperature": cold.to_dict()}
+            told = found | {name: named(found[name]) for name in _BY_NAME if name in found}
+            content = summary(curve) | {"report": told, "low_temperature": cold.to_dict()}
             call.answer(content, lambda: _show_report(curve, found, cold), notes(curve))
         except (TypeError, ValueError, LookupError, AttributeError, OverflowError) as error:
             # What a fit says of itself is kept as it came; a store from elsewhere may hold anything there.
@@ -210,15 +214,15 @@ def notes(curve: Curve) -> tuple[str, ...]:
 def summary(curve: Curve) -> dict[str, Any]:
     """A curve's fit in plain values."""
     laws, four = law_weights(curve)
-    cold, warm = (curve.modulus(t, 30.0).storage_mpa for t in (-10.0, 23.0))
     return {
         "material": curve.material,
         "family": curve.family,
         "basis": curve.basis,
         "fit": curve.fit_id,
         "made_at": curve.created_at,
-        **{name: getattr(curve, name) for name in ("program_version", "stale", "seed", "reading_count", "measured_c")},
-        "laws": laws,
+        **{name: getattr(curve, name) for name in ("program_version", "stale", "seed", "reading_count")},
+        "measured_c": low_high(curve.measured_c),
+        "laws": named(laws),
         "four_parameters": four,
-        "storage_mpa_at_30_hz": {"-10_c": cold.to_dict(), "23_c": warm.to_dict()},
+        "at_30_hz": [{"temperature_c": t, "storage_mpa": curve.modulus(t, 30.0).storage_mpa} for t in (-10.0, 23.0)],
     }

@@ -26,6 +26,7 @@ from matdb.cli.options import ForceOption, Group, arg, option, quantity, squeeze
 from matdb.cli.reading_add import column, logged_before
 from matdb.cli.screen import Column, Progress, number_text, records_table, show, span_text
 from matdb.errors import InputError
+from matdb.fields import low_high
 from matdb.files import new_file, write_text
 from matdb.units import counted, parse_range
 
@@ -178,16 +179,14 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
             if said.keep:
                 store.records.replace(known.name, _kept(known, found, Path(said.file).name), "read from a flight")
     written = _written(said, found, rows)
-    content = _content(found, rows, left) | {"readings": logged, "written": written, "temperature_c": temperature_c}
+    content = _content(found, rows, left) | {"readings": logged, "files": written, "temperature_c": temperature_c}
     answer = [*_sentences(found, rows, left)]
     if said.keep:
         answer.append(f"{mount.mounting} has these rotor speeds and manoeuvres now.")
     if logged:
         answer.append(f"Logged as {counted(len(logged), 'readings')} of {mount.part}: {', '.join(map(str, logged))}.")
     beware = [f"Beware: {text}." for text in warnings[:2]]
-    call.tell(
-        Answer(lines=(*answer, *beware)), content, lambda: _show(found), warnings, written=", ".join(written) or None
-    )
+    call.tell(Answer(lines=(*answer, *beware)), content, lambda: _show(found), warnings)
 
 
 @app.command()
@@ -326,7 +325,7 @@ def _content(found: Flown, rows: tuple[Against, ...], left: Picture | None) -> d
     track, both = found.track, found.both
     rotor = {"lowest_hz": track.lowest_hz, "hover_hz": track.hover_hz, "highest_hz": track.highest_hz}
     content: dict[str, Any] = {
-        "flew_s": {"from": track.flew_s[0], "to": track.flew_s[1]},
+        "flew_s": low_high(track.flew_s),
         "rotor": rotor | {"sd_hz": track.sd_hz, "spread_hz": track.spread_hz, "orders": track.lines},
         "manoeuvre_hz": found.motion.manoeuvre_hz,
     }

@@ -14,6 +14,7 @@ from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, note, opti
 from matdb.cli.screen import Progress, band_cell, mass_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
+from matdb.fields import low_high
 from matdb.units import parse
 
 #: A reading that narrows by this share of what the best one does is nearly as good.
@@ -126,8 +127,7 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         "parts": parts,
         "mounting": said.mounting,
         "axis": said.axis,
-        "from_c": low,
-        "to_c": high,
+        "temperature_c": low_high((low, high)),
         "candidates": len(ranking),
         "worth_it": worth,
         "minutes_hold": MINUTES_HOLD,

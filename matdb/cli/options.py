@@ -583,9 +583,9 @@ def few_states(states: int) -> None:
         raise InputError("rows", states, allowed, "take a coarser --step or a shorter range")
 
 
-def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> str | None:
-    """Write an answer's rows to the file that the user named, CSV or a workbook; the file's name, or None."""
-    return None if csv is None else str(write_rows(csv, "answer", header, rows, force=force))
+def write_answer(csv: str | None, header: Sequence[str], rows: Sequence[Sequence[Any]], force: bool) -> list[str]:
+    """Write an answer's rows to the file that the user named, CSV or a workbook; the files written, one or none."""
+    return [] if csv is None else [str(write_rows(csv, "answer", header, rows, force=force))]
 
 
 _Record = TypeVar("_Record", Material, Part, Mounting)

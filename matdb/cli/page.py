@@ -43,12 +43,11 @@ def page(
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size
     content = {
-        "file": str(written),
+        "files": [str(written)],
         "bytes": size,
         "fingerprint": tables.fingerprint,
         "parts": [p.part.name for p in tables.parts],
         "left_out": tables.left_out,
     }
-    file = f"{written} ({size / 1e3:.0f} kB, {len(tables.parts)} parts)"
     caution = "Copy it to the phone; it needs no network."
-    call.tell(tables.answer, content, how_to_ask="on the page", caution=caution, written=file)
+    call.tell(tables.answer, content, how_to_ask="on the page", caution=caution)

@@ -56,7 +56,7 @@ class Drawing(Question):
             blocks = "utf" in (getattr(sys.stdout, "encoding", None) or "").lower()
             show(chart_text(chart, width=min(max(width, 40), 100), height=each, blocks=blocks), wrap=False)
 
-        self.answer({"file": written, "chart": chart}, screen, chart.notes)
+        self.answer({"files": list(filter(None, [written])), "chart": chart}, screen, chart.notes)
 
 
 @app.command()

@@ -21,6 +21,7 @@ from matdb.cli.options import HeldFor, StepOption, TempsOption, arg, ends, optio
 from matdb.cli.screen import given_text, mass_text, number_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
+from matdb.fields import fields_of
 from matdb.files import new_file, write_text
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
@@ -190,8 +191,11 @@ def protocol(said: ProtocolOptions, call: AskedNow) -> None:
         f"Expected figures: {rests}.",
         "" if written else "The sheet to print and fill in: --out FILE, or --why.",
     ]
-    content = {"part": said.part, "steps": steps, "basis": basis, "file": written, "markdown": text}
-    call.tell(told, content, partial(print, text, end=""), notes, bench_c=at, written=written)
+    foretold = [{name: Band(*getattr(step, name)) for name in ("frequency_hz", "log_decrement")} for step in steps]
+    shown = [fields_of(step) | more for step, more in zip(steps, foretold, strict=True)]
+    files = [] if written is None else [written]
+    content = {"part": said.part, "steps": shown, "basis": basis, "files": files, "markdown": text}
+    call.tell(told, content, partial(print, text, end=""), notes, bench_c=at)
 
 
 def _step_in_words(step: ProtocolStep) -> str:

@@ -216,7 +216,7 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         if asked:
             record, fit = said.fit(**foretold)
     written = None if said.picture is None else _draw(fit, said.name, said.picture, said.force)
-    content = {"file": said.file, "forced": said.forced, "picture": written, **_plain(fit)}
+    content = {"file": said.file, "forced": said.forced, **_plain(fit)} | ({"files": [written]} if written else {})
     # Which mode it is stands first where it is asked.
     answered = isinstance(fit, TraceFit) and fit.verdict == "asked" and fit.chosen is None and said.mode is not None
     reasons = list(dict.fromkeys([*fit.reasons[answered:], *record.notes]))

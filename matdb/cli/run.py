@@ -15,6 +15,7 @@ import typer
 
 from matdb.bench.readings import reading_fields
 from matdb.cli.app import root_command
+from matdb.cli.screen import document, documented
 from matdb.errors import InputError, MatdbError
 from matdb.fields import stem_of
 
@@ -61,6 +62,7 @@ def run(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv) or ["--help"]
     if words == ["-V"]:
         words = ["--version"]
+    documented.clear()
     try:
         result = root_command().main(args=words, prog_name="matdb", standalone_mode=False)
         sys.stdout.flush()
@@ -73,20 +75,24 @@ def run(argv: Sequence[str] | None = None) -> int:
     except SystemExit as end:
         # How Typer answers a reader that went away.
         return end.code if isinstance(end.code, int) else 1
-    except InputError as error:
-        return _say(str(as_typed(error, words)), error.exit_code)
     except MatdbError as error:
-        return _say(str(error), error.exit_code)
+        told = as_typed(error, words) if isinstance(error, InputError) else error
+        return _say(str(told), error.exit_code, told if "--json" in words else None)
     except Exception as error:
-        return _unforeseen(error)
+        return _unforeseen(error, "--json" in words)
     return result if isinstance(result, int) else 0
 
 
-def _unforeseen(error: Exception) -> int:
+def _unforeseen(error: Exception, as_json: bool) -> int:
     format_message = getattr(error, "format_message", None)
     if format_message is not None:
         path = getattr(getattr(error, "ctx", None), "command_path", "matdb")
-        return _say(f"{str(format_message()).rstrip('.')}; see '{path} --help'", getattr(error, "exit_code", 2))
+        says, cure = str(format_message()).rstrip("."), f"see '{path} --help'"
+        option = (
+            getattr(error, "option_name", None) or getattr(getattr(error, "param", None), "name", None) or "command"
+        )
+        told = InputError(option, None, "as its help says", cure, says=says)
+        return _say(f"{says}; {cure}", getattr(error, "exit_code", 2), told if as_json else None)
     if os.environ.get("MATDB_TRACEBACK"):
         raise error
     if isinstance(error, OSError):
@@ -102,9 +108,13 @@ def _unforeseen(error: Exception) -> int:
     )
 
 
-def _say(text: str, code: int) -> int:
-    """One line on the error stream."""
+def _say(text: str, code: int, error: MatdbError | None = None) -> int:
+    """One line on the error stream, and for a program that asked so the JSON document of the error."""
     line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if error is not None and not documented:
+        told = {name: getattr(error, name) for name in ("field", "value", "allowed", "cure")}
+        with contextlib.suppress(OSError, ValueError):
+            document("error", {"exit_code": code, "error": {"kind": type(error).__name__, "message": line, **told}})
     with contextlib.suppress(OSError, ValueError):
         sys.stdout.flush()
     with contextlib.suppress(OSError, ValueError):

@@ -10,7 +10,7 @@ import sys
 import textwrap
 import time
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from typing import Any, NamedTuple, Self
+from typing import Any, Final, NamedTuple, Self
 
 import numpy as np
 from rich import box
@@ -23,6 +23,8 @@ from matdb.fields import plain
 from matdb.form.base import FormBase
 from matdb.version import VERSION
 
+#: Of what a JSON document holds: 1 until 0.2.0.
+SCHEMA: Final = 2
 #: Width of tables where no terminal says how wide it is.
 _WIDTH = 110
 
@@ -139,10 +141,15 @@ def _room(columns: int, whole: int) -> int:
     return max(whole - 3 * columns + 2, columns)
 
 
+#: The commands whose documents this run has printed: there is never a second one.
+documented: Final[list[str]] = []
+
+
 def document(command: str, content: Mapping[str, Any], warnings: Iterable[str] = ()) -> None:
-    """Print one JSON document: the program's version, the command, its answer, and the warnings."""
-    whole = {"matdb": VERSION, "command": command, **content, "warnings": list(warnings)}
+    """Print one JSON document: the versions, the command, the files that it wrote, its answer, and the warnings."""
+    whole = {"matdb": VERSION, "schema": SCHEMA, "command": command, "files": [], **content, "warnings": list(warnings)}
     ascii_only = "utf" not in (getattr(sys.stdout, "encoding", None) or "").lower()
+    documented.append(command)
     print(json.dumps(plain(whole, finite=True), indent=2, ensure_ascii=ascii_only, allow_nan=False))
 
 
@@ -197,6 +204,11 @@ def band_cell(found: Any, digits: int = 3, index: int = 0) -> str:
     ends = [found[k] if isinstance(found, Mapping) else getattr(found, k) for k in ("median", "low", "high")]
     median, low, high = (float(np.reshape(end, -1)[index]) for end in ends)
     return "-" if math.isnan(median) else band_text(median, low, high, digits)
+
+
+def identified(counts: Mapping[str, int]) -> dict[str, int]:
+    """The same by names that programs can use."""
+    return {name.replace(" ", "_"): number for name, number in counts.items()}
 
 
 def counts_text(counts: Mapping[str, int]) -> str:

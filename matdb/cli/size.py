@@ -130,7 +130,7 @@ def size(
         cautions = before_flight(store, warnings, best.squeeze_mm)
 
     bought = parts_list_of(best.part, best.mounting.count, best, owned=best.listed)
-    written = [write_answer(parts_list, list(bought[0]), [list(row.values()) for row in bought], force)]
+    written = write_answer(parts_list, list(bought[0]), [list(row.values()) for row in bought], force)
     if picture is not None:
         written.append(str(save_picture(trade_off_chart(found), picture, force=force)))
     if keep is not None:
@@ -144,12 +144,11 @@ def size(
         records_table(bought, _LIST)
 
     content = {"proposals": [each.to_dict() for each in found], "air": flight_content(flown)}
-    content |= {"parts_list": bought, "files": list(filter(None, written))}
+    content |= {"parts_list": bought, "files": written}
     content["cautions"] = [ESTIMATE, *FLIGHT]
     others = [_other(each, best.mounting) for each in found[1:]]
     answer = Answer(lines=short(_told(found, first, keep, deck_mm), warnings, beside=others), others=tuple(others))
-    files = " ".join(filter(None, written)) or None
-    call.tell(answer, content, behind, warnings, others="Others that differ in kind", written=files, **cautions)
+    call.tell(answer, content, behind, warnings, others="Others that differ in kind", **cautions)
 
 
 _LIST: Final = (

@@ -84,8 +84,8 @@ def stiffness(
     told = [*over_states(what, rows, "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests) + new]
     if untold and curve.measured_c is None:
         told.insert(0, f"Tell the hardness of {known.material} first, or nearly anything is possible: {untold}")
-    content = {"part": part, "axis": states.axis, "basis": answer.basis, "csv": written, "rows": rows}
-    call.tell(told, content, lambda: show_rows(rows), answer.warnings, written=written)
+    content = {"part": part, "axis": states.axis, "basis": answer.basis, "files": written, "rows": rows}
+    call.tell(told, content, lambda: show_rows(rows), answer.warnings)
 
 
 def rests_text(rests: str) -> str:
@@ -155,8 +155,8 @@ def curve(
     rests = found.rests_on(None, float(t.min()), float(t.max()))
     rows = answer.banded()
     told = [*over_states(material, rows, "storage_mpa", "MPa", _moduli), rests_text(rests)]
-    content = summary(found) | {"csv": written, "rows": answer.records()}
-    call.tell(told, content, lambda: records_table(rows, _MODULI), answer.warnings, written=written)
+    content = summary(found) | {"files": written, "rows": rows}
+    call.tell(told, content, lambda: records_table(rows, _MODULI), answer.warnings)
 
 
 def _moduli(row: Mapping[str, Any], _: bool) -> str:

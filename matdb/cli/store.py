@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from matdb.cli.options import Call, Group, arg, option
-from matdb.cli.screen import counts_text, lines, show, table
+from matdb.cli.screen import counts_text, identified, lines, show, table
+from matdb.fields import named
 from matdb.shipped import changed_data
 from matdb.store import Records
 from matdb.store import restore as make
@@ -28,7 +29,7 @@ def info(call: Call) -> None:
         if place.path is not None:
             show("Copy it with 'matdb store backup FILE', never the file alone: the newest changes may lie beside it.")
 
-    call.answer({"store": place.shown, "read_only": readonly, "counts": counts}, screen)
+    call.answer({"store": place.shown, "read_only": readonly, "counts": identified(counts)}, screen)
 
 
 @app.command()
@@ -52,8 +53,8 @@ def check(call: Call) -> None:
             show("pip install --force-reinstall elastomer-matdb", indent="  ", wrap=False)
         lines("Found:", said)
 
-    content = {"store": address, "sound": not bad, "findings": findings}
-    call.answer(content | {"shipped_sound": not shipped, "shipped": shipped}, screen, said)
+    content = {"store": address, "sound": not bad, "findings": findings, "shipped": named(shipped)}
+    call.answer(content | {"shipped_sound": not shipped}, screen, said)
     if bad or shipped:
         raise typer.Exit(1)
 
@@ -64,7 +65,7 @@ def backup(file: Annotated[str, arg("FILE", "The new file to write the store to.
     with call.existing() as store:
         address = store.records.place.shown
         store.records.backup(file)
-    call.answer({"store": address, "backup": file}, lambda: show(f"written: {file}", wrap=False))
+    call.answer({"store": address, "files": [file]}, lambda: show(f"written: {file}", wrap=False))
 
 
 @app.command()
@@ -78,7 +79,7 @@ def restore(
     make(file, call.store_name)
     with Records(call.store_name) as made:
         address, counts = made.place.shown, made.counts()
-    content = {"store": address, "backup": file, "counts": counts}
+    content = {"store": address, "backup": file, "counts": identified(counts)}
     call.answer(content, lambda: show(f"{address}: {counts_text(counts)}", wrap=False))
 
 

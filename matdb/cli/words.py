@@ -8,6 +8,7 @@ from matdb.advice.requirement import VERDICTS
 from matdb.cli.options import JsonOption, arg
 from matdb.cli.screen import document, show
 from matdb.errors import InputError
+from matdb.fields import named
 from matdb.mounting.record import FOOTAGE, LOAD_FACTORS
 
 _FOLLOW: Final = FOOTAGE["as flown"][1]
@@ -75,7 +76,7 @@ def words(
     if not found:
         raise InputError("WORD", word, "one of " + ", ".join(WORDS))
     if as_json:
-        document("words", {"words": found})
+        document("words", {"words": named(found)})
         return
     for name, text in found.items():
         show(f"{name}: {text}")

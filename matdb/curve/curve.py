@@ -233,7 +233,10 @@ class Curve:
     def damping_unread(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
         """Where no reading tells of damping near the reduced frequency of a state; all of it for a prior."""
         t, f = np.broadcast_arrays(temperature_c, frequency_hz)
-        beyond = _beyond(np.log(f) + self.median_ln_shift(t), self.measured_loss_ln_hz)
+        return self._unread(np.log(f) + self.median_ln_shift(t))
+
+    def _unread(self, ln_reduced_hz: Array) -> NDArray[np.bool_]:
+        beyond = _beyond(ln_reduced_hz, self.measured_loss_ln_hz)
         return np.asarray(beyond > _MARGIN_LOSS_DECADES * math.log(10.0))
 
     def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
@@ -289,11 +292,15 @@ class Curve:
         return f"{low} degC" if low == high else f"{low} to {high} degC"
 
     def range_notes(
-        self, temperature_c: Array, frequency_hz: Array, outside: NDArray[np.bool_] | None = None
+        self,
+        temperature_c: Array,
+        frequency_hz: Array,
+        outside: NDArray[np.bool_] | None = None,
+        ln_reduced_hz: Array | None = None,
     ) -> list[str]:
         """What to know of states beside a prior's nature: where readings end, and whether the fit is out of date.
 
-        ``outside`` is where :meth:`extrapolated` says so, if that is known.
+        ``outside`` is where :meth:`extrapolated` says so, if that is known, as the reduced frequency at 23 degC may be.
         """
         found, t = list[str](), np.asarray(temperature_c, dtype=float)
         if self.measured_c is not None and t.size:
@@ -302,20 +309,12 @@ class Curve:
                 found.append(f"outside the measured temperatures ({self.measured_span}): extrapolated")
             elif np.any(self.extrapolated(t, frequency_hz) if outside is None else outside):
                 found.append("outside the frequencies that the readings speak for: extrapolated")
-            if self.measured_loss_ln_hz is not None and np.any(self.damping_unread(t, frequency_hz)):
+            reduced, read = ln_reduced_hz, self.measured_loss_ln_hz
+            if read and np.any(self.damping_unread(t, frequency_hz) if reduced is None else self._unread(reduced)):
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
         if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
-            rest = "" if math.isinf(self.rest_h) else f" for {self.rest_h:.3g} h"
-            allows = (
-                "the band allows for it by what was read after hours of soak"
-                if self.rest.size
-                else "the band's upper end allows for it, a reading after hours of soak settles it"
-            )
-            found.append(
-                f"{self.family} crystallises when it rests{rest} in such cold ({cold.hours} near {cold.peak_c:g} degC) "
-                f"and can become far stiffer: {allows}"
-            )
+            found.append(cold.note(self.family, self.rest_h, was_read=bool(self.rest.size)))
         return [*found, *self.age_notes]
 
     @property

@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.effective import state_warnings
+from matdb.advice.tabulated import RULE, squeeze_factors
 from matdb.api import Store
 from matdb.arrays import Array
 from matdb.checks import checked_state
@@ -23,7 +24,7 @@ from matdb.errors import FitError
 from matdb.exchange.reading_file import columns
 from matdb.exchange.spreadsheet import write_rows
 from matdb.exchange.whole_store import store_fingerprint
-from matdb.fields import ending_of, plain
+from matdb.fields import ending_of, low_high, plain
 from matdb.files import write_text
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
@@ -34,7 +35,8 @@ from matdb.version import VERSION
 _CHUNK = 400
 _TEXT: Final = frozenset(
     {"material", "part", "axis", "basis", "warnings", "kind", "who", "note", "source", "matdb_version", "value",
-     "store_fingerprint", "taken_at", "logged_at", "retired_at", "retired_why", "extrapolated", "term", "law"}
+     "store_fingerprint", "taken_at", "logged_at", "retired_at", "retired_why", "extrapolated", "term", "law",
+     "fit_id", "is_current", "table_version"}
 )  # fmt: skip
 
 
@@ -145,7 +147,7 @@ def curve_table(curve: Curve, temperature_c: Array, frequency_hz: Array) -> Answ
     for t, f in _chunks(temperature_c, frequency_hz):
         assert f is not None
         found = curve.modulus(t, f)
-        notes = ["; ".join(curve_warnings(curve, t[i : i + 1], f[i : i + 1])) for i in range(len(t))]
+        notes = [curve_warnings(curve, t[i : i + 1], f[i : i + 1]) for i in range(len(t))]
         values = (curve.material, t, f, found.storage_mpa, found.loss_factor, curve.basis)
         rows += table_rows(len(t), *values, np.asarray(found.extrapolated), notes)
     header = _header("material", "temperature_c", "frequency_hz", bands=("storage_mpa", "loss_factor"))
@@ -201,7 +203,7 @@ def stiffness_table(
             bases.add(found.basis)
             hertz = np.broadcast_to(np.asarray(found.frequency_hz, dtype=float), t.shape)
             notes = [
-                "; ".join(state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=mm))
+                state_warnings(curve, material, part, t[at], hertz[at], axis=axis, squeeze_mm=mm)
                 for at in (slice(i, i + 1) for i in range(len(t)))
             ]
             rung = found.natural_frequency_hz or Band(None, None, None)
@@ -211,6 +213,42 @@ def stiffness_table(
             rows += table_rows(len(t), *known, np.asarray(found.extrapolated), notes)
     basis = bases.pop() if len(bases) == 1 else "readings and family prior"
     return AnswerTable(header, rows, basis, tuple(every))
+
+
+def part_table(store: Store, parts: Sequence[str], axis: str | None = None, squeeze_mm: float = 0.0) -> AnswerTable:
+    """The published table of some parts, see :meth:`matdb.api.Store.part_table`, and how to look up in it.
+
+    Parameters
+    ----------
+    store : Store
+        The open store.
+    parts : sequence of str
+        Their names.
+    axis : str, optional
+        Only this direction; all that a part can be computed in without it.
+    squeeze_mm : float
+        Static squeeze.
+
+    Raises
+    ------
+    NotFound, InputError
+        As there.
+    """
+    bands, last = ("stiffness_n_per_mm", "loss_n_per_mm", "damping_ratio"), ("fit_id", "is_current", "table_version")
+    names = ("part", "material", "axis", "squeeze_mm", "temperature_c", "frequency_hz")
+    rows: list[tuple[Any, ...]] = []
+    factors = list(squeeze_factors([store.part(name) for name in parts]))
+    every = [(name, axis) for name in parts] if axis else dict.fromkeys(row[:2] for row in factors)
+    said: dict[str, None] = {}
+    for name, each in every:
+        found = store.part_table(name, axis=each, squeeze_mm=squeeze_mm)
+        columns = (*names, *bands, "basis", "extrapolated", *last)
+        rows += table_rows(len(found.temperature_c), *(getattr(found, column) for column in columns))
+        said |= dict.fromkeys(store.current_curve(found.material).report.get("warnings", ()))
+    header = (*_header(*names, bands=bands)[:-1], *last)
+    of_factors = ("part", "axis", "squeeze_mm", "stiffness_factor")
+    more = {"rule": RULE, "squeeze_factors": [dict(zip(of_factors, row, strict=True)) for row in factors]}
+    return AnswerTable(header, rows, warnings=tuple(said), more=more)
 
 
 def readings_table(kept: Iterable[StoredReading]) -> AnswerTable:
@@ -337,7 +375,7 @@ def shift_table(curve: Curve, temperature_c: Array) -> AnswerTable:
         "log10_vertical_shift": curve.median_ln_vertical(t) / math.log(10.0),
         "basis": curve.basis,
         "extrapolated": (t < low - 0.5) | (t > high + 0.5),
-        "warnings": ["; ".join(_shift_warnings(curve, np.array([each]))) for each in t],
+        "warnings": [_shift_warnings(curve, np.array([each])) for each in t],
     }
     rows = list(table_rows(len(t), *columns.values()))
     return AnswerTable(tuple(columns), rows, curve.basis, _shift_warnings(curve, temperature_c))
@@ -389,14 +427,14 @@ def prony_table(curve: Curve) -> AnswerTable:
         "relative_modulus": moduli / total,
         "basis": curve.basis,
         "extrapolated": np.broadcast_to(curve.extrapolated(at_23, hertz), len(moduli)),
-        "warnings": ["; ".join(curve_warnings(curve, at_23, np.array([f]))) for f in hertz],
+        "warnings": [curve_warnings(curve, at_23, np.array([f])) for f in hertz],
     }
     more = {
         "equation": "E(s) = E0 + sum Ei s ti / (1 + s ti), s = 2 pi i f aT; at a temperature times bT",
         "reference_c": 23.0,
         "storage_error": found.storage_error,
         "loss_error": found.loss_error,
-        "range_hz": list(found.range_hz),
+        "range_hz": low_high(found.range_hz),
         "extrapolated": found.extrapolated,
         "shift": {
             "temperature_c": found.shift_c.tolist(),

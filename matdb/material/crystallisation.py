@@ -81,6 +81,19 @@ class Crystallisation:
         """Whether a quick compound would show it anywhere after such rest; arguments as :meth:`ln_stiffening`."""
         return bool(np.any(self.ln_stiffening(temperature_c, rest_h, np.array([[2.0, -1.0]])) > _LEAST))
 
+    def note(self, family: str, rest_h: float, *, was_read: bool) -> str:
+        """What to know of a family that matters after such rest, and whether a reading after hours of it was taken."""
+        rest = "" if math.isinf(rest_h) else f" for {rest_h:.3g} h"
+        allows = (
+            "the band allows for it by what was read after hours of soak"
+            if was_read
+            else "the band's upper end allows for it, a reading after hours of soak settles it"
+        )
+        return (
+            f"{family} crystallises when it rests{rest} in such cold ({self.hours} near {self.peak_c:g} degC) "
+            f"and can become far stiffer: {allows}"
+        )
+
 
 #: By family; how wide, how fast and how stiff, where no source is named, is common practice.
 CRYSTALLISATION: Final = {

@@ -430,6 +430,12 @@ class Records:
             found[f"{what}s"] -= sum(removed)
         return found
 
+    def mark(self) -> tuple[Any, ...]:
+        """What is another one once anybody else has written to the store."""
+        newest = "SELECT max(retired_at), max(id) FROM reading UNION ALL SELECT max(added_at), max(id) FROM part"
+        newest += " UNION ALL SELECT max(created_at), max(id) FROM fit UNION ALL SELECT NULL, max(id) FROM replaced"
+        return tuple(self._reader.rows(newest if self.place.path is None else "PRAGMA data_version"))
+
     def check(self) -> list[Finding]:
         """Look for damage in the whole store; see :func:`matdb.store.checking.check`."""
         return checking.check(self._reader)

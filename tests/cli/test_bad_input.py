@@ -110,9 +110,15 @@ def test_one_line_one_code_and_nothing_changed(matdb_says, dump, words, code, sa
     monkeypatch.chdir(tmp_path)
     before = dump()
     there = sorted(p.name for p in tmp_path.iterdir())
-    told = matdb_says(*words, *(["--json"] if as_json and words != ("material",) else []))
+    asked = ["--json"] if as_json and words != ("material",) else []
+    told = matdb_says(*words, *asked)
     assert told.code == code, told.err
-    assert told.out == ""
+    if asked:
+        error = told.json["error"]
+        assert told.err == f"matdb: {error['message']}\n"
+        assert (told.json["exit_code"], bool(error["field"])) == (code, True)
+    else:
+        assert told.out == ""
     assert told.err.count("\n") == 1
     assert told.err.startswith("matdb: ")
     assert "Traceback" not in told.err

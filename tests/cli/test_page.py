@@ -6,7 +6,7 @@ def test_a_page_is_written(matdb_says, tmp_path):
     told = matdb_says("page", "cam", "--out", target, "--temp", "-10C..20C", "--part", "0042", "--at", "0C")
     assert (told.code, told.err) == (0, "")
     assert told.out.startswith("Probably suits, ")
-    assert f"\nwritten: {target} (" in told.out
+    assert f"\nwritten: {target}\n" in told.out
     page = target.read_text(encoding="utf-8")
     assert "never an airworthiness approval" in page
     assert 'min="-10" max="20"' in page

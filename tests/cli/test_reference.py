@@ -28,9 +28,9 @@ def test_every_command_that_answers_takes_json_and_store():
         if getattr(command, "commands", None) is not None:
             continue
         options = {o for p in command.params for o in p.opts}
-        # A dialogue has one reader.
-        assert "--json" in options or path in ("matdb bench", "matdb start"), path
-        if path not in ("matdb material families", "matdb part forms", "matdb words"):
+        # A dialogue has one reader, a service answers elsewhere, a schema is JSON.
+        assert "--json" in options or path in ("matdb bench", "matdb start", "matdb serve", "matdb schema"), path
+        if path not in ("matdb material families", "matdb part forms", "matdb words", "matdb schema"):
             assert "--store" in options, path
 
 

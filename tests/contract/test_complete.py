@@ -29,7 +29,7 @@ def test_every_command_has_a_recorded_answer():
     assert len(sections) > 30
     asked = [" ".join(words) + " " for words in answered()]
     silent = [title for title in sections if not any(words.startswith(f"{title} ") for words in asked)]
-    assert not silent
+    assert silent == ["matdb serve"]  # which only ends when it is stopped: tests/service holds what it answers
     no_json = {
         title
         for title, text in sections.items()

@@ -100,7 +100,7 @@ def held(question, begins):
     assert FORBIDDEN.findall(out) == []
     again = ["--force"] * (words[0] == "page")
     told = json.loads(command([*words, "--json", *again])[1])
-    assert list(told)[:3] == ["matdb", "command", "answer"]
+    assert list(told)[:5] == ["matdb", "schema", "command", "files", "answer"]
     # The fit itself is made twice, and told by its number.
     if words[0] != "fit":
         assert " ".join(out.split()).startswith(" ".join(told["answer"]["lines"]))

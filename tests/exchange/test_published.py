@@ -1,6 +1,7 @@
 """What other tools read with SQL alone: the numbers are the library's, on SQLite and on a server."""
 
 import csv
+import json
 import random
 import shutil
 import sqlite3
@@ -10,7 +11,8 @@ import numpy as np
 import pytest
 
 import matdb
-from matdb.advice.tabulated import FREQUENCIES_HZ, TEMPERATURES_C
+from matdb.advice.tabulated import TEMPERATURES_C, frequencies_hz
+from matdb.exchange.tables import part_table, write_table
 from matdb.store.revisions import PUBLISHED
 
 #: One query for a temperature between two rows: the guide shows it.
@@ -152,7 +154,9 @@ def count(file, where="1 = 1"):
 def test_a_fit_and_a_change_keep_it_true(file, tmp_path):
     copy = shutil.copy(file, tmp_path / "copy.sqlite")
     rows = count(copy, "part = 'leg'")
-    assert rows == len(TEMPERATURES_C) * (2 * len(FREQUENCIES_HZ) + 1)
+    # Up to 8000 rpm twice a turn: the table ends at the first step beyond.
+    assert frequencies_hz(8000 / 30)[-2:] == [200.0, 300.0]
+    assert rows == len(TEMPERATURES_C) * (2 * len(frequencies_hz(8000 / 30)) + 1)
     with matdb.open_store(copy) as store:
         store.add(matdb.RingDown(part="leg", temperature_c=10.0, mass_kg=0.15, frequency_hz=25.0, log_decrement=0.7))
         store.fit("leg print")
@@ -176,3 +180,39 @@ def test_the_views_only_read(file):
         with pytest.raises(sqlite3.OperationalError, match="because it is a view"):
             connection.execute(f"DELETE FROM {view}")
     connection.close()
+
+
+def test_the_table_is_the_same_through_every_door(file, tmp_path):
+    """Python, SQL, CSV and JSON to the last digit; squeezed by the factor that goes with it."""
+    names = ["stiffness_n_per_mm", "stiffness_low", "stiffness_high", "damping_ratio", "extrapolated"]
+    with matdb.open_store(file) as store:
+        table = store.part_table("leg", axis="lateral")
+        squeezed = store.part_table("ring", axis="axial", squeeze_mm=0.9)
+        there = store.effective("ring", squeezed.temperature_c, squeezed.frequency_hz, squeeze_mm=0.9)
+        written = part_table(store, ["ring", "leg"])
+        for name in ("table.csv", "table.json"):
+            write_table(store, tmp_path / name, "table", written)
+    connection = sqlite3.connect(file)
+    rows = connection.execute(
+        f"SELECT {', '.join(names)} FROM published_stiffness WHERE part = 'leg' AND axis = 'lateral' "
+        "AND given_hz IS NOT NULL ORDER BY given_hz, temperature_c"
+    ).fetchall()
+    connection.close()
+    stiffness = table.stiffness_n_per_mm
+    ours = stiffness.median, stiffness.low, stiffness.high, table.damping_ratio.median
+    np.testing.assert_array_equal(np.array(rows), np.stack([*ours, table.extrapolated], axis=1))
+    np.testing.assert_allclose(squeezed.stiffness_n_per_mm.low, there.stiffness_n_per_mm.low, rtol=1e-12)
+    np.testing.assert_allclose(squeezed.damping_ratio.high, there.damping_ratio.high, rtol=1e-12)
+    document = json.loads((tmp_path / "table.json").read_text(encoding="utf-8"))
+    assert {row["table_version"] for row in document["rows"]} == {2}
+    of_ring = [each for each in document["squeeze_factors"] if (each["part"], each["axis"]) == ("ring", "axial")]
+    factors = {each["squeeze_mm"]: each["stiffness_factor"] for each in of_ring}
+    assert factors[0.0] == 1.0
+    at_rest = [row["stiffness_n_per_mm"] for row in document["rows"] if (row["part"], row["axis"]) == ("ring", "axial")]
+    np.testing.assert_allclose(np.array(at_rest) * factors[0.9], squeezed.stiffness_n_per_mm.median, rtol=1e-12)
+    with (tmp_path / "table.csv").open(encoding="utf-8-sig", newline="") as lines:
+        cells = [row for row in csv.DictReader(lines) if (row["part"], row["axis"]) == ("leg", "lateral")]
+    assert [float(row["loss_n_per_mm"]) for row in cells] == table.loss_n_per_mm.median.tolist()
+    listed = [row for row in document["rows"] if (row["part"], row["axis"]) == ("leg", "lateral")]
+    assert [row["damping_ratio_high"] for row in listed] == table.damping_ratio.high.tolist()
+    assert len(table.to_frame()) == len(rows)

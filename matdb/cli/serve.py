@@ -1,0 +1,63 @@
+"""``matdb serve``: answers over HTTP for live tools, read-only."""
+
+from __future__ import annotations
+
+import ipaddress
+from typing import Any
+
+from matdb.cli.answering import ESTIMATE, FLIGHT
+from matdb.cli.options import Place, option
+from matdb.cli.screen import show
+from matdb.errors import InputError, MissingExtra
+from matdb.picture.page import field_page
+from matdb.picture.page_tables import page_tables
+from matdb.units import parse_range
+
+_LEAST_TOKEN = 16
+
+
+def serve(
+    place: Place,
+    mounting: str | None = option("NAME", "Show this mounting's page for the field at /."),
+    temp: str = option("RANGE", "Temperatures of that page.", "-30C..50C"),
+    host: str = option("ADDRESS", "The address to listen at; beyond this computer only with a token.", "127.0.0.1"),
+    port: int = option("NUMBER", "The port.", 8765, min=1, max=65535),
+    token: str = option("TEXT", "What every request must carry, as bearer or password.", "", envvar="MATDB_TOKEN"),
+    origin: str = option("URL", "A web page elsewhere that may ask, such as http://localhost:3000.", ""),
+) -> None:
+    """Answer live tools over HTTP, read-only.
+
+    Parts, stiffness with bands, complex stiffness, curves, which part to fit under a mounting: /openapi.json says how.
+    The newest fits answer as they are; nothing is fitted or written.
+    """
+    alone = host == "localhost" or _is_loopback(host)
+    if not alone and len(token) < _LEAST_TOKEN:
+        allowed = f"at least {_LEAST_TOKEN} characters where --host is not this computer alone"
+        raise InputError("--token", token and "a short one", allowed, "put it into MATDB_TOKEN")
+    try:
+        import uvicorn
+
+        from matdb.service import application
+    except ImportError:
+        raise MissingExtra("serving", "serve") from None
+    low_c, high_c = parse_range(temp, "temperature", "--temp")
+    with place.existing(as_fitted=True) as store:
+
+        def page() -> str:
+            assert mounting is not None
+            tables = page_tables(store, mounting, low_c=low_c, high_c=high_c)
+            return field_page(tables, cautions=(ESTIMATE, *FLIGHT))
+
+        if mounting is not None:
+            store.mounting(mounting)
+        more: dict[str, Any] = {"hosts": ("localhost", "127.0.0.1", host) if alone else (), "origin": origin}
+        app = application(store, page=None if mounting is None else page, token=token, **more)
+        show(f"answering at http://{host}:{port}/ from {store.records.place.shown}; Ctrl-C ends it", wrap=False)
+        uvicorn.run(app, host=host, port=port, log_level="warning", access_log=False, limit_concurrency=200)
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
