@@ -69,14 +69,13 @@ class FittedRecords:
         self.records.remove_reading(what, why)
         return 1
 
-    def undo(self, sure: Callable[[Undone], object] | None = None) -> Undone:
+    def undo(self) -> Undone:
         """Take back the last change of the store that was not taken back yet: when it was made, and what became of it.
 
-        ``sure`` looks at that before it stands; where it raises, nothing is changed. Raises StoreError when there is
-        no change left.
+        Raises StoreError when there is none.
         """
         self._curves.clear()
-        return self.records.undo(sure)
+        return self.records.undo()
 
     def material(self, name: str) -> Material:
         """The material of that name. Raises NotFound."""

@@ -36,7 +36,7 @@ def undo(call: Call, sure: bool = option(None, "Do not ask; needed on a server."
 
             # Nobody else waits for the answer: the change is undone anew, and only if it still is the last one.
             with suppress(_NotSure):
-                store.undo(look)
+                store.records.undo(look)
             _show("the last change is of", seen[0])
             with suppress(Turn):
                 sure = until("Take it back?", "yes", yes)
@@ -50,7 +50,7 @@ def undo(call: Call, sure: bool = option(None, "Do not ask; needed on a server."
             if seen and found[0] != seen[0][0]:
                 raise InputError("last change", None, "still the last one", "another was made meanwhile; ask anew")
 
-        undone = store.undo(same)
+        undone = store.records.undo(same)
     call.answer({"made_at": undone[0], "undone": undone[1]}, lambda: _show("took back the change of", undone))
 
 
