@@ -212,8 +212,9 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         Line(order, seen.along(hz, order), order * float(hz.min()), order * float(hz.max()), _folds(hz, order, log.hz))
         for order in orders
     )
-    # Unequal lines pull the centre to their own rotor.
-    sd = math.hypot(noise, 0.5 * spread, _OPEN * float(np.median(hz)))
+    # Unequal lines pull the centre to their own rotor; a spectrum rounds off a throttle that moves within it.
+    bent = 0.0 if log.rotor_hz is not None else 0.5 * float(np.std(np.diff(hz, 2)))
+    sd = math.hypot(noise, 0.5 * spread, bent, _OPEN * float(np.median(hz)))
     if blind > _BLIND:
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
