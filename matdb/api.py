@@ -306,11 +306,9 @@ class Store(FittedRecords):
             Positions or inertia are not known, or a value out of range.
         """
         temperature_c = checked_number("temperature_c", temperature_c, *_ASKED_C)
-        squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
-        candidates, wanted = self._candidates(mounting, [part], "axial")
-        return matdb.advice.camera.six_axes(
-            candidates[0], wanted, temperature_c, squeeze_mm=squeeze_mm, package=package
-        )
+        how: dict[str, Any] = {"squeeze_mm": checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")}
+        (candidate,), wanted = self._candidates(mounting, [part], "axial")
+        return matdb.advice.camera.six_axes(candidate, wanted, temperature_c, package=package, **how)
 
     def squeeze(
         self,
@@ -588,6 +586,7 @@ class Store(FittedRecords):
     ) -> tuple[list[Candidate], Mounting]:
         """The parts that were named, or all that have the axis, and the mounting that was."""
         wanted = self._wanted(mounting)
+        checked_kind("axis", axis, str, "a direction such as axial")
         if parts is not None:
             known = [self.records.part(name) for name in checked_names("parts", parts)]
         else:

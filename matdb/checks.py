@@ -9,7 +9,7 @@ from contextlib import suppress
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from matdb.arrays import Array
 from matdb.errors import InputError
@@ -180,6 +180,14 @@ def checked_array(
         bad: Any = array[~good].flat[0]
         raise InputError(field, float(bad), says)
     return array
+
+
+def any_array(field: str, values: object) -> NDArray[Any]:
+    """An array of whatever values. Raises InputError for rows of different lengths."""
+    try:
+        return np.asarray(values)
+    except ValueError:
+        raise InputError(field, values, "rows of one length") from None
 
 
 def checked_kind(field: str, value: Any, kind: Any, allowed: str) -> None:

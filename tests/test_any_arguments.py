@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import matdb
+import matdb.fitted
 from matdb.bench.readings import Reading
 from matdb.curve.next_reading import Affordable
 from matdb.form.base import FormBase
@@ -69,9 +70,30 @@ ODD = [
 ]  # fmt: skip
 
 
+#: Of these one in the place of each argument in turn; drawn at random, few ever meet what takes long.
+STRANGE = [
+    None, True, 10**400, 1j, float("nan"), "", "x" * 5000, b"x", (), {}, set(), [[]], [None], ["a", 1],
+    [[1.0, 2.0], [3.0]], object(), object, np.array(5.0), np.array([]), np.array([np.nan, 1.0]), np.array(["a"]),
+    np.array("a"), np.array([object()]), [np.array([np.nan, 1.0])], dt.datetime(2024, 1, 1), lambda *_: None, READING,
+    HALF, iter([1]), np.datetime64("2024-01-01"), (1e-320, 1.0), ({}, 1.0), (1.0, set()), (np.array(5.0), 1.0),
+]  # fmt: skip
+
+
+def good_of(name):
+    return GOOD.get(name) or GOOD.get(name.rpartition("_")[0]) or [1.0, 5.0, 12.0]
+
+
+def strangers(function):
+    """Arguments of which one is strange, the other ones that are needed good."""
+    known = [p for p in inspect.signature(function).parameters.values() if p.name not in ("self", "told")]
+    needed = {p.name: good_of(p.name)[0] for p in known if p.default is p.empty}
+    for p in known:
+        for strange in STRANGE:
+            yield needed | {p.name: strange}
+
+
 def values_of(name, default):
-    stem = name.rpartition("_")[0]
-    good = GOOD.get(name) or GOOD.get(stem) or [1.0, 5.0, 12.0]
+    good = good_of(name)
     if default is not inspect.Parameter.empty:
         good = [*good, default]
     odd = [st.sampled_from(ODD), st.floats(), st.integers(), st.text(max_size=8), st.lists(st.floats(), max_size=3)]
@@ -199,6 +221,41 @@ def test_any_arguments_to_a_method(name, sound):
         tried()
     finally:
         state["store"].close()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", STORE)
+def test_each_strange_argument_to_a_method(name, sound, monkeypatch):
+    path, whole = sound
+    put_back(path, whole)
+    monkeypatch.setattr(matdb.fitted, "_fitted", lambda seen, **_: fitted)
+    with matdb.open_store(path) as store, np.errstate(all="ignore"):
+        fitted = store.curve("amber")
+        for named in strangers(getattr(matdb.Store, name)):
+            try:
+                getattr(store, name)(**named)
+            except Exception as error:
+                told(error, False)
+
+
+@pytest.mark.parametrize("name", [name for name in vars(matdb.PartAnswers) if not name.startswith("_")])
+def test_each_strange_argument_to_answers(name, sound):
+    with matdb.open_store(sound[0]) as store, np.errstate(all="ignore"):
+        ask = getattr(store.answers("ring"), name)
+        for named in strangers(ask):
+            try:
+                ask(**named)
+            except Exception as error:
+                told(error, False)
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_each_strange_argument_to_a_record(name):
+    for named in strangers(getattr(matdb, name)):
+        try:
+            getattr(matdb, name)(**named)
+        except Exception as error:
+            told(error, False)
 
 
 @pytest.mark.parametrize("name", MADE)

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from matdb.advice.effective import Effective, checked_question, effective, over_masses, state_warnings
 from matdb.arrays import Array, Complex, Places
-from matdb.checks import ABSOLUTE_ZERO_C, checked_number, checked_state, checked_whole
+from matdb.checks import ABSOLUTE_ZERO_C, any_array, checked_number, checked_state, checked_whole
 from matdb.curve.band import SHARE, Band, band
 from matdb.curve.curve import Curve
 from matdb.curve.prony import SpringTerms, asked_hz, medians, spring_terms
@@ -245,11 +245,14 @@ class PartAnswers:
         InputError
             Neither or both of frequency and mass, or a value out of range.
         """
-        if type(temperature_c) in _ONE:
-            temperature_c = float(temperature_c)  # type: ignore[arg-type]
-        if type(frequency_hz) in _ONE:
-            frequency_hz = float(frequency_hz)  # type: ignore[arg-type]
-        if mass_kg is not None and np.ndim(mass_kg):
+        try:
+            if type(temperature_c) in _ONE:
+                temperature_c = float(temperature_c)  # type: ignore[arg-type]
+            if type(frequency_hz) in _ONE:
+                frequency_hz = float(frequency_hz)  # type: ignore[arg-type]
+        except OverflowError:
+            pass  # too large, as the checks below say
+        if mass_kg is not None and any_array("mass_kg", mass_kg).ndim:
             return over_masses(
                 lambda t, m: self.median(t, frequency_hz, mass_kg=m, count=count), temperature_c, mass_kg
             )
@@ -268,7 +271,11 @@ class PartAnswers:
         t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
         rows = (t - _COLDEST_C).reshape(-1)
         if share is not None:
-            f = np.asarray(self._natural(rows, share).reshape(t.shape)) if self._one_scale else np.full(t.shape, np.nan)
+            f = (
+                np.asarray(self._natural(rows, share).reshape(t.shape))
+                if self._one_scale and t.size
+                else np.full(t.shape, np.nan)
+            )
         columns = ((np.log(f) - _LOWEST_LN_HZ) / _STEP_LN_HZ).reshape(-1)
         if not _inside(rows, columns):
             whole = self.effective(temperature_c, frequency_hz, mass_kg=mass_kg, count=count)

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from matdb.arrays import Array, Complex, Flags
 from matdb.checks import (
     ABSOLUTE_ZERO_C,
+    any_array,
     beside_temperature,
     checked_array,
     checked_number,
@@ -181,7 +182,7 @@ def ln_scale_at_rest(
     case = pair_case(part.form.pair, curve.family, static_modulus_mpa=slow, **held)
     alone = ln_lower_half_stiffness(case) + math.log(count) + offset
     found = np.where(lifted_at_rest(case, squeeze_mm, settled=settled), alone, both[:, None])
-    return np.asarray(found.reshape(-1, *np.shape(temperature_c)))
+    return np.asarray(found.reshape(len(found), *np.shape(temperature_c)))
 
 
 def suspended(curve: Curve, ln_scale: Array, mass_kg: float, temperature_c: Array) -> Suspended:
@@ -249,12 +250,13 @@ def effective(
     InputError
         Neither or both of frequency and mass, or a value out of range.
     """
-    if mass_kg is not None and np.ndim(mass_kg):
+    if mass_kg is not None and any_array("mass_kg", mass_kg).ndim:
         more: dict[str, Any] = {"count": count, "axis": axis, "squeeze_mm": squeeze_mm, "amplitude_mm": amplitude_mm}
         more |= {"frequency_hz": frequency_hz, "rest_h": rest_h, "share": share}
         return over_masses(lambda t, m: effective(curve, material, part, t, mass_kg=m, **more), temperature_c, mass_kg)
     share_kg = checked_question(frequency_hz, mass_kg, count)
     t, f = checked_state(temperature_c, 30.0 if frequency_hz is None else frequency_hz)
+    part.form.offset_sd(axis)  # refuses an axis that the form lacks
     share, squeeze_mm = checked_share(share), checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     curve = curve.rested(rest_h)
     curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))

@@ -28,6 +28,7 @@ from matdb.advice.judgement import Asked, Felt, Halves, Judgement, Own
 from matdb.advice.requirement import Candidate, Payload, Requirement
 from matdb.advice.window import LOAD_HZ, Window
 from matdb.arrays import Array
+from matdb.checks import checked_array
 from matdb.curve.band import median
 from matdb.errors import InputError
 from matdb.form.base import MAX_SQUEEZE_SHARE, FormBase
@@ -337,10 +338,10 @@ def judge(
     """
     payload = Payload.of(mounting, package)
     directions = axis == "axial" and bool(mounting.positions_mm) and all(each.has_inertia for each in payload.packages)
-    squeezes = [
-        each.part.form.squeezes_to_try(axis) if squeeze_mm is None else list(map(float, np.atleast_1d(squeeze_mm)))
-        for each in candidates
-    ]
+    told = [] if squeeze_mm is None else checked_array("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm").ravel().tolist()
+    if not told and squeeze_mm is not None:
+        raise InputError("squeeze_mm", squeeze_mm, "at least one, or None for the best")
+    squeezes = [told or each.part.form.squeezes_to_try(axis) for each in candidates]
     units = [_units(each, axis, q, directions) for each, q in zip(candidates, squeezes, strict=True)]
     # Of the unsqueezed part, so that what is judged does not depend on the squeezes that are tried beside it.
     square = turning(mounting, mounting.all_packages[0].name).radius_mm ** 2 if directions else 0.0

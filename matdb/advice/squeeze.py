@@ -196,7 +196,7 @@ def squeeze(
     """
     part = candidate.part
     form, asked = halves_of(part, squeeze_mm, turns)
-    t = np.unique(checked_state(np.ravel(temperature_c), 1.0)[0])
+    t = np.unique(checked_state(temperature_c, 1.0)[0])
     if not t.size:
         raise InputError("temperature_c", "none", "at least one temperature")
     exposed = exposure([(part, candidate.material)], t)

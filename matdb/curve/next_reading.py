@@ -94,7 +94,7 @@ class Affordable:
         for m in self.masses_kg or ():
             checked_number("affordable mass", m, 0.0, 1000.0, "kg", open_low=True)
         for kind in self.kinds:
-            if kind not in ("ring-down", "deflection"):
+            if not isinstance(kind, str) or kind not in ("ring-down", "deflection"):
                 raise InputError("affordable kind", kind, "ring-down or deflection")
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.checks import checked_number
+from matdb.checks import any_array, checked_number
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, from_plain, stem_of
 
@@ -398,7 +398,7 @@ class FormBase(PlainRecord):
 
     def _checked_squeeze(self, squeeze_mm: ArrayLike) -> Array:
         """Return the squeeze as an array, or say why it cannot be."""
-        squeeze = np.asarray(squeeze_mm)
+        squeeze = any_array("squeeze_mm", squeeze_mm)
         if squeeze.dtype.kind not in "fiu":
             raise InputError("squeeze_mm", squeeze_mm, "a number or an array of numbers in mm")
         squeeze = squeeze.astype(float, copy=False)
@@ -419,9 +419,8 @@ class FormBase(PlainRecord):
         """Check that the named dimensions are above zero, or zero, and at most a metre; store them as floats."""
         for name in names:
             value = getattr(self, name)
-            if not (or_zero and value == 0.0 and not isinstance(value, bool)):
-                value = checked_number(f"{self.kind} {name}", value, 0.0, 1000.0, "mm", open_low=True)
-            object.__setattr__(self, name, float(value))
+            value = checked_number(f"{self.kind} {name}", value, 0.0, 1000.0, "mm", open_low=not or_zero)
+            object.__setattr__(self, name, value)
 
     def _yes_or_no(self, *names: str) -> None:
         for name in names:
@@ -472,7 +471,7 @@ def _turned_mm3(outline: Sequence[tuple[float, float]]) -> float:
 
 def _checked_modulus(name: str, value: ArrayLike) -> Any:
     """Return a modulus as a real or complex array whose real part is above 0 (nan passes)."""
-    array = np.asarray(value)
+    array = any_array(name, value)
     if array.dtype.kind not in "fciu":
         raise InputError(name, value, "a number or an array of numbers in MPa")
     bad = array.real <= 0.0

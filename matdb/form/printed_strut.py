@@ -137,6 +137,8 @@ class PrintedStrut(RoundLeg):
             checked_whole(f"{self.kind} walls", self.walls, 1, 100)
             object.__setattr__(self, "line_mm", self.line_mm or 0.4)
             thick = round(self.walls * (self.line_mm or 0.4), 6)
+            if self.wall_mm is not None:
+                self._positive("wall_mm")
             if self.wall_mm is not None and not math.isclose(self.wall_mm, thick):
                 raise InputError(f"{self.kind} wall_mm", self.wall_mm, f"left out beside {self.walls} walls")
             object.__setattr__(self, "wall_mm", thick)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -82,9 +83,10 @@ def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vec
 
 
 def _rows(field: str, value: object, allowed: str = "a row of (x, y, z) triples in mm") -> Sequence[Any]:
-    if isinstance(value, str) or not hasattr(value, "__iter__"):
-        raise InputError(field, value, allowed)
-    return list(value)
+    if not isinstance(value, str):
+        with suppress(TypeError):
+            return list(value)  # type: ignore[call-overload, no-any-return]
+    raise InputError(field, value, allowed)
 
 
 def _numbers(field: str, value: object) -> list[float]:

@@ -392,11 +392,14 @@ def told_by_child(words, fault, delay, harm):
     unread, gone = os.pipe()
     os.close(unread)
     started = time.perf_counter()
+    # Not while Python itself is busy with the fork.
+    signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     pid = os.fork()
     if pid == 0:
         code = 99
         try:
             signal.signal(signal.SIGINT, signal.default_int_handler)
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
             os.close(answer)
             os.dup2(tell, 2)
             os.dup2({"stdout full": os.open("/dev/full", os.O_WRONLY), "reader gone": gone}.get(fault, tell), 1)
@@ -415,6 +418,7 @@ def told_by_child(words, fault, delay, harm):
             traceback.print_exc()
         finally:
             os._exit(code)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     os.close(tell)
     os.close(gone)
     said, until = b"", None if delay is None else started + delay
