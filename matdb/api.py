@@ -13,7 +13,7 @@ import matdb.curve
 from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import Effective, effective
 from matdb.bench.readings import Reading
-from matdb.checks import checked_kind, checked_names, checked_number
+from matdb.checks import check_told, checked_kind, checked_names, checked_number
 from matdb.curve.band import SHARE
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
@@ -63,6 +63,7 @@ def open_store(
     NotAStore, NewerStore, StoreReadOnly, StoreBusy
         The store cannot be used; each says why and what to do.
     """
+    check_told(on_wait=on_wait, on_fit=on_fit)
     place = where if where is not None else os.environ.get("MATDB_STORE") or None
     return Store(Records(place, on_wait=on_wait), as_fitted=as_fitted, on_fit=on_fit)
 
@@ -546,11 +547,10 @@ class Store(FittedRecords):
         InputError
             A value out of range.
         """
+        check_told(progress=progress)
         low_c, high_c = _span(low_c, high_c)
         wanted = self._wanted(mounting)
-        names = (
-            checked_names("parts", parts) if parts is not None else self._unsettled(wanted, low_c, high_c, most, axis)
-        )
+        names = self._unsettled(wanted, low_c, high_c, most, axis) if parts is None else checked_names("parts", parts)
         found: list[matdb.NextReading] = []
         how: dict[str, Any] = {"mass_kg": wanted.mass_kg, "count": wanted.count, "axis": axis}
         flown = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c)

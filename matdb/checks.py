@@ -196,6 +196,13 @@ def checked_kind(field: str, value: Any, kind: Any, allowed: str) -> None:
         raise InputError(field, value, allowed)
 
 
+def check_told(**functions: Any) -> None:
+    """Refuse what is to be told of progress and is neither a function nor None. Raises InputError."""
+    for field, function in functions.items():
+        if function is not None and not callable(function):
+            raise InputError(field, function, "a function, or None")
+
+
 def checked_names(field: str, names: Any) -> list[str]:
     """Names as a list; a single text is one name too few to be meant as its letters. Raises InputError."""
     if isinstance(names, str) or not hasattr(names, "__iter__") or getattr(names, "ndim", 1) == 0:

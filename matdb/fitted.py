@@ -10,7 +10,7 @@ import numpy as np
 
 import matdb.advice
 import matdb.curve
-from matdb.checks import checked_kind
+from matdb.checks import check_told, checked_kind
 from matdb.curve.curve import Curve
 from matdb.errors import InputError, StoreError
 from matdb.form.part import Part
@@ -137,8 +137,7 @@ class FittedRecords:
         """
         if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
             raise InputError("seed", seed, "a whole number from 0 to 2**63 - 1")
-        if progress is not None and not callable(progress):
-            raise InputError("progress", progress, "a function that takes the share done, or None")
+        check_told(progress=progress)
         seen = self.records.evidence(material)
         if not seen.readings:
             return matdb.curve.fit.prior_curve(seen.material, seed=seed)

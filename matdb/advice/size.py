@@ -21,7 +21,7 @@ from matdb.advice.requirement import VERDICTS, Payload, Requirement
 from matdb.advice.search import FOLLOWING, ISOLATING, Asked, Tried, searched, settled
 from matdb.advice.verdict import reason, verdict
 from matdb.arrays import Array
-from matdb.checks import checked_array, checked_number
+from matdb.checks import check_told, checked_array, checked_number
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, low_high
@@ -185,8 +185,7 @@ def size(
         squeeze_mm = np.atleast_1d(checked_array("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")).ravel().tolist()
     if not isinstance(sizes, Sequence) or not all(isinstance(row, Mapping) for row in sizes):
         raise InputError("sizes", sizes, "a list of sizes, each a mapping such as {'outer_mm': 16, 'height_mm': 5}")
-    if progress is not None and not callable(progress):
-        raise InputError("progress", progress, "a function that takes the share done, or None")
+    check_told(progress=progress)
     asked = Asked(material, curve, temperature_c, package, squeeze_mm, deck_mm)
     designs = Designs(form, material.name, mounting, told, sizes, asked.name)
     tell = progress or (lambda share: None)

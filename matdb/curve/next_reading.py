@@ -200,14 +200,15 @@ def rank_next_readings(
     count = checked_whole("count", count, 1, 1000)
     if mass_kg is not None:
         mass_kg = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
-    asked, hertz = checked_state(np.ravel(temperatures_c), 30.0 if frequency_hz is None else frequency_hz)
+    hertz = 30.0 if frequency_hz is None else checked_number("frequency_hz", frequency_hz, 1e-3, 1e12, "Hz")
+    asked = checked_state(temperatures_c, hertz)[0].ravel()
     if not asked.size:
         raise InputError("temperatures_c", "none", "at least one temperature")
     if asked.size == 2:
         asked = np.linspace(asked[0], asked[1], 9)
     able = affordable or Affordable()
     many, noise = _many_draws(curve, material, parts, readings)
-    trial = _Trial(many, noise, part, axis, squeeze_mm, count, asked, mass_kg, float(hertz.flat[0]))
+    trial = _Trial(many, noise, part, axis, squeeze_mm, count, asked, mass_kg, hertz)
     before = band(np.exp(trial.ln_stiffness(many)))
     low, high = service_range(material)
     candidates = trial.candidates(

@@ -140,7 +140,7 @@ def _spread(value: object) -> tuple[float, ...]:
 
 
 def _footage(value: object) -> object:
-    if value not in tuple(FOOTAGE):
+    if not isinstance(value, str) or value not in FOOTAGE:
         raise InputError("footage", value, "one of " + ", ".join(FOOTAGE))
     return value
 
