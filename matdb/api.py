@@ -495,6 +495,7 @@ class Store(FittedRecords):
         if low_c > high_c:
             raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(checked_number("count", count, 1, 1000))
+        squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
         checked_kind("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
         known = part if isinstance(part, Part) else self.records.part(part)
         seen, curve = self._freshly_fitted(known.material)
