@@ -29,8 +29,9 @@ SLOW = (
 )  # fmt: skip
 
 
-#: Every command by its words, from the program itself.
+#: Every command by its words, from the program itself; but the one that does not end.
 COMMANDS = {tuple(path.split()[1:]): c for path, c in each_command() if not hasattr(c, "commands")}
+del COMMANDS["serve",]
 
 # -- words --------------------------------------------------------------------------------------------------------
 
