@@ -20,6 +20,7 @@ from matdb.advice.exposure import exposure
 from matdb.advice.judge import judge
 from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate
+from matdb.advice.summary import against_it
 from matdb.advice.verdict import reason
 from matdb.arrays import Array, Flags
 from matdb.checks import checked_number, checked_state
@@ -85,6 +86,8 @@ class SqueezePoint(PlainRecord):
         Probability that at every temperature nothing lifts off or passes the strain limit.
     too_little, too_much : float
         Probability of lift-off, and of too much strain, at some temperature.
+    against : str
+        What is against it, in a few words, where it hardly holds.
     """
 
     name: str
@@ -103,6 +106,7 @@ class SqueezePoint(PlainRecord):
     holds: float
     too_little: float
     too_much: float
+    against: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -313,6 +317,7 @@ class _Bench:
             holds=judged.probability,
             too_little=1.0 - chance["lift-off"],
             too_much=1.0 - chance["strain"],
+            against=against_it(judged.deciding, judged.all_directions) if judged.probability < 0.5 else "",
         )
 
     # -- words ---------------------------------------------------------------------------------------------
@@ -325,7 +330,7 @@ class _Bench:
         if chosen.name == _POOR:
             judged = self.judgement(chosen.squeeze_mm)
             broken = [each for each in judged.requirements if each.probability < _LIKELY] or [judged.deciding]
-            what = ", ".join(f"{each.name} ({_percent(1.0 - each.probability)})" for each in broken)
+            what = ", ".join(f"{each.name} ({_percent(1.0 - each.probability)} likely)" for each in broken)
             out = [f"no squeeze holds everything; {at} is the best compromise and fails in {what}"]
             if judged.deciding.margin > -0.99:
                 factor = (1.0 + judged.deciding.margin) ** (2.0 if judged.deciding.stiff else -1.0)

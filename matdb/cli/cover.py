@@ -80,8 +80,8 @@ def cover_lines(found: Cover) -> list[str]:
     else:
         most = f"no single part and no set of up to {len(best)} parts" if len(best) > 1 else "no single part"
         what = f"{n} of them" if n > 1 else best[0].parts[0]
-        wanted = f"holds the share asked for, {_count(found.wanted, found)} {found.counted}"
-        first = f"{most[0].upper()}{most[1:]} {wanted}; the best, {what}: an expected {held}"
+        wanted = f"{_count(found.wanted, found)} are wanted"
+        first = f"{most[0].upper()}{most[1:]} does it: the best, {what}, holds an expected {held}; {wanted}"
     swaps = [
         f"Swap to {swap.colder} when it falls below {given_text(round(swap.down_c, 1))} degC, and back to "
         f"{swap.warmer} when it rises above {given_text(round(swap.up_c, 1))} degC."

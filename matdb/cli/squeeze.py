@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
-from matdb.advice.summary import FAILS, how_to_fit
+from matdb.advice.summary import how_to_fit
 from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, before_flight
@@ -154,9 +154,7 @@ def _verdict(point: SqueezePoint) -> str:
 
 def _against(point: SqueezePoint) -> str:
     """What is against a squeeze that hardly holds."""
-    if point.too_little > 0.5:
-        return f" ({FAILS['lift-off']})"
-    return f" ({FAILS['strain']})" if point.too_much > 0.5 else ""
+    return f" ({point.against})" if point.against else ""
 
 
 def _all(found: Band) -> str:

@@ -304,8 +304,8 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
     ]
     poor = dataclasses.replace(found, reached=False, wanted=0.95)
     assert cover_lines(poor)[0] == (
-        "No single part and no set of up to 2 parts holds the share asked for, 34.2 temperatures; the best, 2 of them: "
-        "an expected 31 of 36 temperatures."
+        "No single part and no set of up to 2 parts does it: the best, 2 of them, holds an expected 31 of 36 "
+        "temperatures; 34.2 are wanted."
     )
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
     assert cover_lines(one) == ["One part does it: a, holds an expected 32.4 of 36 temperatures."]
