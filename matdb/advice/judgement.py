@@ -158,7 +158,7 @@ class Judgement:
         rooms = np.concatenate([rooms[:2].min(axis=0, keepdims=True), rooms[2:]])
         holds = rooms >= 0.0
         craft = holds[1:].all(axis=0)
-        self.probability, self.craft = (np.count_nonzero(each) / shape[1] for each in (craft & holds[0], craft))
+        self.probability, self.craft = (int(np.count_nonzero(each)) / shape[1] for each in (craft & holds[0], craft))
         # Where it never holds, a little less the more it lacks.
         self.met = float(
             np.count_nonzero(holds) / shape[1] + 0.03 * np.minimum(np.maximum(_middle(rooms), -3.0), 0.0).sum()
