@@ -30,7 +30,13 @@ sys.path[:0] = [str(HERE.parents[1]), str(HERE)]
 
 LONGEST_S, MOST_MB = 10, 1024
 #: Bytes of the longest input tried; defects of length have their own tests.
-_LENGTHS = {"store_document": 60_000, "readings_xlsx": 12_000, "fit_arrays": 2000, "store_file": 300}
+_LENGTHS = {
+    "store_document": 60_000,
+    "flight_csv": 40_000,
+    "readings_xlsx": 12_000,
+    "fit_arrays": 2000,
+    "store_file": 300,
+}
 _LONGEST_LINE = 2000
 
 Target = Callable[[bytes], None]
@@ -121,6 +127,26 @@ def trace_csv(folder: Path) -> Target:
         file.write_bytes(data[1:])
         trace = read_trace(file, **options[(data[:1] or b"\0")[0] % len(options)])
         assert trace.time_s.shape == trace.signal.shape[:1]
+
+    return once
+
+
+def flight_csv(folder: Path) -> Target:
+    from matdb.bench.flight.log import read_log
+    from matdb.bench.flight.rotor import follow_rotors
+    from matdb.bench.trace.record import Refused
+
+    options: list[dict[str, Any]] = [{}, {"columns": [2, 3, 4], "unit": "deg/s"}, {"columns": ["p", "q", "r"]}]
+    file = folder / "flight.csv"
+
+    def once(data: bytes) -> None:
+        file.write_bytes(data[1:])
+        log = read_log(file, **options[(data[:1] or b"\0")[0] % len(options)])
+        assert log.rate.shape == (log.time_s.size, 3)
+        try:
+            follow_rotors(log)
+        except Refused as why:
+            _one_line(str(why))
 
     return once
 
@@ -233,6 +259,7 @@ TARGETS = (
     points_csv,
     store_document,
     trace_csv,
+    flight_csv,
     forecast_csv,
     weather_report,
     spectrum_csv,

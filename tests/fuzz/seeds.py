@@ -169,6 +169,18 @@ def _traces(_: Path) -> list[bytes]:
     ]
 
 
+def _flights(_: Path) -> list[bytes]:
+    t = np.arange(0.0, 22.0, 0.019)
+    columns = [t, 20 * np.sin(150 * t), 10 * np.cos(90 * t), 5 * np.sin(40 * t), 20 + t]
+    rows = "\n".join(",".join(f"{x:.4g}" for x in row) for row in zip(*columns, strict=True)).encode()
+    # The first byte chooses the options; see the target.
+    return [
+        b"\x00time (s),gyro_x (deg/s),gyro_y (deg/s),gyro_z (deg/s),rotor (rpm)\n" + rows,
+        b"\x01a,b,c,d,e\n" + rows,
+        b"\x02t,p (deg/s),q (deg/s),r (deg/s),temp C\n" + rows,
+    ]
+
+
 def _forecasts(_: Path) -> list[bytes]:
     # The first byte chooses hourly, hourly with unit, or monthly.
     return [
@@ -236,6 +248,7 @@ SEEDS = {
     "points_csv": _points,
     "store_document": _documents,
     "trace_csv": _traces,
+    "flight_csv": _flights,
     "forecast_csv": _forecasts,
     "weather_report": _reports,
     "spectrum_csv": _spectra,
