@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import socket
 from typing import Any
 
 from matdb.cli.answering import ESTIMATE, FLIGHT
@@ -52,8 +53,15 @@ def serve(
             store.mounting(mounting)
         more: dict[str, Any] = {"hosts": ("localhost", "127.0.0.1", host) if alone else (), "origin": origin}
         app = application(store, page=None if mounting is None else page, token=token, **more)
+        # Bound here: the server itself would tell of a taken port in its own words.
+        try:
+            listening = socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
+        except OSError as error:
+            free = "an address of this computer and a free port"
+            raise InputError("--host and --port", f"{host}:{port}", free, error.strerror or "try another") from None
         show(f"answering at http://{host}:{port}/ from {store.records.place.shown}; Ctrl-C ends it", wrap=False)
-        uvicorn.run(app, host=host, port=port, log_level="warning", access_log=False, limit_concurrency=200)
+        told = uvicorn.Config(app, log_level="warning", access_log=False, limit_concurrency=200)
+        uvicorn.Server(told).run(sockets=[listening])
 
 
 def _is_loopback(host: str) -> bool:

@@ -189,6 +189,14 @@ def test_beyond_this_computer_a_token_is_needed(store):
         assert (code, "--token" in err) == (2, True)
 
 
+def test_a_taken_port_is_refused_in_one_line(file):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        code, _, err = command(["serve", "--store", str(file), "--port", str(port)])
+    assert (code, err.count("\n")) == (2, 1)
+    assert f"127.0.0.1:{port}" in err
+
+
 def test_no_name_but_its_own_reaches_it_and_no_other_page(store):
     app = application(store, hosts=("localhost",), origin="http://tool.example")
     assert ask(app, "/parts").status_code == 200
