@@ -24,6 +24,7 @@ from matdb.checks import (
     checked_number,
     checked_state,
     checked_whole,
+    without_unit,
 )
 from matdb.curve.band import SHARE, Band, band, checked_share
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
@@ -250,7 +251,7 @@ def effective(
     InputError
         Neither or both of frequency and mass, or a value out of range.
     """
-    if mass_kg is not None and any_array("mass_kg", mass_kg).ndim:
+    if mass_kg is not None and any_array("mass_kg", mass_kg := without_unit("mass_kg", mass_kg, "kg")).ndim:
         more: dict[str, Any] = {"count": count, "axis": axis, "squeeze_mm": squeeze_mm, "amplitude_mm": amplitude_mm}
         more |= {"frequency_hz": frequency_hz, "rest_h": rest_h, "share": share}
         return over_masses(lambda t, m: effective(curve, material, part, t, mass_kg=m, **more), temperature_c, mass_kg)

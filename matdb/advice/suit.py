@@ -16,7 +16,7 @@ from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, judge
 from matdb.advice.judgement import Judgement
-from matdb.advice.requirement import SERVICE_K, Candidate, Payload, Requirement
+from matdb.advice.requirement import CRAFT, SERVICE_K, Candidate, Payload, Requirement
 from matdb.advice.verdict import open_to_readings, percent, reason, sags, settle, verdict
 from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
@@ -361,6 +361,7 @@ class _View:
                 mass_kg=self._mass(worst.package) / self.mounting.count,
                 measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
                 geometry_share=_geometry_share(self.curve, found, worst),
+                cause_is_load=deciding.name in CRAFT,
             ),
             deciding=deciding.name,
             requirements=found.requirements,

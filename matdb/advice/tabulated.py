@@ -12,6 +12,7 @@ import numpy as np
 
 from matdb.advice.effective import ln_scale_at_rest, ln_scale_draws, suspended
 from matdb.arrays import Array, Flags
+from matdb.checks import checked_number
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
@@ -102,6 +103,7 @@ class PartTable(PlainRecord):
 
 def part_table(curve: Curve, part: Part, axis: str, squeeze_mm: float, highest_hz: float) -> PartTable:
     """The table of one part in one direction, of :func:`stiffness_rows`. Raises InputError as a form does."""
+    squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     unit, squeezed = (float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=mm)) for mm in (0.0, squeeze_mm))
     rows = [row for row in stiffness_rows(curve, [part], highest_hz=highest_hz) if row[1] == axis]
     column = dict(zip(COLUMNS, map(np.array, zip(*rows, strict=True)), strict=True))

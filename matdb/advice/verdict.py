@@ -149,7 +149,14 @@ def in_pixels(decides: Requirement) -> str:
 
 
 def settle(
-    *, part: str, probability: float, temperature_c: float, mass_kg: float, measured: bool, geometry_share: float
+    *,
+    part: str,
+    probability: float,
+    temperature_c: float,
+    mass_kg: float,
+    measured: bool,
+    geometry_share: float,
+    cause_is_load: bool,
 ) -> str:
     """The reading that would settle an open verdict; empty when it is settled.
 
@@ -164,11 +171,15 @@ def settle(
     geometry_share : float
         Share of the variance of the natural frequency that a reading of this very part would take away at any
         temperature.
+    cause_is_load : bool
+        Whether travel or lift-off is what is open.
     """
     if not open_to_readings(probability):
         return ""
     grams = f"{1e3 * mass_kg:.4g} g" if mass_kg < 9.9 else f"{mass_kg:.3g} kg"
     grams += " (one isolator's share)"
+    if cause_is_load:
+        return f"a static deflection of {part} under {grams} at {temperature_c:.3g} degC would settle it"
     if measured and geometry_share > 0.6:
         return f"a ring-down of {part} under {grams} at any temperature would settle it: only its geometry is open"
     return f"a ring-down of {part} under {grams} at {temperature_c:.3g} degC would settle it"

@@ -95,17 +95,18 @@ def _unforeseen(error: Exception, as_json: bool) -> int:
         return _say(f"{says}; {cure}", getattr(error, "exit_code", 2), told if as_json else None)
     if os.environ.get("MATDB_TRACEBACK"):
         raise error
+    says = f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave"
     if isinstance(error, OSError):
         # Whatever else is written names its file.
         if error.filename is None and error.errno in (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG):
             return _unanswered(error.strerror or str(error))
-        file = f"{error.filename}: " if error.filename else ""
-        return _say(f"{file}{error.strerror or error}", 1)
-    if isinstance(error, MemoryError):
-        return _say("not enough memory for this; ask for fewer rows at once", 1)
-    return _say(
-        f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave", 1
-    )
+        says = (f"{error.filename}: " if error.filename else "") + (error.strerror or str(error))
+    elif isinstance(error, MemoryError):
+        says = "not enough memory for this; ask for fewer rows at once"
+    fault = MatdbError(says)
+    if isinstance(error, OSError):
+        fault.field, fault.value, fault.allowed = "file", error.filename, "one that can be opened"
+    return _say(says, 1, fault if as_json else None)
 
 
 def _say(text: str, code: int, error: MatdbError | None = None) -> int:

@@ -54,6 +54,9 @@ def test_the_reading_that_is_asked_for_settles_the_verdict(store):
     # Take it on a specimen in the middle of the window: 18 Hz, lightly damped.
     where = {"part": "ring", "temperature_c": temperature, "mass_kg": grams * 1e-3}
     store.add(matdb.RingDown(**where, frequency_hz=18.0, log_decrement=0.3))
+    if "static deflection" in before.settle:
+        sag = 9.80665e3 / (2.0 * np.pi * 18.0) ** 2
+        store.add(matdb.Deflection(**where, deflection_mm=1.15 * sag))
     store.fit("gel")
     after = {r.part: r for r in store.suit("cam", HOURS, squeeze_mm=0.0)}["ring"]
     assert after.verdict == "probably suits"  # judged up and down only

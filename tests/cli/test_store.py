@@ -259,6 +259,7 @@ WRITES = {
     "compare": ("0042", "--mounting", "cam", "--out"),
     "size": ("cam", *AT, "--material", "amber", "--form", "ring", "--picture"),
     "reading trace": ("TRACE", "--picture"),
+    "flight read": (TOP / "tests" / "contract" / "inputs" / "flight.csv", "--spectrum"),
     "export curve": ("amber", *AT, "--csv"),
     "export stiffness": ("0042", *AT, "--frequency", "30Hz", "--csv"),
     "export table": ("0042", "--csv"),

@@ -64,7 +64,7 @@ def test_bands_and_words_agree(started):
     for width, band in ((best.width_before, best.band_before), (best.width_after, best.band_after)):
         assert width == pytest.approx(np.mean(np.log(band.high / band.low)))
     assert best.narrowing == pytest.approx(1.0 - best.width_after / best.width_before)
-    assert f"{np.exp(best.width_after):.2f}" in best.why
+    assert f"by {100.0 * best.narrowing:.0f} %" in best.why
     # The band now is the curve's own, within Monte Carlo error.
     now = curve.modulus(asked, HERTZ).storage_mpa
     assert best.band_before.median == pytest.approx(virtual.UNIT * now.median, rel=0.2)
