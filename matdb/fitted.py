@@ -224,6 +224,7 @@ class FittedRecords:
             The form has no such direction, or does not take the squeeze.
         """
         known = self.records.part(part)
+        known.form.offset_sd(axis)  # refuses an axis that the form lacks, before a fit is made for it
         curve = self.current_curve(known.material)
         return matdb.advice.tabulated.part_table(curve, known, axis, squeeze_mm, self._highest_hz())
 

@@ -79,6 +79,9 @@ def run(argv: Sequence[str] | None = None) -> int:
         told = as_typed(error, words) if isinstance(error, InputError) else error
         return _say(str(told), error.exit_code, told if "--json" in words else None)
     except Exception as error:
+        # An import that Ctrl-C ends midway says so in a wrapping of its own.
+        if isinstance(error.__cause__, KeyboardInterrupt):
+            return _say("stopped", 130)
         return _unforeseen(error, "--json" in words)
     return result if isinstance(result, int) else 0
 
@@ -101,11 +104,15 @@ def _unforeseen(error: Exception, as_json: bool) -> int:
         if error.filename is None and error.errno in (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG):
             return _unanswered(error.strerror or str(error))
         says = (f"{error.filename}: " if error.filename else "") + (error.strerror or str(error))
+    elif isinstance(error, UnicodeEncodeError):
+        says = f"{error.object!a}: a character in it cannot be written; use another name"
     elif isinstance(error, MemoryError):
         says = "not enough memory for this; ask for fewer rows at once"
     fault = MatdbError(says)
     if isinstance(error, OSError):
         fault.field, fault.value, fault.allowed = "file", error.filename, "one that can be opened"
+    elif isinstance(error, UnicodeEncodeError):
+        fault.field, fault.value, fault.allowed = "name", ascii(error.object), "one that can be written"
     return _say(says, 1, fault if as_json else None)
 
 

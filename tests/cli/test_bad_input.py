@@ -91,6 +91,7 @@ BAD = {
     "no step": (("curve", "amber", "--temp", "-20C..30C", "--step", "0K"), 2, ["--step", "above 0"]),
     "fit of another material": (("curve", "tan", "--temp", "0C", "--fit", "1"), 2, ["--fit", "amber"]),
     "no such file": (("reading", "import", "none.csv"), 1, ["none.csv"]),
+    "half a character": (("export", "readings", "--csv", "\udbf6.csv"), 1, ["cannot be written"]),
     "no such folder": (("export", "readings", "--csv", "no/such/file.csv"), 1, ["file.csv", "No such file"]),
     "correction of nothing": (("reading", "correct", "1", "--why", "x"), 2, ["changes"]),
     "correction by a field of another kind": (
