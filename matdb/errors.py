@@ -51,6 +51,12 @@ class MatdbError(Exception):
         return _unpickled, (type(self), self.args, state)
 
 
+def error_fields(error: MatdbError, message: str) -> dict[str, Any]:
+    """An error as every document has it, its message as it is shown."""
+    about = {name: getattr(error, name) for name in ("field", "value", "allowed", "cure")}
+    return {"kind": type(error).__name__, "message": message, **about}
+
+
 def _unpickled(cls: type[MatdbError], args: tuple[object, ...], state: dict[str, object]) -> MatdbError:
     error = cls.__new__(cls)
     error.args = args

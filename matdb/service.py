@@ -28,8 +28,8 @@ from matdb.advice.answers import PartAnswers
 from matdb.advice.summary import WhatToFit, summary
 from matdb.api import Store
 from matdb.curve.band import Band
-from matdb.errors import InputError, MatdbError, NotFound, StoreError
-from matdb.exchange.json_schema import DEFINITIONS, schema_of
+from matdb.errors import InputError, MatdbError, NotFound, StoreError, error_fields
+from matdb.exchange.json_schema import DEFINITIONS, ERROR, schema_of
 from matdb.fields import plain
 from matdb.version import VERSION
 
@@ -43,7 +43,6 @@ _MOST_KEPT: Final = 256
 
 _FIT: Final = {"basis": str, "fit_id": int | None, "is_current": bool}
 _STATES: Final = {"temperature_c": Any, "frequency_hz": Any}
-_ERROR: Final = {"error": {"kind": str, "message": str, "field": str, "value": Any, "allowed": str, "cure": str}}
 
 
 def _numbers(most: int, low: float, high: float) -> dict[str, Any]:
@@ -223,7 +222,7 @@ QUESTIONS: Final = (
 
 def openapi() -> dict[str, Any]:
     """The OpenAPI 3.1 document of all routes, its schemas made from the records."""
-    error = {"description": "What was wrong.", "content": _content(schema_of(_ERROR))}
+    error = {"description": "What was wrong.", "content": _content(schema_of({"error": ERROR}))}
     paths = {}
     for each in QUESTIONS:
         named = [] if "{name}" not in each.path else [_parameter("name", "path", {"type": "string"}, "Its name.", True)]
@@ -290,12 +289,12 @@ def _json(content: Any, status: int = 200, **headers: str) -> Response:
     return Response(text, status, headers, "application/json")
 
 
-def _refused(error: Exception) -> Response:
+def _refused(error: MatdbError) -> Response:
     status = 404 if isinstance(error, NotFound) else 503 if isinstance(error, StoreError) else 400
-    told = {name: getattr(error, name, "") for name in ("field", "value", "allowed", "cure")}
-    if not isinstance(told["value"], str | int | float | None):
-        told["value"] = str(told["value"])
-    return _json({"error": {"kind": type(error).__name__, "message": str(error), **told}}, status)
+    about = error_fields(error, str(error))
+    if not isinstance(about["value"], str | int | float | None):
+        about["value"] = str(about["value"])
+    return _json({"error": about}, status)
 
 
 def application(

@@ -105,7 +105,7 @@ def part_table(curve: Curve, part: Part, axis: str, squeeze_mm: float, highest_h
     """The table of one part in one direction, of :func:`stiffness_rows`. Raises InputError as a form does."""
     squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     unit, squeezed = (float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=mm)) for mm in (0.0, squeeze_mm))
-    rows = [row for row in stiffness_rows(curve, [part], highest_hz=highest_hz) if row[1] == axis]
+    rows = stiffness_rows(curve, [part], highest_hz=highest_hz, axes=(axis,))
     column = dict(zip(COLUMNS, map(np.array, zip(*rows, strict=True)), strict=True))
 
     def found(name: str, stem: str, factor: float) -> Band:
@@ -149,7 +149,11 @@ def squeeze_factors(parts: Sequence[Part]) -> Iterator[tuple[str, str, float, fl
 
 
 def stiffness_rows(
-    curve: Curve, parts: Sequence[Part], masses_kg: Sequence[float] = (), highest_hz: float = 0.0
+    curve: Curve,
+    parts: Sequence[Part],
+    masses_kg: Sequence[float] = (),
+    highest_hz: float = 0.0,
+    axes: Sequence[str] = (),
 ) -> Iterator[tuple[Any, ...]]:
     """Rows of stiffness and damping ratio of one unsqueezed piece; columns as ``COLUMNS``.
 
@@ -163,6 +167,8 @@ def stiffness_rows(
         Masses on one piece, kg: the row then holds at the natural frequency.
     highest_hz : float
         Highest frequency that matters.
+    axes : sequence of str
+        Only these; all without.
 
     Yields
     ------
@@ -179,7 +185,7 @@ def stiffness_rows(
     stiffest = curve.ln_stiffest(TEMPERATURES_C, hertz)
     outside = curve.extrapolated(t, f).astype(int)
     for part in parts:
-        for axis in part.form.axes:
+        for axis in axes or part.form.axes:
             try:
                 scale = ln_scale_draws(curve, part, axis, 0.0)
             except InputError:

@@ -16,7 +16,7 @@ import typer
 from matdb.bench.readings import reading_fields
 from matdb.cli.app import root_command
 from matdb.cli.screen import document, documented
-from matdb.errors import InputError, MatdbError
+from matdb.errors import InputError, MatdbError, error_fields
 from matdb.fields import stem_of
 
 #: Options whose name does not follow from a field's, of records that do not say so themselves.
@@ -76,8 +76,8 @@ def run(argv: Sequence[str] | None = None) -> int:
         # How Typer answers a reader that went away.
         return end.code if isinstance(end.code, int) else 1
     except MatdbError as error:
-        told = as_typed(error, words) if isinstance(error, InputError) else error
-        return _say(str(told), error.exit_code, told if "--json" in words else None)
+        error = as_typed(error, words) if isinstance(error, InputError) else error
+        return _say(str(error), error.exit_code, error if "--json" in words else None)
     except Exception as error:
         # An import that Ctrl-C ends midway says so in a wrapping of its own.
         if isinstance(error.__cause__, KeyboardInterrupt):
@@ -94,25 +94,25 @@ def _unforeseen(error: Exception, as_json: bool) -> int:
         option = (
             getattr(error, "option_name", None) or getattr(getattr(error, "param", None), "name", None) or "command"
         )
-        told = InputError(option, None, "as its help says", cure, says=says)
-        return _say(f"{says}; {cure}", getattr(error, "exit_code", 2), told if as_json else None)
+        usage = InputError(option, None, "as its help says", cure, says=says)
+        return _say(f"{says}; {cure}", getattr(error, "exit_code", 2), usage if as_json else None)
     if os.environ.get("MATDB_TRACEBACK"):
         raise error
     says = f"unexpected fault ({type(error).__name__}: {error}); please report it with the command that you gave"
+    about: tuple[str, object, str] = "", None, ""
     if isinstance(error, OSError):
         # Whatever else is written names its file.
         if error.filename is None and error.errno in (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG):
             return _unanswered(error.strerror or str(error))
         says = (f"{error.filename}: " if error.filename else "") + (error.strerror or str(error))
+        about = "file", error.filename, "one that can be opened"
     elif isinstance(error, UnicodeEncodeError):
         says = f"{error.object!a}: a character in it cannot be written; use another name"
+        about = "name", ascii(error.object), "one that can be written"
     elif isinstance(error, MemoryError):
         says = "not enough memory for this; ask for fewer rows at once"
     fault = MatdbError(says)
-    if isinstance(error, OSError):
-        fault.field, fault.value, fault.allowed = "file", error.filename, "one that can be opened"
-    elif isinstance(error, UnicodeEncodeError):
-        fault.field, fault.value, fault.allowed = "name", ascii(error.object), "one that can be written"
+    fault.field, fault.value, fault.allowed = about
     return _say(says, 1, fault if as_json else None)
 
 
@@ -120,9 +120,8 @@ def _say(text: str, code: int, error: MatdbError | None = None) -> int:
     """One line on the error stream, and for a program that asked so the JSON document of the error."""
     line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     if error is not None and not documented:
-        told = {name: getattr(error, name) for name in ("field", "value", "allowed", "cure")}
         with contextlib.suppress(OSError, ValueError):
-            document("error", {"exit_code": code, "error": {"kind": type(error).__name__, "message": line, **told}})
+            document("error", {"exit_code": code, "error": error_fields(error, line)})
     with contextlib.suppress(OSError, ValueError):
         sys.stdout.flush()
     with contextlib.suppress(OSError, ValueError):

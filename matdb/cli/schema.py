@@ -20,7 +20,7 @@ from matdb.curve.band import Band
 from matdb.curve.low_temperature import LowTemperature
 from matdb.curve.next_reading import NextReading
 from matdb.errors import InputError
-from matdb.exchange.json_schema import DEFINITIONS, schema_of
+from matdb.exchange.json_schema import DEFINITIONS, ERROR, schema_of
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
@@ -91,7 +91,7 @@ _SIX: Final = {
 
 #: Command: the fields of its document, beside those that every one has.
 DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
-    "error": {"exit_code": int, "error": _of(kind=str, message=str, field=str, value=Any, allowed=str, cure=str)},
+    "error": {"exit_code": int, "error": ERROR},
     "demo": _of(answer=WhatToFit, about=str, store=str, counts=_COUNTS, fits=[_FIT], stiffness=[_STATE]) | _RANKED,
     "soak": _of(answer=Answer, part=str, family=str, air=str, room_c=float, within_k=float, rows=[_SOAKED]),
     "protocol": _of(answer=Answer, part=str, steps=[ProtocolStep], basis=str, markdown=str),

@@ -22,6 +22,8 @@ from matdb.form.base import FormBase
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.store.stored import StoredReading
 
+#: What a document says of an error, see :func:`matdb.errors.error_fields`.
+ERROR: Final = {"kind": str, "message": str, "field": str, "value": Any, "allowed": str, "cure": str}
 #: What a document has of a record otherwise than by its fields: more, by another name, or (None) not at all.
 OTHERWISE: Final[dict[type, dict[str, Any]]] = {
     NextReading: {"worth_taking": bool},
