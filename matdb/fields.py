@@ -308,11 +308,11 @@ def plain(value: Any, *, finite: bool = False) -> Any:
     finite : bool
         Give None for a number that is not finite, which JSON does not have.
     """
-    if value is None or isinstance(value, bool | int | str):
+    if value is None or isinstance(value, (bool, int, str)):
         return value
     if isinstance(value, float):
         return None if finite and not math.isfinite(value) else value
-    if isinstance(value, Mapping):
+    if isinstance(value, (dict, Mapping)):
         return {str(k): plain(v, finite=finite) for k, v in value.items()}
     if hasattr(value, "to_dict"):
         return plain(value.to_dict(), finite=finite)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Any, Final, TypeVar, cast
 
 import numpy as np
@@ -30,6 +31,7 @@ from matdb.curve.band import SHARE, Band, band, checked_share
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
+from matdb.form.base import FormBase
 from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
 from matdb.material.families import family_named
@@ -104,9 +106,15 @@ class Suspended:
 
 def ln_scale_draws(curve: Curve, part: Part, axis: str, squeeze_mm: float, count: int = 1, pieces: int = 0) -> Array:
     """Ln of the stiffness per unit modulus of ``count`` parts of a set of ``pieces``, offset included."""
-    unit = float(part.form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
-    offset = curve.offset_draws(part, axis, pieces or count)
-    return np.asarray(math.log(unit * count) + offset)
+    return np.asarray(
+        math.log(_unit(part.form, axis, squeeze_mm) * count) + curve.offset_draws(part, axis, pieces or count)
+    )
+
+
+@lru_cache(maxsize=1024)
+def _unit(form: FormBase, axis: str, squeeze_mm: float) -> float:
+    """N/mm per MPa, kept: a part is asked about again and again."""
+    return float(form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
 
 
 def pair_case(pair: GrommetPair, family: str, **more: Any) -> SqueezeCase:
@@ -260,13 +268,19 @@ def effective(
     part.form.offset_sd(axis)  # refuses an axis that the form lacks
     share, squeeze_mm = checked_share(share), checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     curve = curve.rested(rest_h)
-    curve = curve.through(part.form, axis, curve.ln_stiffest(t, f))
+    # One state at a frequency is evaluated once, whether or not it turns out stiff enough to give by its volume.
+    one = None
+    if t.size == 1 and share_kg is None:
+        one = curve.ln_modulus(t.reshape(-1), np.log(2.0 * np.pi * f).reshape(-1))
+    if curve.felt_by is None:
+        felt = curve.through(part.form, axis, curve.ln_stiffest(t, f) if one is None else float(one.real.max()))
+        curve, one = felt, one if felt is curve else None
     softer, *warnings = (0.0,) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count)) + softer
     load = None if share_kg is None else (share_kg * int(count), int(count))
     flat_t, flat_f = t.reshape(-1), f.reshape(-1)
     blocks = [
-        _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm, share)
+        _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm, share, one)
         for k in range(0, max(t.size, 1), _BLOCK)
     ]
     *bands, beyond, softest, loose = zip(*blocks, strict=True)
@@ -356,8 +370,11 @@ def _block(
     axis: str,
     squeeze_mm: float,
     share: float,
+    ln_e: Complex | None,
 ) -> tuple[Band, Band, Band, Flags, float, float]:
     """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then.
+
+    At frequencies ln of their modulus may be known.
 
     Bands of stiffness, damping and natural frequency, where they are extrapolated, least median stiffness, share of
     lifted halves.
@@ -365,7 +382,7 @@ def _block(
     softest, loose = math.inf, 0.0
     if load is None:
         natural = Band(f, f, f)
-        ln_k = curve.ln_modulus(t, np.log(2.0 * np.pi * f)) + both[:, None]
+        ln_k = (curve.ln_modulus(t, np.log(2.0 * np.pi * f)) if ln_e is None else ln_e) + both[:, None]
     else:
         at_rest = both
         if part.form.pair is not None and axis == "axial":
@@ -383,8 +400,10 @@ def _block(
 
 def _joined(bands: Sequence[Band], shape: tuple[int, ...]) -> Band:
     """One band of the shape asked for; floats for a single state."""
-    ends = (np.concatenate([getattr(b, name) for b in bands]).reshape(shape) for name in ("median", "low", "high"))
-    return Band(*(end.item() if end.ndim == 0 else end for end in ends))
+    ends = [bands[0].median, bands[0].low, bands[0].high]
+    if len(bands) > 1:
+        ends = [np.concatenate([getattr(b, name) for b in bands]) for name in ("median", "low", "high")]
+    return Band(*(end.reshape(shape) if shape else end.item() for end in ends))
 
 
 def _load_warnings(
@@ -440,10 +459,11 @@ def state_warnings(
         )
     found.extend(curve.range_notes(t, frequency_hz, outside, ln_reduced_hz))
     glass = curve.glass_transition_c
-    if t.size and t.min() < glass + 10.0:
+    coldest, hottest = (t.min(), t.max()) if t.size else (math.inf, -math.inf)
+    if coldest < glass + 10.0:
         found.append(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it")
     low_c, high_c = service_range(material)
-    if t.size and (t.min() < low_c or t.max() > high_c):
+    if coldest < low_c or hottest > high_c:
         found.append(f"outside the service range of {low_c:g} to {high_c:g} degC")
     height = part.form.squeezable_height_mm
     if squeeze_mm and height and squeeze_mm > 0.25 * height:

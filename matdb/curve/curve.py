@@ -10,10 +10,11 @@ from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matdb.arrays import Array, Complex, Flags
 from matdb.checks import checked_number, checked_state
-from matdb.curve.band import SHARE, ModulusBands, band, checked_share
+from matdb.curve.band import SHARE, ModulusBands, band, checked_share, plain_median
 from matdb.curve.parameters import (
     COLUMNS,
     EXPONENT,
@@ -40,9 +41,6 @@ from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
 from matdb.mounting.suspended import ln_storage, natural_ln_omega
-
-Array = NDArray[np.float64]
-Complex = NDArray[np.complex128]
 
 #: Words for what an answer rests on.
 READINGS: Final = "readings"
@@ -214,28 +212,27 @@ class Curve:
         outside = self.extrapolated(t, f)
         return ModulusBands(band(storage, share), band(loss, share), bool(outside) if outside.ndim == 0 else outside)
 
-    def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
+    def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> Flags:
         """Where a state lies outside the readings' temperatures or reduced frequencies; all of it for a prior."""
         t, f = np.broadcast_arrays(temperature_c, frequency_hz)
         return self.outside(t, np.log(f) + self.median_ln_shift(t))
 
-    def outside(self, temperature_c: Any, ln_reduced_hz: Any) -> NDArray[np.bool_]:
+    def outside(self, temperature_c: Any, ln_reduced_hz: Any) -> Flags:
         """As :meth:`extrapolated`, for a reduced frequency at 23 degC that is known already (its ln, in Hz)."""
         if self.measured_c is None or self.measured_ln_hz is None:
             return np.ones(np.shape(temperature_c), dtype=bool)
-        t, reduced = temperature_c, ln_reduced_hz
-        low, high = self.measured_c
+        t, reduced, (low, high) = temperature_c, ln_reduced_hz, self.measured_c
         outside = (t < low - _MARGIN_K) | (t > high + _MARGIN_K)
         margin = _MARGIN_DECADES * math.log(10.0)
         outside |= (reduced < self.measured_ln_hz[0] - margin) | (reduced > self.measured_ln_hz[1] + margin)
         return np.asarray(outside)
 
-    def damping_unread(self, temperature_c: Array, frequency_hz: Array) -> NDArray[np.bool_]:
+    def damping_unread(self, temperature_c: Array, frequency_hz: Array) -> Flags:
         """Where no reading tells of damping near the reduced frequency of a state; all of it for a prior."""
         t, f = np.broadcast_arrays(temperature_c, frequency_hz)
         return self._unread(np.log(f) + self.median_ln_shift(t))
 
-    def _unread(self, ln_reduced_hz: Array) -> NDArray[np.bool_]:
+    def _unread(self, ln_reduced_hz: Array) -> Flags:
         beyond = _beyond(ln_reduced_hz, self.measured_loss_ln_hz)
         return np.asarray(beyond > _MARGIN_LOSS_DECADES * math.log(10.0))
 
@@ -295,7 +292,7 @@ class Curve:
         self,
         temperature_c: Array,
         frequency_hz: Array,
-        outside: NDArray[np.bool_] | None = None,
+        outside: Flags | None = None,
         ln_reduced_hz: Array | None = None,
     ) -> list[str]:
         """What to know of states beside a prior's nature: where readings end, and whether the fit is out of date.
@@ -510,11 +507,12 @@ class Curve:
         t = t.reshape(-1)
         ln_omega = np.asarray(ln_omega, dtype=float)
         ln_omega = ln_omega.reshape(n if ln_omega.ndim > len(shape) else 1, -1)
-        value, rise = ln_steady_modulus(times + ln_omega, *shape_of(self.draws), slope=slope)
-        value.real += self.draws[:, [VERTICAL]] * np.log((t + ZERO_C) / REFERENCE_K)
-        if self.draws[:, EXPONENT].any():
-            value += plateau_loss(self.draws, ln_omega + 0.5j * math.pi)
-            rise = None if rise is None else rise + self.draws[:, [EXPONENT]]
+        *law, vertical, exponent = self._columns
+        value, rise = ln_steady_modulus(times + ln_omega, *law, slope=slope)
+        value.real += vertical * np.log((t + ZERO_C) / REFERENCE_K)
+        if exponent.any():
+            value += plateau_loss(exponent, ln_omega + 0.5j * math.pi)
+            rise = None if rise is None else rise + exponent
         if misfit and self.misfit.any():
             value += self._misfit_at(t, ln_omega, shift, value.imag)
         if misfit and self.crystallises:
@@ -528,11 +526,10 @@ class Curve:
 
         Kept for the temperatures asked for last: a solver, the misfit and the warnings all ask for the same.
         """
-        key = temperature_c.tobytes()
-        found = self._last_times.get(key)
+        found = self._last_times.get(key := temperature_c.tobytes())
         if found is None:
             times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
-            found = times, np.median(times - self.draws[:, [TIME]], axis=0)
+            found = times, plain_median(times - self.draws[:, [TIME]])
             if times.size <= _MOST_KEPT:
                 self._last_times.clear()
                 self._last_times[key] = found
@@ -541,6 +538,10 @@ class Curve:
     @cached_property
     def _last_times(self) -> dict[bytes, tuple[Array, Array]]:
         return {}
+
+    @cached_property
+    def _columns(self) -> list[Array]:
+        return [*shape_of(self.draws), self.draws[:, [VERTICAL]], self.draws[:, [EXPONENT]]]
 
     @cached_property
     def _laws(self) -> ShiftLaws:
@@ -562,7 +563,7 @@ class Curve:
         stiff = np.cos(angle + phase[0, :, :, None]).sum(axis=0) * size
         loss_factor = np.cos(angle + phase[1, :, :, None]).sum(axis=0) * size
         if self.measured_c is not None:
-            reduced = np.median(y, axis=0) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + ln_shift
+            reduced = plain_median(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + ln_shift
             away = _beyond(t, self.measured_c) / _MISFIT_GROWTH_K
             stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
             loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)

@@ -215,7 +215,7 @@ class Evidence:
         ln_s = np.broadcast_to(self.ln_s, time.shape).copy()
         free = self.free
         ln_e, rise = ln_fractional_modulus(ln_s + time, *shape)
-        ln_e += plateau_loss(draws, self.ln_s)
+        ln_e += plateau_loss(draws[:, [EXPONENT]], self.ln_s)
         slope = rise + draws[:, [EXPONENT]]
         if free.any():
             sub = [np.broadcast_to(p, time.shape)[:, free] for p in shape]
@@ -228,7 +228,7 @@ class Evidence:
                 if not last:
                     value, n = ln_fractional_modulus(start + here, *sub)
                     rise[:, free] = n
-                    value += plateau_loss(draws, start)
+                    value += plateau_loss(draws[:, [EXPONENT]], start)
                     n += draws[:, [EXPONENT]]
             ln_s[:, free] = start
         rate = rise.real * time_slope + vertical / t

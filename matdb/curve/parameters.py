@@ -130,7 +130,7 @@ RUBBERY, GLASSY, ALPHA, GAMMA, VERTICAL, TIME, GLASS, C1, C2, UPPER, ENERGY, EXP
 _LN_OMEGA_PLATEAU: Final = math.log(60.0 * math.pi)
 
 
-def plateau_loss(draws: Array, ln_s: Any) -> Any:
+def plateau_loss(exponent: Array, ln_s: Any) -> Any:
     """What plateau loss adds to ln E: b ln(s/w30), b the column "loss_exponent", w30 = 2 pi 30 Hz, at any temperature.
 
     Filled rubber loses a nearly constant share on its rubbery plateau, beside the glass transition and hardly moved by
@@ -138,8 +138,8 @@ def plateau_loss(draws: Array, ln_s: Any) -> Any:
 
     Parameters
     ----------
-    draws : ndarray, shape (n, 13)
-        Rows with the columns :data:`COLUMNS`.
+    exponent : ndarray, shape (n, 1)
+        That column.
     ln_s : ndarray, complex, shape (m,) or (n, m)
         Ln of the Laplace variable in 1/s.
 
@@ -147,7 +147,7 @@ def plateau_loss(draws: Array, ln_s: Any) -> Any:
     ----------
     .. [1] H. H. Winter, F. Chambon, J. Rheol. 30 (1986) 367 (from memory).
     """
-    return draws[:, [EXPONENT]] * (ln_s - _LN_OMEGA_PLATEAU)
+    return exponent * (ln_s - _LN_OMEGA_PLATEAU)
 
 
 def shape_of(draws: Array) -> list[Array]:

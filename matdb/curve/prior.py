@@ -17,6 +17,7 @@ from matdb.arrays import Array, Complex
 from matdb.curve.parameters import (
     ARRHENIUS,
     COLUMNS,
+    EXPONENT,
     GAMMA,
     GLASS,
     GLASSY,
@@ -214,6 +215,6 @@ def _ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> Comp
     """Ln of the complex modulus at some states, shape (n, states)."""
     ln_omega = np.log(2.0 * np.pi * frequency_hz)
     value, _ = ln_steady_modulus(ln_time(draws, temperature_k) + ln_omega, *shape_of(draws), slope=False)
-    value += plateau_loss(draws, ln_omega + 0.5j * np.pi)
+    value += plateau_loss(draws[:, [EXPONENT]], ln_omega + 0.5j * np.pi)
     value.real += draws[:, [VERTICAL]] * np.log(temperature_k / REFERENCE_K)
     return np.asarray(value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from functools import partial
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
@@ -162,7 +162,9 @@ class FormBase(PlainRecord):
         none = np.zeros(())
         over = np.maximum(np.real(ln_modulus) - math.log(MOST_COMPRESSIBILITY * bulk_modulus_mpa), 0.0)
         stiff = self.unit_stiffness(axis, none, np.exp(ln_modulus - over) / bulk_modulus_mpa)
-        return np.log(stiff / self.unit_stiffness(axis, none))
+        left = stiff / self.unit_stiffness(axis, none)
+        # Near 1 NumPy's own logarithm of a complex number takes ten times as long.
+        return np.log(np.abs(left)) + 1j * np.angle(left) if np.iscomplexobj(left) else np.log(left)
 
     def unit_stiffness(self, axis: str, squeeze_mm: Array, compressibility: Any = 0.0) -> Any:
         """Stiffness in N/mm at a Young's modulus of 1 MPa; what each form implements.
@@ -220,8 +222,7 @@ class FormBase(PlainRecord):
             The form has no such axis.
         """
         self._check_axis(axis)
-        outside = f"outside the finite-element tables ({self._ratios_shown}); closed form, less certain"
-        return tuple(f"{self.kind}: {text}" for text in (*([] if self.covered else [outside]), *self.cautions(axis)))
+        return _warnings(self, axis)
 
     def cautions(self, axis: str) -> Iterable[str]:
         """What a form adds to its :meth:`warnings`, without its own name in front.
@@ -505,6 +506,13 @@ def _label_of(values: Mapping[str, Any]) -> str:
             shown = f"{value:g}" if isinstance(value, float | int) else str(value)
         parts.append(f"{stem_of(name).replace('_', ' ')} {shown}")
     return f"{values['form']} " + ", ".join(parts)
+
+
+@lru_cache(maxsize=1024)
+def _warnings(form: FormBase, axis: str) -> tuple[str, ...]:
+    """What is told of a form, kept: a part is asked about again and again."""
+    outside = f"outside the finite-element tables ({form._ratios_shown}); closed form, less certain"
+    return tuple(f"{form.kind}: {text}" for text in (*([] if form.covered else [outside]), *form.cautions(axis)))
 
 
 def form_from_text(text: str) -> FormBase:

@@ -93,6 +93,7 @@ def column_buckling(slenderness: float, hole: float) -> float:
     return float(_tall("strut buckling", slenderness, hole))
 
 
+@lru_cache(maxsize=4096)
 def column_covered(slenderness: float, hole: float) -> bool:
     """Whether a table holds the column."""
     return bool(

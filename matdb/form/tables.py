@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.polynomial.chebyshev import chebpts2, chebvander
+from numpy.polynomial.chebyshev import chebpts2, chebval, chebvander
 
 from matdb.arrays import Array
 from matdb.errors import MatdbError
@@ -47,21 +47,24 @@ class Axis:
     high: float
     count: int
 
+    @functools.cached_property
+    def _ends(self) -> tuple[Any, Any]:
+        return MAPS[self.map][0](self.low), MAPS[self.map][0](self.high)
+
     def points(self) -> Array:
         """The coordinate's values in the table; the ends are exact."""
-        there, back = MAPS[self.map]
-        low, high = there(self.low), there(self.high)
+        back, (low, high) = MAPS[self.map][1], self._ends
         values: Array = back(low + (high - low) * (chebpts2(self.count) + 1.0) / 2.0)
         values[0], values[-1] = self.low, self.high
         return values
 
     def reduced(self, value: Any) -> Any:
         """Map a value to [−1, 1], clipped to the range; an imaginary part stays."""
-        there, _ = MAPS[self.map]
-        low, high = there(self.low), there(self.high)
+        there, (low, high) = MAPS[self.map][0], self._ends
         if np.iscomplexobj(value):
-            x = 2.0 * (there(value) - low) / (high - low) - 1.0
-            return np.clip(x.real, -1.0, 1.0) + 1j * x.imag
+            x = np.asarray((there(value) - low) * (2.0 / (high - low)) - 1.0)
+            x.real = np.minimum(np.maximum(x.real, -1.0), 1.0)
+            return x
         return 2.0 * (there(np.clip(value, self.low, self.high)) - low) / (high - low) - 1.0
 
     def holds(self, value: Any) -> Any:
@@ -76,6 +79,8 @@ def _summed(coefficients: Array, axes: tuple[Axis, ...], coordinates: tuple[Any,
     One axis after the other: where the first coordinates are one geometry, a million values of the last cost one
     polynomial in one variable.
     """
+    if coefficients.ndim == 1 and np.ndim(coordinates[0]):
+        return chebval(axes[0].reduced(coordinates[0]), coefficients)
     dimensions = coefficients.ndim
     for done, (axis, value) in enumerate(zip(axes, coordinates, strict=True), 1):
         further = "abc"[: dimensions - done]
@@ -85,7 +90,7 @@ def _summed(coefficients: Array, axes: tuple[Axis, ...], coordinates: tuple[Any,
     return coefficients
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Table:
     """Values at the points of its axes, and what they are divided by before interpolation.
 
@@ -132,6 +137,9 @@ class Table:
 
     def ratio(self, *coordinates: Any) -> Any:
         """Value over trend; coordinates broadcast and are clipped to the range."""
+        geometry, last = coordinates[:-1], len(self.axes) - 1
+        if all(isinstance(value, float) for value in geometry):
+            return np.exp(_summed(_of_geometry(self, geometry), self.axes[last:], coordinates[last:]))
         return np.exp(_summed(self._coefficients, self.axes, coordinates))
 
     def value(self, *coordinates: Any) -> Any:
@@ -140,6 +148,12 @@ class Table:
         A table of softening takes the incompressible stiffness as its last coordinate.
         """
         return self.trend(*coordinates) * self.ratio(*coordinates[: len(self.axes)])
+
+
+@functools.lru_cache(maxsize=4096)
+def _of_geometry(of: Table, geometry: tuple[float, ...]) -> Array:
+    """Coefficients over a table's last axis alone, kept: one geometry is asked about at many compressibilities."""
+    return np.asarray(_summed(of._coefficients, of.axes[:-1], geometry))
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,8 @@ class Crystallisation:
 
     def matters(self, temperature_c: Any, rest_h: Any) -> bool:
         """Whether a quick compound would show it anywhere after such rest; arguments as :meth:`ln_stiffening`."""
+        if not np.any(self.share(temperature_c)):
+            return False
         return bool(np.any(self.ln_stiffening(temperature_c, rest_h, np.array([[2.0, -1.0]])) > _LEAST))
 
     def note(self, family: str, rest_h: float, *, was_read: bool) -> str:
