@@ -166,16 +166,16 @@ def test_what_cannot_be_is_refused_in_one_line(store, told, names):
 
 
 def test_demands_that_contradict_are_named_with_the_least_that_lets_something_hold(store):
-    """To follow to 13.8 Hz and to isolate from 70 Hz leaves 27.6 to 28 Hz, while the gel stiffens from 25 to -15 degC.
+    """To follow to 13.9 Hz and to isolate from 70 Hz leaves 27.8 to 28 Hz, while the gel stiffens from 25 to -15 degC.
 
     What is said to let something hold is held against searches a little below and above it.
     """
-    wanted, span = replace(UP_AND_DOWN, rpm_idle=4200, rpm_full=8000, manoeuvre_hz=13.8), [-15.0, 25.0]
+    wanted, span = replace(UP_AND_DOWN, rpm_idle=4200, rpm_full=8000, manoeuvre_hz=13.9), [-15.0, 25.0]
     told = {"material": "gel", "form": "ring", "outer_mm": (6, 20), "inner_mm": 5, "height_mm": (3, 8)}
     first = store.size(wanted, span, **told)[0]
     two, _, cure = first.contradiction.partition(" contradict; the least that lets something hold: ")
-    assert set(two.split(" and ")) == {"isolating from the rotors' 70 Hz", "following to 13.8 Hz"}
-    hertz = float(re.search(r"following to ([\d.]+) Hz, not 13.8", cure)[1])
+    assert set(two.split(" and ")) == {"isolating from the rotors' 70 Hz", "following to 13.9 Hz"}
+    hertz = float(re.search(r"following to ([\d.]+) Hz, not 13.9", cure)[1])
     rpm = float(re.search(r"rotors from ([\d.]+) rpm on, not 4200", cure)[1])
     for change, more in (({"manoeuvre_hz": hertz}, 0.93), ({"rpm_idle": rpm, "rpm_full": 1.5 * rpm}, 1.08)):
         name = next(iter(change))

@@ -10,7 +10,7 @@ pytest.importorskip("skfem")
 from generators.finite_elements.generate import solve_case
 from generators.finite_elements.linear import bush_stiffness, column_stiffness
 from generators.finite_elements.mesh import COARSE, FINE, ROUGH, graded
-from generators.finite_elements.squeeze import COARSE_SQUEEZE, squeeze_column
+from generators.finite_elements.squeeze import SQUEEZE_MESHES, squeeze_column
 
 from matdb.form import Bush, Strut
 from matdb.form.column import column_axial, column_sideways, column_tilting
@@ -88,7 +88,7 @@ def test_graded_points_are_dense_where_asked():
 def test_large_squeeze_point_solved_anew():
     shape, hole = 0.75, 0.4
     shares = np.array([0.05, 0.1, 0.15])
-    solved = squeeze_column((1 - hole) / (4 * shape), hole, shares, COARSE_SQUEEZE)
+    solved = squeeze_column((1 - hole) / (4 * shape), hole, shares, SQUEEZE_MESHES[1])
     assert solved.share == pytest.approx(shares)
     assert solved.linear == pytest.approx(float(column_axial((1 - hole) / (4 * shape), hole)), rel=6e-3)
     ours = tabulated_law(shape, hole).force(shares)
@@ -97,7 +97,7 @@ def test_large_squeeze_point_solved_anew():
 
 def test_a_tall_column_squeezes_like_a_uniform_one():
     shares = np.array([0.1])
-    solved = squeeze_column(3.1, 0.0, shares, COARSE_SQUEEZE)
+    solved = squeeze_column(3.1, 0.0, shares, SQUEEZE_MESHES[1])
     uniform = (0.9**-2 - 0.9) / 3.0
     assert solved.force[0] / solved.linear == pytest.approx(uniform, rel=2e-3)
     assert math.isclose(solved.narrowest[0], 1.0)

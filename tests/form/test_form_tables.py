@@ -111,13 +111,13 @@ def test_large_squeeze_meets_points_held_aside():
     assert len(off) > 300
     off, by_share = np.array(off), np.array(by_share)
     assert off[by_share < 0.11].max() < 0.015
-    assert off[by_share < 0.26].max() < 0.02
-    assert off.max() < 0.03
-    assert np.median(off) < 0.003
+    assert off[by_share < 0.26].max() < 0.015
+    assert off.max() < 0.02
+    assert np.median(off) < 0.002
 
 
 def test_tangents_of_large_squeeze_meet_points_held_aside():
-    # Central differences of the forces held aside, at a tenth and a fifth.
+    # Central differences of the forces held aside.
     forces = {}
     for row in rows("squeeze_aside.csv"):
         at = float(row["shape_factor"]), float(row["diameter_ratio"])
@@ -136,9 +136,8 @@ def test_tangents_of_large_squeeze_meet_points_held_aside():
     assert min(map(len, off.values())) > 25
     assert max(off[0.1]) < 0.025
     assert max(off[0.15]) < 0.025
-    # At a fifth tall rings bulge onto the plate an element at a time: meshes scatter by 3 to 5 % among themselves.
-    assert np.median(off[0.2]) < 0.01
-    assert max(off[0.2]) < 0.06
+    assert max(off[0.2]) < 0.03
+    assert np.median(off[0.2]) < 0.005
 
 
 def test_a_ring_of_shape_factor_1_is_squeezed_by_a_quarter():

@@ -18,7 +18,7 @@ from matdb.form.tables import Axis, checksum
 from .leg import LEG_ASIDE_MESH, LEG_MESH, printed_leg
 from .linear import bush_stiffness, column_stiffness, taper_stiffness
 from .mesh import COARSE, FINE, FINER, ROUGH, Fineness
-from .squeeze import COARSE_SQUEEZE, FINE_SQUEEZE, OTHER_SQUEEZES, ROUGH_SQUEEZE, squeeze_column
+from .squeeze import ASIDE_SQUEEZE, SQUEEZE_MESHES, Squeezed, squeeze_column
 
 __all__ = [
     "CASES",
@@ -248,27 +248,37 @@ _SHARES = np.linspace(0.0, 0.3, 25)[1:]
 _CALM = 1e-4
 
 
-def _squeeze_job(job: tuple[tuple[float, float], Fineness]) -> list[tuple[float, float]]:
-    """(share, F / (k₀ h e)) of one geometry, as far as it is a mount to fly."""
-    (shape, hole), fineness = job
-    # Where the elements of a corner fail on one mesh, they may hold on another.
-    runs = []
-    for mesh in (fineness, ROUGH_SQUEEZE, *(OTHER_SQUEEZES if shape < 2.0 else ())):
-        runs.append(squeeze_column((1.0 - hole) / (4.0 * shape), hole, _SHARES, mesh))
-        if runs[-1].share.size == _SHARES.size:
+def _squeeze_job(job: tuple[tuple[float, float], tuple[Fineness, ...]]) -> list[tuple[float, float]]:
+    """(share, F / (k₀ h e)) of one geometry, as far as it is a mount to fly.
+
+    Where the elements of a corner fail on one mesh, they may hold on the next, which goes on from there in its measure.
+    """
+    (shape, hole), meshes = job
+    found: dict[float, float] = {}
+    for mesh in meshes:
+        rows = _flown(squeeze_column((1.0 - hole) / (4.0 * shape), hole, _SHARES, mesh))
+        end = max(found, default=0.0)
+        if max(rows, default=0.0) > end:
+            scale = found[end] / rows[end] if found else 1.0
+            found |= {share: scale * value for share, value in rows.items() if share > end}
+        if len(found) == _SHARES.size:
             break
-    run = max(runs, key=lambda each: each.share.size)
-    rows = []
+    return sorted(found.items())
+
+
+def _flown(run: Squeezed) -> dict[float, float]:
+    """F / (k₀ h e) of one run by share."""
+    rows: dict[float, float] = {}
     before, slope = (0.0, 0.0), 1.0
-    for i, share in enumerate(run.share):
-        value = run.force[i] / run.linear / share
+    for share, force, narrowest in zip(run.share.tolist(), run.force, run.narrowest, strict=True):
+        value = float(force / run.linear / share)
         slope, last = (value * share - before[1]) / (share - before[0]), slope
         before = (share, value * share)
         # A hole's wall that has nearly closed would touch itself; a slope that falls is a wall that folds, or a
         # corner's elements that fail: neither is a mount to fly.
-        if run.narrowest[i] <= 0.1 or slope < 0.98 * last:
+        if narrowest <= 0.1 or slope < 0.98 * last:
             break
-        rows.append((float(share), float(value)))
+        rows[share] = value
     return rows
 
 
@@ -276,7 +286,8 @@ def squeeze_fit(over: Callable[..., Any], say: Callable[[str], None] = print) ->
     """Solve large squeeze over pads and rings, and fit it smoothly over geometry, squeeze by squeeze."""
     grid = np.meshgrid(_SQUEEZE_SHAPE.points(), _SQUEEZE_HOLE.points(), indexing="ij")
     places = list(zip(*(g.ravel().tolist() for g in grid), strict=True))
-    solved = [dict(rows) for rows in over([(at, COARSE_SQUEEZE) for at in places], _squeeze_job)]
+    jobs = [(at, SQUEEZE_MESHES[: None if at[0] < 2.0 else 3]) for at in places]
+    solved = [dict(rows) for rows in over(jobs, _squeeze_job)]
     shares = [float(f"{share:.6g}") for share in _SHARES[1::2]]
     coefficients, residuals, points = [], [], 0
     bases = [
@@ -298,9 +309,9 @@ def squeeze_fit(over: Callable[..., Any], say: Callable[[str], None] = print) ->
     say(f"squeeze: {points} points, fit rms {residual.std():.1e}, most {np.abs(residual).max():.1e}")
     few = places[:: len(places) // 12]
     meshes = []
-    for at, finer in zip(few, over([(at, FINE_SQUEEZE) for at in few], _squeeze_job), strict=True):
-        coarse = solved[places.index(at)]
-        meshes += [abs(coarse[share] / value - 1.0) for share, value in finer if share in coarse]
+    for at, finer in zip(few, over([(at, ASIDE_SQUEEZE) for at in few], _squeeze_job), strict=True):
+        mine = solved[places.index(at)]
+        meshes += [abs(mine[share] / value - 1.0) for share, value in finer if share in mine]
     return {
         "squeeze": {
             "meaning": "Chebyshev coefficients of ln[F / (k0 squeeze) * 2e / (lambda^-2 - 1)] at each squeeze share e, "
@@ -324,7 +335,7 @@ def aside_squeeze(count: int, seed: int, over: Callable[..., Any]) -> list[tuple
     jobs = []
     for i in range(count):
         shape = float(f"{np.exp(random.uniform(np.log(0.15), np.log(3.0))):.4g}")
-        jobs.append(((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.7):.4g}")), FINE_SQUEEZE))
+        jobs.append(((shape, 0.0 if i % 3 == 0 else float(f"{random.uniform(0.0, 0.7):.4g}")), ASIDE_SQUEEZE))
     rows: list[tuple[float, ...]] = []
     for (at, _), solved in zip(jobs, over(jobs, _squeeze_job), strict=True):
         rows += [(*at, share, value) for share, value in solved[1::2]]

@@ -22,15 +22,21 @@ from skfem import Basis, ElementQuad1, ElementQuad2
 
 from .mesh import Fineness, graded, tensor_mesh
 
-__all__ = ["COARSE_SQUEEZE", "FINE_SQUEEZE", "OTHER_SQUEEZES", "ROUGH_SQUEEZE", "Squeezed", "squeeze_column"]
+__all__ = ["ASIDE_SQUEEZE", "SQUEEZE_MESHES", "Squeezed", "squeeze_column"]
 
 Array = NDArray[np.float64]
 
-COARSE_SQUEEZE = Fineness(growth=1.5, most=6, least=0.15)
-ROUGH_SQUEEZE = Fineness(growth=2.0, most=4, least=0.25)
-FINE_SQUEEZE = Fineness(growth=1.4, most=8, least=0.12)
-#: Tried where elements at a corner fail on the others.
-OTHER_SQUEEZES = (FINE_SQUEEZE, Fineness(1.5, 5, 0.2), Fineness(1.7, 7, 0.3), Fineness(1.3, 7, 0.2))
+#: The table's mesh, and those that go on where elements at a corner fail on it.
+SQUEEZE_MESHES = (
+    Fineness(growth=1.4, most=8, least=0.12),
+    Fineness(growth=1.5, most=6, least=0.15),
+    Fineness(growth=2.0, most=4, least=0.25),
+    Fineness(growth=1.5, most=5, least=0.2),
+    Fineness(growth=1.7, most=7, least=0.3),
+    Fineness(growth=1.3, most=7, least=0.2),
+)
+#: Of what is held aside: as far as they go, nothing going on beyond.
+ASIDE_SQUEEZE = (Fineness(growth=1.35, most=12, least=0.09),)
 
 #: Modulus that keeps each point's volume besides the pressure's weak constraint, of which it leaves the solution
 #: alone: without it the elements fall into false branches of equilibrium when compressed.
@@ -178,7 +184,7 @@ class _Column:
 
 
 def squeeze_column(
-    slenderness: float, hole: float, shares: Array, fineness: Fineness = FINE_SQUEEZE, *, contact: bool = True
+    slenderness: float, hole: float, shares: Array, fineness: Fineness = SQUEEZE_MESHES[0], *, contact: bool = True
 ) -> Squeezed:
     """Squeeze a bonded column step by step, as far as equilibrium is found.
 
