@@ -12,7 +12,6 @@ import io
 import math
 import os
 import re
-import warnings
 from array import array
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
@@ -302,8 +301,61 @@ def read_numbers(what: str, name: str, content: bytes) -> NumberTable:
     return NumberTable(header, values, tuple(filled[first:]))
 
 
-def read_long(what: str, path: Path) -> NumberTable:
-    """Read a long table of plain numbers quickly; one that is not plain as :func:`read_numbers` does.
+@dataclass(frozen=True)
+class LongTable:
+    """A table of numbers of millions of rows: its top, and what it takes to read columns of the rest.
+
+    Attributes
+    ----------
+    what : str
+        What it is, for messages.
+    path : path
+        Its file.
+    top : NumberTable
+        Its first rows, or all where ``separator`` is empty.
+    separator : str
+        Between the plain numbers of its rows; empty where they are not plain.
+
+    """
+
+    what: str
+    path: Path
+    top: NumberTable
+    separator: str
+
+    def columns(self, exact: int, others: Iterable[int]) -> tuple[dict[int, Array], Sequence[int]]:
+        """Some columns by their places, one in double and others in single precision, and the rows' lines.
+
+        Raises
+        ------
+        InputError
+            As of :func:`read_numbers`.
+        OSError
+            It cannot be read.
+        """
+        kept = (exact, *dict.fromkeys(i for i in others if i != exact))
+        first, mark = self.top.rows[0], self.separator.encode()
+        if mark:
+            kind = [(str(i), "f8" if i == exact else "f4") for i in kept]
+            with open(self.path, "rb") as file:
+                file.readline() if first > 1 else b""
+                each = file.readline().count(mark)
+                marks = each + sum(block.count(mark) for block in iter(lambda: file.read(_BLOCK), b""))
+            between = None if self.separator == " " else self.separator
+            with suppress(ValueError):
+                told = np.loadtxt(
+                    os.fspath(self.path), kind, comments=None, delimiter=between, skiprows=first - 1, usecols=kept
+                )
+                if between is None or marks == each * told.size:
+                    return {i: told[str(i)] for i in kept}, range(first, first + told.size)
+        table = self.top if not mark else read_numbers(self.what, self.path.name, file_bytes(self.path))
+        if table.header != self.top.header:
+            raise InputError(self.what, self.path.name, "the same columns from top to bottom")
+        return {i: table.values[:, i] for i in kept}, table.rows
+
+
+def read_long(what: str, path: Path) -> LongTable:
+    """Open a long table of plain numbers; one that is not plain is read whole as :func:`read_numbers` does.
 
     Plain is a header line or none, decimal points, the same number of cells in each row, none of them empty.
 
@@ -316,37 +368,13 @@ def read_long(what: str, path: Path) -> NumberTable:
     """
     with open(path, "rb") as file:
         head = file.read(_HEAD)
-        first = head[: head.find(b"\n") + 1]
-        top = read_numbers(what, path.name, head[: head.rfind(b"\n") + 1]) if len(head) == _HEAD else None
+    if len(head) == _HEAD and head[: head.find(b"\n")].isascii():
+        head = head[: head.rfind(b"\n") + 1]
+        top = read_numbers(what, path.name, head)
         separator, comma = _dialect(_decoded(what, head).splitlines()[1:60])
-        named = not _is_row(_split(_decoded(what, first), separator), comma)
-        plain = top is not None and not comma and top.rows[0] == 1 + named and first.isascii()
-        if top is not None and plain:
-            lines = 1 + sum(block.count(b"\n") for block in iter(lambda: file.read(_BLOCK), b"")) + head.count(b"\n")
-            width, values, filled, rest = len(top.header), np.empty((lines, len(top.header))), 0, b""
-            file.seek(len(first) if named else 0)
-            blanks = bytes.maketrans(separator.encode(), b" ")
-            while plain and (block := file.read(_BLOCK)):
-                cut = block.rfind(b"\n") + 1
-                text, rest = rest + block[:cut], block[cut:]
-                found = _plain_numbers(text.translate(blanks))
-                many = text.count(b"\n")
-                plain = found is not None and found.size == many * width
-                if found is not None and plain:
-                    values[filled : filled + many] = found.reshape(many, width)
-                    filled += many
-            if plain and not rest.strip():
-                return NumberTable(top.header, values[:filled], range(1 + named, 1 + named + filled))
-    return read_numbers(what, path.name, file_bytes(path))
-
-
-def _plain_numbers(text: bytes) -> Array | None:
-    """Numbers between blanks; None where something else stands there."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        with suppress(DeprecationWarning, ValueError):
-            return np.fromstring(text, dtype=float, sep=" ")
-    return None
+        if not comma and top.rows[0] <= 2:
+            return LongTable(what, path, top, separator)
+    return LongTable(what, path, read_numbers(what, path.name, file_bytes(path)), "")
 
 
 def _split(line: str, separator: str) -> list[str]:

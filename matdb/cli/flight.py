@@ -134,6 +134,8 @@ def _flown(said: Log, blades: int, done: Progress) -> Flown:
         both = align(airframe, camera, track.flew_s)
         done(0.8)
         axes, both = followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
+        if said.stabilised is None:
+            return Flown(airframe, track, slow, both, axes)
         turned = replace(camera, rate=camera.rate @ both.matrix, acceleration=None)
         start, end = (float(both.camera_time(t)) for t in (both.trace.time_s[0], both.trace.time_s[-1]))
         return Flown(airframe, track, slow, both, axes, motion(turned, (start, end)))

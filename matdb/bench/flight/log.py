@@ -117,7 +117,9 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     steps = np.diff(time)
     # The mean of the usual steps: the median alone is as coarse as the stamps.
     usual = float(steps[steps < 1.8 * np.median(steps)].mean())
-    place = np.append(0.0, np.cumsum(np.maximum(np.rint(steps / usual), 1.0)))
+    steps /= usual
+    place = np.append(0.0, np.cumsum(np.maximum(np.rint(steps, out=steps), 1.0, out=steps)))
+    del steps
     some = slice(None, None, max(1, time.size // 50_000))
     usual, start = np.polyfit(place[some], time[some], 1)
     hz = 1.0 / usual
@@ -128,26 +130,32 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     if not even:
         place, start = (time - time[0]) / usual, float(time[0])
         notes = (*notes, "readings come unevenly; values between them are drawn through them")
-    grid = np.arange(int(place[-1]) + 1)
-    lost = 1.0 - time.size / grid.size
+    many = int(place[-1]) + 1
+    lost = 1.0 - time.size / many
     if lost > _MOST_LOST:
         raise InputError(name, f"{100.0 * lost:.0f} % of its readings missing", "a log with few gaps")
+    at = place.astype(int)
     if even and lost > 0.0:
         notes = (*notes, f"{100.0 * lost:.2g} % of the readings are missing")
 
-    def on_grid(values: Array) -> Array:
-        known = np.isfinite(values[whole])
-        if not known.any():
-            return np.full(grid.size, np.nan)
-        if even and grid.size == time.size and known.all():
-            return np.asarray(values[whole])
-        sound = place[known], values[whole][known]
-        return np.asarray(np.interp(grid, *sound) if even else CubicSpline(*sound)(grid))
+    def fill(out: Array, values: Array) -> None:
+        values = values[whole]
+        known = np.isfinite(values)
+        if not even and known.any():
+            out[:] = CubicSpline(place[known], values[known])(np.arange(many))
+        elif even:
+            out[at] = np.where(known, values, np.nan)
+            gaps, sound = np.flatnonzero(np.isnan(out)), np.flatnonzero(np.isfinite(out))
+            if gaps.size and sound.size:
+                after = np.searchsorted(sound, gaps)
+                ends = sound[np.unique(np.clip([after - 1, after], 0, sound.size - 1))]
+                out[gaps] = np.interp(gaps, ends, out[ends])
 
-    made: dict[str, Any] = {
-        key: on_grid(value) if value.ndim == 1 else np.stack([on_grid(v).astype(np.float32) for v in value.T], axis=1)
-        for key, value in columns.items()
-    }
+    made: dict[str, Any] = {}
+    for key, value in columns.items():
+        made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32)
+        for out, each in zip(np.atleast_2d(made[key].T), np.atleast_2d(value.T), strict=True):
+            fill(out, each)
     pushed, turned, warm = (made.get(key) for key in ("acceleration", "rotor_hz", "temperature_c"))
     return FlightLog(name, float(start), float(hz), made["rate"], pushed, turned, warm, notes)
 
@@ -176,44 +184,44 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     except OSError as error:
         raise InputError(_WHAT, name, "a file that can be read", error.strerror or "") from None
     notes: list[str] = []
-    at = time_index(table, None, None)
-    time = seconds_of(table, at, None, notes, name)
-    parted = [_TITLE.fullmatch(title) for title in table.header]
+    header = table.top.header
+    at = time_index(table.top, None, None)
+    parted = [_TITLE.fullmatch(title) for title in header]
     names = ["" if found is None else found["name"].casefold() for found in parted]
     units = ["" if found is None else (found["unit"] or found["end"] or "") for found in parted]
     if columns and len(columns) != 3:
         raise InputError("columns", f"{len(columns)} columns", "three: the rates in roll, pitch and yaw")
-    rates = [column_index(c, table.header, "columns") for c in columns] or _three(names, at, _RATE, _RATE_PLAIN)
+    rates = [column_index(c, header, "columns") for c in columns] or _three(names, at, _RATE, _RATE_PLAIN)
     if len(rates) != 3:
         cure = "name them: --column gyro_x --column gyro_y --column gyro_z"
-        raise InputError(name, ", ".join(table.header), "a log with three angular rates (roll, pitch, yaw)", cure)
+        raise InputError(name, ", ".join(header), "a log with three angular rates (roll, pitch, yaw)", cure)
     scales = []
     for i in rates:
         if not (unit or units[i]):
             cure = "write it into the title in brackets, or give --unit deg/s"
-            raise InputError(f"{name}, column {table.header[i]}", "no unit", "a rate in deg/s or rad/s", cure)
-        scales.append(parse(f"1 {unit or units[i]}", "angular_rate", f"{name}, column {table.header[i]}"))
-    # An hour of readings is kept in half the room; a gyro has fewer digits.
-    found = {
-        "rate": np.stack(
-            [np.float32(s) * table.values[:, i].astype(np.float32) for i, s in zip(rates, scales, strict=True)], axis=1
-        )
-    }
+            raise InputError(f"{name}, column {header[i]}", "no unit", "a rate in deg/s or rad/s", cure)
+        scales.append(parse(f"1 {unit or units[i]}", "angular_rate", f"{name}, column {header[i]}"))
     others = [i for i in range(len(names)) if i != at and i not in rates]
     pushed = _three([names[i] if i in others else "" for i in range(len(names))], at, _ACCELERATION)
-    if len(pushed) == 3:
-        known = [_scale(units[i], "acceleration") for i in pushed]
-        if None in known:
-            notes.append("accelerations without a unit were left out")
-        else:
-            found["acceleration"] = table.values[:, pushed] * np.array(known, dtype=float)
+    known = [scale for i in pushed if (scale := _scale(units[i], "acceleration")) is not None]
+    if len(known) < len(pushed):
+        notes.append("accelerations without a unit were left out")
+    chosen = {"rate": (rates, scales)} | ({"acceleration": (pushed, known)} if len(known) == 3 else {})
     turned = [i for i in others if _ROTOR.fullmatch(names[i] + units[i].casefold()) and _scale(units[i], "rotor_speed")]
-    if turned:
-        speeds = table.values[:, turned] * [_scale(units[i], "rotor_speed") or 0.0 for i in turned]
-        found["rotor_hz"] = speeds.mean(axis=1) / 60.0
     warm = [i for i in others if _TEMPERATURE.fullmatch(names[i]) and units[i].strip("° ").casefold() in ("c", "degc")]
+    needed = [*(i for places, _ in chosen.values() for i in places), *turned, *warm[:1]]
+    read, rows = table.columns(at, needed)
+    time = seconds_of(read[at], header[at], rows, None, notes, name)
+    # An hour of readings is kept in half the room; a gyro has fewer digits.
+    found = {key: np.empty((time.size, 3), dtype=np.float32) for key in chosen}
+    for key, (places, factors) in chosen.items():
+        for k, (i, factor) in enumerate(zip(places, factors, strict=True)):
+            np.multiply(read[i], factor, out=found[key][:, k], casting="same_kind")
+    if turned:
+        found["rotor_hz"] = np.mean([read[i] * (_scale(units[i], "rotor_speed") or 0.0) for i in turned], axis=0) / 60.0
     if warm:
-        found["temperature_c"] = table.values[:, warm[0]]
+        found["temperature_c"] = read[warm[0]]
+    del read
     return evened(name, time, found, tuple(notes))
 
 

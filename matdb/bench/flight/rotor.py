@@ -39,12 +39,16 @@ _SEEN, _TURNING = 0.8, 1.0
 _TALL, _LINE_BINS = 4.0, 1.3
 #: Where nothing of a line is seen any more, over its frequency.
 _BESIDE: Final = (0.88, 1.12)
+#: How far a speed in flight lies from the usual one at most (ln).
+_NEAR: Final = 0.6
 #: A line that is not seen for sure stands this far up at most.
 _DOUBTED: Final = 0.35
 #: Lines nearer than this are not told apart, bins.
 _APART_BINS: Final = 4.0
 #: Rotation below this (root mean square in that band, rad/s) is that on the ground; shorter pauses are flown.
 _MOVES_HZ, _MOVING, _PAUSE_S = (0.2, 5.0), math.radians(0.7), 4.0
+#: At its ends a flight turns at least this share of what it usually does.
+_LIFTED: Final = 0.1
 #: Share of the usual rotor speed above which it is in the air, and spectra that are left out beside that.
 _AIRBORNE, _MARGIN = 0.7, 12
 #: How far lines of rotors that idle stand below those in flight at least (ln of power).
@@ -53,6 +57,8 @@ _QUIETER: Final = 2.5
 _LEAST_S: Final = 20.0
 #: From this share of spectra on in which lines lie on each other, the speed is known to that share only.
 _BLIND, _CROSSED = 0.01, 0.025
+#: Share of time for which a line may be lost; it is below this share of its usual height over so many spectra.
+_LOST, _FAINT, _SECONDS = 0.02, 0.4, 17
 #: What remains open of a speed with the clearest lines, as a share (by simulated flights).
 _OPEN: Final = 0.008
 #: Share of the readings that lie below the lowest and above the highest speed told.
@@ -197,9 +203,25 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
     seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
     if log.rotor_hz is None:
         # Again without what rotors that idle on the ground draw it to.
-        path = speeds[_best_path(score[air])]
-        path, reasons = _settled(log, seen, path, blades, (low, high), told=within_hz is not None)
-        hz, noise, spread, blind = _centred(seen, path, orders)
+        score = score[air]
+        path = speeds[_best_path(score)]
+        once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
+        if once is not path:
+            # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
+            near = np.abs(np.log(speeds / np.median(once))) < _NEAR
+            path = speeds[near][_best_path(score[:, near])]
+            once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
+            if once is not path:
+                raise Refused("its rotor lines do not tell one speed: give --rotor")
+        path, unmirrored = _unmirrored(log, seen, path, (low, high))
+        reasons += unmirrored
+        # Twice: where the throttle moves fast, the path lags behind the lines.
+        hz, *_ = _centred(seen, path, orders)
+        hz, noise, spread, blind = _centred(seen, hz, orders)
+        if blind > _BLIND and max(_lost(seen, hz, order) for order in orders[:2]) > _LOST:
+            raise Refused(
+                "its rotor lines cross at this rate, and one of them is lost behind: give --rotor, or log faster"
+            )
     else:
         hz, reasons, noise, spread, blind = path, (), 0.0, 0.0, 0.0
     # Taking off and landing are left out: below this share of the usual speed half the weight is on the ground.
@@ -213,12 +235,23 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         for order in orders
     )
     # Unequal lines pull the centre to their own rotor; a spectrum rounds off a throttle that moves within it.
-    bent = 0.0 if log.rotor_hz is not None else 0.5 * float(np.std(np.diff(hz, 2)))
+    least, most = np.quantile(hz, (_RARE, 1.0 - _RARE))
+    turns = np.diff(hz, 2) ** 2
+    rare = turns[(hz[1:-1] <= least) | (hz[1:-1] >= most)]
+    bent = 0.0 if log.rotor_hz is not None else 0.5 * math.sqrt(max(turns.mean(), rare.mean() if rare.size else 0.0))
     sd = math.hypot(noise, 0.5 * spread, bent, _OPEN * float(np.median(hz)))
     if blind > _BLIND:
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
     return RotorTrack((float(start), float(end)), seen.time_s, hz, sd, spread, lines, reasons)
+
+
+def _lost(seen: _Spectrogram, path: Array, order: float) -> float:
+    """Share of the time for which an order's line stands far less high than usual for some seconds."""
+    from scipy import ndimage
+
+    high = ndimage.uniform_filter1d(np.clip(seen.heights(path, order), 0.0, _TALL), _SECONDS)
+    return float(np.mean(high < _FAINT * np.median(high)))
 
 
 def _score(seen: _Spectrogram, speeds: Array, orders: Sequence[float]) -> Array:
@@ -239,13 +272,15 @@ def _flown(log: FlightLog, turning: NDArray[np.bool_], time_s: Array) -> tuple[f
     time, rate = log.slow(_MOVES_HZ)
     power = np.append(0.0, np.cumsum(np.sum(rate**2, axis=1)))
     first, last = (np.searchsorted(time, time_s + side) for side in (-1.0, 1.0))
-    moving = np.sqrt((power[last] - power[first]) / np.maximum(last - first, 1)) > _MOVING
-    air = np.flatnonzero(moving & turning)
+    turns = np.sqrt((power[last] - power[first]) / np.maximum(last - first, 1))
+    air = np.flatnonzero((turns > _MOVING) & turning)
     if not air.size:
         what = "its rotors turn, but it does not move" if turning.any() else "no rotor lines stand out of its noise"
         raise Refused(f"it did not fly: {what}")
     runs = np.split(air, np.flatnonzero(np.diff(air) * _HOP_S > _PAUSE_S) + 1)
     longest = max(runs, key=len)
+    # Filters smear its motion over the time before it lifts.
+    longest = longest[turns[longest] > _LIFTED * np.median(turns[longest])]
     start, end = float(time_s[longest[0]]), float(time_s[longest[-1]])
     if end - start < _LEAST_S:
         raise Refused(f"it flew {end - start:.0f} s only; {_LEAST_S:.0f} s or more are needed")
@@ -288,10 +323,10 @@ def _best_path(score: Array) -> NDArray[np.int64]:
     moves = np.arange(-_FASTEST, _FASTEST + 1)
     cost = (_CHANGE * np.abs(moves)).astype(score.dtype)[:, None]
     padded = np.full(many + 2 * _FASTEST, -np.inf, dtype=score.dtype)
-    places = np.arange(many)
+    shifted, places = np.lib.stride_tricks.sliding_window_view(padded, many), np.arange(many)
     for row in range(1, len(score)):
         padded[_FASTEST:-_FASTEST] = best
-        came = np.lib.stride_tricks.sliding_window_view(padded, many) - cost
+        came = shifted - cost
         chosen = np.argmax(came, axis=0)
         back[row] = moves[chosen]
         best = came[chosen, places] + score[row]
@@ -338,51 +373,54 @@ def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[
     return calm, noise, min(widths, default=0.0), float(np.mean(weight == 0.0))
 
 
-def _settled(
-    log: FlightLog, seen: _Spectrogram, path: Array, blades: int, span: tuple[float, float], *, told: bool
+def _possible(hz: Array, span: tuple[float, float]) -> bool:
+    return bool(0.98 * span[0] <= np.quantile(hz, _RARE) and np.quantile(hz, 1.0 - _RARE) <= 1.02 * span[1])
+
+
+def _once_a_turn(
+    seen: _Spectrogram, path: Array, blades: int, span: tuple[float, float], *, told: bool
 ) -> tuple[Array, tuple[str, ...]]:
-    """The path, once it is sure which order its line is and that it is no mirror image. Raises Refused."""
-    reasons = list[str]()
-    low, high = span[0] * 0.98, span[1] * 1.02
-
-    def possible(hz: Array) -> bool:
-        return bool(low <= np.quantile(hz, _RARE) and np.quantile(hz, 1.0 - _RARE) <= high)
-
+    """The path, or that of a line below it that is once a turn. Raises Refused where that is not sure."""
+    if blades == 1:
+        return path, ()
     for share in (1.0 / blades, 0.5):
         # A line below what was taken for once a turn is that of the turn.
         below = seen.along(path, share)
-        if blades > 1 and possible(path * share) and below > _DOUBTED:
+        if _possible(path * share, span) and below > _DOUBTED:
             if below < _SEEN:
                 lines = f"{_span_text(path * share)} or {_span_text(path)}"
                 raise Refused(f"a faint line leaves open whether the rotors turn {lines} times a second: give --rotor")
-            path = path * share
-            break
+            return path * share, ()
     once, passing = (seen.along(path, order) > _SEEN for order in (1.0, float(blades)))
-    if blades > 1 and not (once and passing):
+    if not (once and passing):
         other = path / blades if once else path * blades
-        if possible(other):
+        if _possible(other, span):
             lines = " or ".join(_span_text(p) for p in sorted((path, other), key=np.median))
             raise Refused(f"one rotor line alone, so the rotors turn {lines} times a second: give --rotor")
-        reasons.append("one rotor line alone, taken as what is known of the rotor speed allows")
-    elif blades > 1 and not told:
-        reasons.append("the lowest rotor line is taken as once a turn")
+        return path, ("one rotor line alone, taken as what is known of the rotor speed allows",)
+    return path, () if told else ("the lowest rotor line is taken as once a turn",)
+
+
+def _unmirrored(
+    log: FlightLog, seen: _Spectrogram, path: Array, span: tuple[float, float]
+) -> tuple[Array, tuple[str, ...]]:
+    """The path, once it is sure that it is no mirror image. Raises Refused where it is not."""
     images = [k * log.hz + sign * path for k in range(-4, 5) for sign in (-1.0, 1.0) if (k, sign) != (0, 1.0)]
-    images = [image for image in images if possible(image)]
-    if images:
-        paths = [path, *images]
-        # At a multiple of half the rate a speed and its image meet, and the path may turn back there.
-        to_half = np.abs(path - 0.5 * log.hz * np.round(2.0 * path / log.hz))
-        meets = float(np.quantile(to_half, _RARE)) < 2.0 * seen.bin_hz
-        chosen = None if meets else _by_thrust(log, seen.time_s, paths)
-        if chosen is None:
-            lines = " or ".join(_span_text(p) for p in sorted(paths, key=np.median))
-            raise Refused(
-                f"at {log.hz:.4g} readings a second the rotors may turn {lines} times a second, which look the same: "
-                "give --rotor, or log faster"
-            )
-        path = paths[chosen]
-        reasons.append("which of the speeds that look the same at this rate it is was told by the thrust")
-    return path, tuple(reasons)
+    images = [image for image in images if _possible(image, span)]
+    if not images:
+        return path, ()
+    paths = [path, *images]
+    # At a multiple of half the rate a speed and its image meet, and the path may turn back there.
+    to_half = np.abs(path - 0.5 * log.hz * np.round(2.0 * path / log.hz))
+    meets = float(np.quantile(to_half, _RARE)) < 2.0 * seen.bin_hz
+    chosen = None if meets else _by_thrust(log, seen.time_s, paths)
+    if chosen is None:
+        lines = " or ".join(_span_text(p) for p in sorted(paths, key=np.median))
+        raise Refused(
+            f"at {log.hz:.4g} readings a second the rotors may turn {lines} times a second, which look the same: "
+            "give --rotor, or log faster"
+        )
+    return paths[chosen], ("which of the speeds that look the same at this rate it is was told by the thrust",)
 
 
 def _by_thrust(log: FlightLog, time_s: Array, paths: Sequence[Array]) -> int | None:

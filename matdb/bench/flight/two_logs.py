@@ -32,6 +32,8 @@ _CLOCK_SD_S, _MOST_DRIFT = 1e-3, 1e-3
 _ACROSS, _TURN_SD_DEG = 0.03, 0.5
 #: Rate of the two together at most, Hz: isolators' modes lie far below.
 _TOGETHER_HZ: Final = 250.0
+#: Half the length of the filter before that, in readings at that rate.
+_LOW_PASS: Final = 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,11 +205,16 @@ def _line(when: Array, delay: Array, weight: Array) -> tuple[Array, float]:
 
 def _read(log: FlightLog, values: Array, at_s: Array, hz: float) -> Array:
     """A log's values at some times, without what a rate of ``hz`` cannot carry."""
-    from scipy import signal
-    from scipy.interpolate import CubicSpline
+    from scipy import ndimage, signal
 
-    low = signal.butter(4, 0.42 * hz, fs=log.hz, output="sos")
     step = max(1, int(log.hz / (2.0 * hz)))
-    time = log.time_s[::step]
-    read = [signal.sosfiltfilt(low, each)[::step] if log.hz > 1.2 * hz else each for each in values.T]
-    return np.stack([CubicSpline(time, each)(at_s) for each in read], axis=1)
+    # As long in time for any rate: flat to a quarter of ``hz``, next to nothing above half.
+    half = round(_LOW_PASS * log.hz / hz / step)
+    low = signal.firwin(2 * half * step + 1, 0.4 * hz, fs=log.hz).astype(np.float32) if log.hz > 1.2 * hz else None
+    read = np.empty((len(at_s), values.shape[1]))
+    place = [(at_s - log.start_s) * log.hz / step]
+    for k, each in enumerate(values.T):
+        known = each if low is None else signal.upfirdn(low, each, down=step)[half:]
+        # A cubic spline through readings that come evenly.
+        ndimage.map_coordinates(known, place, output=read[:, k], order=3, mode="nearest")
+    return read

@@ -99,7 +99,7 @@ def read_trace(
         rate = checked_number("sample_rate_hz", sample_rate_hz, 0.0, 1e7, "Hz", open_low=True)
         time = np.arange(len(table.rows)) / rate
     else:
-        time = seconds_of(table, at, time_unit, notes, Path(path).name)
+        time = seconds_of(table.values[:, at], header[at], table.rows, time_unit, notes, Path(path).name)
     values = table.values
     names = tuple(header[i] for i in signals)
     return Trace(time, values[:, signals], names, values[:, base] if base else None, tuple(notes))
@@ -146,18 +146,18 @@ def time_index(table: NumberTable, time_column: str | int | None, rate: float | 
     return -1
 
 
-def seconds_of(table: NumberTable, at: int, unit: str | None, notes: list[str], name: str) -> Array:
+def seconds_of(time: Array, title: str, rows: Sequence[int], unit: str | None, notes: list[str], name: str) -> Array:
     """Seconds since the first row with a time. Raises InputError."""
     if unit is not None and unit not in _SECONDS:
         raise InputError("time_unit", unit, "one of " + ", ".join(_SECONDS))
-    time, title = table.values[:, at], table.header[at]
-    known = np.flatnonzero(np.isfinite(time))
-    if known.size < 2:
+    known = np.isfinite(time)
+    told = time[known]
+    if told.size < 2:
         raise InputError(_WHAT, name, "at least two rows with a time")
-    steps = np.diff(time[known])
+    start, steps = told[0], np.diff(told)
     if np.any(steps < 0):
-        row = known[int(np.argmax(steps < 0)) + 1]
-        field, cure = f"{_WHAT} row {table.rows[row]}, column {title!r}", "sort the rows, or give one record a file"
+        row = np.flatnonzero(known)[int(np.argmax(steps < 0)) + 1]
+        field, cure = f"{_WHAT} row {rows[row]}, column {title!r}", "sort the rows, or give one record a file"
         raise InputError(field, f"{time[row]:.12g}", "later than the row above", cure)
     steps = steps[steps > 0]
     if steps.size == 0:
@@ -170,4 +170,4 @@ def seconds_of(table: NumberTable, at: int, unit: str | None, notes: list[str], 
         step = float(np.median(steps))
         unit = "s" if step < 0.2 else "ms" if step < 200.0 else "us" if step < 2e5 else "ns"
         notes.append(f"time without a unit taken as {unit}: {1.0 / (step * _SECONDS[unit]):.4g} readings a second")
-    return np.asarray((time - time[known[0]]) * _SECONDS[unit])
+    return np.asarray((time - start) * _SECONDS[unit])

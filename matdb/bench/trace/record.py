@@ -60,7 +60,8 @@ class Trace:
         names = self.names or tuple(f"signal {i + 1}" for i in range(signal.shape[1]))
         notes = list(self.notes)
         if order.size:
-            order = order[np.append(True, np.any(np.diff(every[order], axis=0) != 0.0, axis=1))]
+            if np.any(np.diff(time[order]) <= 0.0):
+                order = order[np.append(True, np.any(np.diff(every[order], axis=0) != 0.0, axis=1))]
             time[order], packet = _unpacked(time[order])
             order = order[np.append(True, np.diff(time[order]) > 0)]
             notes += [packet] if packet else []
