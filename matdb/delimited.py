@@ -323,8 +323,8 @@ class LongTable:
     top: NumberTable
     separator: str
 
-    def columns(self, exact: int, others: Iterable[int]) -> tuple[dict[int, Array], Sequence[int]]:
-        """Some columns by their places, one in double and others in single precision, and the rows' lines.
+    def columns(self, exact: Sequence[int], others: Iterable[int]) -> tuple[dict[int, Array], Sequence[int]]:
+        """Some columns by their places, in double and others in single precision, and the rows' lines.
 
         Raises
         ------
@@ -333,10 +333,10 @@ class LongTable:
         OSError
             It cannot be read.
         """
-        kept = (exact, *dict.fromkeys(i for i in others if i != exact))
+        kept = tuple(dict.fromkeys([*exact, *others]))
         first, mark = self.top.rows[0], self.separator.encode()
         if mark:
-            kind = [(str(i), "f8" if i == exact else "f4") for i in kept]
+            kind = [(str(i), "f8" if i in exact else "f4") for i in kept]
             with open(self.path, "rb") as file:
                 file.readline() if first > 1 else b""
                 each = file.readline().count(mark)

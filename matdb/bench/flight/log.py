@@ -153,7 +153,7 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
 
     made: dict[str, Any] = {}
     for key, value in columns.items():
-        made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32)
+        made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32 if value.ndim > 1 else float)
         for out, each in zip(np.atleast_2d(made[key].T), np.atleast_2d(value.T), strict=True):
             fill(out, each)
     pushed, turned, warm = (made.get(key) for key in ("acceleration", "rotor_hz", "temperature_c"))
@@ -209,11 +209,10 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     chosen = {"rate": (rates, scales)} | ({"acceleration": (pushed, known)} if len(known) == 3 else {})
     turned = [i for i in others if _ROTOR.fullmatch(names[i] + units[i].casefold()) and _scale(units[i], "rotor_speed")]
     warm = [i for i in others if _TEMPERATURE.fullmatch(names[i]) and units[i].strip("° ").casefold() in ("c", "degc")]
-    needed = [*(i for places, _ in chosen.values() for i in places), *turned, *warm[:1]]
-    read, rows = table.columns(at, needed)
+    read, rows = table.columns((at, *turned, *warm[:1]), [i for places, _ in chosen.values() for i in places])
     time = seconds_of(read[at], header[at], rows, None, notes, name)
     # An hour of readings is kept in half the room; a gyro has fewer digits.
-    found = {key: np.empty((time.size, 3), dtype=np.float32) for key in chosen}
+    found: dict[str, Array] = {key: np.empty((time.size, 3), dtype=np.float32) for key in chosen}
     for key, (places, factors) in chosen.items():
         for k, (i, factor) in enumerate(zip(places, factors, strict=True)):
             np.multiply(read[i], factor, out=found[key][:, k], casting="same_kind")
