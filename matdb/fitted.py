@@ -157,7 +157,7 @@ class FittedRecords:
         )
         # The table is computed from what is kept, before the store is locked for writing, and kept with the fit.
         rows = self._tabulated(record.material, self._curve_from(record, stale=False))
-        saved = self.records.fit(self.records.save_fit(record, rows))
+        saved = self.records.fit(self.records.save_fit(record, *rows))
         self._curves.clear()
         return dataclasses.replace(curve, **_made(saved))
 
@@ -186,16 +186,16 @@ class FittedRecords:
         for name in names:
             curve = self.current_curve(name)
             rows = self._tabulated(name, curve)  # before the store is locked for writing
-            if rows is not None:
-                count += self.records.publish(name, curve.fit_id, rows)
+            if rows:
+                count += self.records.publish(name, curve.fit_id, *rows)
         return count
 
-    def _tabulated(self, material: str, curve: Curve) -> list[tuple[Any, ...]] | None:
-        """Rows of a material's stiffness table; None when it has no part."""
+    def _tabulated(self, material: str, curve: Curve) -> tuple[list[tuple[Any, ...]], ...]:
+        """Rows of a material's stiffness table and of what squeezes do; nothing when it has no part."""
         parts = self.records.parts(material)
         masses = sorted({round(m.mass_kg / m.count, 9) for m in self.records.mountings()})
         rows = matdb.advice.tabulated.stiffness_rows(curve, parts, masses, self._highest_hz())
-        return [row[: matdb.advice.tabulated.PUBLISHED] for row in rows] if parts else None
+        return (list(rows), list(matdb.advice.tabulated.squeeze_factors(parts))) if parts else ()
 
     def _highest_hz(self) -> float:
         """The highest rotor order of any mounting, Hz; 0 without one."""

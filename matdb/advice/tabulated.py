@@ -46,14 +46,12 @@ COLUMNS: Final = (
     "damping_ratio",
     "damping_low",
     "damping_high",
-    "basis",
-    "extrapolated",
     "loss_n_per_mm",
     "loss_low",
     "loss_high",
+    "basis",
+    "extrapolated",
 )
-#: As many of them does the store publish.
-PUBLISHED: Final = COLUMNS.index("loss_n_per_mm")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -195,15 +193,15 @@ def stiffness_rows(
             if felt is not curve:
                 own = ln_e + part.form.ln_bulk_softening(axis, ln_e, curve.bulk_modulus_mpa)
                 storage, damping = _stiffness_and_damping(own)
-            *found, loss = _bands(storage * np.exp(scale)[:, None], damping)
-            yield from _rows(part.name, axis, t, f, None, f, *found, curve.basis, outside, loss)
+            found = _bands(storage * np.exp(scale)[:, None], damping)
+            yield from _rows(part.name, axis, t, f, None, f, *found, curve.basis, outside)
             for mass in masses_kg if axis == part.form.axes[0] else ():
                 held = ln_scale_at_rest(felt, part, axis, 0.0, TEMPERATURES_C, mass)
                 state = suspended(felt, held, mass, TEMPERATURES_C)
                 at = median(state.frequency_hz)
-                *found, loss = _bands(*_stiffness_and_damping(state.ln_stiffness))
+                found = _bands(*_stiffness_and_damping(state.ln_stiffness))
                 beyond = curve.extrapolated(TEMPERATURES_C, at).astype(int)
-                yield from _rows(part.name, axis, TEMPERATURES_C, None, mass, at, *found, curve.basis, beyond, loss)
+                yield from _rows(part.name, axis, TEMPERATURES_C, None, mass, at, *found, curve.basis, beyond)
 
 
 def _stiffness_and_damping(ln_stiffness: Any) -> tuple[Any, Any]:

@@ -88,7 +88,8 @@ def publish(call: Call, material: str | None = option("NAME", "Only this materia
     """Compute the stiffness table that other tools read with SQL.
 
     A fit does so for its material by itself; ask for it after adding parts or mountings. The views are named
-    published_material, published_part, published_reading, published_stiffness and published_stiffness_step.
+    published_material, published_part, published_reading, published_stiffness, published_stiffness_step and
+    published_squeeze.
     """
     with call.existing() as store:
         rows = store.publish(material)

@@ -161,9 +161,23 @@ class EffectiveStiffnessRow(Base):
     damping_ratio: Mapped[float] = mapped_column(sa.Double)
     damping_low: Mapped[float] = mapped_column(sa.Double)
     damping_high: Mapped[float] = mapped_column(sa.Double)
+    loss_n_per_mm: Mapped[float | None] = mapped_column(sa.Double)
+    loss_low: Mapped[float | None] = mapped_column(sa.Double)
+    loss_high: Mapped[float | None] = mapped_column(sa.Double)
     basis: Mapped[str] = mapped_column(sa.String(40))
     extrapolated: Mapped[int]
     fit_id: Mapped[int | None] = mapped_column(sa.ForeignKey("fit.id"))
+
+
+class SqueezeFactorRow(Base):
+    """How much stiffer than unsqueezed a part is, in storage and loss alike; derived as the table is."""
+
+    __tablename__ = "squeeze_factor"
+
+    part_id: Mapped[int] = mapped_column(sa.ForeignKey("part.id"), primary_key=True)
+    axis: Mapped[str] = mapped_column(sa.String(120), primary_key=True)
+    squeeze_mm: Mapped[float] = mapped_column(sa.Double, primary_key=True)
+    stiffness_factor: Mapped[float] = mapped_column(sa.Double)
 
 
 class MountingRow(Base):

@@ -346,14 +346,16 @@ class Records:
                 fingerprint=rows.fingerprint(self._reader.rows, number),
             )
 
-    def save_fit(self, fit: FitRecord, published: Iterable[Sequence[Any]] | None = None) -> int:
+    def save_fit(
+        self, fit: FitRecord, published: Iterable[Sequence[Any]] | None = None, squeezes: Iterable[Sequence[Any]] = ()
+    ) -> int:
         """Keep a fit, and with it the tabulated stiffness that it gives; answers its number.
 
         Parameters
         ----------
         fit : FitRecord
             What came out.
-        published : iterable of sequence, optional
+        published, squeezes : iterable of sequence, optional
             Rows as :meth:`publish` takes them. They are kept in the same transaction: no reader ever sees the
             new fit with the old table.
 
@@ -368,7 +370,7 @@ class Records:
         with self._change() as writer:
             number = writer.save_fit(fit)
             if published is not None:
-                writer.publish(fit.material, number, published)
+                writer.publish(fit.material, number, published, squeezes)
             return number
 
     def fit(self, number: int) -> FitRecord:
@@ -400,7 +402,13 @@ class Records:
             number = self._id("material", fit.material)
             return rows.fingerprint(self._reader.rows, number) != fit.fingerprint
 
-    def publish(self, material: str, fit_id: int | None, published: Iterable[Sequence[Any]]) -> int:
+    def publish(
+        self,
+        material: str,
+        fit_id: int | None,
+        published: Iterable[Sequence[Any]],
+        squeezes: Iterable[Sequence[Any]] = (),
+    ) -> int:
         """Put a material's tabulated stiffness (:mod:`matdb.advice.tabulated`) in the place of what was there.
 
         Returns
@@ -415,7 +423,7 @@ class Records:
 
         """
         with self._change() as writer:
-            return writer.publish(material, fit_id, published)
+            return writer.publish(material, fit_id, published, squeezes)
 
     # -- the store as a whole ------------------------------------------------------------------------------
 

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 _OURS = {"material", "part", "reading"}
 #: Every table that matdb asks.
-TABLES = _OURS | {"alembic_version", "effective_stiffness", "fit", "fit_reading", "mounting", "replaced"}
+TABLES = _OURS | {"alembic_version", "fit", "fit_reading", "mounting", "replaced"}
+TABLES |= {"effective_stiffness", "squeeze_factor"}
 _VERSION_TABLE = (
     "CREATE TABLE alembic_version ( version_num VARCHAR(32) NOT NULL, "
     "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num) )"

@@ -25,8 +25,6 @@ from matdb.store.stored import FitRecord
 _BATCH = 20000
 #: Names that are looked up one by one; for more the whole table is read.
 _MOST_NAMES = 500
-_OF_MATERIAL = "part_id IN (SELECT id FROM part WHERE material_id = ?)"
-
 _FIRST = ("id", "kind", "material_id", "part_id", "taken_at", "logged_at")
 _GETTERS = {kind: attrgetter(*rows.own_fields(cls)) for kind, cls in READINGS.items()}
 _READING_COLUMNS = {kind: (*_FIRST, *rows.own_fields(cls)) for kind, cls in READINGS.items()}
@@ -88,6 +86,8 @@ class Writer:
         """Give a material, part or mounting a new definition and keep what it said before."""
         number = self._id(what, name)
         material_id = self._id("material", new.material) if isinstance(new, Part) else None
+        of = [self._id("material", each.material) for each in (old, new) if isinstance(each, Part)]
+        seen = {each: rows.fingerprint(self.rows, each) for each in ([number] if what == "material" else of)}
         if material_id is not None:
             # A derived column, kept beside the part for the index; the readings themselves stay as they are.
             self._run("UPDATE reading SET material_id = ? WHERE part_id = ?", material_id, number)
@@ -97,8 +97,9 @@ class Writer:
         values = rows.row_of(new, material_id)
         columns = ", ".join(f"{column} = ?" for column in values)
         self._run(f"UPDATE {what} SET {columns} WHERE id = ?", *values.values(), number)
-        if what != "mounting":
-            self._forget_published("part_id = ?" if what == "part" else _OF_MATERIAL, number)
+        for each, mark in seen.items():
+            if rows.fingerprint(self.rows, each) != mark:
+                self._forget_published(each)
 
     def keep(self, what: str, number: int, before: dict[str, Any], why: str) -> None:
         """Keep what a record said before it was changed, with the reason."""
@@ -212,19 +213,30 @@ class Writer:
         tables.insert_tuples(self.connection, "fit_reading", ("fit_id", "reading_id"), [(number, i) for i in used])
         return number
 
-    def publish(self, material: str, fit_id: int | None, published: Iterable[Sequence[Any]]) -> int:
+    def publish(
+        self,
+        material: str,
+        fit_id: int | None,
+        published: Iterable[Sequence[Any]],
+        squeezes: Iterable[Sequence[Any]] = (),
+    ) -> int:
         """Put a material's tabulated stiffness in the place of what was there; answers the number of rows."""
         material_id = self._id("material", material)
         parts: dict[str, int] = dict(self.rows("SELECT name, id FROM part WHERE material_id = ?", (material_id,)))
-        self._forget_published(_OF_MATERIAL, material_id)
+        self._forget_published(material_id)
         columns = Base.metadata.tables["effective_stiffness"].columns.keys()[1:]  # its number is drawn by the engine
         ready = [(parts[row[0]], *row[1:], fit_id) for row in published if row[0] in parts]
         tables.insert_tuples(self.connection, "effective_stiffness", columns, ready)
+        factors = [(parts[row[0]], *row[1:]) for row in squeezes if row[0] in parts]
+        names = Base.metadata.tables["squeeze_factor"].columns.keys()
+        tables.insert_tuples(self.connection, "squeeze_factor", names, factors)
         return len(ready)
 
-    def _forget_published(self, those: str, number: int) -> None:
-        """Drop the tabulated stiffness of parts: it holds no more."""
-        self._run(f"DELETE FROM effective_stiffness WHERE {those}", number)
+    def _forget_published(self, material_id: int) -> None:
+        """Drop the tabulated stiffness of a material's parts: it holds no more."""
+        for table in ("effective_stiffness", "squeeze_factor"):
+            those = "part_id IN (SELECT id FROM part WHERE material_id = ?)"
+            self._run(f"DELETE FROM {table} WHERE {those}", material_id)
 
     # -- names and numbers ---------------------------------------------------------------------------------
 

@@ -161,11 +161,14 @@ def test_a_fit_and_a_change_keep_it_true(file, tmp_path):
         store.add(matdb.RingDown(part="leg", temperature_c=10.0, mass_kg=0.15, frequency_hz=25.0, log_decrement=0.7))
         store.fit("leg print")
         assert count(copy, "part = 'leg' AND newest = 1 AND fit_id = 2") == rows == count(copy, "part = 'leg'")
-        # A part with another form has no row until it is computed again; its neighbours keep theirs.
+        # A part with another form leaves its material's fit behind; those of other materials keep their rows.
         taller = matdb.Part(name="leg", material="leg print", form=matdb.Strut(outer_mm=5, inner_mm=4, length_mm=30))
         store.records.replace("leg", taller, "measured again")
         assert (count(copy, "part = 'leg'"), count(copy, "part = 'ring'") > 0) == (0, True)
         assert store.publish("leg print") == rows
+        noted = matdb.Part(name="leg", material="leg print", form=taller.form, note="of the second batch")
+        store.records.replace("leg", noted, "noted")
+        assert count(copy, "part = 'leg' AND is_current = 1") == rows
         store.records.replace("amber", matdb.Material(name="amber", family="silicone", hardness="60 A"), "relabelled")
         assert count(copy, "part = 'ring'") == 0
         assert store.publish() > rows
@@ -182,9 +185,43 @@ def test_the_views_only_read(file):
     connection.close()
 
 
+def current(file):
+    """What the view says of every material's rows; None where there is none."""
+    connection = sqlite3.connect(file)
+    try:
+        return dict(connection.execute("SELECT material, min(is_current) FROM published_stiffness GROUP BY material"))
+    finally:
+        connection.close()
+
+
+@pytest.mark.slow
+def test_the_view_knows_that_a_fit_is_stale_as_the_library_does(file, tmp_path):
+    copy = shutil.copy(file, tmp_path / "copy.sqlite")
+    logged = matdb.RingDown(part="leg", temperature_c=5.0, mass_kg=0.15, frequency_hz=27.0, log_decrement=0.8)
+    other = matdb.Part(name="short leg", material="leg print", form=matdb.Strut(outer_mm=5, inner_mm=4, length_mm=9))
+    changes = [
+        lambda store: store.add(logged),
+        lambda store: store.records.remove_reading(1, "a loose screw"),
+        lambda store: (store.add(logged), store.undo()),
+        lambda store: store.add(other),
+        lambda store: store.add(matdb.HardnessReading(material="amber", temperature_c=23.0, value="41 A")),
+    ]
+    for change in changes:
+        with matdb.open_store(copy, as_fitted=True) as store:
+            for each in store.materials():
+                if store.curve(each.name).stale:
+                    store.fit(each.name)
+            store.publish()
+            assert current(copy) == {"amber": 1, "leg print": 1}
+            change(store)
+            told = {each.name: int(not store.curve(each.name).stale) for each in store.materials()}
+        assert current(copy) == told
+        assert 0 in told.values()
+
+
 def test_the_table_is_the_same_through_every_door(file, tmp_path):
-    """Python, SQL, CSV and JSON to the last digit; squeezed by the factor that goes with it."""
-    names = ["stiffness_n_per_mm", "stiffness_low", "stiffness_high", "damping_ratio", "extrapolated"]
+    """Python, SQL, CSV and JSON to the last digit; squeezed by the factor that the view has."""
+    names = ["stiffness_n_per_mm", "stiffness_low", "stiffness_high", "loss_n_per_mm", "damping_ratio", "extrapolated"]
     with matdb.open_store(file) as store:
         table = store.part_table("leg", axis="lateral")
         squeezed = store.part_table("ring", axis="axial", squeeze_mm=0.9)
@@ -197,9 +234,11 @@ def test_the_table_is_the_same_through_every_door(file, tmp_path):
         f"SELECT {', '.join(names)} FROM published_stiffness WHERE part = 'leg' AND axis = 'lateral' "
         "AND given_hz IS NOT NULL ORDER BY given_hz, temperature_c"
     ).fetchall()
+    of_ring = "FROM published_squeeze WHERE part = 'ring' AND axis = 'axial'"
+    in_sql = dict(connection.execute(f"SELECT squeeze_mm, stiffness_factor {of_ring}"))
     connection.close()
     stiffness = table.stiffness_n_per_mm
-    ours = stiffness.median, stiffness.low, stiffness.high, table.damping_ratio.median
+    ours = stiffness.median, stiffness.low, stiffness.high, table.loss_n_per_mm.median, table.damping_ratio.median
     np.testing.assert_array_equal(np.array(rows), np.stack([*ours, table.extrapolated], axis=1))
     np.testing.assert_allclose(squeezed.stiffness_n_per_mm.low, there.stiffness_n_per_mm.low, rtol=1e-12)
     np.testing.assert_allclose(squeezed.damping_ratio.high, there.damping_ratio.high, rtol=1e-12)
@@ -207,6 +246,7 @@ def test_the_table_is_the_same_through_every_door(file, tmp_path):
     assert {row["table_version"] for row in document["rows"]} == {2}
     of_ring = [each for each in document["squeeze_factors"] if (each["part"], each["axis"]) == ("ring", "axial")]
     factors = {each["squeeze_mm"]: each["stiffness_factor"] for each in of_ring}
+    assert factors == in_sql
     assert factors[0.0] == 1.0
     at_rest = [row["stiffness_n_per_mm"] for row in document["rows"] if (row["part"], row["axis"]) == ("ring", "axial")]
     np.testing.assert_allclose(np.array(at_rest) * factors[0.9], squeezed.stiffness_n_per_mm.median, rtol=1e-12)

@@ -80,7 +80,7 @@ def importing(where, folder, ready, confirm):
 def fitting(where, folder, ready, confirm):
     """Keep a fit; finding it takes long but writes nothing."""
     arrays = {"draws": np.ones((DRAWS, 12))}
-    table = [("007", "axial", float(i), None, 0.5, *[2.0] * 7, "readings", 0) for i in range(PUBLISHED)]
+    table = [("007", "axial", float(i), None, 0.5, *[2.0] * 10, "readings", 0) for i in range(PUBLISHED)]
     fit = FitRecord(material="amber 40A", program_version="0", arrays=arrays, reading_ids=(1, 2, 4))
     with Records(where) as records:
         ready()

@@ -71,7 +71,7 @@ def remount(records, note):
 
 
 def rows():
-    return [("pad 10x5", "axial", float(i), None, 0.5, *[2.0] * 7, "readings", 0) for i in range(PUBLISHED)]
+    return [("pad 10x5", "axial", float(i), None, 0.5, *[2.0] * 10, "readings", 0) for i in range(PUBLISHED)]
 
 
 def fit(records, note):

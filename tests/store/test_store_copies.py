@@ -233,10 +233,11 @@ def test_the_check_finds_what_a_server_without_its_constraints_lost(
         first = records.readings()[0]
         records.correct_reading(first.id, first.reading, "read again")
         fit = FitRecord(material="amber 40A", program_version="0", reading_ids=(2,))
-        records.save_fit(fit, [("007", "axial", 1.0, None, 0.5, *[2.0] * 7, "readings", 0)])
+        published = [("007", "axial", 1.0, None, 0.5, *[2.0] * 10, "readings", 0)]
+        records.save_fit(fit, published, [("007", "axial", 0.0, 1.0)])
         assert records.check() == []
     server.sql(f"ALTER TABLE {table} DROP CONSTRAINT fk_{table}_{column}_{parent}", name)
-    number = "fit_id" if table == "fit_reading" else "id"
+    number = {"fit_reading": "fit_id", "squeeze_factor": "part_id"}.get(table, "id")
     row = server.sql(f"UPDATE {table} SET {column} = 77 WHERE {column} IS NOT NULL RETURNING {number}", name)[0][0]
     with Records(server.url(name), readonly=True) as records:
         found = [(f.level, f.what, f.says) for f in records.check()]

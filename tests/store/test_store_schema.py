@@ -201,7 +201,8 @@ def fit_everything(records):
     records.correct_reading(first.id, first.reading, "read again")
     records.replace("nose", MOUNTING, "the same again")
     fit = FitRecord(material="amber 40A", program_version="0", arrays={"draws": DRAWS}, reading_ids=(2, 3), seed=7)
-    records.save_fit(fit, [("007", "axial", 1.0, None, 0.5, *[2.0] * 7, "readings", 0)])
+    published = [("007", "axial", 1.0, None, 0.5, *[2.0] * 10, "readings", 0)]
+    records.save_fit(fit, published, [("007", "axial", 0.0, 1.0)])
 
 
 def test_an_upgrade_on_a_server_keeps_every_row_and_a_copy(
