@@ -128,6 +128,8 @@ def table(
     """Write parts over temperature and frequency.
 
     What the store publishes: storage and loss stiffness and damping ratio with bands, for programs that look up.
+
+    For instance: matdb export table leg --out leg.csv.
     """
     squeeze_mm = options.quantity(squeeze, "length", "--squeeze") or 0.0
     with call.existing() as store:

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final, Literal, get_type_hints
 
 from matdb.advice.camera import Mode
 from matdb.advice.cover import Cover
+from matdb.advice.flown import Against, Picture
 from matdb.advice.size import Proposal
 from matdb.advice.squeeze import Squeeze
 from matdb.advice.suit import Suitability
@@ -21,6 +22,7 @@ from matdb.curve.low_temperature import LowTemperature
 from matdb.curve.next_reading import NextReading
 from matdb.errors import InputError
 from matdb.exchange.json_schema import DEFINITIONS, ERROR, schema_of
+from matdb.exchange.reading_file import Problem
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
@@ -79,8 +81,10 @@ _BOUGHT: Final = _of(do=str, what=str, pieces=int, length_mm=float | None, mass_
 _SHOWN: Final = {"**": Part, "readings": int, "stiffness_n_per_mm_at_1_mpa": {"*": float}}
 _CHANGED: Final = {"changed": list[str]}
 _GONE: Final = {"name": str, "retired_readings": int}
+_ROTOR: Final = dict.fromkeys(("lowest_hz", "hover_hz", "highest_hz", "sd_hz", "spread_hz"), float) | {"orders": list}
+_SERIES: Final = {"label": str, "style": str} | dict.fromkeys(("x", "y", "low", "high"), Any)
 _PICTURE: Final = {
-    "chart": {"title": str, "subtitle": str, "panels": [{"x": str, "y": str, "series": [dict], "ranges": [Span]}]}
+    "chart": {"title": str, "subtitle": str, "panels": [{"x": str, "y": str, "series": [_SERIES], "ranges": [Span]}]}
 }
 
 _SIX: Final = {
@@ -130,17 +134,19 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     "part forms": {"forms": [_of(form=str, what=str, dimensions=Any, axes=list[str])]},
     "part remove": _GONE,
     "flight read": _of(
-        "clock", "sensor", "axes", answer=Answer, flew_s=Literal["range"], rotor=dict, manoeuvre_hz=float, clock=dict,
-        sensor=dict, axes=list, picture=Any, readings=list[int], temperature_c=float | None,
+        "clock", "sensor", "axes", answer=Answer, flew_s=Literal["range"], rotor=_ROTOR, manoeuvre_hz=float,
+        clock=_of(offset_s=float, drift_ppm=float, sd_s=float), axes=[{"**": Against, "missed": Any}],
+        sensor=_of(turn_deg=float, sd_deg=float, matrix=list), picture=Picture | None, readings=list[int],
+        temperature_c=float | None,
     ),
-    "flight tap": {"answer": Answer, "verdict": str, "modes": [dict]},
+    "flight tap": {"answer": Answer, "verdict": str, "modes": [Against]},
     "reading add": {"number": int, "reading": Reading},
     "reading list": {"readings": [StoredReading]},
     "reading correct": {"number": int, "corrects": int, "reading": StoredReading},
     "reading remove": {"number": int, "reading": StoredReading},
     "reading import": _of(
-        file=str, dry_run=bool, logged=int, numbers=list[int], would_log=int, duplicates=list, problem_count=int,
-        problems=list,
+        file=str, dry_run=bool, logged=int, numbers=list[int], would_log=int, duplicates=list[int],
+        problem_count=int, problems=[Problem],
     ),
     "reading trace": {"file": str, "forced": bool, "verdict": str, "number": int | None, "reading?": Reading, "*": Any},
     "mounting add": {"number": int, "mounting": Mounting},
@@ -181,7 +187,10 @@ def document_schema(command: str) -> dict[str, Any]:
 
 
 def schema(command: Annotated[list[str] | None, arg("[COMMAND]...", "Such as suit, or part show.")] = None) -> None:
-    """Show the JSON Schema of what a command answers with --json; without one, of which there are any."""
+    """Show the JSON Schema of what a command answers with --json; without one, of which there are any.
+
+    For instance: matdb schema suit.
+    """
     if not command:
         lines("Documents:", DOCUMENTS)
         return

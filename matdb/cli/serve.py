@@ -30,6 +30,8 @@ def serve(
 
     Parts, stiffness with bands, complex stiffness, curves, which part to fit under a mounting: /openapi.json says how.
     The newest fits answer as they are; nothing is fitted or written.
+
+    For instance: matdb serve --mounting 'nose camera' --port 8080.
     """
     alone = host == "localhost" or _is_loopback(host)
     if not alone and len(token) < _LEAST_TOKEN:

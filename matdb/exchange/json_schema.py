@@ -15,10 +15,10 @@ from matdb.advice.camera import Mode, SixAxes
 from matdb.advice.size import Proposal
 from matdb.advice.suit import State
 from matdb.bench.protocol import ProtocolStep
-from matdb.bench.readings import Reading
+from matdb.bench.readings import READINGS, Reading
 from matdb.curve.band import Band
 from matdb.curve.next_reading import NextReading
-from matdb.form.base import FormBase
+from matdb.form.base import FORMS, FormBase
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.store.stored import StoredReading
 
@@ -37,11 +37,15 @@ OTHERWISE: Final[dict[type, dict[str, Any]]] = {
     },
     ProtocolStep: {"frequency_hz": Band, "log_decrement": Band},
 }
-#: Records of many kinds, whose own fields follow from ``form`` or ``kind``.
-_OPEN: Final[dict[type, dict[str, Any]]] = {
-    FormBase: {"form": str},
-    Reading: {"kind": str},
-    StoredReading: {"number": int, "kind": str, "counts": bool},
+#: Records of many kinds: the kinds, which of them have which fields, and what stands in each.
+_OF_KINDS: Final[dict[type, tuple[Mapping[str, type], dict[str, Any]]]] = {
+    FormBase: (FORMS, {"form": str}),
+    Reading: (READINGS, {"kind": str}),
+    StoredReading: (
+        READINGS,
+        {"number": int, "kind": str, "counts": bool, "corrects": int | None}
+        | {"logged_at": str, "retired_at": str | None, "retired_why": str | None},
+    ),
 }
 #: Records that leave out what is as usual.
 _SPARSE: Final = (Mounting, CameraPackage)
@@ -117,9 +121,10 @@ def schema_of(hint: Any) -> dict[str, Any]:
 @cache
 def _record(cls: type) -> dict[str, Any]:
     """The schema of a dataclass, from its own fields."""
-    for base, fields in _OPEN.items():
+    for base, (kinds, fields) in _OF_KINDS.items():
         if issubclass(cls, base):
-            return schema_of({**fields, "*": Any})
+            own = {f"{f.name}?": Any for kind in kinds.values() for f in dataclasses.fields(kind)}
+            return schema_of(own | fields)
     hints, sparse = get_type_hints(cls), cls in _SPARSE
     usual = {f.name for f in dataclasses.fields(cls) if sparse and f.default is not dataclasses.MISSING}
     named = {f.name + "?" * (f.name in usual): hints[f.name] for f in dataclasses.fields(cls)}

@@ -111,12 +111,13 @@ def by_notebook(states: list[tuple[float, float]]) -> Any:
     import nbformat
 
     cell = f"""
-import matdb, numpy as np
+import sys, matdb
+sys.path.insert(0, {str(Path(__file__).parent)!r})
+from readers import grid
 with matdb.open_store("bench.sqlite") as store:
-    answers = store.answers({PART!r})
-    for t, f in {states!r}:
-        found = answers.median(t, f)
-        print(found.stiffness_n_per_mm, found.damping_ratio)
+    table = store.part_table({PART!r}).to_frame()
+for stiffness, damping in grid(table, {states!r}):
+    print(stiffness, damping)
 """
     book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell)])
     nbclient.NotebookClient(book, timeout=120).execute()
