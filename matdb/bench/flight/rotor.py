@@ -205,18 +205,7 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
     seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
     if log.rotor_hz is None:
         # Again without what rotors that idle on the ground draw it to.
-        score = score[air]
-        path = speeds[_best_path(score)]
-        once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
-        if once is not path:
-            # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
-            near = np.abs(np.log(speeds / np.median(once))) < _NEAR
-            path = speeds[near][_best_path(score[:, near])]
-            once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
-            if once is not path:
-                raise Refused("its rotor lines do not tell one speed: give --rotor")
-        path, unmirrored = _unmirrored(log, seen, path, (low, high))
-        reasons += unmirrored
+        path, reasons = _told_path(log, seen, score[air], speeds, blades, told=within_hz is not None)
         # Twice: where the throttle moves fast, the path lags behind the lines.
         hz, *_ = _centred(seen, path, orders)
         hz, noise, spread, blind = _centred(seen, hz, orders)
@@ -246,6 +235,27 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
     return RotorTrack((float(start), float(end)), seen.time_s, hz, sd, spread, lines, reasons)
+
+
+def _told_path(
+    log: FlightLog, seen: _Spectrogram, score: Array, speeds: Array, blades: int, *, told: bool
+) -> tuple[Array, tuple[str, ...]]:
+    """The rotor speed by its lines, once it is sure that it is theirs. Raises Refused."""
+    span = float(speeds[0]), float(speeds[-1])
+    path = speeds[_best_path(score)]
+    once, reasons = _once_a_turn(seen, path, blades, span, told=told)
+    if once is not path:
+        # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
+        near = np.abs(np.log(speeds / np.median(once))) < _NEAR
+        path = speeds[near][_best_path(score[:, near])]
+        once, reasons = _once_a_turn(seen, path, blades, span, told=told)
+        if once is not path:
+            raise Refused("its rotor lines do not tell one speed: give --rotor")
+    path, unmirrored = _unmirrored(log, seen, path, span)
+    if unmirrored and _once_a_turn(seen, path, blades, span, told=told)[0] is not path:
+        # A mirror image of the blades' line was taken for once a turn.
+        raise Refused("its rotor lines and their mirror images do not tell one speed: give --rotor, or log faster")
+    return path, (*reasons, *unmirrored)
 
 
 def _lost(seen: _Spectrogram, path: Array, order: float) -> float:
