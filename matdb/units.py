@@ -111,7 +111,7 @@ def allowed_units(dimension: str) -> str:
     return f"{words}, for instance {example}"
 
 
-def parse(text: str, dimension: str, field: str) -> float:
+def parse(text: str, dimension: str, field: str, into: str = "") -> float:
     """Read one quantity.
 
     Parameters
@@ -125,11 +125,13 @@ def parse(text: str, dimension: str, field: str) -> float:
         A key of :data:`UNITS`; ``"dimensionless"`` takes bare numbers.
     field : str
         The name of the field, as the user knows it, for messages.
+    into : str
+        Unit of the answer, of the same zero; the dimension's trade unit (:data:`UNITS`) when left out.
 
     Returns
     -------
     float
-        The value in the dimension's trade unit (:data:`UNITS`); finite.
+        The value in that unit; finite.
 
     Raises
     ------
@@ -169,6 +171,9 @@ def parse(text: str, dimension: str, field: str) -> float:
         raise InputError(field, shown, allowed, "write a finite number")
     if dimension == "temperature" and value <= _ABSOLUTE_ZERO_C:
         raise InputError(field, shown, "above absolute zero (-273.15C, -459.67F, 0K)", "check the sign and the unit")
+    if into and table[into] != table[UNITS[dimension]]:
+        # What was written in that unit stays as it is, to the last digit.
+        value = float(digits) if factor == table[into] else value * table[into][1] / table[into][0]
     return value
 
 

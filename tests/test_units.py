@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import matdb
 from matdb.errors import InputError, UnitError
+from matdb.fields import ENDINGS
 from matdb.units import STANDARD_GRAVITY_M_S2, UNITS, allowed_units, parse, parse_range
 
 
@@ -185,6 +186,12 @@ def test_the_trade_unit_reads_back_what_it_wrote(value, dimension):
 def test_every_example_in_the_messages_is_itself_understood():
     for dimension in UNITS:
         assert math.isfinite(parse(allowed_units(dimension).rpartition(" ")[2], dimension, "f"))
+
+
+@pytest.mark.parametrize("ending", [name for name, told in ENDINGS.items() if told.dimension in UNITS])
+def test_a_field_is_read_into_the_unit_that_its_name_ends_with(ending):
+    told = ENDINGS[ending]
+    assert parse(f"37.3{told.unit}", told.dimension, "f", told.unit) == 37.3
 
 
 def test_importing_it_imports_nothing_beyond_the_standard_library():

@@ -74,7 +74,7 @@ class OwnMounting:
             if each.stem in _SIDES and said is not None:
                 more[field] = parse_sizes(said, _SIDES[each.stem], each.option)
             elif said is not None:
-                more[field] = parse(said, each.dimension, each.option) if each.dimension in UNITS else said
+                more[field] = parse(said, each.dimension, each.option, each.unit) if each.dimension in UNITS else said
         if self.height is not None:
             more["centre_mm"] = (0.0, 0.0, parse(self.height, "length", "--height"))
         if self.load is not None:

@@ -119,11 +119,8 @@ def value_of(field: FieldInfo, text: str, label: str, unit: str = "", *, comma: 
             raise InputError(label, text, f"a whole number{span}")
         return int(float(plain))
     if unit and NUMBER.fullmatch(plain):
-        if unit == field.unit == "min":
-            return parse(plain, "dimensionless", label)
         plain = f"{plain} {unit}"
-    value = parse(plain, dimension, label)
-    return value / 60.0 if field.unit == "min" else value
+    return parse(plain, dimension, label, field.unit)
 
 
 def _time(text: str, label: str) -> dt.datetime:

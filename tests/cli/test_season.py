@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import math
 import re
 
 import numpy as np
@@ -49,6 +50,18 @@ def six(store):
             )
         )
     return store
+
+
+def test_a_slow_swing_turns_the_picture_by_focal_length_over_pixel_pitch(matdb_says, six, tmp_path):
+    """The camera follows at 0.5 Hz, so 0.2 rad/s2 of pitch move a picture of 4.5 mm and 2.4 um by 38 px: by hand."""
+    file = tmp_path / "slow.csv"
+    file.write_text("frequency (Hz),pitch (rad/s2)\n0.5,0.2\n", encoding="utf-8")
+    camera = ("--focal-length", "4.5mm", "--pixel-pitch", "2.4um")
+    told = matdb_says("suit", "--mounting", "six", "--temp=20C", "--spectrum", file, *camera, "--json").json
+    assert told["mounting"]["pixel_pitch_um"] == 2.4
+    swing = 4.5e-3 / 2.4e-6 * 0.2 / (2 * math.pi * 0.5) ** 2
+    for row in told["ranking"]:
+        assert row["shake"]["vertical_rms_px"]["median"] == pytest.approx(swing / math.sqrt(2), rel=0.01)
 
 
 def suit(matdb_says, *words):
