@@ -208,9 +208,8 @@ class Curve:
         share = checked_share(share)
         ln_e = self.ln_modulus(t, np.log(2.0 * np.pi * f))
         storage = np.exp(ln_e.real) * np.cos(ln_e.imag)
-        loss = np.tan(ln_e.imag)
-        outside = self.extrapolated(t, f)
-        return ModulusBands(band(storage, share), band(loss, share), bool(outside) if outside.ndim == 0 else outside)
+        bands, outside = (band(storage, share), band(np.tan(ln_e.imag), share)), self.extrapolated(t, f)
+        return ModulusBands(*bands, bool(outside) if outside.ndim == 0 else outside)
 
     def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> Flags:
         """Where a state lies outside the readings' temperatures or reduced frequencies; all of it for a prior."""
@@ -223,8 +222,7 @@ class Curve:
             return np.ones(np.shape(temperature_c), dtype=bool)
         t, reduced, (low, high) = temperature_c, ln_reduced_hz, self.measured_c
         outside = (t < low - _MARGIN_K) | (t > high + _MARGIN_K)
-        margin = _MARGIN_DECADES * math.log(10.0)
-        outside |= (reduced < self.measured_ln_hz[0] - margin) | (reduced > self.measured_ln_hz[1] + margin)
+        outside |= _beyond(reduced, self.measured_ln_hz) > _MARGIN_DECADES * math.log(10.0)
         return np.asarray(outside)
 
     def damping_unread(self, temperature_c: Array, frequency_hz: Array) -> Flags:
@@ -233,8 +231,7 @@ class Curve:
         return self._unread(np.log(f) + self.median_ln_shift(t))
 
     def _unread(self, ln_reduced_hz: Array) -> Flags:
-        beyond = _beyond(ln_reduced_hz, self.measured_loss_ln_hz)
-        return np.asarray(beyond > _MARGIN_LOSS_DECADES * math.log(10.0))
+        return np.asarray(_beyond(ln_reduced_hz, self.measured_loss_ln_hz) > _MARGIN_LOSS_DECADES * math.log(10.0))
 
     def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
         """Ln of the complex modulus (MPa) of every draw, shape (n, *S).
@@ -328,10 +325,13 @@ class Curve:
         guessed = f"; guessed {' and '.join(beyond)} degC" if beyond else ""
         old = "; newer readings are not fitted yet" if self.stale else ""
         on = "" if part is None or part in self.offsets else " on other parts of its material"
-        odd = [bool(row.get("fumbled")) for row in self.report.get("readings", ())]
         if self.contradicted:
             return f"{CONTRADICTED} at {self.measured_span} does not fit it, check that first{old}"
-        amiss = f"; check first what does not fit ({sum(odd)} of {len(odd)} readings)" * any(odd)
+        rows = self.report.get("readings", ())
+        odd = sum(bool(row.get("fumbled")) for row in rows)
+        either = sum(isinstance(row.get("or_else"), int) for row in rows)
+        which = f"what does not fit ({odd} of {len(rows)} readings)" if odd else f"which of {either} readings is wrong"
+        amiss = f"; check first {which}" if odd or either else ""
         return f"measured at {self.measured_span}{on}{guessed}{amiss}{old}"
 
     @property

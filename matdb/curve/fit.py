@@ -237,6 +237,8 @@ def _misfits(
         for k, j in enumerate(rival.tolist())
         if most[k] > FUMBLED and rival[j] == k != j and max(single[k], single[j]) < _ALONE * most[k]
     }
+    # Of several that one contradicts, only one is its match; the others are as doubtful.
+    rivals |= {k: int(rival[k]) for k in np.flatnonzero((single > FUMBLED) & ~fumbled).tolist() if k not in rivals}
     close = np.abs(evidence.temperature_k[:, None] - evidence.temperature_k) < _NEIGHBOUR_K
     lone = (close & ~np.isnan(evidence.loss)).sum(axis=1) < 2
     stiffer, lossier = (np.median(values, axis=0) for values in away.values())
@@ -327,7 +329,7 @@ def _misfit_warnings(rows: Sequence[Mapping[str, Any]], numbers: Sequence[int] |
                 f"{name(row)} is stiffer or loses more than the others lead to expect: it was misread, or the material "
                 "nears its glass transition; it hardly counts in this fit, read again some 8 K warmer"
             )
-        elif other is not None and row["index"] < other:
+        elif other is not None and (row["index"] < other or rows[other]["or_else"] != row["index"]):
             found.append(
                 f"{name(row)} or {name(rows[other])} does not fit the others, which cannot tell which of the two: look "
                 "at mass, count and unit of both, or read one of them again"

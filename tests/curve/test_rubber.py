@@ -13,7 +13,7 @@ from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve
 from matdb.curve.parameters import COLUMNS, EXPONENT
 from matdb.errors import InputError
-from matdb.form import BentLeg, Part
+from matdb.form import BentLeg, Grommet, Part
 from matdb.material.record import Material
 
 PARTS = {"virtual": virtual.PART}
@@ -178,6 +178,23 @@ def test_three_readings_can_only_tell_which_two_contradict_each_other():
     rows, warnings = said("flat plateau", 1, 5, 2, 1.6)
     assert [fumbled for fumbled, _ in rows] == [False, False, True, False, False]
     assert "at 23 degC does not fit the others: look at mass" in warnings
+
+
+def test_two_that_a_third_contradicts_are_both_told():
+    """Along, 0.4 of what the drawing makes of the reading across, twice: no pair of one reading each."""
+    grommet = Part(name="g", material="virtual", form=Grommet(12, 4.2, 3.5, plate_mm=2, hole_mm=7, sleeve_mm=4.2))
+    how = {"part": "g", "mass_kg": 0.5, "count": 4}
+    along = [
+        RingDown(**how, temperature_c=21.0, squeeze_mm=0.75, frequency_hz=52.0, log_decrement=0.6),
+        RingDown(**how, temperature_c=-16.0, squeeze_mm=0.75, frequency_hz=58.0, log_decrement=0.75),
+    ]
+    across = RingDown(**how, temperature_c=21.0, frequency_hz=41.0, log_decrement=0.6, axis="shear")
+    curve = fit_curve(Material(name="virtual", family="silicone", hardness="30 A"), {"g": grommet}, [*along, across])
+    rows = curve.report["readings"]
+    assert all(row["fumbled"] or row["or_else"] == 2 for row in rows[:2]), rows
+    told = " ".join(curve.report["warnings"])
+    assert told.count("or the ring-down of g at 21 degC does not fit the others") == 2
+    assert "check first which of" in curve.rests_on("g", -5.0, 20.0)
 
 
 def test_a_coldest_reading_that_is_too_stiff_may_as_well_near_glass():
