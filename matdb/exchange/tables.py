@@ -243,9 +243,13 @@ def part_table(store: Store, parts: Sequence[str], axis: str | None = None, sque
     for name, each in every:
         found = store.part_table(name, axis=each, squeeze_mm=squeeze_mm)
         columns = (*names, *bands, "basis", "extrapolated", *last)
-        rows += table_rows(len(found.temperature_c), *(getattr(found, column) for column in columns))
-        said |= dict.fromkeys(store.current_curve(found.material).report.get("warnings", ()))
-    header = (*_header(*names, bands=bands)[:-1], *last)
+        warnings = store.current_curve(found.material).report.get("warnings", ())
+        # What holds for all of them is told once, in the first row.
+        notes = [tuple(warnings), *[()] * (len(found.temperature_c) - 1)]
+        rows += table_rows(len(notes), *(getattr(found, column) for column in columns), notes)
+        said |= dict.fromkeys(warnings)
+    *own, told = _header(*names, bands=bands)
+    header = (*own, *last, told)
     of_factors = ("part", "axis", "squeeze_mm", "stiffness_factor")
     more = {"rule": RULE, "squeeze_factors": [dict(zip(of_factors, row, strict=True)) for row in factors]}
     return AnswerTable(header, rows, warnings=tuple(said), more=more)
