@@ -124,6 +124,10 @@ class Cover(PlainRecord):
         Hours in the record, or temperatures where no times are known.
     counted : str
         "hours" or "temperatures": what ``hours`` and the shares count.
+    fails_c : tuple of (float, float)
+        From where to where the one to fly then rather fails than holds, degrees Celsius.
+    fails_in : tuple of str
+        The months of it, of a table of months.
     options : int
         Parts times squeezes that were judged.
     sentence : str
@@ -146,6 +150,8 @@ class Cover(PlainRecord):
     sentence: str
     notes: tuple[str, ...] = ()
     counted: str = "hours"
+    fails_c: tuple[tuple[float, float], ...] = ()
+    fails_in: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return self.sentence
@@ -232,6 +238,7 @@ def cover(
         sentence="",
         notes=exposed.notes,
         counted=exposed.counted,
+        **plan.failing(),
     )
     return dataclasses.replace(answer, sentence=_sentence(answer, exhausted))
 
@@ -327,6 +334,17 @@ class _Plan:
                 extrapolated=row.extrapolated,
                 warnings=row.warnings,
             )
+
+    def failing(self) -> dict[str, Any]:
+        """Where who serves rather fails than holds: stretches of temperature, and their months where known."""
+        steps, forecast = self.exposed.steps, self.exposed.forecasts[0]
+        fails = (self.p[self.serves, np.arange(steps.size)] < 0.5) & (self.weight > 0.0)
+        runs = np.split(steps[fails], np.flatnonzero(np.diff(np.flatnonzero(fails)) > 1) + 1)
+        spans = tuple((float(run[0]), float(run[-1])) for run in runs if run.size)
+        if forecast is None or not forecast.monthly:
+            return {"fails_c": spans}
+        when = dict.fromkeys(forecast.label(k) for k in np.flatnonzero(fails[self.exposed.sequence[0]]).tolist())
+        return {"fails_c": spans, "fails_in": tuple(when)}
 
     def _swap(self, run: int) -> Swap:
         steps, start = self.exposed.steps, self.starts[run]

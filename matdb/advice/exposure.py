@@ -94,7 +94,8 @@ class Flight:
         if len(days) > _MOST_DAYS:
             shown, allowed = f"{self.car_c:g} degC on {len(days)} days", f"given for at most {_MOST_DAYS} days"
             raise InputError("car_c", shown, allowed, "leave it out")
-        each = [lagging(Forecast(flown.temperature_c[d], flown.times[d], start=flown.start)) for d in days]
+        several = [replace(flown, temperature_c=flown.temperature_c[d], times=flown.times[d], notes=()) for d in days]
+        each = [lagging(day) for day in several]
         times = np.concatenate([f.times for f in each if f.times is not None])
         temperature, notes = np.concatenate([f.temperature_c for f in each]), (*flown.notes, *each[0].notes)
         return replace(flown, temperature_c=temperature, times=times, notes=notes)

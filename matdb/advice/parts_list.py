@@ -37,8 +37,9 @@ def parts_list(part: Part, count: int, fitted: Proposal | Suitability, *, owned:
     """
     form = part.form
     row: dict[str, Any] = dict.fromkeys(("do", "what", "pieces", "length_mm", "mass_g", "price"))
-    own = {"do": "take" if owned else form.made, "what": f"{part.name}: {form.label()} mm, of {part.material}"}
-    rows = [row | own | {"pieces": count, "mass_g": fitted.cost.mass_g, "price": fitted.cost.price}]
+    own = {"do": "take" if owned else form.made, "what": f"{part.name}: {form.label('mm')}, of {part.material}"}
+    cost = {"mass_g": fitted.cost.mass_g, "price": fitted.cost.price}
+    rows = [row | own | {"pieces": count} | {k: v and round(v, 2) for k, v in cost.items()}]
     thread, two = part.known_screw, form.pair
     if thread is None:
         return rows

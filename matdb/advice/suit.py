@@ -353,7 +353,7 @@ class _View:
             rotor_transmissibility=rotor_through,
             rotor_worst_hz=rotor_worst,
             follow_error=self._missed(found, states["softest"].temperature_c),
-            reason=reason(found, self.exposed.when(found.index, found.worst), worst.package if self.several else ""),
+            reason=reason(found, worst.package if self.several else "", timed=True),
             settle=settle(
                 part=part.name,
                 probability=found.probability,

@@ -43,17 +43,20 @@ def sags(sag_mm: float, height_mm: float) -> str:
     return f"sags {float(f'{sag_mm:.2g}'):g} mm"
 
 
-def reason(found: Judgement, when: str = "", package: str = "") -> str:
+def reason(found: Judgement, package: str = "", *, timed: bool = False) -> str:
     """What decides, in one sentence without a full stop.
 
     Parameters
     ----------
     found : Judgement
         The part at its squeeze.
-    when, package : str
-        The first time of the worst temperature and the camera package that is judged there; either may be empty.
+    package : str
+        The camera package that is judged; may be empty.
+    timed : bool
+        Say when it is first as cold or warm as where that decides.
     """
-    decides = found.deciding
+    decides, judge = found.deciding, found.judge
+    when = judge.exposed.when(found.index, judge.step(decides.temperature_c)) if timed else ""
     place = f"at {decides.temperature_c:.3g} degC" + (f" ({when})" if when else "")
     place += f" with {package}" if package else ""
     if decides.probability >= VERDICTS[0][0]:

@@ -101,7 +101,7 @@ class Session:
         if self.mass_kg is None:
             self.mass_kg = next((m for r in reversed(past) if (m := getattr(r, "mass_kg", None))), None)
         many = counted(len(past), "readings") if past else "no reading"
-        show(f"{self.part.name} ({self.part.form.label()} mm) of {self.material.name}: {many} so far. q stops.")
+        show(f"{self.part.name} ({self.part.form.label('mm')}) of {self.material.name}: {many} so far. q stops.")
         try:
             self._look()
             while True:

@@ -88,7 +88,10 @@ def cover_lines(found: Cover) -> list[str]:
         for swap in found.swaps
     ]
     alone = [f"Alone the best would hold {found.held(best[0].share)}."] if n > 1 else []
-    return [f"{first}.", *swaps, *alone]
+    at = " and ".join(f"at {_span(*ends)} degC" for ends in found.fails_c)
+    months = f" ({', '.join(found.fails_in)})" if found.fails_in else ""
+    fails = [f"It rather fails {at}{months}."] if at else []
+    return [f"{first}.", *fails, *swaps, *alone]
 
 
 def show_cover(found: Cover) -> None:
@@ -135,4 +138,7 @@ def _member(each: Member) -> str:
 
 
 def _span(low_c: float | None, high_c: float | None) -> str:
-    return "-" if low_c is None or high_c is None else f"{given_text(low_c)} to {given_text(high_c)}"
+    if low_c is None or high_c is None:
+        return "-"
+    low, high = (given_text(round(end, 1)) for end in (low_c, high_c))
+    return low if low == high else f"{low} to {high}"

@@ -69,7 +69,7 @@ def add(
     )
     number = call.added(part, sure=yes)
     warnings = part.form.warnings(part.form.axes[0])
-    text = f"added part {name}: {part.form.label()} mm, of {material}"
+    text = f"added part {name}: {part.form.label('mm')}, of {material}"
     call.answer({"number": number, "part": part}, text, warnings)
 
 
@@ -98,7 +98,7 @@ def edit(
         if shape is not None and not yes:
             shape.check_meant()
         new, changed = call.edited(kept, old, form=shape, **said)
-    text = f"edited part {new.name}: {new.form.label()} mm, of {new.material}"
+    text = f"edited part {new.name}: {new.form.label('mm')}, of {new.material}"
     call.answer({"part": new, "changed": changed}, text, new.form.warnings(new.form.axes[0]))
 
 
@@ -167,7 +167,7 @@ def show_(
             warnings |= dict.fromkeys(part.form.warnings(axis))
     screw, said = f", {part.thread} screw" * bool(part.thread), f" Note: {part.note}." * bool(part.note)
     read = counted(readings, "readings") if readings else "no reading"
-    told.insert(0, f"{name}: {part.form.label()} mm, of {part.material}{screw}; {read}.{said}")
+    told.insert(0, f"{name}: {part.form.label('mm')}, of {part.material}{screw}; {read}.{said}")
     told.append(rests_text(curve.rests_on(name, at[0], at[-1])))
     first = f'a ring-down at room temperature: matdb bench "{name}"'
     then = f'matdb next "{name}" --temp {at[0]:g}C..{at[-1]:g}C tells'

@@ -118,7 +118,7 @@ class _Run:
         new = made_of.name not in [each.name for each in self.store.materials()]
         self.store.add([*[made_of] * new, part])
         self.part = part.name
-        show(f"added part {part.name}: {part.form.label()} mm, of {made_of.name}")
+        show(f"added part {part.name}: {part.form.label('mm')}, of {made_of.name}")
 
     def _of_part(self, told: Mapping[str, Any]) -> list[Question]:
         words, usual = f"Which is most like yours, 1 to {len(_OFFERED)}", None

@@ -296,9 +296,10 @@ class FormBase(PlainRecord):
             if isinstance(value, float) and not 0.2 <= value <= 150.0:
                 yield f"{stem_of(name)} of {value:g} mm"
         if outer and height and "shear" in self.axes and (outer - inner) / (4.0 * height) > 8.0:
-            yield f"a shape factor of {(outer - inner) / (4.0 * height):.3g}, a foil between its faces"
+            factor = (outer - inner) / (4.0 * height)
+            yield f"{outer:g} mm across and {height:g} mm high, a foil (a shape factor of {factor:.3g})"
         if outer and inner and not 0.05 <= inner / outer <= 0.95:
-            yield f"a diameter ratio of {inner / outer:.2g}"
+            yield f"a hole of {inner:g} mm in {outer:g} mm (a diameter ratio of {inner / outer:.2g})"
 
     def check_meant(self) -> None:
         """Ask back before such dimensions are stored. Raises InputError that tells its :attr:`doubts`."""
@@ -387,9 +388,9 @@ class FormBase(PlainRecord):
         """The form as plain values: ``{"form": kind, field: value, …}``."""
         return {"form": self.kind} | super().to_dict()
 
-    def label(self) -> str:
-        """A short text of kind and dimensions for tables."""
-        return _label_of(self.to_dict())
+    def label(self, unit: str = "") -> str:
+        """A short text of kind and dimensions: lengths in mm, after which ``unit`` is said, and what is none."""
+        return _label_of(self.to_dict(), unit)
 
     def _check_axis(self, axis: str) -> None:
         if not isinstance(axis, str) or axis not in self.axes:
@@ -486,15 +487,17 @@ def _first(values: Any, where: Any) -> Any:
     return np.broadcast_to(values, where.shape)[where].flat[0].item()
 
 
-def _label_of(values: Mapping[str, Any]) -> str:
+def _label_of(values: Mapping[str, Any], unit: str = "") -> str:
     """A short text of kind and dimensions.
 
     Parameters
     ----------
     values : mapping
         What a form's ``to_dict`` gives: ``{"form": kind, field: value, ...}``.
+    unit : str
+        Said after the lengths.
     """
-    parts = []
+    lengths, others = list[str](), list[str]()
     for name, value in values.items():
         if name == "form" or isinstance(value, bool) or value is None or value == []:
             continue
@@ -504,8 +507,11 @@ def _label_of(values: Mapping[str, Any]) -> str:
             shown = f"{len(value)} values"
         else:
             shown = f"{value:g}" if isinstance(value, float | int) else str(value)
-        parts.append(f"{stem_of(name).replace('_', ' ')} {shown}")
-    return f"{values['form']} " + ", ".join(parts)
+        to = lengths if name.endswith("_mm") or isinstance(value, Mapping) else others
+        to.append(f"{stem_of(name).replace('_', ' ')} {shown}")
+    if lengths and unit:
+        lengths[-1] += f" {unit}"
+    return f"{values['form']} " + ", ".join(lengths + others)
 
 
 @lru_cache(maxsize=1024)

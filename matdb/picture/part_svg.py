@@ -43,7 +43,7 @@ def part_svg(form: FormBase, title: str, start: str = '<svg xmlns="http://www.w3
     sizes = (round(across + 2.0 * _ROOM + 20.0), round(up + 2.0 * _ROOM))
     out = [
         f'{start} viewBox="0 0 {sizes[0]} {sizes[1]}" role="img">',
-        f"<title>{escape(title)}</title><desc>{escape(form.label())} mm, cut through the middle, to scale</desc>",
+        f"<title>{escape(title)}</title><desc>{escape(form.label('mm'))}, cut through the middle, to scale</desc>",
         '<g stroke="#222" stroke-width="0.8">',
     ]
     for kind, polygon in pieces:

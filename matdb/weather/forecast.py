@@ -7,10 +7,11 @@ Sources
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 import math
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -24,6 +25,8 @@ COLDEST_C, HOTTEST_C = -95.0, 65.0
 _LAPSE_K_PER_M, _TROPOPAUSE_M = 0.0065, 11000.0
 #: Lowest altitude taken, m; below every place on land.
 _LOWEST_M = -1000.0
+#: Hours of a month, of a year of 365.25 days.
+MONTH_H: Final = 730.5
 #: A range is cut into steps of a kelvin; a very wide one into so many temperatures at most.
 _MOST_TEMPERATURES = 181
 
@@ -44,6 +47,8 @@ class Forecast:
         What was left out, assumed or shifted, one sentence each.
     start : datetime or None
         The date and time of hour 0; with a time zone where the source tells it.
+    monthly : bool
+        Whether the hours are a day of each month, a twelfth of a year apart.
 
     """
 
@@ -52,6 +57,7 @@ class Forecast:
     source: str = ""
     notes: tuple[str, ...] = ()
     start: dt.datetime | None = None
+    monthly: bool = False
 
     def __post_init__(self) -> None:
         t = numbers("forecast", self.temperature_c, "one or more numbers in a row")
@@ -91,10 +97,12 @@ class Forecast:
         return float(self.temperature_c.max())
 
     def label(self, index: int) -> str:
-        """What one entry is called in a table: its date and hour, its hour, or its temperature."""
+        """What one entry is called in a table: its date and hour, its month, its hour, or its temperature."""
         if self.times is None:
             return f"{self.temperature_c[index]:.1f} °C"
         hour = float(self.times[index])
+        if self.monthly:
+            return calendar.month_name[int(hour // MONTH_H) + 1]
         if self.start is None:
             return f"hour {hour:g}"
         return (self.start + dt.timedelta(hours=hour)).strftime("%Y-%m-%d %H:%M")

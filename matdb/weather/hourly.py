@@ -19,7 +19,7 @@ from matdb.arrays import Array, Flags, Places
 from matdb.delimited import BLANKS, Table, read_table
 from matdb.errors import InputError, UnitError
 from matdb.units import counted, parse
-from matdb.weather.forecast import COLDEST_C, HOTTEST_C, Forecast
+from matdb.weather.forecast import COLDEST_C, HOTTEST_C, MONTH_H, Forecast
 
 _TEMPERATURE = re.compile(r"temp|^t$|^t[_ (\[]|^t2m|^tt|°\s*[cf]|^deg ?[cf]$|dry.?bulb|^tmp|^ta$|^air$|^tair")
 _OTHER_TEMPERATURE = re.compile(
@@ -421,11 +421,11 @@ def monthly_csv(text: str | bytes, *, what: str = "monthly CSV", unit: str | Non
             raise InputError(where, "empty", "a lowest and a highest temperature")
         if low[i] > high[i]:
             raise InputError(where, f"{low[i]:g} °C", f"a low that is at most the high ({high[i]:g} °C)", "swap them")
-        days.append((_day(clock, float(low[i]), float(high[i])), (month - 1) * 730.5 + clock))
+        days.append((_day(clock, float(low[i]), float(high[i])), (month - 1) * MONTH_H + clock))
     if not seen:
         raise InputError(what, "a header alone", "a table with one row per month")
     values, hours = (np.concatenate(each) for each in zip(*(days[i] for i in np.argsort(seen)), strict=True))
-    return Forecast(values, hours, source=what, notes=("each month is one day between its extremes",))
+    return Forecast(values, hours, source=what, notes=("each month is one day between its extremes",), monthly=True)
 
 
 def _month(where: str, cell: str) -> int:

@@ -17,6 +17,7 @@ from matdb.errors import InputError
 from matdb.form import Pad, Part
 from matdb.mounting.record import Mounting
 from matdb.weather.forecast import Forecast
+from matdb.weather.hourly import monthly_csv
 
 
 @pytest.fixture
@@ -126,6 +127,26 @@ def test_swaps_are_sensible_and_following_them_costs_little(legs):
     assert sum(m.share_served for m in found.members) == pytest.approx(1.0)
     served = [m for m in found.members if m.low_c is not None]
     assert [m.low_c for m in served] == sorted(m.low_c for m in served)
+
+
+def test_months_that_fail_are_those_whose_temperatures_do(legs):
+    rows = [("Jan", -20, -8), ("Apr", -2, 12), ("Jul", 16, 30)]
+    months = monthly_csv("month,low (C),high (C)\n" + "\n".join(f"{m},{low},{high}" for m, low, high in rows))
+    days, some = [months.temperature_c[24 * k : 24 * k + 24] for k in range(3)], 0
+    for leg in legs:
+        found = cover([leg], HEAVY, months, most=1)
+
+        def holds(at_c, leg=leg, squeeze_mm=found.members[0].squeeze_mm):
+            (row,) = suit([leg], HEAVY, [at_c], squeeze_mm=squeeze_mm)
+            return row.probability >= 0.5
+
+        assert not any(holds(end) for span in found.fails_c for end in span)
+        failing = [not all(holds(float(t)) for t in day) for day in days]
+        named = [name for name, fails in zip(("January", "April", "July"), failing, strict=True) if fails]
+        assert list(found.fails_in) == named
+        some += 0 < len(named) < 3
+        assert cover([leg], HEAVY, months.temperature_c, most=1).fails_in == ()
+    assert some
 
 
 def test_a_wide_hysteresis_needs_fewer_swaps_than_none(legs):

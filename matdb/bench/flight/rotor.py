@@ -59,8 +59,6 @@ _LEAST_S: Final = 20.0
 _BLIND, _CROSSED = 0.01, 0.025
 #: Share of time for which a line may be lost; it is below this share of its usual height over so many spectra.
 _LOST, _FAINT, _SECONDS = 0.02, 0.4, 17
-#: Thrust grows with the square of the speed, a throttle's setting with it or its square.
-_BY_THRUST, _BY_THROTTLE = (1.2, 3.3), (0.7, 3.3)
 #: What remains open of a speed with the clearest lines, as a share (by simulated flights).
 _OPEN: Final = 0.008
 #: Share of the readings that lie below the lowest and above the highest speed told.
@@ -205,7 +203,18 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
     seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
     if log.rotor_hz is None:
         # Again without what rotors that idle on the ground draw it to.
-        path, reasons = _told_path(log, seen, score[air], speeds, blades, told=within_hz is not None)
+        score = score[air]
+        path = speeds[_best_path(score)]
+        once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
+        if once is not path:
+            # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
+            near = np.abs(np.log(speeds / np.median(once))) < _NEAR
+            path = speeds[near][_best_path(score[:, near])]
+            once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
+            if once is not path:
+                raise Refused("its rotor lines do not tell one speed: give --rotor")
+        path, unmirrored = _unmirrored(log, seen, path, (low, high))
+        reasons += unmirrored
         # Twice: where the throttle moves fast, the path lags behind the lines.
         hz, *_ = _centred(seen, path, orders)
         hz, noise, spread, blind = _centred(seen, hz, orders)
@@ -235,27 +244,6 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
     return RotorTrack((float(start), float(end)), seen.time_s, hz, sd, spread, lines, reasons)
-
-
-def _told_path(
-    log: FlightLog, seen: _Spectrogram, score: Array, speeds: Array, blades: int, *, told: bool
-) -> tuple[Array, tuple[str, ...]]:
-    """The rotor speed by its lines, once it is sure that it is theirs. Raises Refused."""
-    span = float(speeds[0]), float(speeds[-1])
-    path = speeds[_best_path(score)]
-    once, reasons = _once_a_turn(seen, path, blades, span, told=told)
-    if once is not path:
-        # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
-        near = np.abs(np.log(speeds / np.median(once))) < _NEAR
-        path = speeds[near][_best_path(score[:, near])]
-        once, reasons = _once_a_turn(seen, path, blades, span, told=told)
-        if once is not path:
-            raise Refused("its rotor lines do not tell one speed: give --rotor")
-    path, unmirrored = _unmirrored(log, seen, path, span)
-    if unmirrored and _once_a_turn(seen, path, blades, span, told=told)[0] is not path:
-        # A mirror image of the blades' line was taken for once a turn.
-        raise Refused("its rotor lines and their mirror images do not tell one speed: give --rotor, or log faster")
-    return path, (*reasons, *unmirrored)
 
 
 def _lost(seen: _Spectrogram, path: Array, order: float) -> float:
@@ -436,28 +424,23 @@ def _unmirrored(
 
 
 def _by_thrust(log: FlightLog, time_s: Array, paths: Sequence[Array]) -> int | None:
-    """Which of some rotor speeds goes with throttle or thrust, which grow with it; None where that is not sure."""
+    """Which of some rotor speeds goes with the thrust, which grows with its square; None where that is not sure."""
     from scipy import signal
 
-    if log.throttle is not None:
-        along, slopes = log.throttle, _BY_THROTTLE
-    elif log.acceleration is not None:
-        along = log.acceleration @ (mean := log.acceleration.mean(axis=0)) / np.linalg.norm(mean)
-        slopes = _BY_THRUST
-    else:
+    if log.acceleration is None:
         return None
+    along = log.acceleration @ (mean := log.acceleration.mean(axis=0)) / np.linalg.norm(mean)
     slow = signal.butter(2, 0.5, fs=log.hz, output="sos")
-    thrust = np.interp(time_s, log.time_s, signal.sosfiltfilt(slow, np.nan_to_num(along)))
-    up = thrust > _AIRBORNE * np.median(thrust)
-    ln_t = np.log(thrust[up])
+    thrust = np.interp(time_s, log.time_s, signal.sosfiltfilt(slow, along))
+    ln_t = np.log(np.maximum(thrust, 0.1 * np.median(thrust)))
     rate = 1.0 / _HOP_S
     good = list[int]()
     for k, path in enumerate(paths):
-        ln_n = signal.sosfiltfilt(signal.butter(2, 0.5, fs=rate, output="sos"), np.log(path))[up]
+        ln_n = signal.sosfiltfilt(signal.butter(2, 0.5, fs=rate, output="sos"), np.log(path))
         share = float(np.corrcoef(ln_n, ln_t)[0, 1])
         # The slope with errors in both.
         slope = math.copysign(float(ln_t.std() / max(ln_n.std(), 1e-9)), share)
-        if share > 0.7 and slopes[0] < slope < slopes[1]:
+        if share > 0.7 and 1.2 < slope < 3.3:
             good.append(k)
     return good[0] if len(good) == 1 else None
 
