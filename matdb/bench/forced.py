@@ -37,6 +37,8 @@ _MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
 _LONG = 136.0
 #: Values whose spectra are made together.
 _AT_ONCE = 1 << 18
+#: Least coherence at the resonance; where a second mode may hide beneath it, noise must not hide that.
+_COHERENT, _COHERENT_COUPLED = 0.6, 0.75
 #: How far from a resonance a second mode shows most (ln of frequency), and from how many values on that is judged.
 #: Standard deviation of the median misfit of one value in such bins, which go together.
 _PEAK, _FEW, _LUCK = 0.2, 8, 3.2
@@ -308,7 +310,8 @@ def fit_forced(
     except Refused as why:
         nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
         return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)
-    reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2 > (_MOST_COUPLED if coupled else _MOST_PLAIN))
+    limits = (_MOST_COUPLED, _COHERENT_COUPLED) if coupled else (_MOST_PLAIN, _COHERENT)
+    reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2 > limits[0], limits[1])
     peak = math.sqrt(1.0 + eta * eta) / eta
     return ForcedFit(
         "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
@@ -330,13 +333,13 @@ def _heard(
 
 
 def _doubts(
-    transfer: TransferFunction, f0: float, eta: float, eta_sd: float, gain: float, unlike: bool
+    transfer: TransferFunction, f0: float, eta: float, eta_sd: float, gain: float, unlike: bool, coherent: float
 ) -> tuple[str, ...]:
     """Why a fit is to be looked at twice."""
     at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
     seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
     doubts = {
-        f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < 0.6,
+        f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < coherent,
         f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > LOSS_LIMIT * eta,
         "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
         "the transfer function is not that of one mode; look at the picture": unlike,
