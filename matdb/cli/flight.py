@@ -125,7 +125,7 @@ def _flown(said: Log, blades: int, done: Progress) -> Flown:
     done(0.3)
     try:
         track = follow_rotors(airframe, blades, within)
-        slow = motion(airframe, track.flew_s)
+        slow = motion(airframe, track.flew_s, track)
         if said.camera is None:
             return Flown(airframe, track, slow)
         name = Path(said.camera).name
@@ -138,7 +138,7 @@ def _flown(said: Log, blades: int, done: Progress) -> Flown:
             return Flown(airframe, track, slow, both, axes)
         turned = replace(camera, rate=camera.rate @ both.matrix, acceleration=None)
         start, end = (float(both.camera_time(t)) for t in (both.trace.time_s[0], both.trace.time_s[-1]))
-        return Flown(airframe, track, slow, both, axes, motion(turned, (start, end)))
+        return Flown(airframe, track, slow, both, axes, motion(turned, (start, end), track))
     except Refused as why:
         raise InputError(
             name, "refused", "a log that tells", str(why), says="refused, for it tells nothing sure"
@@ -276,9 +276,10 @@ def _sentences(found: Flown, rows: tuple[Against, ...], left: Picture | None) ->
     track = found.track
     low, hover, high = _rpm(track)
     seconds = track.flew_s[1] - track.flew_s[0]
+    lasted = f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.1f} min"
     once, passing = (next(line for line in track.lines if line.order == order) for order in _orders(track))
     told = [
-        f"It flew {seconds / 60.0:.1f} min with rotors at {low:g} to {high:g} rpm, {hover:g} in hover (+- "
+        f"It flew {lasted} with rotors at {low:g} to {high:g} rpm, {hover:g} in hover (+- "
         f"{60.0 * track.sd_hz:.0f}): once a turn {span_text(once.low_hz, once.high_hz)} Hz, blades passing "
         f"{span_text(passing.low_hz, passing.high_hz)} Hz; manoeuvres to {number_text(found.motion.manoeuvre_hz)} Hz."
     ]

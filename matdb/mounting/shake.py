@@ -155,9 +155,8 @@ def read_spectrum(text: str | bytes, what: str = "airframe spectrum") -> Airfram
             kinds.add(_UNITS[unit][1])
     if frequency < 0 or not columns:
         given = ", ".join(table.header)
-        raise InputError(
-            what, given, "a table with the columns frequency (Hz) and one or more of x, y, z, roll, pitch, yaw"
-        )
+        allowed = "a table with the columns frequency (Hz) and one or more of x, y, z, roll, pitch, yaw"
+        raise InputError(what, given, allowed, "of a log of a flight 'matdb flight read LOG --spectrum FILE' makes one")
     if len(kinds) > 1:
         raise InputError(what, "amplitudes and densities", "either amplitudes or densities in all columns")
     f = table.numbers(frequency)

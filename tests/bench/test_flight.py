@@ -35,7 +35,7 @@ def seen(flight):
     airframe, camera = logs(flight)
     track = follow_rotors(airframe, 2)
     both = align(airframe, camera, track.flew_s)
-    slow = motion(airframe, track.flew_s)
+    slow = motion(airframe, track.flew_s, track)
     return track, slow, *followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
 
 
@@ -84,6 +84,21 @@ def test_the_spectrum_holds_the_rates_that_were_logged(flight, seen):
     inside = (flight.time_s > track.flew_s[0]) & (flight.time_s < track.flew_s[1])
     fast = sosfiltfilt(butter(8, 4.0, "highpass", fs=500.0, output="sos"), flight.rate[inside], axis=0)
     assert np.sum(power[f > 4.0]) * (f[1] - f[0]) == pytest.approx(fast.var(axis=0).sum(), rel=0.1)
+
+
+def test_a_folded_rotor_line_is_no_manoeuvre():
+    """216 turns a second look like 16 Hz at 200 readings a second; the craft swings at 0.7 and 2.6 Hz."""
+    rng, t = np.random.default_rng(4), np.arange(6000) / 200.0
+    swing = 8.0 * np.sin(2 * np.pi * 0.7 * t) + 3.0 * np.sin(2 * np.pi * 2.6 * t + 1.0)
+    rate = np.outer(swing, (1.0, 0.8, 0.3)) + np.outer(4.0 * np.sin(2 * np.pi * 216.0 * t), (1.0, 0.7, 0.2))
+    log = evened("craft", t, {"rate": np.radians(rate + 0.5 * rng.standard_normal(rate.shape))})
+    track = follow_rotors(log, 2, (207.0, 223.0))
+    told = motion(log, track.flew_s, track)
+    assert 2.3 < told.manoeuvre_hz < 3.0
+    # What swung stays in the spectrum: 59 (deg/s)^2 of roll in all, 4.5 of them at 2.6 Hz.
+    f, roll = told.frequency_hz, told.density[:, 3] / (2 * np.pi * told.frequency_hz) ** 2
+    assert 0.25 * roll[f < 5.0].sum() == pytest.approx(np.radians(1) ** 2 * (8.0**2 + 3.0**2) / 2, rel=0.1)
+    assert 0.25 * roll[(f > 14.0) & (f < 18.0)].sum() < 0.02 * np.radians(4) ** 2
 
 
 def test_a_craft_on_the_ground_did_not_fly():

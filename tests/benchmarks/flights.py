@@ -65,7 +65,7 @@ def read(seed):
     except Refused as why:
         yield "clock", "refused", str(why), None
         return
-    slow = motion(airframe, track.flew_s)
+    slow = motion(airframe, track.flew_s, track)
     try:
         axes, both = followed(both, track, slow.manoeuvre_hz, (airframe.hz, camera.hz))
     except (Refused, InputError) as why:

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from matdb.arrays import Array
+from matdb.arrays import Array, Flags
 from matdb.bench.flight.log import FlightLog
 from matdb.bench.flight.rotor import RotorTrack
 from matdb.bench.flight.two_logs import Aligned
@@ -22,6 +22,10 @@ from matdb.bench.forced import ForcedFit, fit_forced, spectra
 AXES: Final = ("roll", "pitch", "yaw")
 #: Share of the rotation's power that lies in the manoeuvre band, and the highest frequency that counts, Hz.
 _COMMANDED, _COMMANDED_HZ = 0.95, 20.0
+#: How far a folded rotor line spreads beside what its rotors differ by, Hz.
+_FOLDED_HZ: Final = 1.0
+#: Bins of a spectrum whose median is the floor, and how far over it a line stands.
+_FLOOR_BINS, _LINE = 17, 8.0
 #: Distance of the bins of a spectrum, Hz.
 _BIN_HZ: Final = 0.25
 #: Where a soft mount's resonance is looked for, Hz; the highest of them below the rotors' lowest speed.
@@ -54,18 +58,34 @@ class Motion:
     manoeuvre_hz: float
 
 
-def motion(log: FlightLog, flew_s: tuple[float, float]) -> Motion:
-    """Spectra and manoeuvre band of a log while it flew, by its own clock."""
+def motion(log: FlightLog, flew_s: tuple[float, float], track: RotorTrack) -> Motion:
+    """Spectra and manoeuvre band of a log while it flew, by its own clock, without rotor lines that show folded."""
+    from scipy import ndimage
+
     flying = slice(*(round((t - log.start_s) * log.hz) for t in flew_s))
     channels = log.rate if log.acceleration is None else np.hstack([log.rate, log.acceleration])
     f, found, _ = spectra(channels[flying], log.hz, round(log.hz / _BIN_HZ))
     power = np.einsum("fii->fi", found).real[1:]
     f = f[1:]
+    floor = ndimage.median_filter(power, (_FLOOR_BINS, 1), mode="nearest")
+    power = np.where(_folded(f, log.hz, track)[:, None] & (power > _LINE * floor), floor, power)
     density = np.zeros((f.size, 6))
     density[:, 3:] = power[:, :3] * (2.0 * math.pi * f[:, None]) ** 2
     density[:, : channels.shape[1] - 3] = power[:, 3:]
     slow = np.cumsum(power[f <= _COMMANDED_HZ, :3].sum(axis=1))
     return Motion(f, density, float(np.interp(_COMMANDED * slow[-1], slow, f[: slow.size])))
+
+
+def _folded(frequency_hz: Array, rate_hz: float, track: RotorTrack) -> Flags:
+    """Where rotor lines above half the sampling rate show, which nothing moved at."""
+    shown = np.zeros(frequency_hz.size, dtype=np.bool_)
+    for line in track.lines:
+        at = line.order * track.hz
+        at = at[at > 0.5 * rate_hz]
+        places = np.unique(np.round(np.abs(at - rate_hz * np.round(at / rate_hz)) / _BIN_HZ)) * _BIN_HZ
+        wide = _FOLDED_HZ + line.order * track.spread_hz
+        shown[np.flatnonzero((np.abs(frequency_hz[:, None] - places) < wide).any(axis=1))] = True
+    return shown
 
 
 @dataclass(frozen=True, eq=False)

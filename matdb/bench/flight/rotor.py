@@ -189,7 +189,7 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
 
     seen = _spectrogram(log)
     low, high = within_hz or ROTOR_HZ
-    orders = tuple(dict.fromkeys((1.0, float(blades), 2.0 * blades)))
+    orders, reasons = _orders(blades), tuple[str, ...]()
     if log.rotor_hz is not None:
         path = np.interp(seen.time_s, log.time_s, log.rotor_hz)
         start, end = _flown(log, path > 0.3 * np.nanmax(path), seen.time_s)
@@ -201,29 +201,9 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         start, end = _flown(log, score[np.arange(len(score)), places] > _TURNING, seen.time_s)
     air = (seen.time_s >= start) & (seen.time_s <= end)
     seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
+    hz, noise, spread, blind = path, 0.0, 0.0, 0.0
     if log.rotor_hz is None:
-        # Again without what rotors that idle on the ground draw it to.
-        score = score[air]
-        path = speeds[_best_path(score)]
-        once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
-        if once is not path:
-            # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
-            near = np.abs(np.log(speeds / np.median(once))) < _NEAR
-            path = speeds[near][_best_path(score[:, near])]
-            once, reasons = _once_a_turn(seen, path, blades, (low, high), told=within_hz is not None)
-            if once is not path:
-                raise Refused("its rotor lines do not tell one speed: give --rotor")
-        path, unmirrored = _unmirrored(log, seen, path, (low, high))
-        reasons += unmirrored
-        # Twice: where the throttle moves fast, the path lags behind the lines.
-        hz, *_ = _centred(seen, path, orders)
-        hz, noise, spread, blind = _centred(seen, hz, orders)
-        if blind > _BLIND and max(_lost(seen, hz, order) for order in orders[:2]) > _LOST:
-            raise Refused(
-                "its rotor lines cross at this rate, and one of them is lost behind: give --rotor, or log faster"
-            )
-    else:
-        hz, reasons, noise, spread, blind = path, (), 0.0, 0.0, 0.0
+        hz, reasons, noise, spread, blind = _by_lines(log, seen, speeds, score[air], blades, within_hz)
     # Taking off and landing are left out: below this share of the usual speed half the weight is on the ground.
     loud = ndimage.median_filter(np.mean([seen.heights(hz, order) for order in orders[:2]], axis=0), 9)
     up = np.flatnonzero((hz > _AIRBORNE * np.median(hz)) & (loud > np.median(loud) - _QUIETER))
@@ -244,6 +224,36 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
     return RotorTrack((float(start), float(end)), seen.time_s, hz, sd, spread, lines, reasons)
+
+
+def _orders(blades: int) -> tuple[float, ...]:
+    return tuple(dict.fromkeys((1.0, float(blades), 2.0 * blades)))
+
+
+def _by_lines(
+    log: FlightLog, seen: _Spectrogram, speeds: Array, score: Array, blades: int, within_hz: tuple[float, float] | None
+) -> tuple[Array, tuple[str, ...], float, float, float]:
+    """The speed in the air by its lines, how ambiguities were settled, and noise, spread and share of blind frames.
+
+    Again without what rotors that idle on the ground draw the path to.
+    """
+    ends, orders = within_hz or ROTOR_HZ, _orders(blades)
+    path = speeds[_best_path(score)]
+    once, reasons = _once_a_turn(seen, path, blades, ends, told=within_hz is not None)
+    if once is not path:
+        # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
+        near = np.abs(np.log(speeds / np.median(once))) < _NEAR
+        path = speeds[near][_best_path(score[:, near])]
+        once, reasons = _once_a_turn(seen, path, blades, ends, told=within_hz is not None)
+        if once is not path:
+            raise Refused("its rotor lines do not tell one speed: give --rotor")
+    path, unmirrored = _unmirrored(log, seen, path, ends)
+    # Twice: where the throttle moves fast, the path lags behind the lines.
+    hz, *_ = _centred(seen, path, orders)
+    hz, noise, spread, blind = _centred(seen, hz, orders)
+    if blind > _BLIND and max(_lost(seen, hz, order) for order in orders[:2]) > _LOST:
+        raise Refused("its rotor lines cross at this rate, and one of them is lost behind: give --rotor, or log faster")
+    return hz, reasons + unmirrored, noise, spread, blind
 
 
 def _lost(seen: _Spectrogram, path: Array, order: float) -> float:
@@ -283,7 +293,10 @@ def _flown(log: FlightLog, turning: NDArray[np.bool_], time_s: Array) -> tuple[f
     longest = longest[turns[longest] > _LIFTED * np.median(turns[longest])]
     start, end = float(time_s[longest[0]]), float(time_s[longest[-1]])
     if end - start < _LEAST_S:
-        raise Refused(f"it flew {end - start:.0f} s only; {_LEAST_S:.0f} s or more are needed")
+        raise Refused(
+            f"rotor lines and movement are seen together for {end - start:.0f} s only, as if it had not flown; "
+            f"{_LEAST_S:.0f} s or more are needed: log faster, or name the rotor column"
+        )
     return start, end
 
 
