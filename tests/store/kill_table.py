@@ -313,14 +313,15 @@ def state(records):
     fits = [number for (number,) in rows("SELECT id FROM fit ORDER BY id")]
     used = all(rows("SELECT count(*) FROM fit_reading WHERE fit_id = ?", (n,)) == [(3,)] for n in fits)
     published = rows("SELECT fit_id, count(*) FROM effective_stiffness GROUP BY fit_id")
-    whole = used and published == ([(fits[-1], PUBLISHED)] if fits else [])
-    return {**records.counts(), "corrected": corrected, "whole fits": whole}
+    # A removed or changed part takes its material's table away until the next fit.
+    whole = used and published in ([], [(number, PUBLISHED) for number in fits[-1:]])
+    return {**records.counts(), "corrected": corrected, "whole fits": whole, "table of": [n for n, _ in published]}
 
 
 def lost(work, before, after, confirmed):
     """What was confirmed or there before and is not there now; empty when nothing is."""
     taken = ("parts", "materials") if work in ("removal", "undo") else ()
-    grown = {k: after[k] - before[k] for k in before if k not in ("whole fits", *taken)}
+    grown = {k: after[k] - before[k] for k in before if k not in ("whole fits", "table of", *taken)}
     least = {"import": "readings", "logging": "readings", "correction": "corrected", "fit": "fits"}
     if min(grown.values()) < 0 or (work in least and grown[least[work]] < confirmed):
         return f"lost: {before} -> {after}, {confirmed} confirmed"
@@ -336,8 +337,10 @@ def half(work, before, after):
         steps = {after[k] - before[k] for k in ("readings", "retired readings", "corrected")}
         if len(steps) != 1:
             return f"half a correction: {before} -> {after}"
-    if not after["whole fits"]:
+    if not after["whole fits"] or (after["fits"] > before["fits"] and after["table of"] == []):
         return "a fit without its readings or its published table"
+    if work not in ("removal", "undo", "fit") and after["table of"] != before["table of"]:
+        return f"a published table that came or went by {work}"
     return ""
 
 

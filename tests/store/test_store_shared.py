@@ -117,7 +117,7 @@ def test_the_kill_table_would_notice_a_step_that_is_lost_or_half_done(file):
             assert kill_table.misled(said, half | {"trial 9": ()}, 1)[1].startswith("half")
 
 
-BEFORE = {"readings": 10, "retired readings": 0, "fits": 1, "corrected": 0, "whole fits": True}
+BEFORE = {"readings": 10, "retired readings": 0, "fits": 1, "corrected": 0, "whole fits": True, "table of": [1]}
 
 
 @pytest.mark.parametrize(
@@ -134,6 +134,10 @@ BEFORE = {"readings": 10, "retired readings": 0, "fits": 1, "corrected": 0, "who
         ("correction", {"readings": 11, "corrected": 1, "retired readings": 1}, 1, False, False),
         ("fit", {"whole fits": False}, 0, False, True),
         ("fit", {"fits": 1}, 1, True, False),
+        ("fit", {"fits": 2, "table of": []}, 1, False, True),
+        ("fit", {"fits": 2, "table of": [2]}, 1, False, False),
+        ("logging", {"readings": 13, "table of": []}, 3, False, True),
+        ("removal", {"table of": []}, 0, False, False),
     ],
 )
 def test_the_kill_table_would_notice(work, after, confirmed, is_lost, is_half):
@@ -160,8 +164,9 @@ def test_the_kill_table_would_notice_half_a_file(file, tmp_path):
 def test_the_kill_table_would_notice_a_fit_without_its_table(file):
     """A program that keeps a fit and its table one after the other leaves this when it dies in between."""
     with Records(file) as records:
+        before = kill_table.state(records)
         records.save_fit(FitRecord(material="amber 40A", program_version="0", reading_ids=(1, 2, 4)))
-        assert kill_table.state(records)["whole fits"] is False
+        assert kill_table.half("fit", before, kill_table.state(records))
 
 
 def test_a_full_disk_keeps_what_was_there(file):
