@@ -51,7 +51,7 @@ class Places(NamedTuple):
 
 def _cells(ln_e: Array, bulk_modulus_mpa: float) -> tuple[Whole, Array]:
     place = (ln_e - (math.log(bulk_modulus_mpa) + _LN_COMPRESSIBILITY[0])) / _STEP
-    place = np.minimum(np.maximum(place, 0.0), float(_LAST))
+    place = np.fmin(np.fmax(place, 0.0), float(_LAST))  # what is no number stays none where it came from
     cell = np.minimum(place.astype(np.intp), _LAST - 1)
     return cell, place - cell
 

@@ -61,3 +61,11 @@ def test_a_pattern_or_sleeve_that_is_none_is_refused():
         PrintedStrut(6.0, length_mm=20.0, pattern=[1.0])
     with pytest.raises(InputError, match="sleeve_mm"):
         Grommet(flange_outer_mm=12, bore_mm=4.2, lower_mm=3.5, plate_mm=2, hole_mm=7, sleeve_mm=np.array([np.nan, 1.0]))
+
+
+def test_a_modulus_that_is_no_number_spoils_no_other():
+    """A stored fit may hold a draw that gives none at some temperature."""
+    table = BulkSoftening(Ring(16, 6, 5), "axial", 1500.0)
+    whole = table.of(np.array([1.0 + 0.1j]))
+    assert table.of(np.array([math.nan + 0.1j, 1.0 + 0.1j]))[1:].tolist() == whole.tolist()
+    assert math.isfinite(table.at(math.nan))
