@@ -47,6 +47,14 @@ def ranking(shown):
 
 
 @pytest.mark.slow
+def test_the_readme_shows_how_it_ends(shown):
+    readme = (TOP / "README.md").read_text(encoding="utf-8")
+    block = readme.partition("and ends with:\n\n```\n")[2].partition("[...]")[0]
+    assert len(block) > 500
+    assert " ".join(block.split()) in " ".join(shown[1].stdout.split())
+
+
+@pytest.mark.slow
 def test_it_ends_well_with_the_ranked_answer(shown, ranking):
     _, done = shown
     assert (done.returncode, done.stderr) == (0, "")

@@ -104,6 +104,10 @@ class WhatToFit(Answer):
     warnings: tuple[str, ...] = ()
 
 
+#: Words of a warning's subject, "Beware: white pair squeezed by 0.375 mm: ...".
+_SUBJECT: Final = 6
+
+
 def short(
     told: Sequence[str], warnings: Iterable[str] = (), said: tuple[str, ...] = SAID, beside: Sequence[str] = ()
 ) -> tuple[str, ...]:
@@ -132,7 +136,11 @@ def short(
             found.append(beware)
             room -= _height(beware)
     if unsaid and room > 0 and not found[-1].startswith("Beware"):
-        found.append("Beware: there is something to know first, --why tells it.")
+        # As many clauses of the first as there is room for, but no subject alone.
+        ends = [match.start() for match in re.finditer(r"[:;,] | \(", unsaid[0])]
+        heads = [unsaid[0][:end] for end in reversed(ends) if unsaid[0].count(" ", 0, end) > _SUBJECT]
+        heads = [f"{head}; --why tells more." for head in (*heads, "Beware: there is something to know first")]
+        found.append(next((head for head in heads if _height(head) <= room), heads[-1]))
     return tuple(found)
 
 
