@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -54,6 +55,10 @@ _UNITS: dict[str, tuple[float, bool, bool]] = {
     "rad/s22/hz": (1.0, True, True),
     "deg/s22/hz": (_DEGREE**2, True, True),
 }
+
+
+#: No sensor's pixels lie closer, micrometres.
+_LEAST_PITCH_UM: Final = 0.1
 
 
 @dataclass(frozen=True)
@@ -221,7 +226,7 @@ def pixels_per_rad(mounting: Mounting) -> float:
     Raises
     ------
     InputError
-        Focal length or pixel pitch are not known.
+        Focal length or pixel pitch are not known, or no sensor has such a pitch.
 
     Source: [1]_.
 
@@ -230,6 +235,9 @@ def pixels_per_rad(mounting: Mounting) -> float:
         missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
         cure = "give --focal-length and --pixel-pitch"
         raise unknown_for("shake in pixels", f"{missing} of {mounting.name}", cure)
+    if mounting.pixel_pitch_um < _LEAST_PITCH_UM:
+        cure = "it was told in another unit: 'matdb mounting edit NAME --pixel-pitch 2.4um'"
+        raise InputError(f"pixel pitch of {mounting.name}", f"{mounting.pixel_pitch_um:g} um", "at least 0.1 um", cure)
     return 1e3 * (mounting.focal_length_mm / mounting.pixel_pitch_um)
 
 

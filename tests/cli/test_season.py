@@ -62,6 +62,9 @@ def test_a_slow_swing_turns_the_picture_by_focal_length_over_pixel_pitch(matdb_s
     swing = 4.5e-3 / 2.4e-6 * 0.2 / (2 * math.pi * 0.5) ** 2
     for row in told["ranking"]:
         assert row["shake"]["vertical_rms_px"]["median"] == pytest.approx(swing / math.sqrt(2), rel=0.01)
+    refused = matdb_says("suit", "--mounting", "six", "--temp=20C", "--spectrum", file, "--pixel-pitch", "0.0024um")
+    assert refused.code == 2
+    assert "pixel pitch of six" in refused.err
 
 
 def suit(matdb_says, *words):
