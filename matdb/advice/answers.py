@@ -10,9 +10,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.advice.effective import Effective, checked_question, effective, over_masses, state_warnings
+from matdb.advice.effective import Effective, checked_question, effective, over_masses, several_masses, state_warnings
 from matdb.arrays import Array, Complex, Places
-from matdb.checks import ABSOLUTE_ZERO_C, any_array, checked_number, checked_state, checked_whole, without_unit
+from matdb.checks import ABSOLUTE_ZERO_C, checked_number, checked_state, checked_whole
 from matdb.curve.band import SHARE, Band, band
 from matdb.curve.curve import Curve
 from matdb.curve.prony import SpringTerms, asked_hz, medians, spring_terms
@@ -252,7 +252,7 @@ class PartAnswers:
                 frequency_hz = float(frequency_hz)  # type: ignore[arg-type]
         except OverflowError:
             pass  # too large, as the checks below say
-        if mass_kg is not None and any_array("mass_kg", mass_kg := without_unit("mass_kg", mass_kg, "kg")).ndim:
+        if several_masses(mass_kg):
             return over_masses(
                 lambda t, m: self.median(t, frequency_hz, mass_kg=m, count=count), temperature_c, mass_kg
             )

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
-from typing import Any, Final, TypeVar, cast
+from typing import Any, Final, TypeGuard, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -259,7 +259,7 @@ def effective(
     InputError
         Neither or both of frequency and mass, or a value out of range.
     """
-    if mass_kg is not None and any_array("mass_kg", mass_kg := without_unit("mass_kg", mass_kg, "kg")).ndim:
+    if several_masses(mass_kg):
         more: dict[str, Any] = {"count": count, "axis": axis, "squeeze_mm": squeeze_mm, "amplitude_mm": amplitude_mm}
         more |= {"frequency_hz": frequency_hz, "rest_h": rest_h, "share": share}
         return over_masses(lambda t, m: effective(curve, material, part, t, mass_kg=m, **more), temperature_c, mass_kg)
@@ -298,6 +298,11 @@ def effective(
 
 
 Answer = TypeVar("Answer")
+
+
+def several_masses(mass_kg: Any) -> TypeGuard[ArrayLike]:
+    """Whether it is an array of masses, with a unit or in kg: then :func:`over_masses` asks at each."""
+    return mass_kg is not None and any_array("mass_kg", without_unit("mass_kg", mass_kg, "kg")).ndim > 0
 
 
 def over_masses(ask: Callable[[Array, float], Answer], temperature_c: ArrayLike, mass_kg: ArrayLike) -> Answer:

@@ -54,8 +54,7 @@ class SoakOptions:
         """Minutes that are asked about; the option's name says its unit, so that ``--minutes 20`` is clear."""
         plain = (self.minutes or "").strip()
         text = f"{plain} min" if plain.replace(".", "", 1).isdigit() else self.minutes
-        seconds = quantity(text, "duration", "--minutes")
-        return None if seconds is None else seconds / 60.0
+        return None if text is None else parse(text, "duration", "--minutes", "min")
 
 
 def soak(said: SoakOptions, call: Asked) -> None:
