@@ -10,6 +10,7 @@ import pytest
 import matdb
 from matdb.exchange.tables import (
     curve_table,
+    part_table,
     prony_table,
     readings_table,
     shift_table,
@@ -131,12 +132,27 @@ def test_prony_terms_give_the_curve_back(store):
     assert header[2] == "relaxation_time_s"
 
 
-def test_decimal_commas_are_numbers_where_they_are_usual(store, tables, tmp_path):
-    plain = pandas.read_csv(write_table(store, tmp_path / "a.csv", "curve", tables["curve"]))
-    file = write_table(store, tmp_path / "b.csv", "curve", tables["curve"], comma=True)
-    german = pandas.read_csv(file, sep=";", decimal=",")
-    pandas.testing.assert_frame_equal(plain, german)
-    assert "." not in file.read_text(encoding="utf-8").splitlines()[1].split(";")[1]
+#: How numbers are read in German and in English: a point or comma between thousands is passed over.
+TEXTS = {"part": str, "matdb_version": str, "store_fingerprint": str}
+GERMAN = {"sep": ";", "decimal": ",", "thousands": ".", "dtype": TEXTS}
+ENGLISH = {"sep": ",", "decimal": ".", "thousands": ",", "dtype": TEXTS}
+
+
+@pytest.mark.parametrize("what", ["curve", "stiffness", "shift", "prony", "table"])
+def test_numbers_stay_numbers_where_decimal_commas_are_usual_and_where_points_are(what, store, tables, tmp_path):
+    table = part_table(store, ["0042"], "axial") if what == "table" else tables[what]
+    points = write_table(store, tmp_path / "a.csv", what, table)
+    commas = write_table(store, tmp_path / "b.csv", what, table, comma=True)
+    english, german = pandas.read_csv(points, **ENGLISH), pandas.read_csv(commas, **GERMAN)
+    pandas.testing.assert_frame_equal(english, german)
+    for name in units_of(table.header):
+        given = [
+            np.nan if row[table.header.index(name)] is None else row[table.header.index(name)] for row in table.rows
+        ]
+        np.testing.assert_allclose(german[name].to_numpy(float), np.array(given, float), rtol=1e-14)
+    # What the option is for: with points the same rules read other numbers.
+    misread = pandas.read_csv(points, **{**GERMAN, "sep": ","})
+    assert not english.select_dtypes("number").equals(misread.select_dtypes("number"))
 
 
 def test_a_workbook_holds_numbers_and_its_notes(store, tables, tmp_path):
