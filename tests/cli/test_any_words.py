@@ -233,7 +233,7 @@ def laid_out(field, there):
 
 
 #: What a fit that was made anew for a question leaves, whether the question is then refused or not.
-_FITTED = re.compile(r'INSERT INTO "(fit|fit_reading|effective_stiffness)" ')
+_FITTED = re.compile(r'INSERT INTO "(fit|fit_reading|effective_stiffness|squeeze_factor)" ')
 
 
 def records_of(path):
