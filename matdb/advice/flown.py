@@ -13,6 +13,7 @@ from matdb.advice.camera import SixAxes
 from matdb.arrays import Array
 from matdb.bench.flight.following import AXES, Followed, Motion
 from matdb.bench.readings import ROCKING, Resonance
+from matdb.bench.thermal.body import body_of, film_coefficient, share_left, thermal_of
 from matdb.bench.trace.record import TraceMode
 from matdb.curve.band import Band
 from matdb.errors import InputError
@@ -148,6 +149,33 @@ def tapped(modes: Sequence[TraceMode], six: SixAxes) -> tuple[Against, ...]:
         rows[word] = _met(word, found, _interval(near.damping_ratio, sd), [wanted[word]])
     silent = Against(what="", natural_frequency_hz=None, damping_ratio=None, verdict=SILENT)
     return tuple(rows.get(word) or replace(silent, what=word) for word in wanted)
+
+
+def flown_temperature(part: Part, family: str, start_c: float, air_c: float, flew_s: float) -> tuple[float, float]:
+    """Temperature of a part over a flight in the rotors' wash, mean and standard deviation, degrees Celsius and K.
+
+    Parameters
+    ----------
+    part : Part
+        Taken as free in air all round; steel and plate slow it down further.
+    family : str
+        Of its material.
+    start_c, air_c : float
+        Its own at take-off and the air's, degrees Celsius.
+    flew_s : float
+        Time in the air, s.
+
+    Raises
+    ------
+    InputError
+        How the part warms is not known.
+    """
+    body = body_of(part.form)
+    if body is None:
+        raise InputError("--car", f"{start_c:g} degC", f"a part whose lag is known; of a {part.form.kind} it is not")
+    film = film_coefficient("fanned", start_c, air_c)
+    over = air_c + (start_c - air_c) * share_left(body, film, thermal_of(family), np.linspace(0.0, flew_s, 100))("mean")
+    return float(over.mean()), float(over.std())
 
 
 def flight_readings(

@@ -11,8 +11,18 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from matdb.advice.camera import SixAxes
-from matdb.advice.flown import SILENT, Against, Picture, against_foretold, flight_readings, picture, tapped
-from matdb.advice.summary import Answer
+from matdb.advice.flown import (
+    SILENT,
+    Against,
+    Picture,
+    against_foretold,
+    flight_readings,
+    flown_temperature,
+    picture,
+    tapped,
+)
+from matdb.advice.suit import Suitability
+from matdb.advice.summary import Answer, in_short
 from matdb.api import Store
 from matdb.bench.flight.following import Followed, Motion, followed, motion
 from matdb.bench.flight.log import FlightLog, read_log
@@ -25,13 +35,17 @@ from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Group, arg, option, quantity, squeeze_said
 from matdb.cli.reading_add import column, logged_before
 from matdb.cli.screen import Column, Progress, number_text, records_table, show, span_text
+from matdb.cli.suit import shake_left
 from matdb.errors import InputError
 from matdb.fields import low_high
 from matdb.files import new_file, write_text
+from matdb.mounting.shake import AirframeSpectrum
 from matdb.units import counted, parse_range
 
 app = Group("Read what flew, and what was foretold of it.")
 
+#: A thermometer is hardly better, K.
+_THERMOMETER_SD_K: Final = 0.5
 _LOG: Final = "A CSV or text file: time and angular rates about x, y, z, units in brackets."
 
 
@@ -73,6 +87,8 @@ class Log:
     unit: str | None = option("UNIT", "Unit of the rates, where their titles tell none: deg/s or rad/s.")
     camera_column: list[str] | None = option("COLUMN", "The same of the camera's log.")
     stabilised: str | None = option("FREQUENCY", "Below it stabilising afterwards steadies the picture, such as 2Hz.")
+    car: str | None = option("TEMPERATURE", "The parts left a car or shop this warm at take-off, such as 21C.")
+    instead: list[str] | None = option("PART", "The same flight on this part, too. Repeatable.")
     keep: bool = option(None, "Put rotor speeds and manoeuvre band into the mounting.", False)
     log: bool = option(None, "Log what the mount did as readings of the part.", False)
     spectrum: str | None = option("FILE", "Write the airframe's spectrum, for --spectrum of 'matdb suit'.")
@@ -88,8 +104,11 @@ class Log:
                 raise InputError(name, None, f"given with --{needed}", "only the camera's own log tells")
         if mount.mounting is None and (self.keep or self.stabilised):
             raise InputError("--mounting", None, "given with --keep and --stabilised")
-        if self.log and mount.part is None:
-            raise InputError("--part", None, "given with --log")
+        if mount.mounting is None and self.instead:
+            raise InputError("--mounting", None, "given with --instead")
+        for name, said in {"--log": self.log, "--car": self.car}.items():
+            if said and mount.part is None:
+                raise InputError("--part", None, f"given with {name}")
         for each in filter(None, (self.spectrum, self.picture)):
             new_file(each, force=self.force)
 
@@ -158,17 +177,22 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
             known = store.mounting(mount.mounting)
     with Progress("flight") as done:
         found = _flown(said, said.blades or (known.blades if known is not None else 2), done)
-    temperature_c = _temperature(mount, found.airframe)
+    temperature_c, lag = _temperature(mount, found.airframe), dict[str, Any]()
     rows, logged, warnings = against_foretold(found.axes, None), list[int](), found.notes
-    left = None
+    left, instead = None, list[Suitability]()
     if mount.mounting is not None and known is not None:
+        flown = _kept(known, found, Path(said.file).name)
         with call.existing() as store:
+            if said.instead:
+                instead = _instead(store, flown, found, said.instead, temperature_c, mount.package)
+            if said.car is not None and mount.part is not None:
+                temperature_c, lag = _lagged(store, mount.part, said.car, temperature_c, found.track.flew_s)
             six = mount.foretold(store, temperature_c) if mount.part is not None and found.axes else None
             if six is not None:
                 rows = against_foretold(found.axes, six)
                 warnings += _changed(store, mount, rows, temperature_c)
             if said.log and mount.part is not None and six is not None:
-                told = {"temperature_c": temperature_c, "squeeze_mm": six.squeeze_mm}
+                told = {"temperature_c": temperature_c, "squeeze_mm": six.squeeze_mm, **lag}
                 readings, without = flight_readings(
                     rows, found.axes, known, store.part(mount.part), package=mount.package, **told
                 )
@@ -179,10 +203,16 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
             if said.stabilised is not None and found.camera is not None:
                 left = picture(known, found.camera, quantity(said.stabilised, "frequency", "--stabilised") or 0.0)
             if said.keep:
-                store.records.replace(known.name, _kept(known, found, Path(said.file).name), "read from a flight")
+                store.records.replace(known.name, flown, "read from a flight")
     written = _written(said, found, rows)
     content = _content(found, rows, left) | {"readings": logged, "files": written, "temperature_c": temperature_c}
+    content["instead"] = [row.to_dict() for row in instead]
     answer = [*_sentences(found, rows, left)]
+    answer += [
+        "; ".join(filter(None, (f"On {row.part} instead: {in_short(row)}", shake_left(row)))) + "." for row in instead
+    ]
+    if lag:
+        answer.append(f"In flight the parts were at {temperature_c:.1f} degC, +- {lag['thermometer_sd_k']:.1f} K.")
     if said.keep:
         answer.append(f"{mount.mounting} has these rotor speeds and manoeuvres now.")
     if logged:
@@ -222,6 +252,28 @@ def _temperature(mount: Mount, log: FlightLog) -> float | None:
     if told is not None or log.temperature_c is None:
         return told
     return float(np.nanmedian(log.temperature_c))
+
+
+def _lagged(
+    store: Store, part: str, car: str, air_c: float | None, flew_s: tuple[float, float]
+) -> tuple[float, dict[str, Any]]:
+    """Temperature of the parts over the flight, and what a reading tells of how sure it is."""
+    start_c, record = quantity(car, "temperature", "--car"), store.part(part)
+    if air_c is None or start_c is None:
+        raise InputError("--temp", None, "the air's, given with --car", "for instance --temp -5C --car 21C")
+    family = store.material(record.material).family
+    mean_c, sd_k = flown_temperature(record, family, start_c, air_c, flew_s[1] - flew_s[0])
+    return mean_c, {"thermometer_sd_k": max(round(sd_k, 2), _THERMOMETER_SD_K)}
+
+
+def _instead(
+    store: Store, flown: Any, found: Flown, parts: list[str], temperature_c: float | None, package: str
+) -> list[Suitability]:
+    """What the judge finds of other parts with this flight's rotor speeds and spectrum."""
+    if temperature_c is None:
+        raise InputError("--temp", None, "given with --instead, where the log tells no temperature")
+    spectrum = AirframeSpectrum(found.motion.frequency_hz, found.motion.density, density=True)
+    return store.suit(flown, [temperature_c], parts=parts, package=package, spectrum=spectrum)
 
 
 def _kept(mounting: Any, found: Flown, name: str) -> Any:

@@ -137,7 +137,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
         "clock", "sensor", "axes", answer=Answer, flew_s=Literal["range"], rotor=_ROTOR, manoeuvre_hz=float,
         clock=_of(offset_s=float, drift_ppm=float, sd_s=float), axes=[{"**": Against, "missed": Any}],
         sensor=_of(turn_deg=float, sd_deg=float, matrix=list), picture=Picture | None, readings=list[int],
-        temperature_c=float | None,
+        temperature_c=float | None, instead=[Suitability],
     ),
     "flight tap": {"answer": Answer, "verdict": str, "modes": [Against]},
     "reading add": {"number": int, "reading": Reading},

@@ -138,7 +138,7 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
         show()
         verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
         show(verdict, indent=f"{row.rank}. ")
-        for text in (how, str(row.cost), row.rests_on, f"holds {share}", _six_axes(row), _shake(row)):
+        for text in (how, str(row.cost), row.rests_on, f"holds {share}", _six_axes(row), shake_left(row)):
             if text:
                 show(text, indent="   ")
         pixels = any(need.pixels is not None for need in row.requirements)
@@ -175,7 +175,8 @@ def _six_axes(row: Suitability) -> str:
     return f"six axes at {six.temperature_c:g} degC: {ends}"
 
 
-def _shake(row: Suitability) -> str:
+def shake_left(row: Suitability) -> str:
+    """What is left of the airframe's measured motion in the picture; empty where that is not known."""
     left = row.shake
     if left is None:
         return ""

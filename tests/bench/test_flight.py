@@ -141,6 +141,19 @@ def test_a_speed_and_its_mirror_are_told_apart_or_refused():
     assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.03)
 
 
+def test_a_throttle_tells_a_speed_from_its_mirror():
+    low = fly(
+        np.random.default_rng(7), seconds=60, rate_hz=250.0, camera_rate_hz=200.0, mount=MOUNT, hover_hz=62.0, blades=2
+    )
+    with pytest.raises(Refused, match="look the same"):
+        follow_rotors(evened("craft", low.time_s, {"rate": low.rate}), 2)
+    track = follow_rotors(evened("craft", low.time_s, {"rate": low.rate, "throttle": low.throttle}), 2)
+    assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.01)
+    # One that goes the other way, as of a log of something else, tells nothing.
+    with pytest.raises(Refused, match="look the same"):
+        follow_rotors(evened("craft", low.time_s, {"rate": low.rate, "throttle": 2.0 - low.throttle}), 2)
+
+
 @pytest.mark.parametrize(
     ("header", "unit", "factor"),
     [

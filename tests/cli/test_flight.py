@@ -77,11 +77,33 @@ def test_a_flight_settles_what_a_later_one_is_foretold(matdb_says, logs, pod):
     assert told.out.count("as expected") == 3, told.out
 
 
+def test_parts_lag_behind_the_air_and_another_part_is_judged(matdb_says, logs, pod, store):
+    craft, camera, _ = logs
+    with matdb.open_store(store) as kept:
+        kept.add(matdb.Part(name="tall pad", material="gel", form=matdb.Ring(outer_mm=12, inner_mm=5, height_mm=16)))
+    words = ("--mounting", "flown", "--part", "gel pad", "--temp", "-5C", "--car", "21C", "--instead", "tall pad")
+    told = matdb_says("flight", "read", craft, "--camera", camera, *words, "--log", "--json")
+    assert told.code == 0, told.err
+    said = json.loads(told.out)
+    # A rubber ring of 8 mm keeps part of its warmth over the first minute, and not all of it.
+    assert 0.0 < said["temperature_c"] < 19.0
+    (other,) = said["instead"]
+    assert other["part"] == "tall pad"
+    assert other["shake"]["horizontal_rms_px"]["median"] > 0.0
+    assert any(line.startswith("On tall pad instead: ") for line in said["answer"]["lines"])
+    with matdb.open_store(store) as kept:
+        reading = kept.records.reading(said["readings"][0]).reading
+    assert reading.temperature_c == pytest.approx(said["temperature_c"])
+    assert reading.thermometer_sd_k >= 0.5
+
+
 def test_what_does_not_go_together(matdb_says, logs, pod):
     craft, camera, _ = logs
     for words, says in {
         ("--log", *pod): "--camera",
         ("--keep",): "--mounting",
+        ("--instead", "gel pad"): "--mounting",
+        ("--mounting", "flown", "--car", "21C"): "--part",
         ("--camera", camera, "--mounting", "flown", "--log"): "--part",
         ("--camera", camera, "--mounting", "flown", "--part", "gel pad"): "--temp",
     }.items():

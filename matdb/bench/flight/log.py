@@ -35,6 +35,7 @@ _RATE: Final = re.compile(rf".*?(?:gyro?[a-z]*|rates?|omega|angular[\s_]?(?:velo
 _RATE_PLAIN: Final = re.compile(r"(?:(?P<x>roll|p)|(?P<y>pitch|q)|(?P<z>yaw|r))[\s_]*(?:rate|speed|velocity)?")
 _ACCELERATION: Final = re.compile(rf".*?(?:acc?|accel|acceleration|accelerometer|a){_AXES}")
 _ROTOR: Final = re.compile(r".*(?:rotor|motor|prop|esc|rpm).*")
+_THROTTLE: Final = re.compile(r".*(?:throttle|collective).*")
 _TEMPERATURE: Final = re.compile(r".*temp(?:erature)?\b.*")
 
 
@@ -58,6 +59,8 @@ class FlightLog:
         Logged rotor speed, turns a second.
     temperature_c : ndarray, shape (n,), or None
         Degrees Celsius.
+    throttle : ndarray, shape (n,), or None
+        In any unit.
     notes : tuple of str
         What was found or guessed on the way in.
     """
@@ -66,9 +69,10 @@ class FlightLog:
     start_s: float
     hz: float
     rate: Array
-    acceleration: Array | None
-    rotor_hz: Array | None
-    temperature_c: Array | None
+    acceleration: Array | None = None
+    rotor_hz: Array | None = None
+    temperature_c: Array | None = None
+    throttle: Array | None = None
     notes: tuple[str, ...] = ()
 
     @property
@@ -156,8 +160,7 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
         made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32 if value.ndim > 1 else float)
         for out, each in zip(np.atleast_2d(made[key].T), np.atleast_2d(value.T), strict=True):
             fill(out, each)
-    pushed, turned, warm = (made.get(key) for key in ("acceleration", "rotor_hz", "temperature_c"))
-    return FlightLog(name, float(start), float(hz), made["rate"], pushed, turned, warm, notes)
+    return FlightLog(name, float(start), float(hz), notes=notes, **made)
 
 
 def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str | None = None) -> FlightLog:
@@ -209,7 +212,10 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     chosen = {"rate": (rates, scales)} | ({"acceleration": (pushed, known)} if len(known) == 3 else {})
     turned = [i for i in others if _ROTOR.fullmatch(names[i] + units[i].casefold()) and _scale(units[i], "rotor_speed")]
     warm = [i for i in others if _TEMPERATURE.fullmatch(names[i]) and units[i].strip("° ").casefold() in ("c", "degc")]
-    read, rows = table.columns((at, *turned, *warm[:1]), [i for places, _ in chosen.values() for i in places])
+    throttle = [i for i in others if _THROTTLE.fullmatch(names[i])][:1]
+    read, rows = table.columns(
+        (at, *turned, *warm[:1], *throttle), [i for places, _ in chosen.values() for i in places]
+    )
     time = seconds_of(read[at], header[at], rows, None, notes, name)
     # An hour of readings is kept in half the room; a gyro has fewer digits.
     found: dict[str, Array] = {key: np.empty((time.size, 3), dtype=np.float32) for key in chosen}
@@ -218,8 +224,7 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
             np.multiply(read[i], factor, out=found[key][:, k], casting="same_kind")
     if turned:
         found["rotor_hz"] = np.mean([read[i] * (_scale(units[i], "rotor_speed") or 0.0) for i in turned], axis=0) / 60.0
-    if warm:
-        found["temperature_c"] = read[warm[0]]
+    found |= {key: read[i] for key, each in {"temperature_c": warm, "throttle": throttle}.items() for i in each[:1]}
     del read
     return evened(name, time, found, tuple(notes))
 

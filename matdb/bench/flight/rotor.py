@@ -59,6 +59,8 @@ _LEAST_S: Final = 20.0
 _BLIND, _CROSSED = 0.01, 0.025
 #: Share of time for which a line may be lost; it is below this share of its usual height over so many spectra.
 _LOST, _FAINT, _SECONDS = 0.02, 0.4, 17
+#: Thrust grows with the square of the speed, a throttle's setting with it or its square.
+_BY_THRUST, _BY_THROTTLE = (1.2, 3.3), (0.7, 3.3)
 #: What remains open of a speed with the clearest lines, as a share (by simulated flights).
 _OPEN: Final = 0.008
 #: Share of the readings that lie below the lowest and above the highest speed told.
@@ -437,23 +439,28 @@ def _unmirrored(
 
 
 def _by_thrust(log: FlightLog, time_s: Array, paths: Sequence[Array]) -> int | None:
-    """Which of some rotor speeds goes with the thrust, which grows with its square; None where that is not sure."""
+    """Which of some rotor speeds goes with throttle or thrust, which grow with it; None where that is not sure."""
     from scipy import signal
 
-    if log.acceleration is None:
+    if log.throttle is not None:
+        along, slopes = log.throttle, _BY_THROTTLE
+    elif log.acceleration is not None:
+        along = log.acceleration @ (mean := log.acceleration.mean(axis=0)) / np.linalg.norm(mean)
+        slopes = _BY_THRUST
+    else:
         return None
-    along = log.acceleration @ (mean := log.acceleration.mean(axis=0)) / np.linalg.norm(mean)
     slow = signal.butter(2, 0.5, fs=log.hz, output="sos")
-    thrust = np.interp(time_s, log.time_s, signal.sosfiltfilt(slow, along))
-    ln_t = np.log(np.maximum(thrust, 0.1 * np.median(thrust)))
+    thrust = np.interp(time_s, log.time_s, signal.sosfiltfilt(slow, np.nan_to_num(along)))
+    up = thrust > _AIRBORNE * np.median(thrust)
+    ln_t = np.log(thrust[up])
     rate = 1.0 / _HOP_S
     good = list[int]()
     for k, path in enumerate(paths):
-        ln_n = signal.sosfiltfilt(signal.butter(2, 0.5, fs=rate, output="sos"), np.log(path))
+        ln_n = signal.sosfiltfilt(signal.butter(2, 0.5, fs=rate, output="sos"), np.log(path))[up]
         share = float(np.corrcoef(ln_n, ln_t)[0, 1])
         # The slope with errors in both.
         slope = math.copysign(float(ln_t.std() / max(ln_n.std(), 1e-9)), share)
-        if share > 0.7 and 1.2 < slope < 3.3:
+        if share > 0.7 and slopes[0] < slope < slopes[1]:
             good.append(k)
     return good[0] if len(good) == 1 else None
 
