@@ -250,6 +250,9 @@ def _by_lines(
         if once is not path:
             raise Refused("its rotor lines do not tell one speed: give --rotor")
     path, unmirrored = _unmirrored(log, seen, path, ends)
+    if unmirrored and _once_a_turn(seen, path, blades, ends, told=within_hz is not None)[0] is not path:
+        # A mirror image of the blades' line was taken for once a turn.
+        raise Refused("its rotor lines and their mirror images do not tell one speed: give --rotor, or log faster")
     # Twice: where the throttle moves fast, the path lags behind the lines.
     hz, *_ = _centred(seen, path, orders)
     hz, noise, spread, blind = _centred(seen, hz, orders)
