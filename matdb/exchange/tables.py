@@ -315,7 +315,7 @@ def write_table(
     force : bool
         Replace a file that is there.
     comma : bool
-        CSV with decimal commas.
+        CSV with decimal commas, for people: answers with seven digits.
 
     Raises
     ------
@@ -349,6 +349,8 @@ def write_table(
         sources = {name: store.material(name).source for name in {row[at] for row in rows}}
         header = (*header, "source", "matdb_version", "store_fingerprint")
         rows = [(*row, sources[row[at]], VERSION, mark) for row in rows]
+        if comma:
+            rows = [tuple(float(f"{v:.7g}") if isinstance(v, float) else v for v in row) for row in rows]
     return write_rows(path, what, header, rows, notes=table.warnings, comma=comma, force=force)
 
 

@@ -125,9 +125,22 @@ for stiffness, damping in grid(table, {states!r}):
     return np.array(told.split(), dtype=float).reshape(-1, 2)
 
 
+def by_spreadsheet(states: list[tuple[float, float]]) -> Any:
+    """Under German number rules: the table with decimal commas, and the formulas of the example beside it."""
+    if shutil.which("soffice") is None:
+        raise FileNotFoundError("soffice is not installed")
+    sys.path.insert(0, str(TOP / "tests"))
+    from spreadsheet_program import opened, with_formulas
+
+    asked = with_formulas(Path("commas.csv"), Path("asked.csv"), states)
+    rows = opened([asked], "de_DE", Path.cwd())["asked.csv"]
+    return [row[-2:] for row in rows[: len(states)]]
+
+
 WAYS = {
     "sqlite3": by_sqlite, "pandas": by_pandas, "polars": by_polars, "DuckDB": by_duckdb, "workbook": by_workbook,
     "Python, no package": by_python, "JavaScript": by_javascript, "C++": by_cpp, "notebook": by_notebook,
+    "spreadsheet program": by_spreadsheet,
 }  # fmt: skip
 
 
@@ -146,6 +159,7 @@ def main() -> None:
             store.publish()
             for name in ("table.csv", "table.json", "table.xlsx"):
                 write_table(store, name, "table", part_table(store, [PART], "axial"))
+            write_table(store, "commas.csv", "table", part_table(store, [PART], "axial"), comma=True)
             found = store.effective(PART, *np.array(states).T)
             truth = np.stack([found.stiffness_n_per_mm.median, found.damping_ratio.median], axis=1)
         worst = 0.0
@@ -158,8 +172,6 @@ def main() -> None:
                 continue
             worst = max(worst, *off)
             print(f"{name:20} {off[0]:12.3f}  {off[1]:15.3f}")
-        office = shutil.which("soffice")
-        print(f"{'spreadsheet program':20} " + ("not tried" if office else "left out: soffice is not installed"))
         os.chdir(TOP)
     if worst > BOUND:
         sys.exit(f"{worst:.2f} % is more than {BOUND} %")
