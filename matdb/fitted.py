@@ -286,7 +286,7 @@ class FittedRecords:
         record = self.records.material(material)
         newest = self.records.newest_fit(record.name)
         # Readings that no fit has used yet make a prior out of date as well.
-        stale = self.records.is_stale(newest) if newest else self.records.reading_count(material=record.name) > 0
+        stale = self.records.is_stale(newest) if newest else self.records.has_readings(record.name)
         rests_on = (newest.id if newest else None, record, stale)
         if self._curves.get(record.name, (None,))[0] != rests_on:
             prior = matdb.curve.fit.prior_curve

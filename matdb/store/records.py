@@ -399,8 +399,13 @@ class Records:
     def is_stale(self, fit: FitRecord) -> bool:
         """Whether the material, its parts or its readings changed since the fit. Raises NotFound."""
         with self._reader.snapshot():
-            number = self._id("material", fit.material)
-            return rows.fingerprint(self._reader.rows, number) != fit.fingerprint
+            number, used = self._id("material", fit.material), fit.meta.get("reading_count")
+            return rows.fingerprint(self._reader.rows, number, used) != fit.fingerprint
+
+    def has_readings(self, material: str) -> bool:
+        """Whether any reading counts on a material. Raises NotFound."""
+        condition, values = self._those(material, None, None, include_retired=False)
+        return bool(self._reader.rows(f"SELECT 1 FROM reading{condition} LIMIT 1", values))
 
     def publish(
         self,

@@ -205,13 +205,15 @@ def stamp(dialect: str, time: dt.datetime) -> Any:
 # -- what a fit depends on, and names that are not there -------------------------------------------------------
 
 
-def fingerprint(rows: Rows, material_id: int) -> str:
+def fingerprint(rows: Rows, material_id: int, active: int | None = None) -> str:
     """What a fit of the material depends on, as 64 hexadecimal digits.
 
     It covers the definitions of the material and its parts (not their notes and sources) and the set of
     readings that count. Readings are never deleted and never counted again once retired; so how many count
-    and how many are retired tell one state from every other, and cost one pass over an index. The largest
-    number alone would not do: on a server a number can be drawn first and written last.
+    and how many are retired tell one state from every other, and cost one pass over an index.
+
+    ``active`` is how many counted in a fit that is asked whether it is current: numbers only rise from one change to
+    the next, so none came in or went where the newest that counts and the number of retired ones are as they were.
     """
     # Spelled out: a further column must not make every fit that is there out of date.
     material = rows(
@@ -221,12 +223,15 @@ def fingerprint(rows: Rows, material_id: int) -> str:
     )
     parts = rows("SELECT name, form, thread FROM part WHERE material_id = ?", (material_id,))
     of_material = " FROM reading WHERE material_id = ? AND retired_at IS "
-    ((active, newest),) = rows("SELECT count(*), coalesce(max(id), 0)" + of_material + "NULL", (material_id,))
+    # In the index's own order, so that every engine takes one step in it.
+    last = rows("SELECT id" + of_material + "NULL ORDER BY retired_at DESC, id DESC LIMIT 1", (material_id,))
+    if active is None:
+        ((active,),) = rows("SELECT count(*)" + of_material + "NULL", (material_id,))
     ((retired,),) = rows("SELECT count(*)" + of_material + "NOT NULL", (material_id,))
     seen = [
         list(next(iter(material), ())),  # none only where a damaged file's index knows one that its table has not
         sorted(([name, _form(form), thread] for name, form, thread in parts), key=lambda part: str(part[0])),
-        [active, retired, newest],
+        [active, retired, last[0][0] if last else 0],
     ]
     return hashlib.sha256(json.dumps(seen, sort_keys=True, ensure_ascii=True, default=repr).encode()).hexdigest()
 

@@ -160,6 +160,7 @@ class StoreMachine(RuleBasedStateMachine):
                 arrays={"draws": np.array(values)},
                 reading_ids=tuple(r.id for r in evidence.readings),
                 fingerprint=evidence.fingerprint,
+                meta={"reading_count": len(evidence.readings)},
             )
         )
         self.fits[material] = [values, False]
@@ -205,6 +206,8 @@ class StoreMachine(RuleBasedStateMachine):
             fit = self.store.newest_fit(material)
             assert fit.arrays["draws"].tolist() == values
             assert self.store.is_stale(fit) == stale
+            # And so when its readings are counted.
+            assert self.store.is_stale(dataclasses.replace(fit, meta={})) == stale
 
     def teardown(self):
         if hasattr(self, "store"):
