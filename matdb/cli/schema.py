@@ -15,6 +15,7 @@ from matdb.advice.suit import Suitability
 from matdb.advice.summary import Answer, WhatToFit
 from matdb.bench.protocol import ProtocolStep
 from matdb.bench.readings import Reading
+from matdb.bench.trace.record import AmplitudeDependence
 from matdb.cli.options import arg
 from matdb.cli.screen import SCHEMA, lines
 from matdb.curve.band import Band
@@ -36,7 +37,17 @@ def _of(*optional: str, **fields: Any) -> dict[str, Any]:
     return {f"{name}?" if name in optional else name: each for name, each in fields.items()}
 
 
-_CHANGE: Final = {"replaced_at": str, "why": str, "before": dict}
+def _any_of(record: type, *but: str) -> dict[str, Any]:
+    """Fields of a record, each of which may lack."""
+    hints = get_type_hints(record)
+    return {f"{f.name}?": hints[f.name] for f in dataclasses.fields(record) if f.name not in but}
+
+
+def _changes(record: type) -> list[dict[str, Any]]:
+    """What a record said before: its fields, as many as it had then."""
+    return [{"replaced_at": str, "why": str, "before": _any_of(record)}]
+
+
 _AIR: Final = _of(
     source=str, temperature_c=Literal["range"], entries=int, take_off_hours=list[float] | None, car_c=float | None,
     notes=list[str],
@@ -63,11 +74,7 @@ _RANKED: Final = _of(
     "air", mounting=Mounting, temperature_c=Literal["range"], axis=str, squeeze_mm_asked=float | None,
     lowest_rotor_hz=float, window_hz=Literal["range"], ranking=[Suitability], cautions=list[str], air=_AIR,
 )  # fmt: skip
-_SQUEEZED: Final = {
-    f"{f.name}?": hint
-    for f, hint in zip(dataclasses.fields(Squeeze), get_type_hints(Squeeze).values(), strict=True)
-    if f.name != "warnings"
-}
+_SQUEEZED: Final = _any_of(Squeeze, "warnings")
 _SOAKED: Final = _of(
     "core_c", "core_sd_k", "enough", "out_temperature_c", "out_temperature_sd_k", temperature_c=float, minutes=float,
     minutes_safe=float, minutes_planned=float, seconds_to_2k=float, core_c=float, core_sd_k=float, enough=bool,
@@ -83,6 +90,29 @@ _CHANGED: Final = {"changed": list[str]}
 _GONE: Final = {"name": str, "retired_readings": int}
 _ROTOR: Final = dict.fromkeys(("lowest_hz", "hover_hz", "highest_hz", "sd_hz", "spread_hz"), float) | {"orders": list}
 _SERIES: Final = {"label": str, "style": str} | dict.fromkeys(("x", "y", "low", "high"), Any)
+_RESIDUAL: Final = dict.fromkeys(("measured_over_predicted", "standardised", "fumbled_probability"), float)
+_NAMED: Final = {"name": str, "median": float, "low": float, "high": float}
+#: Older fits tell less.
+_REPORT: Final = {
+    **{f"{name}?": [{"name": str, "value": float}] for name in ("laws", "log_evidence")},
+    **{f"{name}?": [_NAMED] for name in ("noise_factors", "offsets", "sessions")},
+    "parameters": [_NAMED | {"unit": str, "spread_against_prior?": float, "from": str}],
+    "readings": [
+        _of("number", "stiffness", "loss", "or_else", number=int, kind=str, subject=str, temperature_c=float,
+            stiffness=_RESIDUAL, loss=_RESIDUAL, fumbled=bool, or_else=int | str | None)
+    ],
+    "misfit?": Band,
+    "geometry_sd?": float,
+}  # fmt: skip
+_PEAK: Final = dict.fromkeys(("frequency_hz", "frequency_sd_hz", "damping_ratio"), float)
+_RANG: Final = _PEAK | _of(
+    log_decrement=float, log_decrement_sd=float, share=float, flags=list[str], aliases_hz=list[float]
+)
+_FORCED: Final = ("loss_factor", "loss_factor_sd", "amplification", "gain", "delay_s")
+_TRACED: Final = {f"{name}?": float for name in (*_PEAK, *_FORCED, "hum_hz", "clipped", "rate_hz")} | {
+    "channel?": int, "chosen?": int | None, "taps_s?": list[float], "modes?": [_RANG],
+    "amplitude_dependence?": AmplitudeDependence | None,
+}  # fmt: skip
 _PICTURE: Final = {
     "chart": {"title": str, "subtitle": str, "panels": [{"x": str, "y": str, "series": [_SERIES], "ranges": [Span]}]}
 }
@@ -100,7 +130,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     "soak": _of(answer=Answer, part=str, family=str, air=str, room_c=float, within_k=float, rows=[_SOAKED]),
     "protocol": _of(answer=Answer, part=str, steps=[ProtocolStep], basis=str, markdown=str),
     "fit": {"answer": Answer, **{f"{name}?": each for name, each in _FIT.items()}, "fits?": [_FIT]},
-    "report": _FIT | {"report": dict, "low_temperature": LowTemperature},
+    "report": _FIT | {"report": _REPORT, "low_temperature": LowTemperature},
     "curve": {"answer": Answer, **_FIT, "rows": [_MODULUS]},
     "stiffness": _of(answer=Answer, part=str, axis=str, basis=str, rows=[_STATE]),
     "suit": {"answer": WhatToFit, **_RANKED},
@@ -122,7 +152,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     "material edit": {"material": Material, **_CHANGED},
     "material list": {"materials": [{"**": Material, "parts": int, "readings": int, "fit": str}]},
     "material show": _of(
-        material=Material, parts=[{"name": str, "form": str}], readings=int, stale=bool, history=[_CHANGE],
+        material=Material, parts=[{"name": str, "form": str}], readings=int, stale=bool, history=_changes(Material),
         fits=[{"number": int, "made_at": str, "program_version": str}],
     ),
     "material families": {"families": [{"family": str, "*": float}]},
@@ -130,7 +160,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     "part add": {"number": int, "part": Part},
     "part edit": {"part": Part, **_CHANGED},
     "part list": {"parts": [{"**": Part, "readings": int}]},
-    "part show": {"answer": Answer, "part": _SHOWN, "history": [_CHANGE]},
+    "part show": {"answer": Answer, "part": _SHOWN, "history": _changes(Part)},
     "part forms": {"forms": [_of(form=str, what=str, dimensions=Any, axes=list[str])]},
     "part remove": _GONE,
     "flight read": _of(
@@ -148,7 +178,8 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
         file=str, dry_run=bool, logged=int, numbers=list[int], would_log=int, duplicates=list[int],
         problem_count=int, problems=[Problem],
     ),
-    "reading trace": {"file": str, "forced": bool, "verdict": str, "number": int | None, "reading?": Reading, "*": Any},
+    "reading trace": _TRACED
+    | {"file": str, "forced": bool, "verdict": str, "number": int | None, "reading?": Reading},
     "mounting add": {"number": int, "mounting": Mounting},
     "mounting edit": {"mounting": Mounting, **_CHANGED},
     "mounting list": {"mountings": [Mounting]},

@@ -27,7 +27,7 @@ ERROR: Final = {"kind": str, "message": str, "field": str, "value": Any, "allowe
 #: What a document has of a record otherwise than by its fields: more, by another name, or (None) not at all.
 OTHERWISE: Final[dict[type, dict[str, Any]]] = {
     NextReading: {"worth_taking": bool},
-    Proposal: {"trade_off": None, "tolerance": {"*": Literal["range"]}},
+    Proposal: {"trade_off": None, "tolerance": {"*": Literal["range"]}, "sizes": {"*": float | str | bool | FormBase}},
     Mode: {"word": None, "mode": str, "probability": None, "probability_in_window": float},
     State: {"transmissibility": None, "transmissibility_at_lowest_rotor_order": Band},
     SixAxes: {
