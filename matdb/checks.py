@@ -93,6 +93,23 @@ def without_unit(field: str, value: Any, unit: str) -> Any:
     raise InputError(field, f"a quantity in {said}", allowed)
 
 
+def _is_real(value: object) -> bool:
+    """Whether it can stand for real numbers: flags, texts, times and complex ones cannot, nor what is masked out."""
+    kind = getattr(getattr(value, "dtype", None), "kind", "f")
+    return kind in "iufO" and not isinstance(value, bool | str | bytes) and not np.ma.is_masked(value)
+
+
+def _floats(field: str, value: object, allowed: str) -> Array:
+    """As floats, not copied where they are. Raises InputError."""
+    try:
+        array = np.asarray(value)
+        if _is_real(value) and _is_real(array):
+            return array.astype(np.float64, copy=False)
+    except (TypeError, ValueError, OverflowError):
+        pass
+    raise InputError(field, value, allowed)
+
+
 def checked_number(
     field: str, value: object, low: float, high: float, unit: str = "", *, open_low: bool = False, cure: str = ""
 ) -> float:
@@ -120,7 +137,7 @@ def checked_number(
     """
     value = without_unit(field, value, unit)
     try:
-        number = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
+        number = float(value) if _is_real(value) else math.nan  # type: ignore[arg-type]
     except (TypeError, ValueError, OverflowError):
         number = math.nan
     if not ((low < number if open_low else low <= number) and number <= high and number != math.inf):
@@ -139,11 +156,7 @@ def checked_whole(field: str, value: object, low: int, high: int) -> int:
 
 def numbers(field: str, values: object, allowed: str) -> Array:
     """Numbers of any shape and size, as floats in an array of their own. Raises InputError."""
-    values = without_unit(field, values, "")
-    try:
-        return np.array(values, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, values, allowed) from None
+    return _floats(field, without_unit(field, values, ""), allowed).copy()
 
 
 def checked_array(
@@ -170,11 +183,7 @@ def checked_array(
         Not numbers, or one of them outside: the first such value is named.
     """
     says = allowed_span(low, high, unit, open_low=open_low)
-    value = without_unit(field, value, unit)
-    try:
-        array = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError):
-        raise InputError(field, value, f"a number {says}") from None
+    array = _floats(field, without_unit(field, value, unit), f"a number {says}")
     good = np.isfinite(array) & ((array > low) if open_low else (array >= low)) & (array <= high)
     if not good.all():
         bad: Any = array[~good].flat[0]
@@ -212,9 +221,31 @@ def checked_names(field: str, names: Any) -> list[str]:
 
 def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Array, Array]:
     """Temperature in degrees Celsius and frequency in Hz, checked and broadcast against each other."""
+    temperature_c, frequency_hz = by_name(temperature_c, frequency_hz)
     t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
     f = checked_array("frequency_hz", frequency_hz, 0.0, 1e12, "Hz", open_low=True)
     return beside_temperature("frequency_hz", t, f)
+
+
+def by_name(one: Any, other: Any) -> tuple[Any, Any]:
+    """Arrays of named dimensions (xarray), each along those of both; anything else as it is."""
+    if hasattr(one, "broadcast_like") and hasattr(other, "broadcast_like"):
+        order = dict.fromkeys((*one.dims, *other.dims))
+        one, other = (each.broadcast_like(like).transpose(*order) for each, like in ((one, other), (other, one)))
+    return one, other
+
+
+def labelled(values: Array, *asked: Any) -> Any:
+    """States of an answer: a number, or an array with the labels (pandas, xarray) of one that was asked with."""
+    if values.ndim == 0:
+        return values.item()
+    for given in by_name(*asked):
+        if getattr(given, "shape", None) == values.shape:
+            if hasattr(given, "dims"):
+                return type(given)(values, dims=given.dims, coords=given.coords)
+            if hasattr(given, "iloc") and values.ndim == 1:
+                return type(given)(values, index=given.index)
+    return values.copy()
 
 
 def beside_temperature(field: str, t: Array, values: Array) -> tuple[Array, Array]:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+import textwrap
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass, replace
 from functools import cache
@@ -314,6 +315,8 @@ def plain(value: Any, *, finite: bool = False) -> Any:
         return None if finite and not math.isfinite(value) else value
     if isinstance(value, (dict, Mapping)):
         return {str(k): plain(v, finite=finite) for k, v in value.items()}
+    if hasattr(value, "to_numpy") and hasattr(value, "ndim"):
+        value = value.to_numpy()
     if hasattr(value, "to_dict"):
         return plain(value.to_dict(), finite=finite)
     if is_dataclass(value):
@@ -342,8 +345,33 @@ def fields_of(record: Any) -> dict[str, Any]:
     return {f.name: getattr(record, f.name) for f in fields(record)}
 
 
+def _cell(value: Any) -> Any:
+    """One value as the whole of a column."""
+    if np.ndim(value):
+        cell = np.empty(1, dtype=object)
+        cell[0] = value
+        return cell
+    return value
+
+
+def _short(value: Any) -> str:
+    """How a value prints, its middle left out where that is long."""
+    text = repr(value)
+    return text if len(text) <= 70 else f"{text[:40]}...{text[-25:]}"
+
+
 class PlainRecord:
-    """What gives a frozen dataclass its ``to_dict``."""
+    """What gives a frozen dataclass its ``to_dict``, tables, and a ``repr`` that is short however much it holds."""
+
+    def __init_subclass__(cls) -> None:
+        cls.__repr__ = PlainRecord.__repr__  # type: ignore[method-assign]  # else each dataclass writes its own
+
+    def __repr__(self) -> str:
+        for said in (repr, _short):
+            told = ", ".join(f"{name}={said(value)}" for name, value in fields_of(self).items())
+            if len(whole := f"{type(self).__name__}({told})") <= 400:
+                break
+        return textwrap.shorten(whole, 400, placeholder=" ...)") if len(whole) > 400 else whole
 
     def to_dict(self) -> dict[str, Any]:
         """The record as plain values fit for JSON, by its fields."""
@@ -351,6 +379,8 @@ class PlainRecord:
 
     def to_frame(self) -> Any:
         """The record as a pandas data frame: a row a state, a band in three columns (extra ``tables``).
+
+        Rows are labelled as the series was that was asked with.
 
         Raises
         ------
@@ -361,12 +391,14 @@ class PlainRecord:
             import pandas
         except ImportError:
             raise MissingExtra("a data frame", "tables") from None
-        return pandas.DataFrame({name: np.ravel(values) for name, values in self._columns().items()})
+        labels = next((value.index for value in fields_of(self).values() if hasattr(value, "iloc")), None)
+        return pandas.DataFrame({name: np.ravel(values) for name, values in self._columns().items()}, index=labels)
 
     def to_xarray(self) -> Any:
         """The record as an xarray dataset: a band in three variables, temperature and frequency as coordinates.
 
-        Where one of them varies along one dimension alone it names that, so that ``.sel(temperature_c=-5.0)`` works.
+        Where one of them varies along one dimension alone it names that, so that ``.sel(temperature_c=-5.0)`` works;
+        what was asked with named dimensions keeps them.
 
         Raises
         ------
@@ -377,9 +409,15 @@ class PlainRecord:
             import xarray
         except ImportError:
             raise MissingExtra("a dataset", "tables") from None
-        columns = self._columns()
+        columns = {name: values for name, values in self._columns().items() if values.dtype != object}
         shape = next(iter(columns.values())).shape
-        dimensions, coordinates = [f"state_{k}" for k in range(len(shape))], {}
+        dimensions, coordinates = [f"state_{k}" for k in range(len(shape))], dict[str, Any]()
+        for value in fields_of(self).values():
+            if hasattr(value, "dims"):
+                dimensions, coordinates = list(value.dims), dict(value.coords)
+            elif hasattr(value, "iloc"):
+                dimensions = [value.index.name or "label"]
+                coordinates = {dimensions[0]: value.index}
         for name in [each for each in ("temperature_c", "frequency_hz") if each in columns]:
             values = columns.pop(name)
             along = [k for k, size in enumerate(shape) if size > 1 and (np.diff(values, axis=k) != 0.0).any()]
@@ -388,7 +426,8 @@ class PlainRecord:
                 coordinates[name] = np.moveaxis(values, along[0], 0).reshape(shape[along[0]], -1)[:, 0]
             else:
                 columns[name] = values
-        return xarray.Dataset({name: (dimensions, values) for name, values in columns.items()}, coordinates)
+        told = {name: (dimensions, values) for name, values in columns.items() if name not in coordinates}
+        return xarray.Dataset(told, coordinates)
 
     def _columns(self) -> dict[str, Any]:
         """Every field over all states, a band as three; what is the same in all of them is repeated."""
@@ -399,13 +438,16 @@ class PlainRecord:
                 columns |= {name if end == "median" else f"{name}_{end}": each for end, each in ends}
             else:
                 columns[name] = "; ".join(map(str, value)) if isinstance(value, tuple) else value
-        sizes = {np.shape(value) for value in columns.values() if np.ndim(value)}
-        shape = np.broadcast_shapes(*sizes) if sizes else (1,)
+        arrays = [value for value in columns.values() if np.ndim(value)]
+        try:
+            shape = np.broadcast_shapes(*map(np.shape, arrays or [[0]]))
+        except ValueError:  # not over states: a single row, an array in one cell
+            columns, shape = {name: _cell(value) for name, value in columns.items()}, (1,)
         return {name: np.broadcast_to(np.asarray(value), shape) for name, value in columns.items()}
 
     def _repr_html_(self) -> str | None:
         try:
-            return str(self.to_frame().to_html(index=False))
+            return str(self.to_frame().to_html(index=False, max_rows=20))
         except MissingExtra:
             return None
 

@@ -12,6 +12,7 @@ from matdb.cli.app import _SINGLE
 
 #: What others call by name, though nothing here does, and who does.
 ALLOWED = {
+    "__init_subclass__": "Python calls it for each class made from another",
     "__signature__": "Typer reads a command's options from it",
     "_repr_html_": "a notebook shows an answer by it",
     "itersize": "the driver's own switch",

@@ -8,8 +8,10 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pandas
 import pint
 import pytest
+import xarray
 from numpy.testing import assert_allclose
 
 import matdb
@@ -45,7 +47,7 @@ def test_complex_stiffness_is_that_of_the_medians(answers):
 
 
 def test_draws_have_the_bands_of_the_answer(store, answers):
-    n = len(store.curve("amber").draws)
+    n = len(store.curve("amber").parameters)
     k = answers.draws(T, F, n=n, seed=5)
     whole = answers.effective(T, F)
     assert k.shape == (n, 3, 2)
@@ -76,7 +78,7 @@ def test_draws_by_seed_and_number(answers):
 
 def test_a_share_of_its_own(store, answers):
     usual, narrow = (answers.effective(5.0, 30.0, share=share).stiffness_n_per_mm for share in (0.95, 0.68))
-    k = answers.draws(5.0, 30.0, n=len(store.curve("amber").draws)).real
+    k = answers.draws(5.0, 30.0, n=len(store.curve("amber").parameters)).real
     assert_allclose((narrow.low, narrow.high), np.quantile(k, (0.16, 0.84)), rtol=1e-9)
     assert usual.low < narrow.low < narrow.median == usual.median < narrow.high < usual.high
     bands = store.curve("amber").modulus(5.0, 30.0, share=0.5)
@@ -138,12 +140,7 @@ def test_what_is_public_pickles_and_prints_shortly(store, answers):
         store.part("ring"),
         mounting,
     ]
-    things += [
-        store.readings()[0],
-        *store.suit(mounting, [-10.0, 25.0]),
-        store.prony("amber"),
-        store.cover(mounting, [5.0]),
-    ]
+    things += [*store.suit(mounting, [-10.0, 25.0]), store.prony("amber"), store.cover(mounting, [5.0])]
     with pytest.raises(matdb.NotFound) as refused:
         store.part("rong")
     for thing in (*things, refused.value):
@@ -151,6 +148,74 @@ def test_what_is_public_pickles_and_prints_shortly(store, answers):
         assert type(again) is type(thing)
     assert_allclose(pickle.loads(pickle.dumps(answers)).draws(T, F), answers.draws(T, F))
     assert len(repr(store.curve("amber"))) < 120
+    for thing in (*things, store.readings()[0].reading, store.curve("amber").modulus(T, F), store.part_table("ring")):
+        assert len(repr(thing)) <= 400, repr(thing)
+        assert len(thing._repr_html_() if hasattr(thing, "_repr_html_") else "") < 20_000
+
+
+def test_short_records_print_whole(store):
+    assert repr(store.material("amber")).startswith("Material(name='amber', family='silicone', hardness='40 A', ")
+    assert repr(matdb.Band(1.0, 0.5, 2.0)) == "Band(median=1.0, low=0.5, high=2.0)"
+
+
+def test_draws_of_a_curve_have_its_bands(store):
+    curve = store.curve("amber")
+    e, bands = curve.draws(T, F, n=len(curve.parameters), seed=3), curve.modulus(T, F)
+    assert e.shape == (len(curve.parameters), 3, 2)
+    for values, whole in ((e.real, bands.storage_mpa), (e.imag / e.real, bands.loss_factor)):
+        low, high = np.quantile(values, (0.025, 0.975), axis=0)
+        assert_allclose((low, high), (whole.low, whole.high), rtol=1e-9)
+    with pytest.raises(matdb.InputError, match="n: 0"):
+        curve.draws(T, F, n=0)
+
+
+NO_NUMBERS = [
+    True, np.True_, [True, False], "5", b"5", "5C", np.timedelta64(5, "s"), np.datetime64("2026-01-01"), 5 + 0j,
+    np.array([5 + 0j]), np.ma.masked_array([5.0, 6.0], [False, True]), np.ma.masked, None, [None, 5.0], {5.0}, {5.0: 1},
+    UNITS.Quantity(5.0, "delta_degC"), UNITS.Quantity(5.0, ""), [UNITS.Quantity(5.0, "degC")],
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("value", NO_NUMBERS, ids=repr)
+def test_what_is_no_number_is_refused(store, answers, value):
+    asked = [lambda: store.effective("ring", value, 30.0), lambda: answers.median(value, 30.0)]
+    asked += [lambda: answers.draws(value, 30.0), lambda: store.curve("amber").modulus(value, 30.0)]
+    asked += [lambda: matdb.RingDown(part="ring", temperature_c=value, mass_kg=3, frequency_hz=30, log_decrement=0.5)]
+    for ask in asked:
+        with pytest.raises(matdb.InputError, match="temperature_c"):
+            ask()
+
+
+def test_labels_of_series_are_kept(store):
+    hours = pandas.Series([-5.0, 3.0], index=pandas.Index(["dawn", "noon"], name="hour"))
+    for found in (store.effective("ring", hours, 30.0), store.effective("ring", 5.0, hours.abs())):
+        assert found.to_frame().loc["noon", "stiffness_n_per_mm"] == found.stiffness_n_per_mm.median[1]
+        assert found.to_xarray().damping_ratio.sel(hour="dawn") == found.damping_ratio.median[0]
+    assert store.curve("amber").modulus(hours, 30.0).to_frame().index.equals(hours.index)
+    assert store.effective("ring", hours, 30.0).to_dict()["temperature_c"] == [-5.0, 3.0]
+
+
+def test_named_dimensions_go_together_by_name(store, answers):
+    hours = xarray.DataArray([-5.0, 3.0], dims="hour", coords={"hour": [6, 12]}, attrs={"units": "degC"})
+    hertz = xarray.DataArray([10.0, 30.0], dims="order", coords={"order": [1, 2]})
+    plain = store.effective("ring", hours.values[:, None], hertz.values)
+    found = store.effective("ring", hours, hertz).to_xarray()
+    assert found.stiffness_n_per_mm.dims == ("hour", "order")
+    assert_allclose(found.stiffness_n_per_mm_high, plain.stiffness_n_per_mm.high)
+    assert found.temperature_c.sel(hour=12, order=1) == 3.0
+    # Of one size, they would else pass for pairs.
+    assert answers.complex_stiffness(hours, hertz).shape == (2, 2)
+    masses = xarray.DataArray([2.0, 3.0, 4.0], dims="payload")
+    assert dict(store.effective("ring", hours, mass_kg=masses).to_xarray().sizes) == {"hour": 2, "payload": 3}
+
+
+def test_a_part_table_becomes_a_grid(store):
+    table = store.part_table("ring")
+    grid = table.to_xarray().stiffness_n_per_mm
+    assert grid.dims == ("frequency_hz", "temperature_c")
+    known = store.effective("ring", -5.0, 30.0).stiffness_n_per_mm.median
+    assert float(grid.sel(temperature_c=-5.0, frequency_hz=30.0)) == pytest.approx(known, rel=0.005)
+    assert_allclose(table.to_frame()["stiffness_n_per_mm"], table.stiffness_n_per_mm.median)
 
 
 def test_an_answer_as_a_frame(answers):

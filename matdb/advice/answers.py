@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike
 
 from matdb.advice.effective import Effective, checked_question, effective, over_masses, several_masses, state_warnings
 from matdb.arrays import Array, Complex, Places
-from matdb.checks import ABSOLUTE_ZERO_C, checked_number, checked_state, checked_whole
-from matdb.curve.band import SHARE, Band, band
+from matdb.checks import ABSOLUTE_ZERO_C, checked_number, checked_state
+from matdb.curve.band import SHARE, Band, band, drawn
 from matdb.curve.curve import Curve
 from matdb.curve.prony import SpringTerms, asked_hz, medians, spring_terms
 from matdb.errors import InputError
@@ -112,6 +112,9 @@ class PartAnswers:
         self._there = np.zeros((-(-_NODES_C // _BLOCK), _NODES_HZ), dtype=bool)
         self._ln_shift = curve.median_ln_shift(_COLDEST_C + np.arange(float(_NODES_C)))
 
+    def __repr__(self) -> str:
+        return f"PartAnswers({self.part.name!r}, {self.axis}, squeezed by {self.squeeze_mm:g} mm, of {self.curve!r})"
+
     def effective(
         self,
         temperature_c: ArrayLike,
@@ -181,12 +184,8 @@ class PartAnswers:
             A value out of range.
         """
         t, f = checked_state(temperature_c, frequency_hz)
-        n, seed = checked_whole("n", n, 1, 100_000), checked_whole("seed", seed, 0, 2**32)
         ln_k = self.curve.ln_modulus(t, np.log(2.0 * np.pi * f))
-        ln_k += self._ln_scale.reshape(-1, *(1,) * t.ndim)
-        rng, whole = np.random.default_rng(seed), len(ln_k)
-        rows = np.concatenate([rng.permutation(whole) for _ in range(-(-n // whole))])[:n]
-        return np.asarray(np.exp(ln_k)[rows])
+        return drawn(ln_k + self._ln_scale.reshape(-1, *(1,) * t.ndim), n, seed)
 
     def spring_terms(self, temperature_c: float) -> SpringTerms:
         """The part at one temperature as springs and dampers for a simulator, 1 to 300 Hz and at rest.
@@ -323,7 +322,7 @@ class PartAnswers:
             reduced = np.log(f) + _cubic(self._ln_shift, rows).reshape(t.shape)
             outside = self.curve.outside(t, reduced)
         about: dict[str, Any] = {"axis": self.axis, "squeeze_mm": self.squeeze_mm, "ln_reduced_hz": np.asarray(reduced)}
-        at, asked, beyond = (np.asarray(each) for each in (t, f, outside))
+        at, asked = np.asarray(t), np.asarray(f)
         return Effective(
             temperature_c=t,
             stiffness_n_per_mm=Band(found[0], found[2], found[3]),
@@ -332,7 +331,7 @@ class PartAnswers:
             frequency_hz=f,
             basis=self.curve.basis,
             extrapolated=outside,
-            warnings=state_warnings(self.curve, self.material, self.part, at, asked, outside=beyond, **about),
+            warnings=state_warnings(self.curve, self.material, self.part, at, asked, **about),
         )
 
     # -- inside --------------------------------------------------------------------------------------------

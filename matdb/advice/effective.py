@@ -21,10 +21,12 @@ from matdb.checks import (
     ABSOLUTE_ZERO_C,
     any_array,
     beside_temperature,
+    by_name,
     checked_array,
     checked_number,
     checked_state,
     checked_whole,
+    labelled,
     without_unit,
 )
 from matdb.curve.band import SHARE, Band, band, checked_share
@@ -284,13 +286,13 @@ def effective(
         f = np.asarray(natural.median)
         if t.size:
             warnings += _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
-    said = state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, outside=outside)
+    said = state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm)
     return Effective(
-        temperature_c=t.item() if t.ndim == 0 else t.copy(),
+        temperature_c=labelled(t, temperature_c, frequency_hz),
         stiffness_n_per_mm=stiffness,
         damping_ratio=damping,
         natural_frequency_hz=None if share_kg is None else natural,
-        frequency_hz=f.item() if f.ndim == 0 else f.copy(),
+        frequency_hz=labelled(f, temperature_c, frequency_hz),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
         warnings=(*warnings, *said),
@@ -313,6 +315,7 @@ def over_masses(ask: Callable[[Array, float], Answer], temperature_c: ArrayLike,
     InputError
         A mass out of range, or of a shape that does not fit.
     """
+    asked = temperature_c, mass_kg = by_name(temperature_c, mass_kg)
     masses = checked_array("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
     t = checked_array("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
     t, masses = beside_temperature("mass_kg", t, masses)
@@ -334,10 +337,9 @@ def over_masses(ask: Callable[[Array, float], Answer], temperature_c: ArrayLike,
         return out.reshape(t.shape)
 
     first = next(iter(answers.values()))
-    names = [field.name for field in fields(first)]
-    return cast(
-        Answer, replace(first, **{name: joined([getattr(each, name) for each in answers.values()]) for name in names})
-    )
+    whole = {f.name: joined([getattr(each, f.name) for each in answers.values()]) for f in fields(first)}
+    whole |= {"temperature_c": labelled(t, *asked)} if "temperature_c" in whole else {}
+    return cast(Answer, replace(first, **whole))
 
 
 def _felt(curve: Curve, part: Part, axis: str, t: Array, f: Array, *, once: bool) -> tuple[Curve, Complex | None]:
@@ -453,10 +455,9 @@ def state_warnings(
     *,
     axis: str,
     squeeze_mm: float,
-    outside: Flags | None = None,
     ln_reduced_hz: Array | None = None,
 ) -> tuple[str, ...]:
-    """What to know of an answer for these states, in plain words; the last two as :meth:`Curve.range_notes`."""
+    """What to know of an answer for these states, in plain words; the last as :meth:`Curve.range_notes`."""
     t = np.asarray(temperature_c, dtype=float)
     found: list[str] = []
     if curve.basis == FAMILY_PRIOR:
@@ -465,7 +466,7 @@ def state_warnings(
         found.append(
             f"{part.name} itself was not measured: its stiffness rests on its geometry and on other parts' readings"
         )
-    found.extend(curve.range_notes(t, frequency_hz, outside, ln_reduced_hz))
+    found.extend(curve.range_notes(t, frequency_hz, ln_reduced_hz))
     glass = curve.glass_transition_c
     coldest, hottest = (t.min(), t.max()) if t.size else (math.inf, -math.inf)
     if coldest < glass + 10.0:

@@ -161,7 +161,7 @@ def _takes(form: FormBase, squeeze_mm: float | Sequence[float]) -> bool:
 def _fewer_draws(curve: Curve) -> Curve:
     """A curve of a quarter of the draws, which serves to look around."""
     some = slice(None, None, 4)
-    named = ("draws", "misfit", "turned", "rest", "softening")
+    named = ("parameters", "misfit", "turned", "rest", "softening")
     offsets = {name: values[some] for name, values in curve.offsets.items()}
     return replace(curve, offsets=offsets, **{name: getattr(curve, name)[some] for name in named})
 

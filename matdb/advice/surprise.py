@@ -110,7 +110,7 @@ def _compared(
     curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading], evidence: Evidence
 ) -> list[tuple[int, Surprise]]:
     """The surprises of readings that are rows of their own, with the index of each."""
-    n, order = len(curve.draws), [rows[0] for rows in evidence.rows_of]
+    n, order = len(curve.parameters), [rows[0] for rows in evidence.rows_of]
     drawn = cache(lambda name, axis: curve.offset_draws(parts[name], axis))
     own = []
     for reading in (readings[k] for k in order):
@@ -119,7 +119,7 @@ def _compared(
         own.append(sum((share * drawn(name, axis) for axis, share in shares.items()), np.zeros(n)))
     # Each row its own specimen, for the offset's spread goes with the axis.
     each = replace(evidence, specimen=np.arange(len(order)), specimens=tuple(map(str, order)))
-    stiff, loss, rate, loss_rate = each.predict(curve.draws, np.stack(own, axis=1))
+    stiff, loss, rate, loss_rate = each.predict(curve.parameters, np.stack(own, axis=1))
     sd, loss_sd = each.residual_scale(rate, loss_rate, np.ones((n, len(GROUPS))), np.zeros((n, 1)))
     # A ring-down tells its frequency: stiffness goes with its square.
     power = np.where(each.free, 2.0, 1.0)

@@ -98,6 +98,9 @@ class PartTable(PlainRecord):
     table_version: int = 2
     rule: str = RULE
 
+    def _columns(self) -> dict[str, Any]:
+        return {name: values.reshape(-1, len(TEMPERATURES_C)) for name, values in super()._columns().items()}
+
 
 def part_table(curve: Curve, part: Part, axis: str, squeeze_mm: float, highest_hz: float) -> PartTable:
     """The table of one part in one direction, of :func:`stiffness_rows`. Raises InputError as a form does."""

@@ -10,8 +10,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from matdb.arrays import Array
-from matdb.checks import checked_number
+from matdb.arrays import Array, Complex
+from matdb.checks import checked_number, checked_whole
 from matdb.fields import PlainRecord
 
 #: Share of the draws that a band holds.
@@ -50,9 +50,11 @@ class Band(PlainRecord):
 
 
 @dataclass(frozen=True)
-class ModulusBands:
+class ModulusBands(PlainRecord):
     """Storage modulus in MPa and loss factor as bands; ``extrapolated`` tells where the measured range ends."""
 
+    temperature_c: Any
+    frequency_hz: Any
     storage_mpa: Band
     loss_factor: Band
     extrapolated: Any
@@ -74,6 +76,14 @@ def band(samples: Array, share: float = SHARE) -> Band:
         ends.append((1.0 - part) * ordered[below] + part * ordered[below + 1] if part else ordered[below])
     found = [float(value) if np.ndim(value) == 0 else value for value in (_of_ordered(ordered), *ends)]
     return Band(median=found[0], low=found[1], high=found[2])
+
+
+def drawn(ln_values: Complex, n: int, seed: int) -> Complex:
+    """So many draws of what every draw's ln is, shape (n, *S); all once before any comes again. Raises InputError."""
+    n, seed = checked_whole("n", n, 1, 100_000), checked_whole("seed", seed, 0, 2**32)
+    rng, whole = np.random.default_rng(seed), len(ln_values)
+    rows = np.concatenate([rng.permutation(whole) for _ in range(-(-n // whole))])[:n]
+    return np.asarray(np.exp(ln_values)[rows])
 
 
 def checked_share(share: float) -> float:

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex, Flags
-from matdb.checks import checked_number, checked_state
-from matdb.curve.band import SHARE, ModulusBands, band, checked_share, plain_median
+from matdb.checks import checked_number, checked_state, labelled
+from matdb.curve.band import SHARE, ModulusBands, band, checked_share, drawn, plain_median
 from matdb.curve.parameters import (
     COLUMNS,
     EXPONENT,
@@ -112,8 +112,8 @@ class Curve:
         Names.
     basis : str
         "readings" or "family prior".
-    draws : ndarray, shape (n, 13)
-        Parameters; columns as ``matdb.curve.parameters.COLUMNS``.
+    parameters : ndarray, shape (n, 13)
+        Of every draw; columns as ``matdb.curve.parameters.COLUMNS``.
     offsets : dict of str to ndarray, shape (n,)
         ln of true over computed stiffness of the parts that were measured.
     axis_of : dict of str to str
@@ -159,7 +159,7 @@ class Curve:
     material: str
     family: str
     basis: str
-    draws: Array
+    parameters: Array
     offsets: Mapping[str, Array] = field(default_factory=dict)
     axis_of: Mapping[str, str] = field(default_factory=dict)
     turns: tuple[tuple[str, str], ...] = ()
@@ -187,7 +187,7 @@ class Curve:
     stale: bool = False
 
     def __repr__(self) -> str:
-        return f"Curve({self.material!r}, {self.family!r}, rests on {self.basis}, {len(self.draws)} draws)"
+        return f"Curve({self.material!r}, {self.family!r}, rests on {self.basis}, {len(self.parameters)} draws)"
 
     def modulus(self, temperature_c: ArrayLike, frequency_hz: ArrayLike, *, share: float = SHARE) -> ModulusBands:
         """Storage part of Young's modulus and loss factor, with bands that hold a share of the draws.
@@ -208,8 +208,18 @@ class Curve:
         share = checked_share(share)
         ln_e = self.ln_modulus(t, np.log(2.0 * np.pi * f))
         storage = np.exp(ln_e.real) * np.cos(ln_e.imag)
-        bands, outside = (band(storage, share), band(np.tan(ln_e.imag), share)), self.extrapolated(t, f)
-        return ModulusBands(*bands, bool(outside) if outside.ndim == 0 else outside)
+        at, asked = (labelled(each, temperature_c, frequency_hz) for each in (t, f))
+        outside = self.extrapolated(t, f)
+        beyond = bool(outside) if outside.ndim == 0 else outside
+        return ModulusBands(at, asked, band(storage, share), band(np.tan(ln_e.imag), share), beyond)
+
+    def draws(self, temperature_c: ArrayLike, frequency_hz: ArrayLike, *, n: int = 400, seed: int = 0) -> Complex:
+        """Draws of the complex Young's modulus in MPa, one and the same rubber in each row, misfit included.
+
+        Parameters, rows and errors are those of :meth:`matdb.advice.answers.PartAnswers.draws`: shape (n, *S).
+        """
+        t, f = checked_state(temperature_c, frequency_hz)
+        return drawn(self.ln_modulus(t, np.log(2.0 * np.pi * f)), n, seed)
 
     def extrapolated(self, temperature_c: Array, frequency_hz: Array) -> Flags:
         """Where a state lies outside the readings' temperatures or reduced frequencies; all of it for a prior."""
@@ -224,14 +234,6 @@ class Curve:
         outside = (t < low - _MARGIN_K) | (t > high + _MARGIN_K)
         outside |= _beyond(reduced, self.measured_ln_hz) > _MARGIN_DECADES * math.log(10.0)
         return np.asarray(outside)
-
-    def damping_unread(self, temperature_c: Array, frequency_hz: Array) -> Flags:
-        """Where no reading tells of damping near the reduced frequency of a state; all of it for a prior."""
-        t, f = np.broadcast_arrays(temperature_c, frequency_hz)
-        return self._unread(np.log(f) + self.median_ln_shift(t))
-
-    def _unread(self, ln_reduced_hz: Array) -> Flags:
-        return np.asarray(_beyond(ln_reduced_hz, self.measured_loss_ln_hz) > _MARGIN_LOSS_DECADES * math.log(10.0))
 
     def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
         """Ln of the complex modulus (MPa) of every draw, shape (n, *S).
@@ -269,13 +271,13 @@ class Curve:
         The part of plateau loss that no temperature moves is taken out of what the shift factor moved.
         """
         t = np.asarray(temperature_c, dtype=float)
-        power, exponent = np.median(self.draws[:, [VERTICAL, EXPONENT]], axis=0)
+        power, exponent = np.median(self.parameters[:, [VERTICAL, EXPONENT]], axis=0)
         return np.asarray(power * np.log((t + ZERO_C) / REFERENCE_K) - exponent * self.median_ln_shift(t))
 
     @cached_property
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
-        return float(np.median(self.draws[:, GLASS])) - ZERO_C
+        return float(np.median(self.parameters[:, GLASS])) - ZERO_C
 
     @property
     def measured_span(self) -> str:
@@ -285,26 +287,21 @@ class Curve:
         low, high = (f"{end:.3g}" for end in self.measured_c)
         return f"{low} degC" if low == high else f"{low} to {high} degC"
 
-    def range_notes(
-        self,
-        temperature_c: Array,
-        frequency_hz: Array,
-        outside: Flags | None = None,
-        ln_reduced_hz: Array | None = None,
-    ) -> list[str]:
+    def range_notes(self, temperature_c: Array, frequency_hz: Array, ln_reduced_hz: Array | None = None) -> list[str]:
         """What to know of states beside a prior's nature: where readings end, and whether the fit is out of date.
 
-        ``outside`` is where :meth:`extrapolated` says so, if that is known, as the reduced frequency at 23 degC may be.
+        The reduced frequency at 23 degC may be known already (its ln, in Hz).
         """
         found, t = list[str](), np.asarray(temperature_c, dtype=float)
         if self.measured_c is not None and t.size:
             low, high = self.measured_c
+            reduced = np.log(frequency_hz) + self.median_ln_shift(t) if ln_reduced_hz is None else ln_reduced_hz
             if t.min() < low - _MARGIN_K or t.max() > high + _MARGIN_K:
                 found.append(f"outside the measured temperatures ({self.measured_span}): extrapolated")
-            elif np.any(self.extrapolated(t, frequency_hz) if outside is None else outside):
+            elif np.any(self.outside(t, reduced)):
                 found.append("outside the frequencies that the readings speak for: extrapolated")
-            reduced, read = ln_reduced_hz, self.measured_loss_ln_hz
-            if read and np.any(self.damping_unread(t, frequency_hz) if reduced is None else self._unread(reduced)):
+            unread = _beyond(reduced, self.measured_loss_ln_hz) > _MARGIN_LOSS_DECADES * math.log(10.0)
+            if self.measured_loss_ln_hz and np.any(unread):
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
         if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
@@ -436,8 +433,10 @@ class Curve:
             "parts": names,
         }
         meta |= {name: getattr(self, name) for name in _STORED}
-        offsets = np.stack([self.offsets[name] for name in names], axis=1) if names else np.zeros((len(self.draws), 0))
-        draws = self.draws.copy()
+        offsets = (
+            np.stack([self.offsets[name] for name in names], axis=1) if names else np.zeros((len(self.parameters), 0))
+        )
+        draws = self.parameters.copy()
         # Infinity has no place in a stored array; the joint is far enough away.
         draws[np.isinf(draws)] = 1e6
         more = {name: values for name in _STORED_ARRAYS if (values := getattr(self, name)).size}
@@ -477,7 +476,7 @@ class Curve:
                 material=material,
                 family=meta["family"],
                 basis=meta["basis"],
-                draws=draws,
+                parameters=draws,
                 offsets={name: offsets[:, k] for k, name in enumerate(names)},
                 misfit=misfit,
                 **more,
@@ -502,7 +501,7 @@ class Curve:
 
     def _evaluate(self, temperature_c: Array, ln_omega: Array, *, slope: bool, misfit: bool) -> tuple[Complex, Any]:
         t = np.asarray(temperature_c, dtype=float)
-        n, shape = len(self.draws), t.shape
+        n, shape = len(self.parameters), t.shape
         times, shift = self._times(t)
         t = t.reshape(-1)
         ln_omega = np.asarray(ln_omega, dtype=float)
@@ -529,7 +528,7 @@ class Curve:
         found = self._last_times.get(key := temperature_c.tobytes())
         if found is None:
             times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
-            found = times, plain_median(times - self.draws[:, [TIME]])
+            found = times, plain_median(times - self.parameters[:, [TIME]])
             if times.size <= _MOST_KEPT:
                 self._last_times.clear()
                 self._last_times[key] = found
@@ -541,11 +540,11 @@ class Curve:
 
     @cached_property
     def _columns(self) -> list[Array]:
-        return [*shape_of(self.draws), self.draws[:, [VERTICAL]], self.draws[:, [EXPONENT]]]
+        return [*shape_of(self.parameters), self.parameters[:, [VERTICAL]], self.parameters[:, [EXPONENT]]]
 
     @cached_property
     def _laws(self) -> ShiftLaws:
-        return ShiftLaws(self.draws)
+        return ShiftLaws(self.parameters)
 
     def _crystallised(self, t: Array) -> Array:
         """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a quarter of the draws stiffen."""
@@ -587,12 +586,12 @@ class Curve:
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
         rng = np.random.default_rng([self.seed, 3])
-        shape = (_MISFIT_WAVES, len(self.draws))
+        shape = (_MISFIT_WAVES, len(self.parameters))
         return (rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, 2.0 * np.pi, (2, *shape)))
 
     def _normals(self, *streams: int) -> Array:
         """Evenly spread normal values in a shuffled order for each stream of chance, shape (n, streams)."""
-        return np.stack([shuffled_normals(self.seed, k, len(self.draws)) for k in streams], axis=1)
+        return np.stack([shuffled_normals(self.seed, k, len(self.parameters)) for k in streams], axis=1)
 
 
 def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:

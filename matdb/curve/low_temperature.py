@@ -155,13 +155,13 @@ def _crossing(t: Array, rise: Array, level: float) -> Array:
 
 
 def _glass_transition(curve: Curve) -> GlassTransition:
-    wlf = PARAMETERS[GLASS].speaks_for(curve.draws)
+    wlf = PARAMETERS[GLASS].speaks_for(curve.parameters)
     share = float(wlf.mean())
     if share < _LEAST_SHARE:
         return GlassTransition(
             None, curve.basis, share, "the readings follow an Arrhenius law, which has no glass transition"
         )
-    where = band(curve.draws[wlf, GLASS] - ZERO_C)
+    where = band(curve.parameters[wlf, GLASS] - ZERO_C)
     entry = next((p for p in curve.report.get("parameters", ()) if p["name"] == "glass transition"), None)
     told = curve.basis != FAMILY_PRIOR and entry is not None and entry.get("from") == "readings"
     note = "where the fitted WLF law turns; a calorimeter may differ by some kelvin"

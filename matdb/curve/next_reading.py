@@ -249,8 +249,8 @@ def _many_draws(
         by_part = evidence.by_part(posterior.offsets)
     else:
         posterior = prior_population(prior, curve.seed, draws=_DRAWS)
-    found = {name: getattr(posterior, name) for name in ("draws", "misfit", "rest", "softening")}
-    return dataclasses.replace(curve, **by_part, **found), posterior.noise
+    found = {name: getattr(posterior, name) for name in ("misfit", "rest", "softening")}
+    return dataclasses.replace(curve, parameters=posterior.draws, **by_part, **found), posterior.noise
 
 
 @dataclass(eq=False)
@@ -341,7 +341,7 @@ class _Trial:
     def weights(self, reading: RingDown | Deflection) -> Array:
         """Weight of every draw after each simulated outcome, shape (outcomes, draws)."""
         evidence = gather([reading], {self.part.name: self.part})
-        stiff, loss, stiff_rate, loss_rate = evidence.predict(self.many.draws, self.offset[:, None])
+        stiff, loss, stiff_rate, loss_rate = evidence.predict(self.many.parameters, self.offset[:, None])
         misfit = self.many.misfit if self.many.misfit.any() else np.full(len(self.offset), MISFIT_SCALE)
         stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, self.noise, misfit[:, None])
         total = np.zeros((len(self.truths), len(self.offset)))

@@ -370,7 +370,7 @@ def shift_table(curve: Curve, temperature_c: Array) -> AnswerTable:
         Of n rows: log10 a_T and its band, the median of log10 b_T, and whether it was measured.
     """
     t = checked_state(temperature_c, 1.0)[0].reshape(-1)
-    shift = band(ln_shift(curve.draws, t + ZERO_C) / math.log(10.0))
+    shift = band(ln_shift(curve.parameters, t + ZERO_C) / math.log(10.0))
     low, high = curve.measured_c or (math.inf, -math.inf)
     columns = {
         "material": curve.material,

@@ -111,7 +111,7 @@ def master_chart(curve: Curve, *, low_c: float = -30.0, high_c: float = 60.0) ->
     for colour, (_, label, field) in enumerate(_PARTS):
         lines = _inside_and_outside(f, getattr(found, field), outside, curve.basis, colour)
         panels.append(Panel("reduced frequency f·a_T, Hz", label, lines, x_log=True, y_log=True))
-    shift = replace(band(ln_shift(curve.draws, t + ZERO_C) / _LN10), median=curve.median_ln_shift(t) / _LN10)
+    shift = replace(band(ln_shift(curve.parameters, t + ZERO_C) / _LN10), median=curve.median_ln_shift(t) / _LN10)
     lines = _inside_and_outside(t, shift, _beyond(t, curve.measured_c), curve.basis, 2)
     marks = (Mark("x", reference), Mark("y", 0.0))
     panels.append(Panel(DEGC, "log10 of shift factor a_T", lines, marks=marks, x_range=(low_c, high_c)))

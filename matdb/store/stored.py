@@ -85,8 +85,8 @@ class FitRecord:
 
     material: str
     program_version: str
-    meta: Mapping[str, Any] = field(default_factory=dict)
-    arrays: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    meta: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    arrays: Mapping[str, NDArray[np.float64]] = field(default_factory=dict, repr=False)
     reading_ids: tuple[int, ...] | None = ()
     seed: int | None = None
     fingerprint: str = ""

@@ -30,7 +30,7 @@ def materials():
         curve = prior_curve(material)
         found[name] = (
             material,
-            dataclasses.replace(curve, draws=curve.draws[:DRAWS], misfit=curve.misfit[:DRAWS] + 0.02),
+            dataclasses.replace(curve, parameters=curve.parameters[:DRAWS], misfit=curve.misfit[:DRAWS] + 0.02),
         )
     return found
 
@@ -45,7 +45,7 @@ def sure(materials):
         at = np.array([-20.0, 20.0, 20.0]), np.log([200.0, 200.0, 0.01])
         ln_e = curve.ln_modulus(*at, misfit=False).real
         away = np.abs(ln_e[:, 1] - ln_e[:, 2]) if name == "gel" else np.abs(ln_e - np.median(ln_e, axis=0)).max(axis=1)
-        draws = curve.draws[[away.argmin()]].repeat(DRAWS, axis=0)
+        draws = curve.parameters[[away.argmin()]].repeat(DRAWS, axis=0)
         if name == "gel":
             draws[:, EXPONENT] = 0.0
             draws[:, TIME] -= 3.0
@@ -53,7 +53,7 @@ def sure(materials):
             material,
             dataclasses.replace(
                 curve,
-                draws=draws,
+                parameters=draws,
                 misfit=curve.misfit * 0.0,
                 basis="readings",
                 measured_c=(-30, 60),

@@ -52,7 +52,7 @@ def test_bounce_of_a_centred_camera_is_the_one_axis_answer(gel):
 
 def test_modes_agree_with_the_mechanics_draw_by_draw(materials):
     material, curve = materials["natural"]
-    one = dataclasses.replace(curve, draws=curve.draws[:1], misfit=curve.misfit[:1] * 0.0)
+    one = dataclasses.replace(curve, parameters=curve.parameters[:1], misfit=curve.misfit[:1] * 0.0)
     one = dataclasses.replace(one, offsets={"ring": np.zeros(1)})
     form = Ring(outer_mm=12, inner_mm=5, height_mm=8)
     each = Candidate(Part(name="ring", material="natural", form=form), material, one)
@@ -96,7 +96,7 @@ def test_the_ranking_tells_six_axes_only_where_positions_are_known(gel):
 
 def test_where_amplitudes_were_told_shake_is_of_rubber_as_soft_as_the_shake_makes_it(gel):
     curve = gel.curve
-    some = {"draws": curve.draws[::20], "misfit": curve.misfit[::20]}
+    some = {"parameters": curve.parameters[::20], "misfit": curve.misfit[::20]}
     some["offsets"] = {name: values[::20] for name, values in curve.offsets.items()}
     gel = dataclasses.replace(gel, curve=dataclasses.replace(curve, **some))
     law = np.repeat([[0.4, 0.01]], len(some["misfit"]), axis=0)

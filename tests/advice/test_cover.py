@@ -25,7 +25,9 @@ def legs(sure):
     """Legs of a polyurethane that is far stiffer in the cold: no single one serves a year."""
     material, curve = sure["urethane"]
     names = {f"leg {d}": d for d in (2, 2.5, 3, 3.5, 4, 5, 6)}
-    known = dataclasses.replace(curve, offsets={name: np.linspace(-0.05, 0.05, len(curve.draws)) for name in names})
+    known = dataclasses.replace(
+        curve, offsets={name: np.linspace(-0.05, 0.05, len(curve.parameters)) for name in names}
+    )
     return [
         Candidate(Part(name=name, material="urethane", form=Pad(diameter_mm=d, height_mm=20)), material, known)
         for name, d in names.items()

@@ -206,9 +206,9 @@ def known():
         curve = prior_curve(material)
         at = curve.ln_modulus(np.full(2, 23.0), np.log([60.0 * np.pi, 0.01]), misfit=False).real
         usual = np.abs(at[:, 0] - np.median(at[:, 0]) + 0.15) < 0.1
-        one = curve.draws[[int(np.where(usual, at[:, 0] - at[:, 1], np.inf).argmin())]].repeat(20, axis=0)
+        one = curve.parameters[[int(np.where(usual, at[:, 0] - at[:, 1], np.inf).argmin())]].repeat(20, axis=0)
         settled = {"basis": "readings", "measured_c": (-30.0, 60.0), "offsets": {"g": np.zeros(20)}}
-        found[family] = material, dataclasses.replace(curve, draws=one, misfit=np.zeros(20), **settled)
+        found[family] = material, dataclasses.replace(curve, parameters=one, misfit=np.zeros(20), **settled)
     return found
 
 

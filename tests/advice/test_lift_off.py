@@ -34,7 +34,7 @@ MOUNTING = Mounting(
 @pytest.fixture(scope="module")
 def pair(sure):
     material, curve = sure["gel"]
-    curve = dataclasses.replace(curve, offsets={"pair": np.zeros(len(curve.draws))})
+    curve = dataclasses.replace(curve, offsets={"pair": np.zeros(len(curve.parameters))})
     form = GrommetPair(lower=HALF, plate_mm=2.0, thread="M3")
     return Candidate(Part(name="pair", material="gel", form=form), material, curve)
 

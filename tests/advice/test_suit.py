@@ -246,7 +246,7 @@ def test_a_row_is_fit_for_json(candidates, mounting):
 
 def test_a_pair_must_not_lift_off(sure):
     material, curve = sure["gel"]
-    curve = dataclasses.replace(curve, offsets={"pair": np.zeros(len(curve.draws))})
+    curve = dataclasses.replace(curve, offsets={"pair": np.zeros(len(curve.parameters))})
     half = Ring(outer_mm=14, inner_mm=5, height_mm=8)
     pair = Candidate(
         Part(name="pair", material="gel", form=GrommetPair(lower=half, plate_mm=2.0, thread="M3")), material, curve
@@ -289,7 +289,7 @@ def test_a_part_known_only_by_readings_stays_open_until_it_is_read(materials, mo
 def test_a_slender_leg_sags_by_a_share_of_its_true_height(sure):
     material, curve = sure["gel"]
     leg = Strut(outer_mm=6, inner_mm=4, length_mm=10)
-    curve = dataclasses.replace(curve, offsets={"leg": np.zeros(len(curve.draws))})
+    curve = dataclasses.replace(curve, offsets={"leg": np.zeros(len(curve.parameters))})
     one = Candidate(Part(name="leg", material="gel", form=leg), material, curve)
     static = float(np.exp(curve.ln_modulus(np.array([20.0]), np.log([2 * np.pi * STATIC_HZ]))[0, 0]).real)
     # A tenth of its height is nearly all the travel that buckling leaves, yet less than 15 % of the height.

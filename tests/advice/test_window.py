@@ -19,7 +19,7 @@ def test_the_table_is_within_a_thousandth_of_the_solved_frequency(materials, nam
     curve = materials[name][1]
     window = Window(curve, STEPS, 8.0, 30.0)
     for target in (3.0, 20.0, 90.0):  # Hz, about
-        scale = np.full(len(curve.draws), 0.0)
+        scale = np.full(len(curve.parameters), 0.0)
         mass = float(np.exp(np.median(curve.ln_modulus(STEPS, np.full(8, math.log(2 * math.pi * target))).real)))
         mass *= 1e3 / (2 * math.pi * target) ** 2
         solved = suspended(curve, scale, mass, STEPS)

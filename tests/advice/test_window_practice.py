@@ -15,7 +15,7 @@ from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, window_limit
 def steady(sure, name, form):
     """A part without any uncertainty, geometry included."""
     material, curve = sure[name]
-    curve = dataclasses.replace(curve, offsets={"part": np.zeros(len(curve.draws))})
+    curve = dataclasses.replace(curve, offsets={"part": np.zeros(len(curve.parameters))})
     return Candidate(Part(name="part", material=name, form=form), material, curve)
 
 

@@ -69,7 +69,7 @@ def _loaded(folder: Path, draws: int | None = None, misfit: bool = True) -> Any:
     if draws is not None:
         curve = dataclasses.replace(
             curve,
-            draws=curve.draws[:draws],
+            parameters=curve.parameters[:draws],
             misfit=curve.misfit[:draws] * (1.0 if misfit else 0.0),
             offsets={name: values[:draws] for name, values in curve.offsets.items()},
         )
@@ -116,7 +116,7 @@ def case_median(folder: Path, quick: bool) -> list[list[Any]]:
 
     known = _loaded(folder)
     # One draw's parameters make the same number of operations as any other's.
-    parameters, scale = known.curve.draws[0][:, None], np.exp(known._ln_scale[0])
+    parameters, scale = known.curve.parameters[0][:, None], np.exp(known._ln_scale[0])
     t = np.linspace(-20.0, 45.0, 10_000)
     wide = np.geomspace(1.0, 200.0, 10_000)
     rounds = 5 if quick else 15
@@ -203,7 +203,7 @@ def case_draws(folder: Path, quick: bool) -> list[list[Any]]:
 def _against_draws(known: Any, what: str, count: int, rounds: int) -> list[list[Any]]:
     import numpy as np
 
-    parameters, scale = known.curve.draws.T[:, :, None], np.exp(known._ln_scale)[:, None]
+    parameters, scale = known.curve.parameters.T[:, :, None], np.exp(known._ln_scale)[:, None]
     t = np.linspace(-18.0, 45.0, count)
     found = known.effective(t, 30.0)
     if not known.curve.misfit.any():

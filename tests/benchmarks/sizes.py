@@ -68,7 +68,7 @@ def chances(mounting, temperature_c, material, curve, forms, squeeze_mm=None):
 
 def with_draws(curve, step):
     """The same curve of every so manieth draw."""
-    some = {name: getattr(curve, name)[::step] for name in ("draws", "misfit", "turned", "rest", "softening")}
+    some = {name: getattr(curve, name)[::step] for name in ("parameters", "misfit", "turned", "rest", "softening")}
     return replace(curve, offsets={name: values[::step] for name, values in curve.offsets.items()}, **some)
 
 

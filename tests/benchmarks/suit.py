@@ -65,10 +65,10 @@ def case(factors: dict[str, int]) -> dict[str, float]:
     for k in range(m):
         family, label = LABELS[k % len(LABELS)]
         base = bases[k % len(LABELS)]
-        some = np.arange(draws) % len(base.draws)
+        some = np.arange(draws) % len(base.parameters)
         materials.append(Material(name=f"material {k}", family=family, hardness=label))
         # A fitted curve has a misfit, which takes time as well.
-        curves.append(dataclasses.replace(base, draws=base.draws[some], misfit=np.full(draws, 0.02), seed=k))
+        curves.append(dataclasses.replace(base, parameters=base.parameters[some], misfit=np.full(draws, 0.02), seed=k))
     candidates = [
         Candidate(
             Part(

@@ -26,14 +26,14 @@ def test_ring_down_is_predicted_by_the_characteristic_equation():
     curve = prior_curve(MATERIAL)
     readings = [RingDown(part="virtual", temperature_c=5.0, mass_kg=0.2, frequency_hz=140.0, log_decrement=0.9)]
     evidence = gather(readings, {"virtual": virtual.PART})
-    stiff, loss, _, _ = evidence.predict(curve.draws, np.zeros((len(curve.draws), 1)))
+    stiff, loss, _, _ = evidence.predict(curve.parameters, np.zeros((len(curve.parameters), 1)))
     from matdb.curve.parameters import ln_time
     from matdb.material.modulus import ln_fractional_modulus
 
     near = 0
-    for k in range(0, len(curve.draws), 7):
-        d = curve.draws[k]
-        tau = float(np.exp(ln_time(curve.draws[[k]], np.array([278.15]))[0, 0]))
+    for k in range(0, len(curve.parameters), 7):
+        d = curve.parameters[k]
+        tau = float(np.exp(ln_time(curve.parameters[[k]], np.array([278.15]))[0, 0]))
         s, w = 900j, virtual.UNIT * 1e3 / 0.2 * (278.15 / 296.15) ** d[4]
         for _ in range(300):
             ln_e, _ = ln_fractional_modulus(np.array(np.log(s * tau)), *d[:4])

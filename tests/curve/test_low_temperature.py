@@ -20,7 +20,7 @@ def power_law(exponent=0.3, activation=60e3):
     """Far from both plateaus the model is a power law, E ~ (f a_T)^exponent, so ratios have a closed answer."""
     draw = np.array([np.log(1e-9), np.log(1e9), exponent, 1.0, 0.0, np.log(1e-30), 200.0, 15.0, 50.0, np.inf])
     draws = np.tile(np.append(draw, [activation, 0.0, 1.0]), (50, 1))
-    return Curve(material="m", family="unknown", basis="readings", draws=draws, misfit=np.zeros(50))
+    return Curve(material="m", family="unknown", basis="readings", parameters=draws, misfit=np.zeros(50))
 
 
 def test_a_power_law_stiffens_where_its_shift_factor_says():
@@ -34,13 +34,13 @@ def test_a_power_law_stiffens_where_its_shift_factor_says():
 
 def test_a_draw_that_never_gets_there_lowers_the_share():
     curve = power_law()
-    draws = curve.draws.copy()
+    draws = curve.parameters.copy()
     draws[:20, 10] = 1.0
-    index = stiffening_temperature(dataclasses.replace(curve, draws=draws), (10.0,), 0.1)[0]
+    index = stiffening_temperature(dataclasses.replace(curve, parameters=draws), (10.0,), 0.1)[0]
     assert index.share == pytest.approx(0.6)
     assert index.temperature_c.low == pytest.approx(index.temperature_c.high)
     draws[:, 10] = 1.0
-    index = stiffening_temperature(dataclasses.replace(curve, draws=draws), (10.0,), 0.1)[0]
+    index = stiffening_temperature(dataclasses.replace(curve, parameters=draws), (10.0,), 0.1)[0]
     assert index.temperature_c is None
     assert index.share == 0.0
 

@@ -42,8 +42,8 @@ def test_a_fit_stored_before_plateau_loss_has_none():
         "crystallises": False,
     }
     read = Curve.from_meta_and_arrays("virtual", old, {**arrays, "draws": np.delete(arrays["draws"], EXPONENT, axis=1)})
-    assert (read.draws[:, EXPONENT] == 0.0).all()
-    plain = dataclasses.replace(curve, draws=read.draws, read_c=())
+    assert (read.parameters[:, EXPONENT] == 0.0).all()
+    plain = dataclasses.replace(curve, parameters=read.parameters, read_c=())
     assert read.modulus(0.0, 30.0) == plain.modulus(0.0, 30.0)
 
 
@@ -52,7 +52,7 @@ def test_names_of_sessions_change_nothing_and_a_poor_thermometer_widens():
     named = fit_curve(
         Material(name="virtual", family="EPDM"), PARTS, [dataclasses.replace(r, session="b") for r in readings]
     )
-    assert np.array_equal(curve.draws, named.draws)
+    assert np.array_equal(curve.parameters, named.parameters)
     assert list(named.report["sessions"]) == ["b"]
     steep = rubbers.ring_downs(rubbers.rubber(3, "polyurethane"), rubbers.DESIGNS[3], np.random.default_rng(3))
     material = Material(name="virtual", family="thermoplastic polyurethane ester")

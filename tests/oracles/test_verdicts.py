@@ -21,10 +21,12 @@ def one_draw(family, hardness, pick):
     """A material of which a single curve is known, drawn from its label, and the part's own offset is nothing."""
     material = matdb.Material(name=family, family=family, hardness=hardness)
     curve = prior_curve(material)
-    one = curve.draws[[pick % len(curve.draws)]].repeat(DRAWS, axis=0)
+    one = curve.parameters[[pick % len(curve.parameters)]].repeat(DRAWS, axis=0)
     # Read at every temperature, so that no doubt is left.
     settled = {"basis": "readings", "measured_c": (-60.0, 90.0), "crystallises": False}
-    known = dataclasses.replace(curve, draws=one, misfit=np.zeros(DRAWS), offsets={"p": np.zeros(DRAWS)}, **settled)
+    known = dataclasses.replace(
+        curve, parameters=one, misfit=np.zeros(DRAWS), offsets={"p": np.zeros(DRAWS)}, **settled
+    )
     return material, known
 
 

@@ -32,7 +32,7 @@ def parts():
     ):
         material = Material(name=family, family=family, hardness=label)
         curve = prior_curve(material)
-        curve = dataclasses.replace(curve, draws=curve.draws[:100], misfit=curve.misfit[:100])
+        curve = dataclasses.replace(curve, parameters=curve.parameters[:100], misfit=curve.misfit[:100])
         found += [Candidate(Part(name=n, material=family, form=f), material, curve) for n, f in forms.items()]
     return found
 
@@ -71,11 +71,11 @@ def test_a_year_that_no_single_leg_covers_takes_two(parts):
     text = (Path(package.__file__).parent / "_data" / CITIES[0]).read_text(encoding="utf-8")
     year = flight(csv=text, what=CITIES[0], unit="F")
     leg = parts[0]
-    draws = np.median(leg.curve.draws, axis=0)[None].repeat(50, axis=0)
+    draws = np.median(leg.curve.parameters, axis=0)[None].repeat(50, axis=0)
     names = {f"known leg {d}": d for d in (2, 2.5, 3, 3.5, 4, 5)}
     curve = dataclasses.replace(
         leg.curve,
-        draws=draws,
+        parameters=draws,
         misfit=np.zeros(50),
         basis="readings",
         offsets={name: np.linspace(-0.05, 0.05, 50) for name in names},

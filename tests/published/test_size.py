@@ -24,8 +24,8 @@ HZ = math.sqrt(9.80665e3 / DEFLECTION) / (2.0 * math.pi)
 def spring(material):
     """One draw, no band: a modulus that neither temperature nor frequency moves."""
     curve = prior_curve(material)
-    draws = np.median(curve.draws, axis=0)[None]
-    return replace(curve, draws=draws, misfit=np.zeros(1), crystallises=False)
+    draws = np.median(curve.parameters, axis=0)[None]
+    return replace(curve, parameters=draws, misfit=np.zeros(1), crystallises=False)
 
 
 def test_the_search_finds_the_handbook_s_leg(monkeypatch):
