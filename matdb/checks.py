@@ -182,6 +182,8 @@ def checked_array(
     InputError
         Not numbers, or one of them outside: the first such value is named.
     """
+    if type(value) is float and (low < value if open_low else low <= value) and value <= high and value != math.inf:
+        return np.array(value)
     says = allowed_span(low, high, unit, open_low=open_low)
     array = _floats(field, without_unit(field, value, unit), f"a number {says}")
     good = np.isfinite(array) & ((array > low) if open_low else (array >= low)) & (array <= high)
@@ -250,6 +252,8 @@ def labelled(values: Array, *asked: Any) -> Any:
 
 def beside_temperature(field: str, t: Array, values: Array) -> tuple[Array, Array]:
     """Temperatures and what goes with them, broadcast against each other. Raises InputError where they do not fit."""
+    if t.shape == values.shape:
+        return t, values
     try:
         t, values = np.broadcast_arrays(t, values)
     except ValueError:

@@ -16,7 +16,7 @@ from typing import Any, Final, TypeGuard, TypeVar, cast
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.arrays import Array, Complex, Flags
+from matdb.arrays import Array, Complex
 from matdb.checks import (
     ABSOLUTE_ZERO_C,
     any_array,
@@ -279,14 +279,15 @@ def effective(
         _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm, share, one)
         for k in range(0, max(t.size, 1), _BLOCK)
     ]
-    *bands, beyond, softest, loose = zip(*blocks, strict=True)
+    *bands, ln_hz, softest, loose = zip(*blocks, strict=True)
     stiffness, damping, natural = (_joined(each, t.shape) for each in bands)
-    outside = np.concatenate(beyond).reshape(t.shape)
+    reduced = np.concatenate(ln_hz).reshape(t.shape)
+    outside = curve.outside(t, reduced)
     if share_kg is not None:
         f = np.asarray(natural.median)
         if t.size:
             warnings += _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
-    said = state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm)
+    said = state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, ln_reduced_hz=reduced)
     return Effective(
         temperature_c=labelled(t, temperature_c, frequency_hz),
         stiffness_n_per_mm=stiffness,
@@ -381,12 +382,12 @@ def _block(
     squeeze_mm: float,
     share: float,
     ln_e: Complex | None,
-) -> tuple[Band, Band, Band, Flags, float, float]:
+) -> tuple[Band, Band, Band, Array, float, float]:
     """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then.
 
     At frequencies ln of their modulus may be known.
 
-    Bands of stiffness, damping and natural frequency, where they are extrapolated, least median stiffness, share of
+    Bands of stiffness, damping and natural frequency, ln of the reduced frequency, least median stiffness, share of
     lifted halves.
     """
     softest, loose = math.inf, 0.0
@@ -404,8 +405,8 @@ def _block(
     storage = np.exp(ln_k.real) * np.cos(ln_k.imag)
     if load is not None and storage.size:
         softest = float(np.median(storage, axis=0).min())
-    damping = band(0.5 * np.tan(ln_k.imag), share)
-    return band(storage, share), damping, natural, curve.extrapolated(t, f), softest, loose
+    found = band(np.stack([storage, 0.5 * np.tan(ln_k.imag)], axis=1), share)
+    return found.at(0), found.at(1), natural, np.log(f) + curve.median_ln_shift(t), softest, loose
 
 
 def _joined(bands: Sequence[Band], shape: tuple[int, ...]) -> Band:

@@ -298,7 +298,7 @@ class Curve:
             reduced = np.log(frequency_hz) + self.median_ln_shift(t) if ln_reduced_hz is None else ln_reduced_hz
             if t.min() < low - _MARGIN_K or t.max() > high + _MARGIN_K:
                 found.append(f"outside the measured temperatures ({self.measured_span}): extrapolated")
-            elif np.any(self.outside(t, reduced)):
+            elif np.any(_beyond(reduced, self.measured_ln_hz) > _MARGIN_DECADES * math.log(10.0)):
                 found.append("outside the frequencies that the readings speak for: extrapolated")
             unread = _beyond(reduced, self.measured_loss_ln_hz) > _MARGIN_LOSS_DECADES * math.log(10.0)
             if self.measured_loss_ln_hz and np.any(unread):
@@ -555,14 +555,12 @@ class Curve:
 
     def _misfit_at(self, t: Array, ln_omega: Array, ln_shift: Array, phase_angle: Array) -> Complex:
         """What the model's own misfit adds to ln E at flat temperatures; all broadcast to shape (n, m)."""
-        x, y = t / _MISFIT_K, ln_omega / _MISFIT_LN_HZ
         kx, ky, phase = self._waves
-        angle = kx[:, :, None] * x + ky[:, :, None] * y
         size = (math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit)[:, None]
-        stiff = np.cos(angle + phase[0, :, :, None]).sum(axis=0) * size
-        loss_factor = np.cos(angle + phase[1, :, :, None]).sum(axis=0) * size
+        angle = kx * (t / _MISFIT_K) + ky * (ln_omega / _MISFIT_LN_HZ)
+        stiff, loss_factor = np.add.reduce(np.cos(angle + phase), axis=1) * size
         if self.measured_c is not None:
-            reduced = plain_median(y) * _MISFIT_LN_HZ - math.log(2.0 * math.pi) + ln_shift
+            reduced = plain_median(ln_omega) - math.log(2.0 * math.pi) + ln_shift
             away = _beyond(t, self.measured_c) / _MISFIT_GROWTH_K
             stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
             loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
@@ -586,7 +584,7 @@ class Curve:
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
         rng = np.random.default_rng([self.seed, 3])
-        shape = (_MISFIT_WAVES, len(self.parameters))
+        shape = (_MISFIT_WAVES, len(self.parameters), 1)
         return (rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, 2.0 * np.pi, (2, *shape)))
 
     def _normals(self, *streams: int) -> Array:
