@@ -90,6 +90,7 @@ def table(tmp_path_factory):
     draw = random.Random(20)
     hertz = [math.exp(draw.uniform(0.0, math.log(99.9))) for _ in range(50)]
     states = [(round(draw.uniform(-40.0, 59.9), 2), round(f, 3)) for f in hertz]
+    states += [(-40.0, 1.0), (60.0, 1.0), (-40.0, 100.0), (60.0, 100.0), (59.5, 100.0), (60.0, 37.0), (0.0, 30.0)]
     with matdb.open_store(folder / "bench.sqlite") as store:
         store.add(matdb.Material(name="amber 40A", family="silicone", hardness="40 A"))
         store.add(matdb.Part(name="ring 16x6x5", material="amber 40A", form=matdb.Ring(16, 6, 5)))
@@ -100,12 +101,25 @@ def table(tmp_path_factory):
     return folder, states, np.stack([found.stiffness_n_per_mm.median, found.damping_ratio.median], axis=1)
 
 
+OUTSIDE = [(-40.5, 30.0), (60.2, 30.0), (5.0, 0.5), (5.0, 101.0)]
+
+
 def looked_up(command, table):
     """What a program answers that reads states and writes numbers, lines of both."""
     folder, states, truth = table
-    typed = "".join(f"{t} {f}\n" for t, f in states)
-    done = subprocess.run(command, input=typed, capture_output=True, text=True, check=True, cwd=folder)
+
+    def ask(states):
+        typed = "".join(f"{t} {f}\n" for t, f in states)
+        return subprocess.run(command, input=typed, capture_output=True, text=True, check=False, cwd=folder)
+
+    done = ask(states)
+    assert done.returncode == 0, done.stderr
     np.testing.assert_allclose(np.array(done.stdout.split(), float).reshape(-1, 2), truth, rtol=0.011)
+    for state in OUTSIDE:  # half of the nodes would be half of the stiffness
+        refused = ask([state])
+        assert refused.returncode == 1, state
+        assert "outside the table" in refused.stderr
+        assert refused.stdout.split() == []
 
 
 def test_python_alone_looks_up_in_the_table(table):
@@ -137,4 +151,5 @@ def test_sql_looks_up_at_any_frequency(table):
         plain.create_function("ln", 1, math.log)  # not every build has it
         about = {"part": "ring 16x6x5", "axis": "axial"}
         found = [plain.execute(query, about | {"t": t, "f": f}).fetchone() for t, f in states]
+        assert [plain.execute(query, about | {"t": t, "f": f}).fetchall() for t, f in OUTSIDE] == [[]] * len(OUTSIDE)
     np.testing.assert_allclose(found, truth, rtol=0.011)

@@ -17,7 +17,10 @@ int main(int, char** words) {
     while (std::getline(names, name, ',') && std::getline(cells, cell, ',')) row[name] = std::strtod(cell.c_str(), nullptr);
     table[row["frequency_hz"]][row["temperature_c"]] = row;
   }
+  auto &lowest = *table.begin(), &highest = *table.rbegin();
   for (double t, f; std::cin >> t >> f; std::cout << "\n") {
+    if (!(f >= lowest.first && f <= highest.first && t >= lowest.second.begin()->first && t <= lowest.second.rbegin()->first))
+      return std::cerr << t << " degC and " << f << " Hz are outside the table\n", 1;
     auto high = table.upper_bound(f);
     if (high == table.end()) --high;
     auto low = std::prev(high);

@@ -8,10 +8,12 @@ FILE = sys.argv[1]  # then lines of degrees Celsius and Hz; answers N/mm and dam
 with open(FILE, encoding="utf-8-sig", newline="") as lines:
     rows = list(csv.DictReader(lines))
 node = {(float(r["temperature_c"]), float(r["frequency_hz"])): r for r in rows}
-hertz = sorted({f for _, f in node})
+kelvin, hertz = (sorted(set(each)) for each in zip(*node, strict=True))
 
 for line in sys.stdin:
     t, f = map(float, line.split())
+    if not (kelvin[0] <= t <= kelvin[-1] and hertz[0] <= f <= hertz[-1]):
+        sys.exit(f"{t} degC and {f} Hz are outside the table")
     cold = math.floor(t)
     low = max(h for h in hertz[:-1] if h <= f)
     high = hertz[hertz.index(low) + 1]

@@ -19,6 +19,7 @@ from matdb.exchange.tables import (
     write_table,
 )
 
+OUTSIDE = [(-40.5, 30.0), (60.2, 30.0), (5.0, 0.5), (5.0, 101.0)]
 WHAT = ("curve", "stiffness", "shift", "prony", "table")
 
 
@@ -28,6 +29,7 @@ def written(tmp_path_factory):
     folder = tmp_path_factory.mktemp("sheets")
     draw = random.Random(20)
     states = [(round(draw.uniform(-40.0, 59.9), 2), round(math.exp(draw.uniform(0.0, 4.6)), 3)) for _ in range(50)]
+    states += [(-40.0, 1.0), (60.0, 100.0), (-39.5, 100.0), (60.0, 37.0)]
     with matdb.open_store(folder / "bench.sqlite") as store:
         store.add(matdb.Material(name="amber 40A", family="silicone", hardness="40 A", source="=label, 2024"))
         store.add(matdb.Part(name="0042", material="amber 40A", form=matdb.Ring(16, 6, 5)))
@@ -45,7 +47,7 @@ def written(tmp_path_factory):
                 write_table(store, folder / f"{what}.{ending}", what, table, comma=comma)
         found = store.effective("0042", *np.array(states).T)
     for country in ("en", "de"):
-        with_formulas(folder / f"table.{country}.csv", folder / f"asked.{country}.csv", states)
+        with_formulas(folder / f"table.{country}.csv", folder / f"asked.{country}.csv", [*states, *OUTSIDE])
     (folder / "misread.csv").write_text("storage_mpa,loss_factor\n0.225,1\n")
     return folder, np.stack([found.stiffness_n_per_mm.median, found.damping_ratio.median], axis=1)
 
@@ -89,5 +91,6 @@ def test_points_are_misread_where_commas_are_usual(shown):
 @pytest.mark.slow
 @pytest.mark.parametrize("country", ["de_DE", "en_US"])
 def test_a_sheet_looks_up_in_the_table(country, written, shown):
-    rows = shown[country, f"asked.{country[:2]}.csv"][:50]
-    np.testing.assert_allclose([row[-2:] for row in rows], written[1], rtol=0.011)
+    found, states = [row[-2:] for row in shown[country, f"asked.{country[:2]}.csv"]], len(written[1])
+    np.testing.assert_allclose(found[:states], written[1], rtol=0.011)
+    assert found[states : states + len(OUTSIDE)] == [["#N/A", "#N/A"]] * len(OUTSIDE)
