@@ -29,9 +29,8 @@ from matdb.errors import InputError
 LOSS_LIMIT, LOSS_REFUSED = 0.10, 0.5
 #: Bins of a Hann window are correlated: variances of a fit over them grow by 1 + 2 (2/3)^2 + 2 (1/6)^2.
 _BIN_CORRELATION = 1.944
-#: Median of squared misfits over variances above which one mode does not explain a transfer function.
-_ONE_MODE = 1.3
-#: The same above which the model does not hold: of one mode, and where nobody looks at the picture.
+#: Median of squared misfits over variances above which the model does not hold: of one mode, and where nobody looks at
+#: the picture.
 _MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
 #: Cycles at the lowest frequency from which on a record is long.
 _LONG = 136.0
@@ -42,6 +41,16 @@ _COHERENT, _COHERENT_COUPLED = 0.6, 0.75
 #: How far from a resonance a second mode shows most (ln of frequency), and from how many values on that is judged.
 #: Standard deviation of the median misfit of one value in such bins, which go together.
 _PEAK, _FEW, _LUCK = 0.2, 8, 3.2
+#: Bins over the half-power width, and averages at least: of one motion of the base, and where others are taken out,
+#: which windows as short as the mount rings do in part only.
+_FINE, _FINE_BESIDE = (8.0, 8.0), (24.0, 30.0)
+#: Power of a Hann window's transform, every half bin.
+_HALF_BINS = np.arange(-1.5, 2.0, 0.5)
+_HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.99864
+#: First guess of the base sensor's noise, as a share of the least power; a mode with less of the motion is not told of.
+_NOISE, _SHARES = 0.05, 0.2
+#: How likely another fit is beside the likeliest for it to count; how far off it may be (frequency, loss factor).
+_AS_LIKELY, _OTHER = 0.05, (0.03, 0.15)
 #: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
 _UNMODELLED = 0.01
 
@@ -64,6 +73,8 @@ class TransferFunction:
         Number of independent averages.
     resolution_hz : float
         Distance of the bins, Hz.
+    base : array, shape (bins,)
+        Power spectral density of the base's motion, its sensor's noise included.
 
     """
 
@@ -73,6 +84,7 @@ class TransferFunction:
     sd: Array
     averages: float
     resolution_hz: float
+    base: Array
 
 
 @dataclass(frozen=True)
@@ -214,7 +226,7 @@ def transfer_function(
     left = max(averages - 1.0 - other.shape[1], 0.5)
     unexplained = np.maximum(1.0 - coherence, 1e-9) * syy * averages / left
     sd = np.sqrt(0.5 * _smooth(unexplained) / _smooth(sxx) / averages)
-    return TransferFunction(f, sxy / sxx, coherence, sd, float(averages), float(f[1] - f[0]))
+    return TransferFunction(f, sxy / sxx, coherence, sd, float(averages), float(f[1] - f[0]), sxx)
 
 
 def spectra(x: Array, rate_hz: float, size: int) -> tuple[Array, Complex, int]:
@@ -263,7 +275,8 @@ def fit_forced(
     beside : array, shape (n, others), optional
         As of :func:`transfer_function`.
     coupled : bool
-        Whether a second mode of the same loss factor may share in it; the one with the larger share is told.
+        Whether a second mode of the same loss factor may share in it, and noise of the base sensor lower the ratio
+        where the base moves little; the mode with the larger share is told.
 
     Raises
     ------
@@ -274,9 +287,9 @@ def fit_forced(
     -----
     The model is averaged over the window's width, so a peak that is narrower than a few bins is not read as more
     damped. Bins weigh by the variance that their coherence implies; gain and delay between the sensors are fitted
-    too. Noise of the base sensor lowers the ratio where the base moves little; low coherence is flagged.
+    too. Noise of the base sensor lowers the ratio where the base moves little; low coherence is flagged. Coupled, one
+    mode and two are weighed by Akaike's criterion; where others are as likely and tell other values, nothing is told.
     Sources: [1]_, [3]_.
-
     """
     if trace.base is None:
         raise InputError("base", None, "the signals of a sensor on the base", "name the base's columns")
@@ -293,26 +306,26 @@ def fit_forced(
     try:
         values = _first_guess(transfer, low, high)
         for turn in range(4):
-            values, covariance, chi2, fitted = _fit(transfer, values, low, high, coupled=coupled)
+            found = _fit(transfer, values, low, high, coupled=coupled)
+            values = found.values
             if settled or turn == 3:
                 break
-            # About ten bins over the half-power width, and at least eight averages.
-            wanted = max(abs(values[1]) * values[0] / 8.0, 8.0 / span, 1.2 * low / 20.0)
+            fine, many = _FINE if beside is None else _FINE_BESIDE
+            wanted = max(abs(values[1]) * values[0] / fine, many / span, 1.2 * low / 20.0)
             settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
             if not settled:
                 transfer = heard(wanted)
-        if coupled and chi2 > _ONE_MODE:
-            values, covariance, chi2, fitted = _two_modes(transfer, values, low, high)
-        f0, eta, gain, delay = values[:4].tolist()
-        f0_sd, eta_sd = np.sqrt(np.diag(covariance))[:2].tolist()
+        if coupled:
+            found = _coupled(transfer, values, low, high)
+        f0, eta, gain, delay = found.values[:4].tolist()
+        f0_sd, eta_sd = found.sd.tolist()
         if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
             raise Refused(f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log")
     except Refused as why:
         nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
         return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)
-    limits = (_MOST_COUPLED, _COHERENT_COUPLED) if coupled else (_MOST_PLAIN, _COHERENT)
-    reasons = _doubts(transfer, f0, eta, eta_sd, gain, chi2 > limits[0], limits[1])
-    peak = math.sqrt(1.0 + eta * eta) / eta
+    reasons = _doubts(transfer, found, coupled=coupled)
+    peak, fitted = math.sqrt(1.0 + eta * eta) / eta, _model(found.values, transfer.frequency_hz)
     return ForcedFit(
         "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
     )
@@ -332,17 +345,19 @@ def _heard(
     return replace(found, coherence=np.where(out, 0.0, found.coherence))
 
 
-def _doubts(
-    transfer: TransferFunction, f0: float, eta: float, eta_sd: float, gain: float, unlike: bool, coherent: float
-) -> tuple[str, ...]:
+def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tuple[str, ...]:
     """Why a fit is to be looked at twice."""
+    (f0, eta, gain), eta_sd = found.values[:3].tolist(), float(found.sd[1])
+    most, coherent, modes = (
+        (_MOST_COUPLED, _COHERENT_COUPLED, "one mode or two") if coupled else (_MOST_PLAIN, _COHERENT, "one mode")
+    )
     at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
     seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
     doubts = {
         f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < coherent,
         f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > LOSS_LIMIT * eta,
         "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
-        "the transfer function is not that of one mode; look at the picture": unlike,
+        f"the transfer function is not that of {modes}; look at the picture": found.chi2 > most,
         f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places": (
             not 0.7 < gain < 1.4
         ),
@@ -352,7 +367,8 @@ def _doubts(
 
 
 def _model(values: Array, f: Array) -> Complex:
-    f0, eta, gain, delay, ratio, share = (*values, 1.0, 0.0)[:6]
+    f0, eta, gain, delay = values[:4]
+    ratio, share = (1.0, 0.0) if len(values) < 7 else values[5:]
     through = sum(
         w * (1.0 + 1j * eta) / (1.0 - (f / g) ** 2 + 1j * eta) for w, g in ((1.0 - share, f0), (share, ratio * f0))
     )
@@ -361,12 +377,7 @@ def _model(values: Array, f: Array) -> Complex:
 
 def _smeared(values: Array, f: Array, width: float) -> Complex:
     """The model as a Hann window sees it: averaged over neighbouring frequencies."""
-    offset = np.arange(-2.0, 2.01, 0.125)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        shape = np.sinc(offset) / (1.0 - offset**2)
-    shape[np.abs(np.abs(offset) - 1.0) < 1e-9] = 0.5
-    weight = shape**2 / np.sum(shape**2)
-    return np.asarray(np.sum(weight * _model(values, f[:, None] + width * offset), axis=1))
+    return np.asarray(_model(values, f[:, None] + width * _HALF_BINS) @ _HANN)
 
 
 def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
@@ -389,9 +400,22 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
     return np.array([*min(tried)[1:], 0.0])
 
 
-def _fit(
-    transfer: TransferFunction, start: Array, low: float, high: float, *, coupled: bool = False
-) -> tuple[Array, Array, float, Complex]:
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """A fit: f0, loss factor, gain, delay, then noise of the base, then the second mode's ratio and share.
+
+    Standard deviations are of the first two; ``misfit`` is the sum of squares, of which ``noise`` counts as one, and
+    ``chi2`` their median.
+    """
+
+    values: Array
+    sd: Array
+    misfit: float
+    noise: float
+    chi2: float
+
+
+def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, coupled: bool = False) -> _Found:
     from scipy.optimize import least_squares
 
     f = transfer.frequency_hz
@@ -401,16 +425,19 @@ def _fit(
         raise Refused("too few coherent bins around the resonance; shake harder or longer")
     x, y = f[inside], transfer.ratio[inside]
     sd = np.maximum(transfer.sd[inside], (_UNMODELLED if coupled else 1e-4) * np.abs(y))
+    # White noise of the base sensor, as a share of the least power there.
+    drowned = transfer.base[inside].min() / transfer.base[inside]
 
     many = len(start)
-    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0])[:many]
+    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0])[:many]
 
     def misfit(scaled: Array) -> Array:
-        rest = (_smeared(scaled * unit, x, transfer.resolution_hz) - y) / sd
+        seen = _smeared(scaled * unit, x, transfer.resolution_hz)
+        rest = (seen * (1.0 - drowned * np.append(scaled, 0.0)[4]) - y) / sd
         return np.concatenate([rest.real, rest.imag])
 
-    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.4, -0.5], [2.5, 3.0, 5.0, 0.5, 2.5, 0.5]])[:, :many]
-    first = np.clip(start / unit, bounds[0] * 1.001 + 1e-6, bounds[1] * 0.999)
+    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.4, -0.5], [2.5, 3.0, 5.0, 0.5, 0.7, 2.5, 1.5]])[:, :many]
+    first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
     rest = misfit(found.x)
@@ -421,18 +448,55 @@ def _fit(
         luck = 1.0 + _LUCK / math.sqrt(float(np.sum(peak)))
         chi2 = max(chi2, float(np.median(rest[peak] ** 2) / 0.455) / luck)
     noise = max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
-    covariance = np.linalg.pinv(found.jac.T @ found.jac) * noise
-    return found.x * unit, covariance * np.outer(unit, unit), chi2, _model(found.x * unit, transfer.frequency_hz)
+    values, told = found.x * unit, np.eye(many)[:2]
+    if many > 6 and values[6] > 0.5:
+        # The mode with the larger share is told.
+        told[0, [0, 5]] = values[5], values[0]
+        values[[0, 5, 6]] = values[0] * values[5], 1.0 / values[5], 1.0 - values[6]
+    spread = (told * unit) @ np.linalg.pinv(found.jac.T @ found.jac) @ (told * unit).T
+    return _Found(values, np.sqrt(noise * np.diag(spread)), 2.0 * found.cost, noise, chi2)
 
 
-def _two_modes(transfer: TransferFunction, one: Array, low: float, high: float) -> tuple[Array, Array, float, Complex]:
-    """The fit with a second mode beside the first that explains most."""
-    tried = [
-        _fit(transfer, np.array([*one, ratio, share]), low, high, coupled=True)
-        for ratio in (0.7, 0.85, 1.2, 1.4)
-        for share in (-0.1, 0.1, 0.3)
-    ]
-    return min(tried, key=lambda each: each[2])
+def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) -> _Found:
+    """The likeliest fit of one mode and of two. Raises Refused where another as likely tells other values."""
+    starts = [(), *_seconds(transfer, one)]
+    tried = [_fit(transfer, np.array([*one, _NOISE, *second]), low, high, coupled=True) for second in starts]
+    noise = min(tried, key=lambda each: each.misfit).noise
+    price = np.array([each.misfit / noise + 2.0 * len(each.values) for each in tried])
+    best, open_ = tried[int(np.argmin(price))], np.zeros(2)
+    for each, weight in zip(tried, np.exp(0.5 * (price.min() - price)), strict=True):
+        near = np.array([_nearest(each.values, best.values[0]), each.values[1]])
+        apart = np.abs(near / best.values[:2] - 1.0)
+        if weight > _AS_LIKELY and np.any(apart > _OTHER) and low <= best.values[0] <= high:
+            both = " or ".join(f"{f:.3g} Hz with a loss factor of {eta:.2g}" for f, eta in (best.values[:2], near))
+            raise Refused(f"two fits are as likely, {both}: fly longer, and log the airframe's accelerations")
+        open_ = np.maximum(open_, math.sqrt(weight) * apart)
+    return replace(best, sd=np.hypot(best.sd, open_ * best.values[:2]))
+
+
+def _seconds(transfer: TransferFunction, one: Array) -> list[tuple[float, float]]:
+    """Ratio and share of second modes that take most of what one leaves, far and near, below and above it."""
+    f = transfer.frequency_hz
+    near = (f > 0.35 * one[0]) & (f < 2.2 * one[0]) & (transfer.coherence > 0.15)
+    weight = 1.0 / np.maximum(transfer.sd, _UNMODELLED * np.abs(transfer.ratio))[near] ** 2
+    single = _model(one, f[near])
+    left, found = transfer.ratio[near] - single, list[tuple[float, float]]()
+    for ends in ((0.5, 0.75), (0.77, 0.95), (1.05, 1.3), (1.33, 2.0)):
+        best = 0.0
+        for ratio in np.geomspace(*ends, 6):
+            # A share is linear in what it adds.
+            added = _model(np.array([*one, 0.0, ratio, 1.0]), f[near]) - single
+            across, size = np.sum(weight * (np.conj(added) * left).real), np.sum(weight * np.abs(added) ** 2)
+            if across**2 / size >= best:
+                best, second = across**2 / size, (float(ratio), float(across / size))
+        found.append(second)
+    return found
+
+
+def _nearest(values: Array, hz: float) -> float:
+    """The mode nearest to a frequency of those that have a share, Hz."""
+    modes = [values[0], *([values[0] * values[5]] if len(values) > 5 and values[6] > _SHARES else [])]
+    return float(min(modes, key=lambda f: abs(f - hz)))
 
 
 def _smooth(x: Array, half: int = 3) -> Array:

@@ -140,6 +140,7 @@ def fly(
     quiet=1.0,
     blades=None,
     clock=None,
+    vary="",
 ):
     """A random flight.
 
@@ -159,6 +160,9 @@ def fly(
         Drift and offset of the camera's clock, s.
     quiet : float
         What turbulence and commands are multiplied by.
+    vary : str
+        "gusts": turbulence of another slope, with a hump; "steady": a throttle that does not move; "apart": pairs of
+        rotors 2 % apart; else as usual.
     """
     seconds = rng.uniform(120, 300) if seconds is None else seconds
     rate_hz = rng.choice(RATES) if rate_hz is None else rate_hz
@@ -182,6 +186,16 @@ def fly(
         for span in ((8, 35), (8, 35), (4, 20))
     ], axis=1)  # fmt: skip
     push = np.stack([quiet * _noise(rng, n, 2.0, rng.uniform(0.3, 1.2)) for _ in range(3)], axis=1)  # m/s2
+    if vary == "gusts":
+        # Power falling with 5/3 above a third of a hertz, and a hump where the frame's arms swing.
+        f, hump = np.fft.rfftfreq(n, 1 / GRID_HZ), rng.spawn(2)[1].uniform(22.0, 40.0)
+        shape = (
+            (1.0 + f / 0.3) ** (-5 / 6)
+            * (1.0 + 4.0 * np.exp(-0.5 * ((f - hump) / 1.5) ** 2))
+            * np.sqrt(1 + (f / 2) ** 2)
+        )
+        for x in (turning, push):
+            x[:] = np.fft.irfft(np.fft.rfft(x, axis=0) * shape[:, None], n, axis=0) * 2.0
     turning, push = turning * up[:, None], push * up[:, None]
 
     # the mount, in the frequency domain: rates pass as displacements do
@@ -191,15 +205,21 @@ def fly(
     turns_of_turn, turns_of_push = whole[:, 3:, 3:], whole[:, 3:, :3]
     w = 2j * np.pi * f[:, None]
     spectra = np.fft.rfft(turning, axis=0), np.fft.rfft(push * 1e3, axis=0)
+    # What sensor and mount feel of weight, an acceleration to both, when the craft tilts: in flight only what the air
+    # holds back. Its angle is that of the rates above a twentieth of a hertz.
+    angle = spectra[0] / w * (f[:, None] > 0.05)
+    weight = G * rng.spawn(1)[0].uniform(0.0, 0.3) * np.stack([-angle[:, 1], angle[:, 0], 0.0 * f], axis=1)
     # rate = turn_per_mm * (acceleration / iw); below a quarter of a hertz position is held
-    moved = spectra[1] / w * (f[:, None] > 0.25)
+    moved = (spectra[1] / w + 1e3 * weight / w) * (f[:, None] > 0.25)
     camera = np.fft.irfft(
         np.einsum("fij,fj->fi", turns_of_turn, spectra[0]) + np.einsum("fij,fj->fi", turns_of_push, moved), n, axis=0
     )
 
     # rotors
-    collective = 1 + np.clip(_noise(rng, n, rng.uniform(0.05, 0.3), rng.uniform(0.03, 0.10), order=3), -0.3, 0.3)
-    trim = rng.normal(0, 0.006, 4)
+    collective = 1 + (vary != "steady") * np.clip(
+        _noise(rng, n, rng.uniform(0.05, 0.3), rng.uniform(0.03, 0.10), order=3), -0.3, 0.3
+    )
+    trim = rng.normal(0, 0.006, 4) + (vary == "apart") * np.array([0.01, -0.01, -0.01, 0.01])
     mix = np.array([[1, 1], [1, -1], [-1, 1], [-1, -1]]) * 0.01
     slow = np.stack([np.convolve(turning[:, k], np.ones(80) / 80, "same") for k in (0, 1)], axis=1) / (30 * deg)
     idle = np.clip(np.minimum(grid - start + 6, end + 4 - grid), 0, 1) * flies * 0.4
@@ -258,11 +278,8 @@ def fly(
     line_rate, line_push = rotor_lines(true_a, False)
     rate = sampled(true_a, turning) + line_rate
     rate += rng.standard_normal(rate.shape) * noise * np.sqrt(rate_hz / 2) + deg * rng.normal(0, 0.5, 3)
-    # What a sensor feels of weight when the craft tilts; its angle is that of the rates above a twentieth of a hertz.
-    angle = np.fft.irfft(spectra[0] / w * (f[:, None] > 0.05), n, axis=0)
-    gravity = G * np.stack([-angle[:, 1], angle[:, 0], 0 * grid + 1], axis=1) + np.stack(
-        [0 * grid, 0 * grid, G * (collective**2 - 1) * up], axis=1
-    )
+    gravity = np.fft.irfft(weight, n, axis=0)
+    gravity[:, 2] += G * (1.0 + (collective**2 - 1) * up)
     acceleration = (
         sampled(true_a, gravity + push)
         + line_push

@@ -69,6 +69,19 @@ def test_modes_and_damping(flight, seen):
         assert each.fit.damping_ratio == pytest.approx(flight.truth.damping, rel=0.15)
 
 
+def test_two_modes_closer_than_their_width_are_told_apart():
+    """A third of pitch lies in a mode an eighth lower; one mode alone fits 4 % low and 11 % too damped."""
+    flight = fly(np.random.default_rng(585), rate_hz=1000.0, camera_rate_hz=1000.0)
+    track = follow_rotors(logs(flight)[0], flight.truth.blades)
+    axes, _ = followed(align(*logs(flight), track.flew_s), track, 2.0, (1000.0, 1000.0))
+    pitch, truth = axes[1].fit, flight.truth
+    mode = truth.modes_hz[np.argmax(truth.share[1])]
+    assert sorted(np.abs(truth.share[1]))[-2] > 0.3
+    assert not axes[1].refused
+    assert abs(pitch.frequency_hz - mode) < min(1.96 * pitch.frequency_sd_hz, 0.03 * mode)
+    assert pitch.damping_ratio == pytest.approx(truth.damping, rel=0.05)
+
+
 def test_what_was_missed_is_what_a_hysteretic_mount_misses(flight, seen):
     _, slow, axes, _ = seen
     assert 0.5 < slow.manoeuvre_hz < 6.0
@@ -139,6 +152,13 @@ def test_a_speed_and_its_mirror_are_told_apart_or_refused():
         follow_rotors(airframe, 2)
     track = follow_rotors(airframe, 2, (55.0, 99.0))
     assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.03)
+
+
+def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():
+    """Rotors at 74 to 136 turns a second, 250 readings: near 125 the blades' line falls below what is looked at."""
+    low = fly(np.random.default_rng(610), rate_hz=250.0, camera_rate_hz=1000.0)
+    with pytest.raises(Refused, match="look the same"):
+        follow_rotors(logs(low)[0], low.truth.blades)
 
 
 def test_a_throttle_tells_a_speed_from_its_mirror():

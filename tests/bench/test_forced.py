@@ -45,6 +45,26 @@ def test_rotor_lines_do_not_pull_the_fit():
     assert fit.loss_factor == pytest.approx(0.2, rel=0.1)
 
 
+def test_noise_of_the_base_sensor_is_told_from_damping():
+    noisy = _record(7, 22.0, 0.2, base_noise=0.5, seconds=240.0)
+    plain, coupled = fit_forced(noisy), fit_forced(noisy, coupled=True)
+    assert coupled.frequency_hz == pytest.approx(22.0, rel=0.01)
+    assert coupled.loss_factor == pytest.approx(0.2, rel=0.05)
+    assert abs(coupled.gain - 1.0) < 0.03 < abs(plain.gain - 1.0)
+
+
+def test_two_modes_that_noise_hides_in_each_other_are_refused():
+    """About half of it each at 20 and 21.5 Hz, of a loss that makes them one peak, in a record too short for two."""
+    one, other = (_record(8, f0, 0.3, noise=0.0, base_noise=0.0, seconds=25.0) for f0 in (20.0, 21.5))
+    rng = np.random.default_rng(9)
+    payload = 0.55 * one.signal + 0.45 * other.signal
+    noise = payload.std() * rng.normal(size=payload.shape)
+    mixed = Trace(one.time_s, payload + noise, (), one.base)
+    fit = fit_forced(mixed, coupled=True)
+    assert fit.verdict == "refused"
+    assert "as likely" in fit.reasons[0]
+
+
 def test_unequal_sensors_are_fitted_and_flagged():
     fit = fit_forced(_record(2, 22.0, 0.2, gain=0.5))
     assert fit.loss_factor == pytest.approx(0.2, rel=0.1)

@@ -1,14 +1,16 @@
 """Flights of known truth read from two logs: what is told, how well, and what is refused.
 
-    python tests/benchmarks/flights.py 200 [FIRST]
+    python tests/benchmarks/flights.py 200 [FIRST] [varied]
 
 Rotor speeds within 1 % (or twice the standard deviation that was told), clocks within 2 ms, sensors' axes within 1
 degree, natural frequencies within 3 % of a mode that has a share in that axis, damping ratios within 15 %; what lies
-outside without having been refused is silently wrong. Every fourth airframe logs no acceleration.
+outside without having been refused is silently wrong. Every fourth airframe logs no acceleration. Varied, each flight
+has one thing that others do not have, by turns: see VARIATIONS.
 """
 
 import sys
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +31,43 @@ from matdb.errors import InputError
 SHARE = 0.2
 
 
+VARIATIONS = ("gusts", "steady", "apart", "noise", "drift", "bursts", "jump", "saturated")
+
+
+def varied(flight, how, rng):
+    """What sensors, loggers and clocks do beside, of VARIATIONS; those of air and rotors are flown."""
+    deg = np.pi / 180
+    for rate, times in ((flight.rate, flight.time_s), (flight.camera_rate, flight.camera_time_s)):
+        if how == "noise":
+            # A bias that walks, and steps of a sixteenth of a degree a second.
+            hz = (times.size - 1) / np.ptp(times)
+            rate += np.cumsum(rng.standard_normal(rate.shape), axis=0) * 0.02 * deg / np.sqrt(hz)
+            rate[:] = np.round(rate * 16 / deg) * deg / 16
+        elif how == "saturated":
+            most = np.quantile(np.abs(rate - np.median(rate, axis=0)), 0.999)
+            np.clip(rate, -most, most, out=rate)
+    time, camera_time, kept = flight.time_s, flight.camera_time_s, []
+    if how == "drift":
+        # A holder that turns slowly under way, as one that is steered does.
+        slow = np.cumsum(rng.standard_normal((int(np.ptp(camera_time)) // 8 + 3, 3)), axis=0) * 0.3 * deg
+        grid = camera_time[0] + 8.0 * np.arange(len(slow))
+        flight.camera_rate += np.stack([np.interp(camera_time, grid, x) for x in slow.T], axis=1)
+    elif how == "jump":
+        camera_time = camera_time + rng.choice([-1, 1]) * rng.uniform(5e-3, 60e-3) * (
+            camera_time > np.quantile(camera_time, rng.uniform(0.2, 0.8))
+        )
+    for each in (time, camera_time):
+        keep = np.ones(each.size, bool)
+        for at in rng.uniform(each[0], each[-1], 30) if how == "bursts" else ():
+            keep &= (each < at) | (each > at + rng.uniform(0.02, 0.4))
+        kept.append(keep)
+    a, c = kept
+    return replace(
+        flight, time_s=time[a], rate=flight.rate[a], acceleration=flight.acceleration[a],
+        camera_time_s=camera_time[c], camera_rate=flight.camera_rate[c],
+    )  # fmt: skip
+
+
 def rotors(track, truth):
     """The largest error of lowest, usual and highest speed, as a share, and what was told of it."""
     true = truth.rotor(track.time_s)
@@ -37,10 +76,11 @@ def rotors(track, truth):
     return max(abs(a / b - 1.0) for a, b in zip(told, wanted, strict=True)), track.sd_hz / track.hover_hz
 
 
-def read(seed):
+def read(seed, vary=False):
     """One flight: rows of (what, verdict, error, held by its interval or None)."""
-    rng = np.random.default_rng(seed)
-    flight = fly(rng, rate_hz=RATES[seed % 7], camera_rate_hz=RATES[(3 * seed + seed // 7) % 7], flies=seed % 25 != 24)
+    rng, how = np.random.default_rng(seed), VARIATIONS[seed % len(VARIATIONS)] if vary else ""
+    rates = {"rate_hz": RATES[seed % 7], "camera_rate_hz": RATES[(3 * seed + seed // 7) % 7]}
+    flight = varied(fly(rng, **rates, flies=seed % 25 != 24, vary=how), how, rng)
     truth = flight.truth
     columns = {"rate": flight.rate} | ({"acceleration": flight.acceleration} if seed % 4 else {})
     airframe = evened("airframe", flight.time_s, columns)
@@ -73,7 +113,12 @@ def read(seed):
         return
     t = np.linspace(*track.flew_s, 9)
     off = np.abs(both.camera_time(t) - (t - truth.offset_s) * (1.0 + truth.drift)).max()
-    yield "clock", "right" if off < 2e-3 else "WRONG", f"{1e3 * off:.2f} ms sd {1e3 * both.clock_sd_s:.2f}", None
+    yield (
+        "clock",
+        "right" if off < 2e-3 and how != "jump" else "WRONG",
+        f"{1e3 * off:.2f} ms sd {1e3 * both.clock_sd_s:.2f}",
+        None,
+    )
     turn = np.degrees((Rotation.from_matrix(both.matrix) * truth.turn.inv()).magnitude())
     yield "axes", "right" if turn < 1.0 else "WRONG", f"{turn:.3f} deg", None
     for k, each in enumerate(axes):
@@ -93,11 +138,11 @@ def read(seed):
         yield f"{each.axis} damping", "right" if abs(error) < 0.15 else "WRONG", said, held
 
 
-def main(many, first=0):
+def main(many, first=0, vary=False):
     """Print what is wrong as it comes, and the table."""
     counts, held = {}, {}
     for seed in range(first, first + many):
-        for what, verdict, said, inside in read(seed):
+        for what, verdict, said, inside in read(seed, vary):
             counts.setdefault(what, Counter())[verdict] += 1
             if inside is not None:
                 held.setdefault(what, []).append(inside)
@@ -110,4 +155,4 @@ def main(many, first=0):
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    main(*map(int, filter(str.isdigit, sys.argv[1:])), vary="varied" in sys.argv)

@@ -34,8 +34,6 @@ _RESONANCE_HZ: Final = (4.0, 60.0)
 _SEEN, _NARROW_HZ = 0.4, 10.0
 #: Gain and delay that a rigid mount and aligned clocks have; beyond, something else moves the camera.
 _GAIN, _DELAY_S = 0.15, 3e-3
-#: What remains open with the best coherence: shares of frequency and of damping (by simulated flights).
-_OPEN_HZ, _OPEN_DAMPING = 0.003, 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,11 +143,6 @@ def followed(
         if both.acceleration is not None:
             beside = np.hstack([beside, both.acceleration])
         fit = fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
-        fit = replace(
-            fit,
-            frequency_sd_hz=math.hypot(fit.frequency_sd_hz, _OPEN_HZ * fit.frequency_hz),
-            loss_factor_sd=math.hypot(fit.loss_factor_sd, _OPEN_DAMPING * fit.loss_factor),
-        )
         found.append(
             Followed(
                 axis, fit, *_against(trace.signal[:, k], trace.base[:, k], trace.rate_hz, manoeuvre_hz), _doubt(fit)

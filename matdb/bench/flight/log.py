@@ -113,7 +113,7 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     """
     from scipy.interpolate import CubicSpline
 
-    whole = np.isfinite(time_s) & np.all(np.isfinite(columns["rate"]), axis=1)
+    whole = np.isfinite(time_s) & np.logical_and.reduce([np.isfinite(each) for each in columns["rate"].T])
     whole[whole] &= np.append(True, np.diff(time_s[whole]) > 0.0)
     time = time_s[whole]
     if time.size < 1000:
@@ -142,25 +142,27 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     if even and lost > 0.0:
         notes = (*notes, f"{100.0 * lost:.2g} % of the readings are missing")
 
-    def fill(out: Array, values: Array) -> None:
-        values = values[whole]
-        known = np.isfinite(values)
-        if not even and known.any():
-            out[:] = CubicSpline(place[known], values[known])(np.arange(many))
-        elif even:
-            out[at] = np.where(known, values, np.nan)
-            gaps, sound = np.flatnonzero(np.isnan(out)), np.flatnonzero(np.isfinite(out))
-            if gaps.size and sound.size:
-                after = np.searchsorted(sound, gaps)
-                ends = sound[np.unique(np.clip([after - 1, after], 0, sound.size - 1))]
-                out[gaps] = np.interp(gaps, ends, out[ends])
-
     made: dict[str, Any] = {}
     for key, value in columns.items():
+        value = value if whole.all() else value[whole]
         made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32 if value.ndim > 1 else float)
+        if even:
+            made[key][at] = value
         for out, each in zip(np.atleast_2d(made[key].T), np.atleast_2d(value.T), strict=True):
-            fill(out, each)
+            if even:
+                _bridge(out)
+            elif (known := np.isfinite(each)).any():
+                out[:] = CubicSpline(place[known], each[known])(np.arange(many))
     return FlightLog(name, float(start), float(hz), notes=notes, **made)
+
+
+def _bridge(values: Array) -> None:
+    """Draw straight lines across what is missing."""
+    sound = np.isfinite(values)
+    edges = np.flatnonzero(sound[1:] != sound[:-1])
+    ends = np.union1d(edges, edges + 1)
+    ends, lost = ends[sound[ends]], np.flatnonzero(~sound)
+    values[lost] = np.interp(lost, ends, values[ends]) if ends.size else np.nan
 
 
 def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str | None = None) -> FlightLog:

@@ -428,9 +428,10 @@ def _unmirrored(
     if not images:
         return path, ()
     paths = [path, *images]
-    # At a multiple of half the rate a speed and its image meet, and the path may turn back there.
+    # At a multiple of half the rate a speed and its image meet, and the path may turn back there, or before it where
+    # another line shows too low to be looked at.
     to_half = np.abs(path - 0.5 * log.hz * np.round(2.0 * path / log.hz))
-    meets = float(np.quantile(to_half, _RARE)) < 2.0 * seen.bin_hz
+    meets = float(np.quantile(to_half, _RARE)) < _BOTTOM_HZ
     chosen = None if meets else _by_thrust(log, seen.time_s, paths)
     if chosen is None:
         lines = " or ".join(_span_text(p) for p in sorted(paths, key=np.median))
