@@ -72,6 +72,7 @@ ENDINGS: Final = {
     "_um": _ending("length", "um"),
     "_kg_mm2": _ending("", "kg mm2"),
     "_n_per_mm": _ending("stiffness", "N/mm"),
+    "_n_mm_per_rad": _ending("", "N mm/rad"),
     "_n": _ending("force", "N"),
     "_m": _ending("altitude", "m"),
 }

@@ -55,11 +55,11 @@ def _numbers(most: int, low: float, high: float) -> dict[str, Any]:
 _TEMPERATURES: Final = _numbers(MOST_STATES, -150.0, 300.0)
 #: What may be asked by name behind the question mark: its schema, and what it is.
 ASKED: Final[dict[str, tuple[dict[str, Any], str]]] = {
-    "temperature_c": (_TEMPERATURES, "Degrees Celsius, one or several between commas."),
-    "frequency_hz": (_numbers(MOST_STATES, 1e-3, 1e5), "Hz, one for all or as many as temperatures."),
-    "flight_c": (_numbers(MOST_RANKED, -60.0, 90.0), "Temperatures of the flight, degrees Celsius."),
-    "axis": ({"type": "string", "default": "axial"}, "Direction of the part."),
-    "squeeze_mm": ({"type": "number", "minimum": 0, "maximum": 1000, "default": 0}, "Static squeeze of each part."),
+    "temperature_c": (_TEMPERATURES, "degrees Celsius, one or several between commas"),
+    "frequency_hz": (_numbers(MOST_STATES, 1e-3, 1e5), "Hz, one for all or as many as temperatures"),
+    "flight_c": (_numbers(MOST_RANKED, -60.0, 90.0), "temperatures of the flight, degrees Celsius, between commas"),
+    "axis": ({"type": "string", "default": "axial"}, "direction of the part"),
+    "squeeze_mm": ({"type": "number", "minimum": 0, "maximum": 1000, "default": 0}, "static squeeze of each part, mm"),
 }
 
 
@@ -257,14 +257,14 @@ def _read(name: str, text: str) -> Any:
     if schema["type"] == "string":
         return text
     each = schema.get("items", schema)
-    allowed = f"{each['minimum']:g} to {each['maximum']:g}"
+    allowed = f"from {each['minimum']:g} to {each['maximum']:g}"
     texts = text.split(",") if schema["type"] == "array" else [text]
     if len(texts) > schema.get("maxItems", 1):
         raise InputError(name, f"{len(texts)} of them", f"at most {schema['maxItems']}", "ask several times")
     try:
         values = [float(one) for one in texts]
     except ValueError:
-        raise InputError(name, text, f"numbers from {allowed}") from None
+        raise InputError(name, text, f"numbers {allowed}") from None
     for value in values:
         if not each["minimum"] <= value <= each["maximum"]:
             raise InputError(name, value, allowed)
@@ -348,7 +348,8 @@ def application(
             asked = _asked(request, question)
             mark, found = question.ask(service, request.path_params.get("name", ""), asked)
             tag = f'"{mark}-{hashlib.sha256(repr(asked).encode()).hexdigest()[:12]}"'
-            if request.headers.get("if-none-match") == tag:
+            known = request.headers.get("if-none-match", "").split(",")
+            if any(each.strip().removeprefix("W/") in (tag, "*") for each in known):
                 return Response(status_code=304, headers={"ETag": tag})
             return _json(found(), ETag=tag)
 
@@ -361,9 +362,13 @@ def application(
             service.kept["page"] = page()
         return HTMLResponse(service.kept["page"])
 
-    async def wrong(_: Request, error: Exception) -> Response:
+    async def wrong(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
-        found = _refused(InputError("request", None, error.detail))
+        if error.status_code == 405:
+            told = InputError("method", request.method, "GET or HEAD")
+        else:
+            told = InputError("path", request.url.path, "one of " + ", ".join(each.path for each in QUESTIONS))
+        found = _refused(told)
         found.status_code = error.status_code
         found.headers.update(error.headers or {})
         return found

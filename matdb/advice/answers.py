@@ -207,8 +207,7 @@ class PartAnswers:
         with suppress(InputError):
             tilting = form.tilting_stiffness_n_mm_per_rad() / form.stiffness_n_per_mm(axis=self.axis)
         f = asked_hz()
-        ln_k = self.curve.ln_modulus(np.full(f.shape, t), np.log(2.0 * np.pi * f), misfit=False)
-        ln_k += self._ln_scale[:, None]
+        ln_k = self.curve.ln_modulus(np.full(f.shape, t), np.log(2.0 * np.pi * f)) + self._ln_scale[:, None]
         return spring_terms(medians(ln_k), t, tilting)
 
     def median(

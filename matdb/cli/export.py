@@ -22,17 +22,21 @@ from matdb.exchange.tables import (
     prony_table,
     readings_table,
     shift_table,
+    springs_table,
     write_table,
 )
 from matdb.exchange.whole_store import store_fingerprint
 from matdb.files import new_file
 from matdb.store.location import locate
+from matdb.units import parse
 
 app = Group("Write curves, readings or stiffness to CSV.")
 import_app = Group("Read what 'matdb export' wrote.")
 
 _FILE = "The file to write: CSV, or JSON or a workbook when its name ends in .json or .xlsx."
 _SIGNS: Final = ("point", "comma")
+#: What only a file of JSON holds.
+_IN_FILE: Final = ("shift", "squeeze_factors", "state_space")
 #: Parts whose squeeze is told on the screen.
 _TOLD: Final = 4
 
@@ -60,7 +64,7 @@ class Writing(Question):
     def write(self, store: Store, what: str, table: AnswerTable, *, text: str = "") -> None:
         """Write a table as :func:`write_table`, and answer with the file's name and the number of rows."""
         written = str(write_table(store, self.file, what, table, force=self.force, comma=self.decimal == "comma"))
-        more = {name: each for name, each in table.more.items() if name not in ("shift", "squeeze_factors")}
+        more = {name: each for name, each in table.more.items() if name not in _IN_FILE}
         content = {"files": [written], "rows": len(table.rows), **more}
 
         def screen() -> None:
@@ -172,11 +176,34 @@ def prony(call: Writing, material: options.MaterialArgument) -> None:
     """Write the Prony terms of a material's median curve; a JSON file also holds the shift factors."""
     with call.existing() as store:
         found = prony_table(store.current_curve(material))
-        (low, high), at = found.more["range_hz"].values(), found.more["shift"]["temperature_c"]
-        storage, loss = (f"{100 * found.more[name]:.2g} %" for name in ("storage_error", "loss_error"))
-        span = f"from {low:.3g} to {high:.3g} Hz at {at[0]:g} to {at[-1]:g} degC"
-        text = f"Meets the median curve {span} within {storage} in storage and {loss} in loss; nothing is known beyond."
-        call.write(store, "prony", found, text=text)
+        at = found.more["shift"]["temperature_c"]
+        call.write(store, "prony", found, text=_met(found, "curve", f" at {at[0]:g} to {at[-1]:g} degC"))
+
+
+@app.command(short_help="Write a part as springs and dampers.")
+def springs(
+    call: Writing,
+    part: Annotated[str, arg("PART", "The part's name.")],
+    held: options.Held,
+    temp: str = option("TEMPERATURE", "A temperature such as -5C.", NEEDED),
+) -> None:
+    """Write a part at a temperature as springs and dampers, for a simulator; a JSON file also holds a state space.
+
+    For instance: matdb export springs leg --temp 5C --out leg.json.
+    """
+    t = parse(temp, "temperature", "--temp")
+    with call.existing() as store:
+        squeeze_mm, _ = held.on(store.part(part))
+        found = springs_table(store.answers(part, axis=held.axis, squeeze_mm=squeeze_mm), t)
+        call.write(store, "springs", found, text=_met(found, "stiffness"))
+
+
+def _met(found: AnswerTable, what: str, at: str = "") -> str:
+    """How well a series meets the medians, and where."""
+    low, high = found.more["range_hz"].values()
+    storage, loss = (f"{100 * found.more[name]:.2g} %" for name in ("storage_error", "loss_error"))
+    span = f"from {low:.3g} to {high:.3g} Hz{at}"
+    return f"Meets the median {what} {span} within {storage} in storage and {loss} in loss; nothing is known beyond."
 
 
 @app.command("store", short_help="Write the whole store as one JSON file.")

@@ -192,6 +192,9 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
         rows=int, equation=str, reference_c=float, storage_error=float, loss_error=float, range_hz=Literal["range"],
         extrapolated=bool,
     ),
+    "export springs": _of(
+        rows=int, equation=str, note=str, storage_error=float, loss_error=float, range_hz=Literal["range"]
+    ),
     "export store": {"bytes": int, "fingerprint": str},
     "import store": {"store": str, "counts": {"*": int}},
     "store info": {"store": str, "read_only": bool, "counts": _COUNTS},

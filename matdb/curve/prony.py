@@ -26,9 +26,13 @@ _LOSS: Final = 3.0
 RANGE_HZ: Final = (1.0, 300.0)
 #: Those that it is fitted at: from a payload that hangs for ten minutes to beyond every rotor order, ln of Hz.
 _LN_HZ: Final = np.linspace(math.log(2e-4), math.log(1e3), 48)
+#: Which of them it is asked at.
+_ASKED: Final = np.abs(_LN_HZ - np.clip(_LN_HZ, *np.log(RANGE_HZ))) < 0.3
+#: What the others weigh.
+_BESIDE: Final = 0.3
 #: Terms per decade, tried in turn.
 _DENSITIES: Final = (2.0, 3.0, 4.5)
-#: Terms reach this many decades beyond the range, so that its ends are met too.
+#: Terms reach this many decades beyond the fast end, so that it is met too; what is slower than all stays at rest.
 _BEYOND_DECADES: Final = 2.0
 #: Step of the table of shift factors, K, and how far it reaches beyond what was measured, tried in turn; of a prior
 #: beyond -20 to 40 degC.
@@ -164,12 +168,11 @@ def asked_hz() -> Array:
 def prony_series(curve: Curve, *, goal: float | None = None) -> Prony:
     """Fit a generalised Maxwell series with non-negative terms, and its shifts, to the medians of the curve.
 
-    The model's own misfit, which widens bands, and rest in the cold are left out of the medians. Terms by non-
-    negative least squares [1]_, relative to the size of storage and loss modulus, and the shifts of every temperature
-    in turn. The number of terms per decade rises until the goal is met; where it is not, the table ends nearer to
-    what was measured. Medians need not be a curve that a material could have: where draws differ much, no series
-    meets them closely, and the errors say so. It is asked between 1 and 300 Hz alone; E0 and the slowest terms hold
-    for a payload that hangs.
+    Terms by non-negative least squares [1]_, relative to the size of storage and loss modulus, and the shifts of every
+    temperature in turn. The number of terms per decade rises until the goal is met; where it is not, the table ends
+    nearer to what was measured. Medians need not be a curve that a material could have: where draws differ much, no
+    series meets them closely, and the errors say so. It is asked between 1 and 300 Hz alone, which counts most; E0 and
+    the slowest terms hold for a payload that hangs.
 
     Parameters
     ----------
@@ -195,13 +198,13 @@ def prony_series(curve: Curve, *, goal: float | None = None) -> Prony:
         steps = np.arange(math.floor(ends[0] / _STEP_K), math.ceil(ends[1] / _STEP_K) + 1, dtype=float)
         t = np.asarray(_STEP_K * steps)
         at, hertz = (each.ravel() for each in np.meshgrid(t, asked_hz(), indexing="ij"))
-        known = medians(curve.ln_modulus(at, np.log(2.0 * math.pi * hertz), misfit=False)).reshape(t.size, -1)
+        known = medians(curve.ln_modulus(at, np.log(2.0 * math.pi * hertz))).reshape(t.size, -1)
         tried.append((_fitted(known, curve.median_ln_shift(t), wanted), t))
         if tried[-1][0].worst <= wanted:
             break
     least = min(found.worst for found, _ in tried)
     # The widest table that is not much worse than the best.
-    found, t = next(each for each in tried if each[0].worst <= max(wanted, 1.5 * least))
+    found, t = next(each for each in tried if each[0].worst <= max(wanted, 1.1 * least))
     if goal is not None and found.worst > goal:
         raise FitError(
             curve.material,
@@ -275,7 +278,7 @@ def _settled(modulus: Complex, ln_shift: Array, density: float) -> _Fitted:
     storage, loss = modulus.real, modulus.imag
     x, v = ln_shift.copy(), np.zeros(len(modulus))
     low, high = (end(x) + ln_f for end, ln_f in ((np.min, _LN_HZ[0]), (np.max, _LN_HZ[-1])))
-    low, high = low - _BEYOND_DECADES * _LN10, high + _BEYOND_DECADES * _LN10
+    high += _BEYOND_DECADES * _LN10
     times = np.exp(-np.linspace(high, low, math.ceil((high - low) / _LN10 * density) + 1)) / (2.0 * math.pi)
 
     def shares(x: Array) -> Complex:
@@ -284,14 +287,15 @@ def _settled(modulus: Complex, ln_shift: Array, density: float) -> _Fitted:
 
     def apart(value: Complex) -> Array:
         """Relative to storage and loss, the loss less strictly, side by side."""
-        return np.concatenate([value.real / storage, value.imag / loss / _LOSS], axis=1)
+        return np.asarray(weight * np.concatenate([value.real / storage, value.imag / loss / _LOSS], axis=1))
 
-    goal_row = np.concatenate([np.ones(storage.shape), np.full(loss.shape, 1.0 / _LOSS)], axis=1)
+    weight = np.tile(np.where(_ASKED, 1.0, _BESIDE), 2)
+    goal_row = weight * np.concatenate([np.ones(storage.shape), np.full(loss.shape, 1.0 / _LOSS)], axis=1)
     terms = np.zeros(times.size + 1)
     for round_ in range(_ROUNDS if len(modulus) > 1 else 1):
         each = np.exp(v)[:, None, None] * np.concatenate([np.ones((*storage.shape, 1)), shares(x)], axis=2)
         columns = np.concatenate([each.real / storage[..., None], each.imag / loss[..., None] / _LOSS], axis=1)
-        columns = columns.reshape(-1, terms.size)
+        columns = (columns * weight[:, None]).reshape(-1, terms.size)
         scale = np.linalg.norm(columns, axis=0)
         terms = nnls(columns / scale, goal_row.ravel(), maxiter=100 * terms.size)[0] / scale
         if round_ + 1 < _ROUNDS and len(modulus) > 1:
@@ -303,5 +307,6 @@ def _settled(modulus: Complex, ln_shift: Array, density: float) -> _Fitted:
             step = np.linalg.solve(square, (np.swapaxes(slopes, 1, 2) @ left[..., None]))[..., 0]
             x, v = x + np.clip(step[:, 0], -1.0, 1.0), v + np.clip(step[:, 1], -0.3, 0.3)
     now = np.exp(v)[:, None] * (terms[0] + shares(x) @ terms[1:])
-    of_storage, of_loss = (np.abs(a / b - 1.0).max(axis=1) for a, b in ((now.real, storage), (now.imag, loss)))
+    pairs = (now.real, storage), (now.imag, loss)
+    of_storage, of_loss = (np.abs(a / b - 1.0)[:, _ASKED].max(axis=1) for a, b in pairs)
     return _Fitted(terms, times, x, v, of_storage, of_loss, density)

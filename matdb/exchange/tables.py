@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import state_warnings
 from matdb.advice.tabulated import RULE, squeeze_factors
 from matdb.api import Store
@@ -451,3 +452,50 @@ def prony_table(curve: Curve) -> AnswerTable:
     rows = list(table_rows(len(moduli), *columns.values()))
     warnings = curve_warnings(curve, np.full(2, 23.0), np.array(found.range_hz))
     return AnswerTable(tuple(columns), rows, curve.basis, warnings, more)
+
+
+def springs_table(known: PartAnswers, temperature_c: float) -> AnswerTable:
+    """A part at a temperature as springs and dampers; see :meth:`matdb.advice.answers.PartAnswers.spring_terms`.
+
+    Parameters
+    ----------
+    known : PartAnswers
+        The part, its direction and squeeze.
+    temperature_c : float
+        Degrees Celsius.
+
+    Returns
+    -------
+    AnswerTable
+        One row a term, the stiffness at rest first with an endless time left empty; what belongs to the series as a
+        whole, with the matrices of a state space.
+    """
+    found = known.spring_terms(temperature_c)
+    stiffness, ends = (
+        np.array([found.static_n_per_mm, *found.terms_n_per_mm]),
+        known.effective(temperature_c, found.range_hz),
+    )
+    columns = {
+        "part": known.part.name,
+        "material": known.part.material,
+        "axis": known.axis,
+        "squeeze_mm": known.squeeze_mm,
+        "temperature_c": found.temperature_c,
+        "term": np.arange(len(stiffness)),
+        "relaxation_time_s": [None, *found.times_s.tolist()],
+        "stiffness_n_per_mm": stiffness,
+        "tilting_n_mm_per_rad": None if found.tilting_mm2 is None else stiffness * found.tilting_mm2,
+        "basis": known.curve.basis,
+        "extrapolated": bool(np.any(ends.extrapolated)),
+        "warnings": ends.warnings,
+    }
+    more = {
+        "equation": "K(s) = K0 + sum Ki s ti / (1 + s ti), s = 2 pi i f; z' = A z + B x, F = C z + D x in N, x in mm",
+        "note": "the loss factor is twice the damping ratio; the decay ratio of a mass on it is some per cent off that",
+        "storage_error": found.storage_error,
+        "loss_error": found.loss_error,
+        "range_hz": low_high(found.range_hz),
+        "state_space": dict(zip("ABCD", (each.tolist() for each in found.state_space()), strict=True)),
+    }
+    rows = list(table_rows(len(stiffness), *columns.values()))
+    return AnswerTable(tuple(columns), rows, known.curve.basis, ends.warnings, more)

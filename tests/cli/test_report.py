@@ -4,6 +4,7 @@ import csv
 import io
 import json
 
+import numpy as np
 import pytest
 
 import matdb
@@ -59,9 +60,13 @@ def test_the_store_hands_out_the_prony_series(store):
         curve = kept.curve("amber")
     assert (series.moduli_mpa > 0.0).all()
     assert series.storage_error <= 0.01
-    assert series.loss_error <= 0.03
-    found = series.modulus(23.0, 30.0)
-    assert found.real == pytest.approx(curve.modulus(23.0, 30.0).storage_mpa.median, rel=0.01)
+    t, f = np.linspace(series.shift_c[0], series.shift_c[-1], 12)[:, None], np.geomspace(*series.range_hz, 9)
+    known, found = curve.modulus(t, f), series.modulus(t, f)
+    # As near as it tells, against what everybody else is told; a few draws make a rough median.
+    np.testing.assert_allclose(found.real, known.storage_mpa.median, rtol=series.storage_error + 0.003)
+    loss = known.storage_mpa.median * known.loss_factor.median
+    np.testing.assert_allclose(found.imag, loss, rtol=series.loss_error + 0.003)
+    assert series.loss_error <= 0.06
 
 
 def test_simulators_get_the_curve_as_csv_and_as_json(matdb_says, tmp_path):

@@ -145,7 +145,7 @@ def test_every_answer_holds_to_the_document(app):
         (f"/parts/{PART}/stiffness?temperature_c=5&frequency_hz=30&axis=up", 400, "axis"),
         ("/parts/nobody/stiffness?temperature_c=5&frequency_hz=30", 404, "part"),
         ("/mountings/nose/answer?flight_c=" + ",".join(["5"] * 25), 400, "flight_c"),
-        ("/nowhere", 404, "request"),
+        ("/nowhere", 404, "path"),
     ],
 )
 def test_a_refusal_names_field_value_and_what_is_allowed(app, url, status, field):
@@ -260,3 +260,23 @@ def test_a_page_in_a_real_browser_asks_it(base, tmp_path):
     finally:
         driver.quit()
     assert told == httpx.get(base + url).json()
+
+
+def test_an_answer_that_is_there_is_known_however_its_tag_is_told(app):
+    url = f"/parts/{PART}/stiffness?temperature_c=5&frequency_hz=30"
+    tag = ask(app, url).headers["etag"]
+    for told in (tag, f"W/{tag}", f'"other", {tag}', "*"):
+        assert ask(app, url, **{"If-None-Match": told}).status_code == 304, told
+    assert ask(app, url, **{"If-None-Match": '"other"'}).status_code == 200
+
+
+def test_a_wrong_path_or_method_is_told_what_there_is(app):
+    error = ask(app, "/rings").json()["error"]
+    assert (error["field"], error["value"]) == ("path", "/rings")
+    assert "/parts/{name}/stiffness" in error["allowed"]
+
+
+def test_nothing_can_be_posted(base):
+    refused = httpx.post(base + "/parts")
+    assert refused.status_code == 405
+    assert refused.json()["error"]["message"] == "method: 'POST' is not allowed; it must be GET or HEAD"
