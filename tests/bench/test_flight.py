@@ -120,6 +120,13 @@ def test_a_craft_on_the_ground_did_not_fly():
         follow_rotors(logs(still)[0], 2)
 
 
+@pytest.mark.parametrize("by_s", [0.005, 0.012, 0.05])
+def test_a_clock_that_jumps_is_refused(flight, seen, by_s):
+    late = flight.camera_time_s + by_s * (flight.camera_time_s > np.quantile(flight.camera_time_s, 0.6))
+    with pytest.raises(Refused, match="jumps"):
+        align(*logs(dataclasses.replace(flight, camera_time_s=late)), seen[0].flew_s)
+
+
 def test_logs_of_two_flights_are_refused(flight, seen):
     other = fly(np.random.default_rng(8), seconds=90, rate_hz=400.0, camera_rate_hz=400.0, mount=MOUNT, hover_hz=80.0)
     with pytest.raises(Refused, match="one flight, two gyros"):

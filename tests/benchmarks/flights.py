@@ -53,8 +53,11 @@ def varied(flight, how, rng):
         grid = camera_time[0] + 8.0 * np.arange(len(slow))
         flight.camera_rate += np.stack([np.interp(camera_time, grid, x) for x in slow.T], axis=1)
     elif how == "jump":
-        camera_time = camera_time + rng.choice([-1, 1]) * rng.uniform(5e-3, 60e-3) * (
-            camera_time > np.quantile(camera_time, rng.uniform(0.2, 0.8))
+        # Times that go back are refused on reading; so the one clock or the other goes forth.
+        which, by, when = rng.integers(2), rng.uniform(5e-3, 60e-3), rng.uniform(0.2, 0.8)
+        time, camera_time = (
+            each + by * (each > np.quantile(each, when)) if k == which else each
+            for k, each in enumerate((time, camera_time))
         )
     for each in (time, camera_time):
         keep = np.ones(each.size, bool)

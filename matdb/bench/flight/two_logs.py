@@ -28,6 +28,9 @@ _STRETCH_S, _ROUNDS = 8.0, 6
 _ALIKE, _LEAD = 0.75, 1.15
 #: A clock less certain than this is refused, s; one that drifts more is none, as a share.
 _CLOCK_SD_S, _MOST_DRIFT = 1e-3, 1e-3
+#: Stretches whose median delay shows a clock that does not go evenly.
+#: Median second difference of what is luck, in its standard deviations.
+_NEIGHBOURS, _LUCK = 3, 0.6745 * math.sqrt(6.0)
 #: Least share of the rotation that lies across its main axis; below, axes cannot be told. Largest doubt, degrees.
 _ACROSS, _TURN_SD_DEG = 0.03, 0.5
 #: Rate of the two together at most, Hz: isolators' modes lie far below.
@@ -121,6 +124,12 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
     alike = float(np.sum(y @ matrix * xa) / math.sqrt(np.sum(y**2) * np.sum(xa**2)))
     if alike < _ALIKE or abs(drift) > _MOST_DRIFT:
         raise Refused(f"the two logs do not share a rotation (they go together by {alike:.2f}): one flight, two gyros?")
+    # Neighbours tell how much of a delay is luck; what is left over several of them is a clock that is not even.
+    rest = -top / weight - rate * when - shift
+    luck = float(np.median(np.abs(np.diff(rest, 2)))) / _LUCK
+    uneven = float(np.abs(np.median(np.lib.stride_tricks.sliding_window_view(rest, _NEIGHBOURS), axis=1)).max())
+    if uneven > _CLOCK_SD_S + 3.0 * luck:
+        raise Refused(f"one of the clocks jumps or drifts unevenly, by {1e3 * uneven:.0f} ms: cut the logs to a part")
     if clock_sd > _CLOCK_SD_S:
         raise Refused(f"the clocks can be told apart to {1e3 * clock_sd:.1f} ms only: turn the craft more, or longer")
     turn_sd = _turn_sd(xa, y)
