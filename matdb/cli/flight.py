@@ -192,7 +192,13 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
                 rows = against_foretold(found.axes, six)
                 warnings += _changed(store, mount, rows, temperature_c)
             if said.log and mount.part is not None and six is not None:
-                told = {"temperature_c": temperature_c, "squeeze_mm": six.squeeze_mm, **lag}
+                # Its thermometer is not the bench's.
+                told = {
+                    "temperature_c": temperature_c,
+                    "squeeze_mm": six.squeeze_mm,
+                    "session": flown.rotor_note,
+                    **lag,
+                }
                 readings, without = flight_readings(
                     rows, found.axes, known, store.part(mount.part), package=mount.package, **told
                 )

@@ -161,6 +161,13 @@ def test_a_speed_and_its_mirror_are_told_apart_or_refused():
     assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.03)
 
 
+def test_what_the_frame_always_swings_at_is_no_rotor_line():
+    """Rotors at 66 to 92 turns a second, arms that swing at half of that: a hump that does not go along with them."""
+    air = fly(np.random.default_rng(2032), rate_hz=400.0, camera_rate_hz=500.0, vary="gusts")
+    with pytest.raises(Refused, match="leaves open"):
+        follow_rotors(evened("craft", air.time_s, {"rate": air.rate}), air.truth.blades)
+
+
 def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():
     """Rotors at 74 to 136 turns a second, 250 readings: near 125 the blades' line falls below what is looked at."""
     low = fly(np.random.default_rng(610), rate_hz=250.0, camera_rate_hz=1000.0)

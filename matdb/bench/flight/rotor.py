@@ -43,6 +43,8 @@ _BESIDE: Final = (0.88, 1.12)
 _NEAR: Final = 0.6
 #: A line that is not seen for sure stands this far up at most.
 _DOUBTED: Final = 0.35
+#: A line of which less goes along with the speed may be none.
+_STILL: Final = 0.3
 #: Lines nearer than this are not told apart, bins.
 _APART_BINS: Final = 4.0
 #: Rotation below this (root mean square in that band, rad/s) is that on the ground; shorter pauses are flown.
@@ -163,6 +165,11 @@ class _Spectrogram:
         """How far it stands over what is beside it, mean."""
         beside = [self.heights(path * share, order).mean() for share in _BESIDE]
         return float(self.heights(path, order).mean() - 0.5 * sum(beside))
+
+    def moves(self, path: Array, order: float) -> float:
+        """Share of that which goes along with the speed: little for what the frame always swings at."""
+        still = [self.along(np.roll(path, k * path.size // 4), order) for k in (1, 2, 3)]
+        return 1.0 - sum(still) / 3.0 / self.along(path, order)
 
 
 def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float] | None = None) -> RotorTrack:
@@ -405,7 +412,7 @@ def _once_a_turn(
         # A line below what was taken for once a turn is that of the turn.
         below = seen.along(path, share)
         if _possible(path * share, span) and below > _DOUBTED:
-            if below < _SEEN:
+            if below < _SEEN or seen.moves(path, share) < _STILL:
                 lines = f"{_span_text(path * share)} or {_span_text(path)}"
                 raise Refused(f"a faint line leaves open whether the rotors turn {lines} times a second: give --rotor")
             return path * share, ()
