@@ -333,20 +333,28 @@ class LongTable:
         OSError
             It cannot be read.
         """
-        kept = tuple(dict.fromkeys([*exact, *others]))
+        kept = tuple(sorted({*exact, *others}))
         first, mark = self.top.rows[0], self.separator.encode()
         if mark:
             kind = [(str(i), "f8" if i in exact else "f4") for i in kept]
             with open(self.path, "rb") as file:
                 file.readline() if first > 1 else b""
                 each = file.readline().count(mark)
-                marks = each + sum(block.count(mark) for block in iter(lambda: file.read(_BLOCK), b""))
+                # Where every cell is read, a row of another length is found on reading.
+                every = each + 1 == len(kept) == len(self.top.header)
+                rest = iter(lambda: b"" if every else file.read(_BLOCK), b"")
+                marks = each + sum(block.count(mark) for block in rest)
             between = None if self.separator == " " else self.separator
             with suppress(ValueError):
                 told = np.loadtxt(
-                    os.fspath(self.path), kind, comments=None, delimiter=between, skiprows=first - 1, usecols=kept
+                    os.fspath(self.path),
+                    kind,
+                    comments=None,
+                    delimiter=between,
+                    skiprows=first - 1,
+                    usecols=None if every else kept,
                 )
-                if between is None or marks == each * told.size:
+                if every or between is None or marks == each * told.size:
                     return {i: told[str(i)] for i in kept}, range(first, first + told.size)
         table = self.top if not mark else read_numbers(self.what, self.path.name, file_bytes(self.path))
         if table.header != self.top.header:

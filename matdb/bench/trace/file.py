@@ -159,15 +159,14 @@ def seconds_of(time: Array, title: str, rows: Sequence[int], unit: str | None, n
         row = np.flatnonzero(known)[int(np.argmax(steps < 0)) + 1]
         field, cure = f"{_WHAT} row {rows[row]}, column {title!r}", "sort the rows, or give one record a file"
         raise InputError(field, f"{time[row]:.12g}", "later than the row above", cure)
-    steps = steps[steps > 0]
-    if steps.size == 0:
+    if not np.any(steps > 0):
         raise InputError(_WHAT, name, "times that go on", "give the sample rate in Hz")
     if unit is None:
         words = re.findall(r"[a-zµμ]+", title.casefold().replace("_", " "))
         unit = next((_UNIT_WORDS[w] for w in reversed(words) if w in _UNIT_WORDS), None)
     if unit is None:
         # Rates of 5 Hz to 5 kHz tell the units apart by the step alone.
-        step = float(np.median(steps))
+        step = float(np.median(steps[steps > 0]))
         unit = "s" if step < 0.2 else "ms" if step < 200.0 else "us" if step < 2e5 else "ns"
         notes.append(f"time without a unit taken as {unit}: {1.0 / (step * _SECONDS[unit]):.4g} readings a second")
     return np.asarray((time - start) * _SECONDS[unit])
