@@ -49,6 +49,8 @@ _HALF_BINS = np.arange(-1.5, 2.0, 0.5)
 _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.99864
 #: First guess of the base sensor's noise, as a share of the least power; a mode with less of the motion is not told of.
 _NOISE, _SHARES = 0.05, 0.2
+#: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
+_DROWNED, _PULLED = 0.1, 0.5
 #: How likely another fit is beside the likeliest for it to count; how far off it may be (frequency, loss factor).
 _AS_LIKELY, _OTHER = 0.05, (0.03, 0.15)
 #: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
@@ -362,6 +364,8 @@ def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tupl
             not 0.7 < gain < 1.4
         ),
         f"only {transfer.averages:.0f} averages; record longer": transfer.averages < 6,
+        f"{100 * found.drowned:.0f} % of what the base's sensor shows at the resonance is noise, or lines that show "
+        "folded; log faster": found.drowned > _DROWNED,
     }
     return tuple(text for text, holds in doubts.items() if holds)
 
@@ -405,7 +409,7 @@ class _Found:
     """A fit: f0, loss factor, gain, delay, then noise of the base, then the second mode's ratio and share.
 
     Standard deviations are of the first two; ``misfit`` is the sum of squares, of which ``noise`` counts as one, and
-    ``chi2`` their median.
+    ``chi2`` their median; ``drowned`` is the share of noise in the base's power at the peak.
     """
 
     values: Array
@@ -413,6 +417,7 @@ class _Found:
     misfit: float
     noise: float
     chi2: float
+    drowned: float
 
 
 def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, coupled: bool = False) -> _Found:
@@ -442,7 +447,9 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
     rest = misfit(found.x)
     chi2 = float(np.median(rest**2) / 0.455)
-    peak = np.tile(np.abs(np.log(x / (found.x[0] * start[0]))) < _PEAK, 2)
+    near = np.abs(np.log(x / (found.x[0] * start[0]))) < _PEAK
+    share = float(found.x[4] * np.median(drowned[near])) if many > 4 and near.any() else 0.0
+    peak = np.tile(near, 2)
     if coupled and np.sum(peak) >= _FEW:
         # The flanks are many, but tell neither mode apart from the other.
         luck = 1.0 + _LUCK / math.sqrt(float(np.sum(peak)))
@@ -454,7 +461,9 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         told[0, [0, 5]] = values[5], values[0]
         values[[0, 5, 6]] = values[0] * values[5], 1.0 / values[5], 1.0 - values[6]
     spread = (told * unit) @ np.linalg.pinv(found.jac.T @ found.jac) @ (told * unit).T
-    return _Found(values, np.sqrt(noise * np.diag(spread)), 2.0 * found.cost, noise, chi2)
+    # Noise that is not white, as lines that show folded, pulls the damping.
+    sd = np.hypot(np.sqrt(noise * np.diag(spread)), [0.0, _PULLED * share * values[1]])
+    return _Found(values, sd, 2.0 * found.cost, noise, chi2, share)
 
 
 def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) -> _Found:

@@ -82,6 +82,15 @@ def test_two_modes_closer_than_their_width_are_told_apart():
     assert pitch.damping_ratio == pytest.approx(truth.damping, rel=0.05)
 
 
+def test_noise_and_folded_lines_in_the_airframes_log_are_no_damping():
+    """At 400 readings a second a seventh of what it logs near pitch's 14 Hz is no motion: damping fits a fifth low."""
+    flight = fly(np.random.default_rng(1458), rate_hz=400.0, camera_rate_hz=1000.0)
+    track = follow_rotors(logs(flight)[0], flight.truth.blades)
+    axes, _ = followed(align(*logs(flight), track.flew_s), track, 2.0, (400.0, 1000.0))
+    assert "log faster" in axes[1].refused
+    assert axes[2].fit.damping_ratio == pytest.approx(flight.truth.damping, rel=0.05)
+
+
 def test_what_was_missed_is_what_a_hysteretic_mount_misses(flight, seen):
     _, slow, axes, _ = seen
     assert 0.5 < slow.manoeuvre_hz < 6.0
@@ -166,6 +175,15 @@ def test_what_the_frame_always_swings_at_is_no_rotor_line():
     air = fly(np.random.default_rng(2032), rate_hz=400.0, camera_rate_hz=500.0, vary="gusts")
     with pytest.raises(Refused, match="leaves open"):
         follow_rotors(evened("craft", air.time_s, {"rate": air.rate}), air.truth.blades)
+
+
+def test_a_faint_line_pulls_no_speed():
+    """Four times a turn stands at 20 to 50 Hz among what else the craft does, at 500 readings a second."""
+    air = fly(np.random.default_rng(1564), rate_hz=500.0, camera_rate_hz=200.0)
+    track = follow_rotors(evened("craft", air.time_s, {"rate": air.rate}), air.truth.blades)
+    true = air.truth.rotor(track.time_s)
+    assert track.hover_hz == pytest.approx(np.median(true), rel=0.01)
+    assert np.abs(track.hz / true - 1.0).max() < 0.02
 
 
 def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():

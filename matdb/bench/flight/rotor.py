@@ -366,8 +366,12 @@ def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[
     """The centre of the lines in each spectrum, its noise, how far the rotors stand apart, Hz; share of it unseen."""
     total, weight, widths = np.zeros_like(path), np.zeros_like(path), list[float]()
     top = seen.over.shape[1] - 1
-    visible = [order for order in orders if seen.along(path, order) > _SEEN]
+    heights = {order: seen.along(path, order) for order in orders}
+    visible = [order for order in orders if heights[order] > _SEEN]
     for order in visible:
+        if heights[order] < _FAINT * max(heights.values()):
+            # What lies beside a faint line pulls its centre.
+            continue
         place = seen.at(order * path)
         rising = seen.at(order * path * 1.001) >= place
         reach = np.ceil(0.04 * order * path / seen.bin_hz + 1.5)
