@@ -558,19 +558,20 @@ class Curve:
         kx, ky, phase = self._waves
         size = (math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit)[:, None]
         angle = kx * (t / _MISFIT_K) + ky * (ln_omega / _MISFIT_LN_HZ)
-        stiff, loss_factor = np.add.reduce(np.cos(angle + phase), axis=1) * size
+        waves = np.add.reduce(np.cos(angle + phase), axis=1) * size
         if self.measured_c is not None:
             reduced = plain_median(ln_omega) - math.log(2.0 * math.pi) + ln_shift
-            away = _beyond(t, self.measured_c) / _MISFIT_GROWTH_K
-            stiff_growth = np.maximum(away, _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ)
-            loss_growth = np.maximum(away, _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ)
+            growth = np.empty((2, 1, t.size))
+            growth[0] = _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ
+            growth[1] = _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ
+            growth = np.maximum(growth, np.maximum(_beyond(t, self.measured_c) / _MISFIT_GROWTH_K, 0.0))
             if self.read_c:
                 ends = np.array([-math.inf, *self.read_c, math.inf])
-                place = np.searchsorted(ends, t).clip(1, len(ends) - 1)
+                place = np.minimum(np.maximum(np.searchsorted(ends, t), 1), len(ends) - 1)
                 gap = np.minimum(t - ends[place - 1], ends[place] - t)
-                loss_growth = np.maximum(loss_growth, gap / _MISFIT_GROWTH_GAP_K)
-            stiff *= 1.0 + np.minimum(np.maximum(stiff_growth, 0.0), _MOST_GROWTH)
-            loss_factor *= 1.0 + np.minimum(np.maximum(loss_growth, 0.0), _MOST_GROWTH)
+                growth[1] = np.maximum(growth[1], gap / _MISFIT_GROWTH_GAP_K)
+            waves *= 1.0 + np.minimum(growth, _MOST_GROWTH)
+        stiff, loss_factor = waves
         # The imaginary part of ln E is about the loss factor.
         loss = np.minimum(np.maximum(phase_angle, 0.0), 1.2)
         room = np.maximum(MISFIT_LOSS * loss_factor, -0.8)
