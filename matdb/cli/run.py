@@ -9,6 +9,7 @@ import re
 import sys
 import warnings
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 import typer
@@ -82,19 +83,21 @@ def run(argv: Sequence[str] | None = None) -> int:
         # An import that Ctrl-C ends midway says so in a wrapping of its own.
         if isinstance(error.__cause__, KeyboardInterrupt):
             return _say("stopped", 130)
-        return _unforeseen(error, "--json" in words)
+        return _unforeseen(error, words)
     return result if isinstance(result, int) else 0
 
 
-def _unforeseen(error: Exception, as_json: bool) -> int:
+def _unforeseen(error: Exception, words: Sequence[str]) -> int:
+    as_json = "--json" in words
     format_message = getattr(error, "format_message", None)
     if format_message is not None:
         path = getattr(getattr(error, "ctx", None), "command_path", "matdb")
         says, cure = str(format_message()).rstrip("."), f"see '{path} --help'"
-        option = (
-            getattr(error, "option_name", None) or getattr(getattr(error, "param", None), "name", None) or "command"
-        )
-        usage = InputError(option, None, "as its help says", cure, says=says)
+        told = getattr(error, "option_name", None), *getattr(getattr(error, "param", None), "opts", ())
+        option, quoted = next(filter(None, told), "command"), re.search("'(.+?)'", says)
+        value = next((after for word, after in pairwise(words) if word == option), None)
+        value = quoted.group(1) if quoted and option == "command" else value
+        usage = InputError(option, value, "as its help says", cure, says=says)
         return _say(f"{says}; {cure}", getattr(error, "exit_code", 2), usage if as_json else None)
     if os.environ.get("MATDB_TRACEBACK"):
         raise error

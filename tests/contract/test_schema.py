@@ -88,7 +88,12 @@ def test_a_schema_refuses_what_is_no_answer():
         (["stiffness", "nobody", "--temp", "5C", "--frequency", "30Hz"], 1, "part", "nobody"),
         (["stiffness", "bush", "--temp", "5", "--frequency", "30Hz"], 2, "--temp", "5"),
         (["stiffness", "bush", "--temp", "5C"], 2, "--frequency and --mass", "neither"),
-        (["stiffness", "bush"], 2, "temp", None),
+        (["stiffness", "bush"], 2, "--temp", None),
+        (["stiffness"], 2, "part", None),
+        (["nonsense"], 2, "command", "nonsense"),
+        (["part", "shw", "bush"], 2, "command", "shw"),
+        (["stiffness", "bush", "--temp", "5C", "--mass", "1kg", "--count", "x"], 2, "--count", "x"),
+        (["stiffness", "bush", "--tmp", "5C"], 2, "--tmp", "5C"),
         (["store", "info", "--store", "none.sqlite"], 1, "store", "none.sqlite"),
     ],
 )
