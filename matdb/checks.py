@@ -230,10 +230,16 @@ def checked_state(temperature_c: ArrayLike, frequency_hz: ArrayLike) -> tuple[Ar
 
 
 def by_name(one: Any, other: Any) -> tuple[Any, Any]:
-    """Arrays of named dimensions (xarray), each along those of both; anything else as it is."""
+    """Arrays of named dimensions (xarray), each along those of both; anything else as it is.
+
+    Raises InputError for two series whose labels (pandas) differ: pairs by place alone would mix them up.
+    """
     if hasattr(one, "broadcast_like") and hasattr(other, "broadcast_like"):
         order = dict.fromkeys((*one.dims, *other.dims))
         one, other = (each.broadcast_like(like).transpose(*order) for each, like in ((one, other), (other, one)))
+    if hasattr(one, "iloc") and hasattr(other, "iloc") and not one.index.equals(other.index):
+        cure = "give their .to_numpy() where they go together by place"
+        raise InputError("labels", list(other.index)[:3], f"those of the temperatures, {list(one.index)[:3]}", cure)
     return one, other
 
 

@@ -192,6 +192,8 @@ def test_labels_of_series_are_kept(store):
         assert found.to_frame().loc["noon", "stiffness_n_per_mm"] == found.stiffness_n_per_mm.median[1]
         assert found.to_xarray().damping_ratio.sel(hour="dawn") == found.damping_ratio.median[0]
     assert store.curve("amber").modulus(hours, 30.0).to_frame().index.equals(hours.index)
+    with pytest.raises(matdb.InputError, match="to_numpy"):
+        store.effective("ring", hours, pandas.Series([30.0, 60.0], index=["noon", "dawn"]))
     assert store.effective("ring", hours, 30.0).to_dict()["temperature_c"] == [-5.0, 3.0]
 
 
