@@ -104,7 +104,7 @@ class Service:
 
 def _told_apart(fit_id: int | None, *known: Any) -> str:
     """The beginning of an entity tag: the fit's number, and a digest of what else decides."""
-    digest = hashlib.sha256(repr((VERSION, *known)).encode()).hexdigest()[:12]
+    digest = hashlib.sha256(repr((VERSION, *map(plain, known))).encode()).hexdigest()[:12]
     return f"{'prior' if fit_id is None else f'fit-{fit_id}'}-{digest}"
 
 

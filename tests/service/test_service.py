@@ -2,6 +2,7 @@
 
 import asyncio
 import base64
+import dataclasses
 import hashlib
 import json
 import os
@@ -274,6 +275,21 @@ def test_a_wrong_path_or_method_is_told_what_there_is(app):
     error = ask(app, "/rings").json()["error"]
     assert (error["field"], error["value"]) == ("path", "/rings")
     assert "/parts/{name}/stiffness" in error["allowed"]
+
+
+def test_whatever_changes_a_part_changes_its_tag(tmp_path):
+    url = "/parts/loop/stiffness?temperature_c=5&frequency_hz=30"
+    points = [(0.2 * k, 1.5 * k + 0.03 * k * k) for k in range(1, 30)]
+    with matdb.open_store(filled(tmp_path / "bench.sqlite"), as_fitted=True) as store:
+        app, tags = application(store), set()
+        part = matdb.Part(name="loop", material=MATERIAL, form=matdb.CableLoop(30, tuple(points)))
+        store.add(part)
+        other = tuple((x, y + 0.01 * (k == 14)) for k, (x, y) in enumerate(points))
+        for change in ({"form": matdb.CableLoop(30, other)}, {"mass_kg": 0.002}, {"note": "a" * 500}):
+            tags.add(ask(app, url).headers["etag"])
+            store.records.replace("loop", part := dataclasses.replace(part, **change), "changed")
+        tags.add(ask(app, url).headers["etag"])
+    assert len(tags) == 4
 
 
 def test_nothing_can_be_posted(base):
