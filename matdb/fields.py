@@ -365,7 +365,8 @@ class PlainRecord:
     """What gives a frozen dataclass its ``to_dict``, tables, and a ``repr`` that is short however much it holds."""
 
     def __init_subclass__(cls) -> None:
-        cls.__repr__ = PlainRecord.__repr__  # type: ignore[method-assign]  # else each dataclass writes its own
+        if "__repr__" not in vars(cls):
+            cls.__repr__ = PlainRecord.__repr__  # type: ignore[method-assign]  # else each dataclass writes its own
 
     def __repr__(self) -> str:
         for said in (repr, _short):

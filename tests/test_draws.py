@@ -140,7 +140,12 @@ def test_what_is_public_pickles_and_prints_shortly(store, answers):
         store.part("ring"),
         mounting,
     ]
-    things += [*store.suit(mounting, [-10.0, 25.0]), store.prony("amber"), store.cover(mounting, [5.0])]
+    things += [
+        *store.suit(mounting, [-10.0, 25.0]),
+        store.prony("amber"),
+        store.cover(mounting, [5.0]),
+        store.modes(mounting, "ring", 5.0),
+    ]
     with pytest.raises(matdb.NotFound) as refused:
         store.part("rong")
     for thing in (*things, refused.value):
@@ -151,6 +156,15 @@ def test_what_is_public_pickles_and_prints_shortly(store, answers):
     for thing in (*things, store.readings()[0].reading, store.curve("amber").modulus(T, F), store.part_table("ring")):
         assert len(repr(thing)) <= 400, repr(thing)
         assert len(thing._repr_html_() if hasattr(thing, "_repr_html_") else "") < 20_000
+
+
+def test_six_modes_are_six_rows(store):
+    mounting = matdb.Mounting(
+        name="camera", mass_kg=2.4, count=4, rpm_idle=4200, rpm_full=8000, spread_mm=(80, 60), box_mm=(110, 80, 60)
+    )
+    frame = store.modes(mounting, "ring", 5.0).to_frame()
+    assert len(frame) == 6
+    assert (frame["natural_frequency_hz_low"] < frame["natural_frequency_hz_high"]).all()
 
 
 def test_short_records_print_whole(store):

@@ -29,7 +29,7 @@ _SOFTENING_STEPS: Final = 4
 
 
 @dataclass(frozen=True, kw_only=True)
-class Mode:
+class Mode(PlainRecord):
     """One rigid-body mode: its motion in words, natural frequency (Hz), damping ratio, probability of being inside."""
 
     word: str
@@ -44,7 +44,7 @@ class Mode:
 
 
 @dataclass(frozen=True, kw_only=True)
-class SixAxes:
+class SixAxes(PlainRecord):
     """The six rigid-body modes at one temperature, lowest first.
 
     Attributes
@@ -88,6 +88,11 @@ class SixAxes:
     def highest(self) -> Mode:
         """The mode of the highest natural frequency."""
         return self.modes[-1]
+
+    def _columns(self) -> dict[str, Any]:
+        """A row a mode."""
+        each = [mode._columns() for mode in self.modes]
+        return {name: np.concatenate([one[name] for one in each]) for name in each[0]}
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
