@@ -418,7 +418,7 @@ class PlainRecord:
             if hasattr(value, "dims"):
                 dimensions, coordinates = list(value.dims), dict(value.coords)
             elif hasattr(value, "iloc"):
-                dimensions = [value.index.name or "label"]
+                dimensions = ["label" if value.index.name in (None, *columns) else value.index.name]
                 coordinates = {dimensions[0]: value.index}
         for name in [each for each in ("temperature_c", "frequency_hz") if each in columns]:
             values = columns.pop(name)

@@ -206,6 +206,9 @@ def test_labels_of_series_are_kept(store):
         assert found.to_frame().loc["noon", "stiffness_n_per_mm"] == found.stiffness_n_per_mm.median[1]
         assert found.to_xarray().damping_ratio.sel(hour="dawn") == found.damping_ratio.median[0]
     assert store.curve("amber").modulus(hours, 30.0).to_frame().index.equals(hours.index)
+    # An index by the name of a column hides none.
+    odd = store.effective("ring", pandas.Series([-5.0, 3.0], pandas.Index([1, 2], name="temperature_c")), 30.0)
+    assert odd.to_xarray().temperature_c.values.tolist() == [-5.0, 3.0]
     with pytest.raises(matdb.InputError, match="to_numpy"):
         store.effective("ring", hours, pandas.Series([30.0, 60.0], index=["noon", "dawn"]))
     assert store.effective("ring", hours, 30.0).to_dict()["temperature_c"] == [-5.0, 3.0]
