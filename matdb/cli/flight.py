@@ -102,8 +102,8 @@ class Log:
         for name, (said, needed) in needs.items():
             if said and getattr(self, needed) is None:
                 raise InputError(name, None, f"given with --{needed}", "only the camera's own log tells")
-        if mount.mounting is None and (self.keep or self.stabilised):
-            raise InputError("--mounting", None, "given with --keep and --stabilised")
+        if mount.mounting is None and (self.keep or self.stabilised or mount.part):
+            raise InputError("--mounting", None, "given with --keep, --stabilised and --part")
         if mount.mounting is None and self.instead:
             raise InputError("--mounting", None, "given with --instead")
         for name, said in {"--log": self.log, "--car": self.car}.items():
@@ -336,7 +336,10 @@ def _sentences(found: Flown, rows: tuple[Against, ...], left: Picture | None) ->
     seconds = track.flew_s[1] - track.flew_s[0]
     lasted = f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.1f} min"
     once, passing = (next(line for line in track.lines if line.order == order) for order in _orders(track))
-    told = [
+    met = [row for row in rows if row.foretold_hz is not None]
+    off = [f"{row.what} is {row.verdict}" for row in met if row.verdict != "as expected"]
+    told = [f"{'; '.join(off).capitalize()}."] if off else ["The mount does as foretold."] * bool(met)
+    told += [
         f"It flew {lasted} with rotors at {low:g} to {high:g} rpm, {hover:g} in hover (+- "
         f"{60.0 * track.sd_hz:.0f}): once a turn {span_text(once.low_hz, once.high_hz)} Hz, blades passing "
         f"{span_text(passing.low_hz, passing.high_hz)} Hz; manoeuvres to {number_text(found.motion.manoeuvre_hz)} Hz."
@@ -344,7 +347,9 @@ def _sentences(found: Flown, rows: tuple[Against, ...], left: Picture | None) ->
     hidden = [f"{line.order:g}" for line in track.lines if line.aliased]
     if hidden:
         half = f"{found.airframe.hz / 2.0:.4g} Hz"
-        told.append(f"Rotor orders {', '.join(hidden)} lie above {half}, half the log's rate, and show below it.")
+        told.append(
+            f"Rotor lines of order {', '.join(hidden)} lie above {half}, half the log's rate, and show below it."
+        )
     if found.both is not None:
         told += [f"{row.line}." for row in rows]
         told.append("Missed in manoeuvres: " + ", ".join(f"{a.axis} {100 * a.missed:.0f} %" for a in found.axes) + ".")

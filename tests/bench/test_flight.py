@@ -193,6 +193,11 @@ def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():
         follow_rotors(logs(low)[0], low.truth.blades)
 
 
+def test_a_line_below_what_is_told_of_the_rotors_is_said(flight):
+    with pytest.raises(Refused, match="below what --rotor tells"):
+        follow_rotors(logs(flight)[0], 2, (140.0, 200.0))
+
+
 def test_a_throttle_tells_a_speed_from_its_mirror():
     low = fly(
         np.random.default_rng(7), seconds=60, rate_hz=250.0, camera_rate_hz=200.0, mount=MOUNT, hover_hz=62.0, blades=2

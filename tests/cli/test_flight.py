@@ -75,6 +75,10 @@ def test_a_flight_settles_what_a_later_one_is_foretold(matdb_says, logs, pod):
     matdb_says("flight", "read", craft, "--camera", camera, *pod, "--log")
     told = matdb_says("flight", "read", craft, "--camera", camera, *pod)
     assert told.out.count("as expected") == 3, told.out
+    assert told.out.startswith("The mount does as foretold.")
+    alone = matdb_says("flight", "read", craft, "--camera", camera, "--part", "gel pad")
+    assert alone.code == 2
+    assert "--mounting" in alone.err
 
 
 def test_parts_lag_behind_the_air_and_another_part_is_judged(matdb_says, logs, pod, store):

@@ -415,6 +415,9 @@ def _once_a_turn(
     for share in (1.0 / blades, 0.5):
         # A line below what was taken for once a turn is that of the turn.
         below = seen.along(path, share)
+        if told and below > 0.5 * seen.along(path, 1.0) > _SEEN and not _possible(path * share, span):
+            lines = _span_text(path * share)
+            raise Refused(f"a line shows {lines} times a second, below what --rotor tells: check it, and --blades")
         if _possible(path * share, span) and below > _DOUBTED:
             if below < _SEEN or seen.moves(path, share) < _STILL:
                 lines = f"{_span_text(path * share)} or {_span_text(path)}"
