@@ -102,10 +102,10 @@ class Service:
         return self._parts[key]
 
 
-def _told_apart(fit_id: int | None, *known: Any) -> str:
-    """The beginning of an entity tag: the fit's number, and a digest of what else decides."""
+def _told_apart(fit_id: int | None, *known: Any, without: str = "prior") -> str:
+    """How an entity tag begins: the number of the fit, or a word without one, and a digest of what else decides."""
     digest = hashlib.sha256(repr((VERSION, *map(plain, known))).encode()).hexdigest()[:12]
-    return f"{'prior' if fit_id is None else f'fit-{fit_id}'}-{digest}"
+    return f"{without if fit_id is None else f'fit-{fit_id}'}-{digest}"
 
 
 def _about(known: Any) -> dict[str, Any]:
@@ -126,7 +126,7 @@ def _parts(service: Service, _: str, __: dict[str, Any]) -> tuple[Any, Callable[
         curve = service.store.curve(part.material)
         about = {"name": part.name, "material": part.material, "form": part.form.kind, "axes": part.form.axes}
         found.append(about | _about(curve))
-    return _told_apart(None, found), lambda: {"parts": found}
+    return _told_apart(None, found, without="all"), lambda: {"parts": found}
 
 
 def _stiffness(service: Service, name: str, asked: dict[str, Any]) -> tuple[Any, Callable[[], Mapping[str, Any]]]:
@@ -178,7 +178,7 @@ def _fit_for(service: Service, name: str, asked: dict[str, Any]) -> tuple[Any, C
         answer = summary(mounting, np.array(at), service.store.suit(mounting, at, parts=names))
         service.kept[key] = {"mounting": name, "flight_c": at, "answer": plain(answer, finite=True)}
     found = service.kept[key]
-    return _told_apart(None, found), lambda: found
+    return _told_apart(None, found, without="all"), lambda: found
 
 
 _OF_PART: Final = {"part": str, "axis": str, "squeeze_mm": float, **_FIT, **_STATES}
@@ -231,7 +231,12 @@ def openapi() -> dict[str, Any]:
         asked = [_parameter(n, "query", *ASKED[n], "default" not in ASKED[n][0]) for n in each.asks]
         tag = _parameter("If-None-Match", "header", {"type": "string"}, "The ETag of an answer that is there.", False)
         told = {"description": "The answer.", "content": _content(schema_of(each.answer))}
-        told["headers"] = {"ETag": {"schema": {"type": "string"}, "description": "Begins with the fit's number."}}
+        told["headers"] = {
+            "ETag": {
+                "schema": {"type": "string"},
+                "description": "Begins with the number of the fit; prior without one, all where several answer.",
+            }
+        }
         codes = dict.fromkeys(("400", "401", "404", "503"), error)
         answers = {"200": told, "304": {"description": "As it was."}, **codes}
         paths[each.path] = {"get": {"summary": each.says, "parameters": [*named, *asked, tag], "responses": answers}}
