@@ -36,8 +36,8 @@ _MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
 _LONG = 136.0
 #: Values whose spectra are made together.
 _AT_ONCE = 1 << 18
-#: Least coherence at the resonance; where a second mode may hide beneath it, noise must not hide that.
-_COHERENT, _COHERENT_COUPLED = 0.6, 0.75
+#: Least coherence at the resonance.
+_COHERENT = 0.6
 #: How far from a resonance a second mode shows most (ln of frequency), and from how many values on that is judged.
 #: Standard deviation of the median misfit of one value in such bins, which go together.
 _PEAK, _FEW, _LUCK = 0.2, 8, 3.2
@@ -350,13 +350,11 @@ def _heard(
 def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tuple[str, ...]:
     """Why a fit is to be looked at twice."""
     (f0, eta, gain), eta_sd = found.values[:3].tolist(), float(found.sd[1])
-    most, coherent, modes = (
-        (_MOST_COUPLED, _COHERENT_COUPLED, "one mode or two") if coupled else (_MOST_PLAIN, _COHERENT, "one mode")
-    )
+    most, modes = (_MOST_COUPLED, "one mode or two") if coupled else (_MOST_PLAIN, "one mode")
     at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
     seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
     doubts = {
-        f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < coherent,
+        f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < _COHERENT,
         f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > LOSS_LIMIT * eta,
         "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
         f"the transfer function is not that of {modes}; look at the picture": found.chi2 > most,

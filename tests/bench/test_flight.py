@@ -177,6 +177,13 @@ def test_what_the_frame_always_swings_at_is_no_rotor_line():
         follow_rotors(evened("craft", air.time_s, {"rate": air.rate}), air.truth.blades)
 
 
+def test_a_speed_that_is_doubled_for_a_while_is_refused():
+    """Once a turn is weak where the rotors turn slowest, so its multiples are taken."""
+    air = fly(np.random.default_rng(1812), rate_hz=4000.0, camera_rate_hz=400.0)
+    with pytest.raises(Refused, match="lost for a while"):
+        follow_rotors(evened("craft", air.time_s, {"rate": air.rate}), air.truth.blades)
+
+
 def test_a_faint_line_pulls_no_speed():
     """Four times a turn stands at 20 to 50 Hz among what else the craft does, at 500 readings a second."""
     air = fly(np.random.default_rng(1564), rate_hz=500.0, camera_rate_hz=200.0)

@@ -41,6 +41,8 @@ _TALL, _LINE_BINS = 4.0, 1.3
 _BESIDE: Final = (0.88, 1.12)
 #: How far a speed in flight lies from the usual one at most (ln).
 _NEAR: Final = 0.6
+#: A line that stands so far up is seen all but this share of the time.
+_STRONG, _AWAY = 3.0, 0.04
 #: A line that is not seen for sure stands this far up at most.
 _DOUBTED: Final = 0.35
 #: A line of which less goes along with the speed may be none.
@@ -265,6 +267,10 @@ def _by_lines(
     hz, noise, spread, blind = _centred(seen, hz, orders)
     if blind > _BLIND and max(_lost(seen, hz, order) for order in orders[:2]) > _LOST:
         raise Refused("its rotor lines cross at this rate, and one of them is lost behind: give --rotor, or log faster")
+    plain = [order for order in orders if order * hz.max() < min(0.5 * log.hz, _TOP_HZ)]
+    if any(seen.along(hz, order) > _STRONG and _lost(seen, hz, order) > _AWAY for order in plain):
+        # Where the speed jumps to twice what it is, the highest order finds nothing.
+        raise Refused("a strong rotor line is lost for a while, as where another is taken for it: give --rotor")
     return hz, reasons + unmirrored, noise, spread, blind
 
 

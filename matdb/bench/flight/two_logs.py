@@ -26,8 +26,8 @@ _SHARED_HZ, _SLOW_HZ = (0.2, 2.5), 50.0
 _STRETCH_S, _ROUNDS = 8.0, 6
 #: Least correlation of the shared rotation, least lead of the right offset over another.
 _ALIKE, _LEAD = 0.75, 1.15
-#: A clock less certain than this is refused, s; one that drifts more is none, as a share.
-_CLOCK_SD_S, _MOST_DRIFT = 1e-3, 1e-3
+#: A clock less certain than this is refused, s; one that is off its line by more, or drifts more (a share), is none.
+_CLOCK_SD_S, _UNEVEN_S, _MOST_DRIFT = 0.7e-3, 1e-3, 1e-3
 #: Stretches whose median delay shows a clock that does not go evenly.
 #: Median second difference of what is luck, in its standard deviations.
 _NEIGHBOURS, _LUCK = 3, 0.6745 * math.sqrt(6.0)
@@ -128,7 +128,7 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
     rest = -top / weight - rate * when - shift
     luck = float(np.median(np.abs(np.diff(rest, 2)))) / _LUCK
     uneven = float(np.abs(np.median(np.lib.stride_tricks.sliding_window_view(rest, _NEIGHBOURS), axis=1)).max())
-    if uneven > _CLOCK_SD_S + 3.0 * luck:
+    if uneven > _UNEVEN_S + 3.0 * luck:
         raise Refused(f"one of the clocks jumps or drifts unevenly, by {1e3 * uneven:.0f} ms: cut the logs to a part")
     if clock_sd > _CLOCK_SD_S:
         raise Refused(f"the clocks can be told apart to {1e3 * clock_sd:.1f} ms only: turn the craft more, or longer")
