@@ -14,7 +14,8 @@ from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draw
 from matdb.arrays import Array
 from matdb.bench.readings import Reading
 from matdb.curve.curve import READINGS, Curve
-from matdb.curve.evidence import GROUPS, MOST_ROWS, Evidence, gather
+from matdb.curve.evidence import GROUPS, Evidence
+from matdb.curve.gathering import MOST_ROWS, gather
 from matdb.form.part import Part
 from matdb.material.shift import ZERO_C
 from matdb.mounting.on_part import felt_by

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
-from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability, gather
+from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability
+from matdb.curve.gathering import gather
 from matdb.curve.parameters import GLASS, PARAMETERS, UNNAMED, ln_shift
-from matdb.curve.posterior import Posterior, fit_posterior, prior_population
+from matdb.curve.posterior import PARTICLES, Posterior, fit_posterior, prior_population
 from matdb.curve.prior import YIELD_SPAN_K, prior_of
 from matdb.errors import FitError
 from matdb.form.part import Part
@@ -114,7 +115,7 @@ def fit_curve(
     fits = [not row["fumbled"] and not isinstance(row["or_else"], str) for row in rows]
     counts = np.array([any(fits[index] for index in indices) for indices in evidence.rows_of])
     counts = counts if counts.any() else ~counts
-    before = prior_population(prior, seed, evidence.common_sd)
+    before = prior_population(prior, seed, evidence.common_sd, particles=PARTICLES)
     return Curve(
         material=material.name,
         family=material.family,

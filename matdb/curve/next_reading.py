@@ -27,7 +27,8 @@ from matdb.bench.thermal.soak import soak
 from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve
-from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, gather, ln_tolerant
+from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, ln_tolerant
+from matdb.curve.gathering import gather
 from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
 from matdb.curve.prior import prior_of
 from matdb.errors import InputError

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Flags
-from matdb.material.shift import ZERO_C, arrhenius_ln_shift, wlf_ln_shift
+from matdb.material.shift import GAS_CONSTANT, ZERO_C, arrhenius_ln_shift, wlf_ln_shift, wlf_ln_shift_and_slope
 
 LN10: Final = math.log(10.0)
 #: Reference temperature of the stored parameters, K (23 degC); answers do not depend on it.
@@ -167,33 +167,32 @@ class ShiftLaws:
     def __init__(self, draws: Array) -> None:
         self._count = len(draws)
         arrhenius = draws[:, LAW] == ARRHENIUS
-        self._groups: list[tuple[Any, Array, Callable[..., Array], tuple[Any, ...], Any]] = []
-        for mask in (arrhenius, ~arrhenius):
-            if not mask.any():
-                continue
-            # A whole column is a view, and its answer needs no scattering.
-            rows = slice(None) if mask.all() else mask
-            time, *law = (draws[rows][:, [column]] for column in (TIME, GLASS, C1, C2, UPPER))
-            if mask is arrhenius:
-                self._groups.append((rows, time, arrhenius_ln_shift, (REFERENCE_K, draws[rows][:, [ENERGY]]), 0.0))
-            else:
-                self._groups.append((rows, time, wlf_ln_shift, tuple(law), wlf_ln_shift(REFERENCE_K, *law)))
+        self._groups: list[tuple[Any, Array, Any]] = []
+        for mask, columns in ((arrhenius, (ENERGY,)), (~arrhenius, (GLASS, C1, C2, UPPER))):
+            if mask.any():
+                # A whole column is a view, and its answer needs no scattering.
+                rows = slice(None) if mask.all() else mask
+                law = [draws[rows, column] for column in columns]
+                at_reference = 0.0 if len(law) == 1 else wlf_ln_shift(REFERENCE_K, *law)
+                self._groups.append((rows, draws[rows, TIME] - at_reference, law))
 
     def ln_time(self, temperature_k: Array) -> Array:
         """Ln of the relaxation time in s, shape (n, m), for temperatures in K of shape (m,) or (n, m)."""
+        return self.ln_time_and_slope(temperature_k)[0]
+
+    def ln_time_and_slope(self, temperature_k: Array) -> tuple[Array, Array]:
+        """As :meth:`ln_time`, and its derivative by 1/T in K; the draws lie side by side in memory."""
         temperature_k = np.atleast_1d(temperature_k)
-        out = np.empty((self._count, temperature_k.shape[-1]))
-        for rows, time, ln_shift_of, law, at_reference in self._groups:
-            t = temperature_k if temperature_k.ndim == 1 else temperature_k[rows]
-            out[rows] = time + (ln_shift_of(t, *law) - at_reference)
-        return out
-
-
-def ln_time_and_slope(draws: Array, temperature_k: Array) -> tuple[Array, Array]:
-    """As :func:`ln_time`, and its derivative by temperature in 1/K (difference over 0.01 K)."""
-    laws, step = ShiftLaws(draws), 0.01
-    value = laws.ln_time(temperature_k)
-    return value, (laws.ln_time(temperature_k + step) - value) / step
+        out = np.empty((2, temperature_k.shape[-1], self._count))
+        for rows, start, law in self._groups:
+            t = temperature_k[:, None] if temperature_k.ndim == 1 else temperature_k.T[:, rows]
+            if len(law) == 1:
+                out[0][:, rows] = start + arrhenius_ln_shift(t, REFERENCE_K, law[0])
+                out[1][:, rows] = law[0] / GAS_CONSTANT
+            else:
+                shift, out[1][:, rows] = wlf_ln_shift_and_slope(t, *law)
+                out[0][:, rows] = start + shift
+        return out[0].T, out[1].T
 
 
 def ln_time(draws: Array, temperature_k: Array) -> Array:

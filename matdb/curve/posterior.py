@@ -2,51 +2,44 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from matdb.arrays import Array, Whole
 from matdb.curve.evidence import GROUPS, Evidence
 from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD
-from matdb.curve.prior import Prior
-from matdb.curve.sampler import Population, temper
+from matdb.curve.prior import FACT_HZ, Prior, ln_modulus
+from matdb.curve.sampler import Population, evenly_by_weight, temper
+from matdb.material.shift import ZERO_C
 
-#: Particles of one run, and draws kept of all laws together.
-PARTICLES: Final = 800
+#: Particles, rounds of them that are kept, and draws that are kept of those.
+PARTICLES: Final = 1200
+_KEPT: Final = 8
 DRAWS: Final = 400
 #: Scale of the model's own misfit, ln of modulus (half-normal).
 MISFIT_SCALE: Final = 0.016
 
-
-@dataclass(frozen=True)
-class Variant:
-    """One model: a shift law with or without skew."""
-
-    law: int
-    skewed: bool
-
-    @property
-    def name(self) -> str:
-        """The law as reports name it."""
-        return tuple(LAWS)[self.law] + ("" if self.skewed else ", four parameters")
-
-    def draws(self, prior: Prior, u: Array) -> Array:
-        """The curve's parameters from the sampler's coordinates."""
-        return prior.draws(u[:, :DIMENSION], self.law, skewed=self.skewed)
-
-    def ln_facts(self, prior: Prior, extra_sd: float, u: Array) -> Array:
-        """Log likelihood of what is known of the family, shape (n,)."""
-        return prior.fact_log_likelihood(self.draws(prior, u), extra_sd)
+#: The models: each shift law with and without skew, by the name that reports give it, and its weight beforehand. The
+#: skewed curve is the usual one; the plain one is kept for data that cannot tell.
+VARIANTS: Final = tuple((law, skewed) for law in range(len(LAWS)) for skewed in (True, False))
+NAMES: Final = tuple(tuple(LAWS)[law] + ("" if skewed else ", four parameters") for law, skewed in VARIANTS)
+_WEIGHT: Final = np.array([0.75 if skewed else 0.25 for _, skewed in VARIANTS]) / len(LAWS)
+_LAW, _SKEWED = np.array(VARIANTS).T
+#: Candidates for each particle of the fit, and for the prior's draws at most.
+_STARTS: Final = 8
+_MOST_CANDIDATES: Final = 100_000
+#: Where draws must stand for all of them, K, and cuts along the two directions in which they differ most.
+_SPREAD_AT_K: Final = tuple(celsius + ZERO_C for celsius in (-20.0, 0.0, 23.0, 45.0))
+_SLABS, _RODS = 10, 8
 
 
-VARIANTS: Final = tuple(Variant(law, skewed) for law in range(len(LAWS)) for skewed in (True, False))
-#: The skewed curve is the usual one; the plain one is kept for data that cannot tell.
-_PRIOR_WEIGHT: Final = {True: 0.75, False: 0.25}
+def draws_of(prior: Prior, u: Array, model: Any) -> Array:
+    """The curve's parameters from the sampler's coordinates, and an index into ``VARIANTS`` or one a draw."""
+    return prior.draws(u[:, :DIMENSION], _LAW[model], skewed=_SKEWED[model].astype(bool))
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,10 +85,13 @@ class Posterior:
 
 def unpack(prior: Prior, evidence: Evidence, contrasts: Array, u: Array) -> tuple[Array, ...]:
     """Offsets, noise factors, misfit, thermometers, softening and rest from the coordinates after the curve's own."""
+    from scipy.special import ndtr, ndtri
+
     start = DIMENSION + contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
     noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
-    misfit = MISFIT_SCALE * np.abs(u[:, [start + len(GROUPS)]])
+    # Half-normal, one value of the coordinate for each.
+    misfit = -MISFIT_SCALE * ndtri(0.5 * ndtr(-u[:, [start + len(GROUPS)]]))
     shared = u[:, start + len(GROUPS) + 1 :]
     places = np.cumsum([len(evidence.sessions), evidence.pieces, len(evidence.turns), 2 * evidence.softens])
     drift, pieces, turns, soft, rest = np.split(shared, places, axis=1)
@@ -120,26 +116,35 @@ def _heavy(z: Array) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _prior_layer(prior: Prior, variant: Variant, extra_sd: float, particles: int, seed: int) -> tuple[Array, Array]:
-    rng = np.random.default_rng([seed, variant.law, int(variant.skewed), 1])
-    u = rng.standard_normal((particles, DIMENSION))
-    done = temper(Population(u, _ln_normal(u)), _ln_normal, lambda v: variant.ln_facts(prior, extra_sd, v), rng)
-    return done.u, done.base
+def _prior_layer(prior: Prior, extra_sd: float, particles: int, seed: int) -> tuple[Population, Array]:
+    """Draws of the family prior, each model by its weight, and what ln density each must have for it.
+
+    Draws are chosen from candidates by how well they agree with the facts, from more of them where few do.
+    """
+    rng, counts = np.random.default_rng([seed, 1]), _shares(_WEIGHT, particles)
+    # The same candidates for all models, so that chance says little of which agrees better.
+    u, log_weight = np.zeros((0, DIMENSION)), np.zeros((len(VARIANTS), 0))
+    while len(u) < _MOST_CANDIDATES:
+        more = rng.standard_normal((max(len(u), 2 * particles), DIMENSION))
+        agree = [prior.fact_log_likelihood(draws_of(prior, more, k), extra_sd) for k in range(len(VARIANTS))]
+        u, log_weight = np.concatenate([u, more]), np.hstack([log_weight, agree])
+        weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
+        if (weight.sum(axis=1) ** 2 > counts * (weight**2).sum(axis=1)).all():
+            break
+    chosen = [u[evenly_by_weight(w, count, rng)] for w, count in zip(weight, counts, strict=True)]
+    ln_size = log_weight.max(axis=1) + np.log(weight.mean(axis=1))
+    return Population(np.concatenate(chosen), np.repeat(np.arange(len(VARIANTS)), counts)), np.log(_WEIGHT) - ln_size
 
 
-def _ln_normal(u: Array) -> Array:
-    return np.asarray(-0.5 * np.sum(u**2, axis=1))
-
-
-def prior_population(prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: int = DRAWS) -> Posterior:
+def prior_population(
+    prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: int = DRAWS, particles: int = 4 * PARTICLES
+) -> Posterior:
     """Draws of the family prior: what is answered without readings."""
-    total = sum(_PRIOR_WEIGHT[v.skewed] for v in VARIANTS)
-    weights = {v.name: _PRIOR_WEIGHT[v.skewed] / total for v in VARIANTS}
-    runs = [_prior_layer(prior, variant, extra_sd, PARTICLES, seed)[0] for variant in VARIANTS]
-    curve, u = _mixed(runs, list(weights.values()), draws, lambda variant, u: (variant.draws(prior, u), u))
-    n = len(curve)
-    none = np.zeros((n, 0))
-    return Posterior(curve, none, np.ones((n, len(GROUPS))), np.zeros(n), none, none, none, weights, {}, u)
+    first, _ = _prior_layer(prior, extra_sd, particles, seed)
+    curve, u = _representative(draws_of(prior, first.u, first.model), first.u, draws, np.random.default_rng([seed, 4]))
+    none = np.zeros((len(u), 0))
+    weights = dict(zip(NAMES, _WEIGHT.tolist(), strict=True))
+    return Posterior(curve, none, np.ones((len(u), len(GROUPS))), np.zeros(len(u)), none, none, none, weights, {}, u)
 
 
 def fit_posterior(
@@ -151,7 +156,7 @@ def fit_posterior(
     draws: int = DRAWS,
     progress: Callable[[float], None] | None = None,
 ) -> Posterior:
-    """Sample the posterior of every variant, weigh them by evidence, mix their draws.
+    """Sample the posterior of all models at once, each in proportion to its evidence.
 
     Parameters
     ----------
@@ -160,34 +165,31 @@ def fit_posterior(
     seed : int
         Same seed, same readings: the same answer to the last digit.
     particles, draws : int
-        Particles of each run; draws kept in total.
+        Particles in all; draws that are kept.
     progress : callable, optional
         Called with the share done, 0 to 1.
     """
     contrasts = evidence.contrasts()
 
-    def run(index: int, variant: Variant) -> Population:
-        first, base = _prior_layer(prior, variant, evidence.common_sd, particles, seed)
-        rng = np.random.default_rng([seed, variant.law, int(variant.skewed), 2])
-        rest = rng.standard_normal((particles, contrasts.shape[1] + len(GROUPS) + 1 + evidence.shared))
-        return temper(
-            Population(np.hstack([first, rest]), base + _ln_normal(rest)),
-            lambda u: variant.ln_facts(prior, evidence.common_sd, u) + _ln_normal(u),
-            lambda u: evidence.log_likelihood(variant.draws(prior, u), *unpack(prior, evidence, contrasts, u)),
-            rng,
-            progress=None if progress is None else lambda share: progress((index + share) / len(VARIANTS)),
-        )
+    def density(u: Array, model: Whole) -> tuple[Array, Array]:
+        curve = draws_of(prior, u, model)
+        known = prior.fact_log_likelihood(curve, evidence.common_sd) - 0.5 * np.sum(u**2, axis=1) + ahead[model]
+        return known, evidence.residuals(curve, *unpack(prior, evidence, contrasts, u))
 
-    runs = [run(index, variant) for index, variant in enumerate(VARIANTS)]
-    score = np.array([r.log_evidence + math.log(_PRIOR_WEIGHT[v.skewed]) for r, v in zip(runs, VARIANTS, strict=True)])
-    weight = np.exp(score - score.max())
-    weight /= weight.sum()
-    curve, offsets, noise, misfit, drift, soft, rest, u = _mixed(
-        [run.u for run in runs],
-        list(weight),
-        draws,
-        lambda variant, u: (variant.draws(prior, u), *unpack(prior, evidence, contrasts, u), u),
+    _, ahead = _prior_layer(prior, evidence.common_sd, particles, seed)
+    rng, counts = np.random.default_rng([seed, 2]), _shares(_WEIGHT, _STARTS * particles)
+    u = rng.standard_normal((_STARTS * particles, DIMENSION + contrasts.shape[1] + len(GROUPS) + 1 + evidence.shared))
+    start = Population(u, np.repeat(np.arange(len(VARIANTS)), counts))
+    # Drawn by a model's weight, so that the density of each counts for itself.
+    ln_start = np.log(_WEIGHT)[start.model] - 0.5 * np.sum(u**2, axis=1)
+    found = temper(
+        start, ln_start, density, rng, particles=particles, tempered=evidence.ln_tempered, keep=_KEPT, progress=progress
     )
+    share = np.bincount(found.model, minlength=len(VARIANTS)) / len(found.model)
+    curve, u = _representative(draws_of(prior, found.u, found.model), found.u, draws, rng)
+    offsets, noise, misfit, drift, soft, rest = unpack(prior, evidence, contrasts, u)
+    # A model that died out explains the readings worse than one that kept a single particle.
+    log_evidence = found.log_evidence + np.log(np.maximum(share, 1.0 / particles) / _WEIGHT)
     return Posterior(
         curve,
         offsets,
@@ -196,32 +198,32 @@ def fit_posterior(
         drift,
         soft,
         rest,
-        {v.name: float(w) for v, w in zip(VARIANTS, weight, strict=True)},
-        {v.name: float(r.log_evidence) for v, r in zip(VARIANTS, runs, strict=True)},
+        dict(zip(NAMES, share.tolist(), strict=True)),
+        dict(zip(NAMES, log_evidence.tolist(), strict=True)),
         u,
     )
 
 
-def _mixed(
-    runs: list[Array], weights: list[float], draws: int, of: Callable[[Variant, Array], tuple[Array, ...]]
-) -> list[Array]:
-    """``of`` each variant's coordinates, taken in proportion to its weight, one variant after the other."""
-    taken = [
-        of(variant, u[_evenly(len(u), n)])
-        for variant, u, n in zip(VARIANTS, runs, _shares(weights, draws), strict=True)
-    ]
-    return [np.concatenate(each) for each in zip(*taken, strict=True)]
+def _representative(curve: Array, u: Array, wanted: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """``wanted`` of many draws and their coordinates, evenly from all cells of what they predict.
+
+    Cells are cut along the directions in which ln E and ln of the loss factor at some states differ most, so that
+    means and bands of a few draws are those of all.
+    """
+    value = ln_modulus(curve, np.array(_SPREAD_AT_K), np.full(len(_SPREAD_AT_K), FACT_HZ))
+    asked = np.nan_to_num(np.hstack([value.real, np.log(np.maximum(np.tan(value.imag), 1e-9))]))
+    asked = (asked - asked.mean(axis=0)) / np.maximum(asked.std(axis=0), 1e-9)
+    first, second, third = (asked @ np.linalg.eigh(asked.T @ asked)[1][:, :-4:-1]).T
+    slabs = np.array_split(np.argsort(first), _SLABS)
+    rods = [rod for slab in slabs for rod in np.array_split(slab[np.argsort(second[slab])], _RODS)]
+    order = np.concatenate([rod[np.argsort(third[rod])] for rod in rods])
+    chosen = order[((np.arange(wanted) + rng.random(wanted)) * len(u) / wanted).astype(np.int64)]
+    return curve[chosen], u[chosen]
 
 
-def _evenly(n: int, wanted: int) -> Whole:
-    """``wanted`` indices spread evenly over ``n`` equally weighted particles."""
-    return (np.arange(wanted) * n // max(wanted, 1)).astype(np.int64)
-
-
-def _shares(weights: list[float], total: int) -> list[int]:
+def _shares(weights: Array, total: int) -> Whole:
     """Whole numbers in proportion to the weights that add up to ``total`` (largest remainders)."""
-    exact = np.asarray(weights) / sum(weights) * total
-    count = np.floor(exact).astype(int)
-    for k in np.argsort(-(exact - count), kind="stable")[: total - int(count.sum())]:
-        count[k] += 1
-    return [int(c) for c in count]
+    exact = weights / weights.sum() * total
+    count = np.floor(exact).astype(np.int64)
+    count[np.argsort(count - exact, kind="stable")[: total - int(count.sum())]] += 1
+    return np.asarray(count)

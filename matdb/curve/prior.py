@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -103,16 +103,16 @@ class Prior:
             of_family("cold ratio", -5.0, "cool_ratio"),
         )
 
-    def draws(self, u: Array, law: int, *, skewed: bool = True) -> Array:
+    def draws(self, u: Array, law: Any, *, skewed: Any = True) -> Array:
         """Parameter draws from standard-normal coordinates.
 
         Parameters
         ----------
         u : ndarray, shape (n, 12)
             Coordinates in the order of :data:`matdb.curve.parameters.PARAMETERS`.
-        law : int
+        law : int or ndarray of int, shape (n,)
             Index into ``LAWS``.
-        skewed : bool
+        skewed : bool or ndarray of bool, shape (n,)
             False holds gamma at 1 (four parameters).
 
         Returns
@@ -121,14 +121,13 @@ class Prior:
             Columns as :data:`matdb.curve.parameters.COLUMNS`.
         """
         table = self.table
-        out = np.empty((len(u), len(COLUMNS)))
+        out = np.empty((len(COLUMNS), len(u))).T
         out[:, LAW] = law
         for column, parameter in enumerate(PARAMETERS):
             if parameter.figure:
                 figure = table[parameter.figure]
                 out[:, column] = parameter.prior(figure.value, figure.spread, u[:, column])
-        if not skewed:
-            out[:, GAMMA] = 1.0
+        out[:, GAMMA] = np.where(skewed, out[:, GAMMA], 1.0)
         # The rubbery plateau lies below the modulus that is known, and below a third of the glassy modulus.
         fact = self.facts()[0]
         rubbery = fact.mean - 0.25 + max(0.6, 1.5 * fact.sd) * u[:, RUBBERY]
@@ -141,16 +140,14 @@ class Prior:
         tg = table["glass_transition"]
         tg_c, tg_sd = (tg.value, tg.spread) if self.glass_transition_c is None else (self.glass_transition_c, 4.0)
         out[:, GLASS] = np.maximum(tg_c + ZERO_C + tg_sd * u[:, GLASS], 60.0)
-        out[:, UPPER] = out[:, GLASS] + 80.0 * np.exp(0.3 * u[:, UPPER]) if law == WLF_ARRHENIUS else np.inf
-        at_glass = table["log10_time_at_glass_transition"]
-        if law == ARRHENIUS:
-            # Where WLF at its central constants would put the time, with two more decades of doubt.
-            constants = table["wlf_c1"].value, table["wlf_c2"].value
-            start = at_glass.value * LN10 + wlf_ln_shift(np.array([REFERENCE_K]), tg_c + ZERO_C, *constants)
-            out[:, TIME] = start + math.hypot(2.0, at_glass.spread) * LN10 * u[:, TIME]
-        else:
-            glass = LN10 * (at_glass.value + at_glass.spread * u[:, TIME])
-            out[:, TIME] = glass + wlf_ln_shift(REFERENCE_K, *out[:, GLASS : UPPER + 1].T)
+        joint = out[:, GLASS] + 80.0 * np.exp(0.3 * u[:, UPPER])
+        out[:, UPPER] = np.where(out[:, LAW] == WLF_ARRHENIUS, joint, np.inf)
+        at_glass, arrhenius = table["log10_time_at_glass_transition"], out[:, LAW] == ARRHENIUS
+        # Arrhenius: where WLF at its central constants would put the time, with two more decades of doubt.
+        central = wlf_ln_shift(REFERENCE_K, tg_c + ZERO_C, table["wlf_c1"].value, table["wlf_c2"].value)
+        shift = wlf_ln_shift(REFERENCE_K, *out[:, GLASS : UPPER + 1].T)
+        decades = at_glass.value + np.where(arrhenius, math.hypot(2.0, at_glass.spread), at_glass.spread) * u[:, TIME]
+        out[:, TIME] = LN10 * decades + np.where(arrhenius, central, shift)
         return out
 
     def softening(self, u: Array) -> Array:
@@ -164,7 +161,7 @@ class Prior:
         facts = self.facts(extra_sd)
         # All states in one call; the last is what ratios refer to.
         kelvin = np.array([*(fact.temperature_k for fact in facts), REFERENCE_K])
-        here = _ln_modulus(draws, kelvin, np.array([*(fact.frequency_hz for fact in facts), FACT_HZ]))
+        here = ln_modulus(draws, kelvin, np.array([*(fact.frequency_hz for fact in facts), FACT_HZ]))
         values = {
             "modulus": here.real + np.log(np.maximum(np.cos(here.imag), 1e-12)),
             "loss factor": np.log(np.maximum(np.tan(here.imag), 1e-9)),
@@ -181,7 +178,7 @@ class Prior:
 def ln_fact_density(z: Array) -> Array:
     """Ln of a fact's density (not normalised): a rule with exceptions, one in ten lies four times as far out."""
     square = z**2
-    return np.asarray(np.log(0.9 * np.exp(-0.5 * square) + 0.025 * np.exp(-square / 32.0)))
+    return np.asarray(np.logaddexp(math.log(0.9) - 0.5 * square, math.log(0.025) - square / 32.0))
 
 
 def prior_of(material: Material, span_k: float = 0.0) -> Prior:
@@ -211,7 +208,7 @@ def foamed(relative_density: float | None, u: Array) -> Array:
     return np.asarray(known)
 
 
-def _ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> Complex:
+def ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> Complex:
     """Ln of the complex modulus at some states, shape (n, states)."""
     ln_omega = np.log(2.0 * np.pi * frequency_hz)
     value, _ = ln_steady_modulus(ln_time(draws, temperature_k) + ln_omega, *shape_of(draws), slope=False)

@@ -1,13 +1,17 @@
-"""Sequential Monte Carlo: from a standard normal to a posterior in tempered steps, many particles at once.
+"""Sequential Monte Carlo: from a prior to a posterior in tempered steps, many particles at once.
 
 It gives draws and the evidence in one run, copes with curved and many-peaked posteriors, and evaluates the likelihood
-for all particles in one vectorised call.
+for all particles in one vectorised call. Rival models are one population: each particle belongs to one of them and may
+change over, so that a model that explains the readings badly dies out early.
 
 References
 ----------
 .. [1] P. Del Moral, A. Doucet, A. Jasra, J. R. Stat. Soc. B 68 (2006) 411.
 .. [2] S. L. Cotter, G. O. Roberts, A. M. Stuart, D. White, Stat. Sci. 28 (2013) 424 (the move: autoregressive
-       proposals, here around a normal fitted to the particles).
+       proposals, here around a bent normal fitted to the particles).
+.. [3] R. M. Neal, Stat. Comput. 11 (2001) 125 (the densities between need not be powers; from memory).
+.. [4] H. Haario, E. Saksman, J. Tamminen, Comput. Stat. 14 (1999) 375 (a normal bent by squares, as a test density;
+       from memory).
 """
 
 from __future__ import annotations
@@ -16,136 +20,271 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
+from typing import Final
 
 import numpy as np
 
-from matdb.arrays import Array
+from matdb.arrays import Array, Whole
 
-LogDensity = Callable[[Array], Array]
+#: Of coordinates, shape (n, d), and each particle's model, (n,): see :func:`temper`.
+Density = Callable[[Array, Whole], tuple[Array, Array]]
 
-#: Share of particles that must stay effective when a step is chosen.
-_KEEP = 0.5
-_MOST_STEPS = 60
+#: Share of the particles that must stay effective when the power rises, and up to which no higher one is sought.
+_LEAST, _ENOUGH = 0.6, 0.63
+_MOST_STEPS: Final = 60
+#: How long a move is, drawn by chance, so that both a good and a poor fit get along.
+_REACHES: Final = (0.25, 0.5, 0.8, 1.0)
+#: Share of the moves that try another model, and the least share of the population that a model must have for it.
+_TRY_ANOTHER, _LEAST_SHARE = 0.2, 0.01
+#: So many directions, the loosest, bend the others; a model of fewer particles than this for each bend is not bent.
+_LOOSE: Final = 6
+_FOR_A_BEND: Final = 12
+#: How many times the number of directions a model must have in particles to count as much as all others in its spread.
+_LEAN: Final = 8
 
 
-@dataclass
+@dataclass(eq=False)
 class Population:
-    """Equally weighted particles with their log densities.
+    """Equally weighted particles.
 
     Attributes
     ----------
     u : ndarray, shape (n, d)
         Coordinates.
-    base : ndarray, shape (n,)
-        Log density (up to a constant) of the finished layers at each particle.
+    model : ndarray of int, shape (n,)
+        The model that each belongs to.
     log_evidence : float
-        ln of the last layer's normalising constant.
+        ln of the normalising constant, over all models.
     """
 
     u: Array
-    base: Array
+    model: Whole
     log_evidence: float = 0.0
 
 
 def temper(
     start: Population,
-    base: LogDensity,
-    layer: LogDensity,
+    ln_start: Array,
+    density: Density,
     rng: np.random.Generator,
     *,
-    moves: int = 4,
+    particles: int,
+    tempered: Callable[[Array, float], Array] = lambda terms, power: power * terms,
+    moves: int = 6,
     polish: int = 8,
+    keep: int = 1,
     progress: Callable[[float], None] | None = None,
 ) -> Population:
-    """Add one layer of log likelihood to a population.
+    """Draws of a density and the likelihood beside it.
 
     Parameters
     ----------
     start : Population
-        Draws of the density ``exp(base)``.
-    base, layer : callable
-        Log densities of coordinates, shape (n, d) to (n,); ``base`` is what ``start`` follows (the standard normal
-        included), ``layer`` is what to add.
+        Candidates, as many as the particles or far more: the more, the smaller may be what is not overlooked.
+    ln_start : ndarray, shape (n,)
+        The log density that they were drawn from, up to a constant.
+    density : callable
+        From coordinates and models: the log density without the likelihood, (n,), and the terms of the likelihood,
+        (n, ...).
     rng : numpy.random.Generator
-        Source of chance; the result depends on it and on the particles' order only.
+        Source of chance; the result depends on it and on the candidates' order only.
+    particles : int
+        How many of them go on.
+    tempered : callable
+        The log likelihood, (n,), from terms and power: all of it at 1, level at 0. The terms times the power by
+        default; what tolerates outliers must tolerate no more of them at a small power [3]_.
     moves, polish : int
         Rounds of moves after each step, and after the last.
+    keep : int
+        The particles after so many of the last rounds come back, one round after the other.
     progress : callable, optional
         Called with the share done, 0 to 1.
 
     Returns
     -------
     Population
-        Draws of ``exp(base + layer)``; its ``log_evidence`` is that of the layer alone.
+        ``keep`` times the particles, each model by its evidence.
 
     Raises
     ------
     FloatingPointError
-        The layer is a number nowhere.
+        The likelihood is a number nowhere.
     """
+    walk = _Walk(start, ln_start, density, tempered, particles)
+    log_evidence, kept = 0.0, list[tuple[Array, Whole]]()
+    for step in range(_MOST_STEPS):
+        log_evidence += walk.weigh(1.0 if step == _MOST_STEPS - 1 else walk.next_power(), rng)
+        for round_ in range(moves if walk.power < 1.0 else polish):
+            walk.move(rng)
+            if walk.power >= 1.0 and round_ >= polish - keep:
+                kept.append((walk.u.copy(), walk.model))
+        if progress is not None:
+            progress(float(walk.power**0.25))  # the power grows by a factor a step
+        if walk.power >= 1.0:
+            break
+    u, model = (np.concatenate(each) for each in zip(*kept, strict=True))
+    return Population(u, model, log_evidence)
 
-    def added(u: Array) -> Array:
-        found = layer(u)
+
+class _Walk:
+    """A population on its way, at one power."""
+
+    def __init__(
+        self,
+        start: Population,
+        ln_start: Array,
+        density: Density,
+        tempered: Callable[[Array, float], Array],
+        particles: int,
+    ) -> None:
+        self.u, self.model, self.power = start.u, start.model, 0.0
+        self._density, self._tempered, self._particles = density, tempered, particles
+        self._base, self._terms = density(self.u, self.model)
+        # What the candidates lack of the density without readings, then of that at the power before.
+        self._before = ln_start - self._base
+        if not np.isfinite(self._at(self._terms, 0.0)).any():
+            raise FloatingPointError("no draw gives a number at the readings")
+
+    def _at(self, terms: Array, power: float) -> Array:
+        with np.errstate(invalid="ignore"):
+            found = self._tempered(terms, power)
         # A draw whose law gives no number at a reading, far below its glass transition, cannot be the truth.
         return np.where(np.isnan(found), -np.inf, found)
 
-    u = start.u.copy()
-    n, d = u.shape
-    density = start.base.copy()
-    likelihood = added(u)
-    if likelihood.max() == -np.inf:
-        raise FloatingPointError("no draw gives a number at the readings")
-    power, log_evidence = 0.0, 0.0
-    for step in range(_MOST_STEPS):
-        rise = _next_rise(likelihood, 1.0 - power, n) if step < _MOST_STEPS - 1 else 1.0 - power
-        log_weight = rise * likelihood
+    def _log_weight(self, power: float) -> Array:
+        return self._at(self._terms, power) - self._before
+
+    def next_power(self) -> float:
+        """The highest power that keeps enough particles effective, or one that keeps hardly more."""
+
+        def effective(power: float) -> float:
+            found = self._log_weight(power)
+            weight = np.exp(found - found.max())
+            return float(weight.sum() ** 2 / (weight**2).sum()) / self._particles
+
+        low, high = self.power, 1.0
+        if effective(high) >= _LEAST:
+            return 1.0
+        for _ in range(40):
+            # The first powers are small, and so are their steps.
+            middle = 0.5 * (low + high) if low > 0.0 else 0.1 * high
+            found = effective(middle)
+            low, high = (middle, high) if found >= _LEAST else (low, middle)
+            if _LEAST <= found < _ENOUGH:
+                break
+        return max(low, self.power + 1e-9)
+
+    def weigh(self, power: float, rng: np.random.Generator) -> float:
+        """Take on another power, by choice among the particles; what that adds to the log evidence."""
+        log_weight = self._log_weight(power)
         top = log_weight.max()
         weight = np.exp(log_weight - top)
-        log_evidence += float(top + np.log(weight.mean()))
-        power = 1.0 if rise >= 1.0 - power else power + rise
-        weight /= weight.sum()
-        centre = weight @ u
-        spread = (u - centre).T @ ((u - centre) * weight[:, None])
-        chosen = np.searchsorted(np.cumsum(weight), (rng.random() + np.arange(n)) / n).clip(max=n - 1)
-        u, density, likelihood = u[chosen], density[chosen], likelihood[chosen]
-        root = np.linalg.cholesky(spread + 1e-9 * np.eye(d))
-        inverse = np.linalg.inv(root)
-        for _ in range(moves if power < 1.0 else polish):
-            # Long and short moves alternate by chance, so that both a good and a poor normal fit get along.
-            reach = rng.choice((0.25, 0.5, 0.8, 1.0), size=n)[:, None]
-            white = (u - centre) @ inverse.T
-            trial_white = np.sqrt(1.0 - reach**2) * white + reach * rng.standard_normal((n, d))
-            trial = centre + trial_white @ root.T
-            trial_density, trial_likelihood = base(trial), added(trial)
-            gain = (trial_density - density) + power * (trial_likelihood - likelihood)
-            gain += 0.5 * np.sum(trial_white**2 - white**2, axis=1)
-            take = np.log(rng.random(n)) < gain
-            u[take] = trial[take]
-            density[take], likelihood[take] = trial_density[take], trial_likelihood[take]
-        if progress is not None:
-            progress(float(power**0.25))  # the power grows by a factor a step
-        if power >= 1.0:
-            break
-    return Population(u, density + likelihood, log_evidence)
+        self.power, self._fit = power, _BentNormals(self.u, weight, self.model)
+        chosen = evenly_by_weight(weight, self._particles, rng)
+        self.u, self.model, self._base = self.u[chosen], self.model[chosen], self._base[chosen]
+        self._terms = self._terms[chosen]
+        self._before = self._at(self._terms, power)
+        self._white = self._fit.white(self.u, self.model)
+        return float(top + np.log(weight.mean()))
+
+    def move(self, rng: np.random.Generator) -> None:
+        """One round: each particle may go elsewhere, now and then to another model."""
+        n, fit = len(self.u), self._fit
+        reach = rng.choice(_REACHES, size=n)[:, None]
+        white = np.sqrt(1.0 - reach**2) * self._white + reach * rng.standard_normal(self.u.shape)
+        model = fit.other(self.model, rng)
+        u = fit.coloured(white, model)
+        base, terms = self._density(u, model)
+        likelihood = self._at(terms, self.power)
+        rise = base + likelihood + 0.5 * np.sum(white**2, axis=1) + fit.ln_size[model]
+        rise -= self._base + self._before + 0.5 * np.sum(self._white**2, axis=1) + fit.ln_size[self.model]
+        take = np.log(rng.random(n)) < rise
+        self.model = np.where(take, model, self.model)
+        self.u[take], self._white[take], self._base[take] = u[take], white[take], base[take]
+        self._terms[take], self._before[take] = terms[take], likelihood[take]
 
 
-def _next_rise(likelihood: Array, most: float, n: int) -> float:
-    """The largest rise of the power that keeps the wanted share of particles effective."""
+def evenly_by_weight(weight: Array, wanted: int, rng: np.random.Generator) -> Whole:
+    """``wanted`` indices in proportion to the weights, with as little chance as can be (systematic resampling)."""
+    place = (rng.random() + np.arange(wanted)) / wanted * weight.sum()
+    return np.asarray(np.searchsorted(np.cumsum(weight), place).clip(max=len(weight) - 1), dtype=np.int64)
 
-    def effective(rise: float) -> float:
-        weight = np.exp(rise * (likelihood - likelihood.max()))
-        return float(weight.sum() ** 2 / (weight**2).sum())
 
-    if effective(most) >= _KEEP * n:
-        return most
-    low, high = 0.0, most
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        if effective(middle) >= _KEEP * n:
-            low = middle
-        else:
-            high = middle
-    return max(low, 1e-9)
+class _BentNormals:
+    """A normal bent by squares [4]_ fitted to the weighted particles of each model.
+
+    What readings tell well is bent over what they hardly tell: squares and products of the loosest directions shear
+    the others, which leaves the volume as it is. A model of few particles leans on the spread of all others.
+    """
+
+    def __init__(self, u: Array, weight: Array, model: Whole) -> None:
+        d = u.shape[1]
+        lean = _LEAN * d
+        share = np.bincount(model, weights=weight) / weight.sum()
+        present = np.flatnonzero(np.bincount(model)).tolist()
+        own = {k: _moments(u[model == k], weight[model == k]) for k in present}
+        common = sum((share[k] * spread for k, (_, spread, _, _) in own.items()), np.zeros((d, d)))
+        self.ln_size = np.zeros(len(share))
+        self._fits = {}
+        for k, (centre, spread, size, w) in own.items():
+            values, axes = np.linalg.eigh((size * spread + lean * common) / (size + lean) + 1e-9 * np.eye(d))
+            axes, length = axes[:, ::-1], np.sqrt(values[::-1])
+            flat = (u[model == k] - centre) @ axes / length
+            bends, tight = _squares(flat), flat[:, _LOOSE:]
+            bend = np.zeros((bends.shape[1], tight.shape[1]))
+            level = w @ bends
+            if size > _FOR_A_BEND * len(level):
+                weighed = (bends - level).T * w
+                bend = np.linalg.solve(
+                    weighed @ (bends - level) + np.eye(len(level)) * len(level) / size, weighed @ tight
+                )
+            left = tight - (bends - level) @ bend
+            spread = (size * (left.T * w) @ left + lean * np.eye(left.shape[1])) / (size + lean)
+            root = np.linalg.cholesky(spread)
+            self._fits[k] = centre, axes, length, level, bend, root.T, np.linalg.inv(root).T
+            self.ln_size[k] = np.log(length).sum() + np.log(np.diag(root)).sum()
+        self._rivals = np.flatnonzero(share > _LEAST_SHARE)
+
+    def other(self, model: Whole, rng: np.random.Generator) -> Whole:
+        """Now and then another model of those that are left."""
+        tries = (rng.random(len(model)) < _TRY_ANOTHER) & np.isin(model, self._rivals)
+        return np.where(tries, rng.choice(self._rivals, size=len(model)), model)
+
+    def white(self, u: Array, model: Whole) -> Array:
+        """Coordinates in which each model's fit is a standard normal."""
+        out = np.empty_like(u)
+        for k, (centre, axes, length, level, bend, _, inverse) in self._fits.items():
+            rows = model == k
+            flat = (u[rows] - centre) @ (axes / length)
+            flat[:, _LOOSE:] = (flat[:, _LOOSE:] - (_squares(flat) - level) @ bend) @ inverse
+            # Turned back, so that a coordinate means about the same in each model.
+            out[rows] = flat @ axes.T
+        return out
+
+    def coloured(self, white: Array, model: Whole) -> Array:
+        """Back from :meth:`white`."""
+        out = np.empty_like(white)
+        for k, (centre, axes, length, level, bend, root, _) in self._fits.items():
+            rows = model == k
+            flat = white[rows] @ axes
+            flat[:, _LOOSE:] = flat[:, _LOOSE:] @ root + (_squares(flat) - level) @ bend
+            out[rows] = centre + flat @ (axes * length).T
+        return out
+
+
+def _moments(u: Array, weight: Array) -> tuple[Array, Array, float, Array]:
+    """Mean, covariance and effective number of weighted particles, and the weights so that they add up to 1."""
+    w = np.maximum(weight, 1e-300)
+    w = w / w.sum()
+    centre = w @ u
+    away = u - centre
+    return centre, (away.T * w) @ away, float(1.0 / (w @ w)), w
+
+
+def _squares(flat: Array) -> Array:
+    """Squares and products of the loosest coordinates, shape (n, bends)."""
+    first, second = np.triu_indices(min(_LOOSE, flat.shape[1]))
+    return flat[:, first] * flat[:, second]
 
 
 @lru_cache(maxsize=256)

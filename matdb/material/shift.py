@@ -62,11 +62,16 @@ def wlf_ln_shift(
     .. [1] M. L. Williams, R. F. Landel, J. D. Ferry, J. Am. Chem. Soc. 77 (1955) 3701.
     .. [2] J. D. Ferry, Viscoelastic Properties of Polymers, 3rd ed., 1980, chapter 11.
     """
+    return wlf_ln_shift_and_slope(temperature_k, glass_transition_k, c1, c2, upper_k)[0]
+
+
+def wlf_ln_shift_and_slope(
+    temperature_k: ArrayLike, glass_transition_k: ArrayLike, c1: ArrayLike, c2: ArrayLike, upper_k: ArrayLike = np.inf
+) -> tuple[Array, Array]:
+    """As :func:`wlf_ln_shift`, and its slope over 1/T in K: the apparent activation energy over the gas constant."""
     t = np.asarray(temperature_k, dtype=float)
-    tg = np.asarray(glass_transition_k, dtype=float)
+    tg, c1, c2 = (np.asarray(each, dtype=float) for each in (glass_transition_k, c1, c2))
     joint = np.clip(t, tg, upper_k)
     x = joint - tg
-    inside = -_LN10 * np.asarray(c1) * x / (np.asarray(c2) + x)
-    # d ln a / d(1/T) at the joint, times the distance in 1/T beyond it; zero inside.
-    slope = _LN10 * np.asarray(c1) * np.asarray(c2) * (joint / (np.asarray(c2) + x)) ** 2
-    return np.asarray(inside + slope * (1.0 / t - 1.0 / joint))
+    slope = _LN10 * c1 * c2 * (joint / (c2 + x)) ** 2
+    return np.asarray(slope * (1.0 / t - 1.0 / joint) - _LN10 * c1 * x / (c2 + x)), np.asarray(slope)

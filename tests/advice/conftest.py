@@ -44,7 +44,8 @@ def sure(materials):
         # what these tests work out by hand knows hardly any damping.
         at = np.array([-20.0, 20.0, 20.0]), np.log([200.0, 200.0, 0.01])
         ln_e = curve.ln_modulus(*at, misfit=False).real
-        away = np.abs(ln_e[:, 1] - ln_e[:, 2]) if name == "gel" else np.abs(ln_e - np.median(ln_e, axis=0)).max(axis=1)
+        far = np.abs(ln_e - np.median(ln_e, axis=0))
+        away = np.abs(ln_e[:, 1] - ln_e[:, 2]) + 0.2 * far[:, 1] if name == "gel" else far.max(axis=1)
         draws = curve.parameters[[away.argmin()]].repeat(DRAWS, axis=0)
         if name == "gel":
             draws[:, EXPONENT] = 0.0

@@ -5,6 +5,7 @@
 
 import io
 import json
+import math
 from contextlib import redirect_stdout
 
 import numpy as np
@@ -219,4 +220,6 @@ def test_the_next_reading_is_asked_at_the_squeeze_that_the_ranking_found(store, 
     if any(each.name == "lift-off" and each.probability < 1.0 for each in row.requirements):
         return  # a reading is asked for while both halves touch
     for each in found:
-        assert np.ravel(each.band_before.median)[0] == pytest.approx(now.median, rel=0.05)
+        # Other draws of one posterior: their medians differ the more, the wider it is.
+        apart = math.log(np.ravel(each.band_before.median)[0] / now.median)
+        assert abs(apart) < max(0.05, 0.06 * math.log(now.high / now.low))

@@ -70,7 +70,7 @@ def test_the_recommended_squeeze_rises_with_the_payload(curve):
 
 # Common practice, no source: a light payload stops at or just past first touch.
 def test_a_light_payload_is_told_to_stop_and_a_heavy_one_to_go_on(curve):
-    light, heavy = asked(curve, 0.15), asked(curve, 1.0)
+    light, heavy = asked(curve, 0.1), asked(curve, 1.0)
     assert light.recommended_mm / 0.5 < 1.0
     assert any("first touch" in text for text in light.reasons)
     assert any("only stiffen" in text for text in light.reasons)

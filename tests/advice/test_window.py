@@ -61,7 +61,12 @@ def test_probabilities_are_those_of_counting_solved_frequencies(candidates, moun
         low, high = (-50, 70) if found.candidate.material.family == "natural rubber" else (-30, 80)
         if found.candidate.material.family.startswith(("natural", "thermo")):
             inside &= (low <= STEPS) & (high >= STEPS)
-        assert found.by_step == pytest.approx(inside.mean(axis=0), abs=1e-12)
-        assert found.probability == pytest.approx(inside.all(axis=1).mean(), abs=1e-12)
-        assert found.share == pytest.approx(np.average(inside.mean(axis=0), weights=exposed.weight[0]), abs=1e-12)
+        # A draw nearer to a limit than the table is to the solver may count on either side.
+        near = np.any([np.abs(f / limit - 1.0) < 3e-3 for limit in (payload.low_hz, payload.high_hz)], axis=0)
+        # So may one that is strained beyond 0.9, the most that can be allowed.
+        slack = near.mean(axis=0) + 1.01 / len(f)
+        assert near.mean() < 0.05
+        assert (np.abs(found.by_step - inside.mean(axis=0)) <= slack).all()
+        assert abs(found.probability - inside.all(axis=1).mean()) <= near.any(axis=1).mean() + 1.01 / len(f)
+        assert abs(found.share - np.average(inside.mean(axis=0), weights=exposed.weight[0])) <= slack.max()
         assert found.by_step[found.worst] == found.by_step.min()

@@ -63,9 +63,13 @@ def test_the_soft_end_of_the_window(sure, ratio, holds):
     part = steady(sure, "silicone", RING)
     row = suit([part], tuned(part, ratio * 8.0, manoeuvre_hz=8.0), [23.0], squeeze_mm=0.0)[0]
     assert (row.probability == 1.0) is holds
-    # At three times the band, an eighth of the manoeuvre is missed.
+    # At three times the band, an eighth of the manoeuvre is missed, and more where the part is softer that slowly.
     if ratio == 3.0:
-        assert row.follow_error.median == pytest.approx(1.0 / 8.0, rel=0.1)
+        slow, fast = np.exp(
+            part.curve.ln_modulus(np.full(2, 23.0), np.log(2.0 * np.pi * np.array([8.0, 24.0])))[0]
+        ).real
+        assert 1.0 < fast / slow < 1.1
+        assert row.follow_error.median == pytest.approx(1.0 / (9.0 * slow / fast - 1.0), rel=0.02)
 
 
 def test_one_cold_hour_below_the_ratio_is_enough_for_a_warning(sure):

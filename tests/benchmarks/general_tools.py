@@ -24,13 +24,14 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 import emcee
 import lmfit
 import virtual
+from oracles.fractional import ln_fractional_modulus
 from oracles.optimum import Objective, most_probable
 
 from matdb.curve import posterior as sampling
-from matdb.curve.evidence import Evidence, gather
+from matdb.curve.evidence import Evidence
+from matdb.curve.gathering import gather
 from matdb.curve.parameters import REFERENCE_K, ln_time
 from matdb.curve.prior import prior_of
-from matdb.material.modulus import ln_fractional_modulus
 from matdb.material.record import Material
 
 PRIOR = prior_of(Material(name="virtual", family="unknown"))

@@ -16,8 +16,8 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 import virtual
 
 from matdb.bench.readings import ModulusPoint
-from matdb.curve.evidence import gather
 from matdb.curve.fit import fit_curve
+from matdb.curve.gathering import gather
 from matdb.material.record import Material
 
 

@@ -7,8 +7,8 @@ import pytest
 import virtual
 
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Resonance, RingDown
-from matdb.curve.evidence import gather
 from matdb.curve.fit import fit_curve, prior_curve
+from matdb.curve.gathering import gather
 from matdb.errors import FitError
 from matdb.form import Pad, Part
 from matdb.material.record import Material
@@ -26,9 +26,10 @@ def test_ring_down_is_predicted_by_the_characteristic_equation():
     curve = prior_curve(MATERIAL)
     readings = [RingDown(part="virtual", temperature_c=5.0, mass_kg=0.2, frequency_hz=140.0, log_decrement=0.9)]
     evidence = gather(readings, {"virtual": virtual.PART})
+    from oracles.fractional import ln_fractional_modulus
+
     stiff, loss, _, _ = evidence.predict(curve.parameters, np.zeros((len(curve.parameters), 1)))
     from matdb.curve.parameters import ln_time
-    from matdb.material.modulus import ln_fractional_modulus
 
     near = 0
     for k in range(0, len(curve.parameters), 7):

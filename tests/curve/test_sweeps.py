@@ -8,8 +8,8 @@ import virtual
 
 from matdb.bench.readings import ModulusPoint, RingDown
 from matdb.curve.averaging import average, split
-from matdb.curve.evidence import _MOST_ALONE, MOST_ROWS, gather
 from matdb.curve.fit import fit_curve
+from matdb.curve.gathering import _MOST_ALONE, MOST_ROWS, gather
 from matdb.material.record import Material
 
 MATERIAL = Material(name="virtual", family="unknown")

@@ -1,8 +1,9 @@
 """The modulus in real arithmetic against the complex form."""
 
 import numpy as np
+from oracles.fractional import ln_fractional_modulus
 
-from matdb.material.modulus import ln_fractional_modulus, ln_steady_modulus
+from matdb.material.modulus import ln_steady_modulus
 
 
 def test_steady_vibration_in_real_arithmetic_is_the_same_modulus():

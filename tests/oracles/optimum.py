@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.curve.evidence import GROUPS, Evidence, ln_tolerant
 from matdb.curve.parameters import COLUMNS, DIMENSION
-from matdb.curve.posterior import VARIANTS, Posterior, Variant, unpack
+from matdb.curve.posterior import NAMES, VARIANTS, Posterior, unpack
 from matdb.curve.prior import Prior, ln_fact_density
 from matdb.errors import InputError
 
@@ -220,16 +220,19 @@ class Objective:
     ----------
     prior, evidence, posterior
         As they went into and came out of the fit.
-    variant : Variant, optional
+    variant : tuple of law and skew, optional
         The model; the likeliest when None.
     """
 
-    def __init__(self, prior: Prior, evidence: Evidence, posterior: Posterior, variant: Variant | None = None) -> None:
+    def __init__(
+        self, prior: Prior, evidence: Evidence, posterior: Posterior, variant: tuple[int, bool] | None = None
+    ) -> None:
         self.prior, self.evidence = prior, evidence
-        self.variant = variant or max(VARIANTS, key=lambda v: posterior.weights.get(v.name, 0.0))
+        self.law, self.skewed = variant or VARIANTS[int(np.argmax([posterior.weights[name] for name in NAMES]))]
+        self.name = NAMES[VARIANTS.index((self.law, self.skewed))]
         self.contrasts = evidence.contrasts()
         self.dimension = DIMENSION + self.contrasts.shape[1]
-        mine = (posterior.draws[:, -1] == self.variant.law) & ((posterior.draws[:, 3] != 1.0) == self.variant.skewed)
+        mine = (posterior.draws[:, -1] == self.law) & ((posterior.draws[:, 3] != 1.0) == self.skewed)
         #: Particles of this model.
         self.particles = posterior.coordinates[mine, : self.dimension]
         noise, misfit = np.median(posterior.noise, axis=0), float(np.median(posterior.misfit))
@@ -244,7 +247,7 @@ class Objective:
 
     def parameters(self, u: Array) -> tuple[Array, Array]:
         """Parameter draws and ln offsets from coordinates, shapes (n, 12) and (n, specimens)."""
-        draws = self.prior.draws(u[:, :DIMENSION], self.variant.law, skewed=self.variant.skewed)
+        draws = self.prior.draws(u[:, :DIMENSION], self.law, skewed=self.skewed)
         # Behind the offsets come the coordinates of noise and misfit, which are held elsewhere.
         rest = np.zeros((len(u), len(GROUPS) + 1 + self.evidence.shared))
         return draws, unpack(self.prior, self.evidence, self.contrasts, np.hstack([u, rest]))[0]
@@ -275,7 +278,7 @@ class Objective:
 
 
 def most_probable(
-    prior: Prior, evidence: Evidence, posterior: Posterior, *, variant: Variant | None = None, starts: int = 96
+    prior: Prior, evidence: Evidence, posterior: Posterior, *, variant: tuple[int, bool] | None = None, starts: int = 96
 ) -> MostProbable:
     """The parameters at the maximum of the posterior, with standard errors from the curvature there.
 
@@ -283,7 +286,7 @@ def most_probable(
     ----------
     prior, evidence, posterior
         As they went into and came out of the fit.
-    variant : Variant, optional
+    variant : tuple of law and skew, optional
         The model; the likeliest when None.
     starts : int
         Points to start from, side by side: the posterior can have several peaks.
@@ -295,7 +298,7 @@ def most_probable(
     """
     objective = Objective(prior, evidence, posterior, variant)
     if not len(objective.particles):
-        raise InputError("variant", objective.variant.name, "one that the posterior holds draws of")
+        raise InputError("variant", objective.name, "one that the posterior holds draws of")
     ends, sums = _descended(objective.residuals, objective.starts(starts))
     # The lowest, and the next that differ, to the last digits; roughly found peaks may change places.
     order = np.argsort(sums, kind="stable")
@@ -308,11 +311,7 @@ def most_probable(
     errors = np.sqrt(np.einsum("ij,jk,ik->i", slope, best.covariance, slope))
     names = [name for name, there in zip(COLUMNS[:-1], used, strict=True) if there]
     return MostProbable(
-        objective.variant.name,
-        draw,
-        {name: float(e) for name, e in zip(names, errors, strict=True) if e > 0.0},
-        offsets,
-        best,
+        objective.name, draw, {name: float(e) for name, e in zip(names, errors, strict=True) if e > 0.0}, offsets, best
     )
 
 

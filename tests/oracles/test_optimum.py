@@ -5,7 +5,7 @@ import pytest
 import virtual
 from oracles.optimum import Objective, least_squares, most_probable
 
-from matdb.curve.evidence import gather
+from matdb.curve.gathering import gather
 from matdb.curve.parameters import COLUMNS
 from matdb.curve.posterior import VARIANTS, fit_posterior
 from matdb.curve.prior import prior_of

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from matdb.curve.fit import prior_curve
+from matdb.curve.posterior import prior_population
+from matdb.curve.prior import ln_modulus, prior_of
 from matdb.material.record import Material
 
 #: Family: storage modulus at -20 over 23 degC; loss factor at -20, 0 and 23 degC; where each comes from.
@@ -27,9 +29,9 @@ KNOWN = {
 
 def expected(family, share):
     """Interval of that share of the prior for each figure of ``KNOWN``."""
-    curve = prior_curve(Material(name="any", family=family))
-    at = np.array([-20.0, 0.0, 23.0])
-    ln_e = curve.ln_modulus(at, np.full(3, np.log(2.0 * np.pi * 30.0)), misfit=False)
+    prior = prior_of(Material(name="any", family=family))
+    draws = prior_population(prior, draws=4000, particles=10_000).draws
+    ln_e = ln_modulus(draws, np.array([-20.0, 0.0, 23.0]) + 273.15, np.full(3, 30.0))
     storage, loss = np.exp(ln_e).real, np.tan(ln_e.imag)
     found = np.column_stack([storage[:, 0] / storage[:, 2], loss])
     return np.quantile(found, [(1.0 - share) / 2.0, (1.0 + share) / 2.0], axis=0)

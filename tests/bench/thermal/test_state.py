@@ -8,7 +8,7 @@ import pytest
 import matdb
 from matdb.bench.thermal.body import Body, body_of
 from matdb.bench.thermal.soak import actual_temperatures, bench_state, check_soak, drift
-from matdb.curve.evidence import gather
+from matdb.curve.gathering import gather
 from matdb.form.measured import Measured
 
 PAD = matdb.Part(name="puck", material="amber", form=matdb.Pad(10, 8))
