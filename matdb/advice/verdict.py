@@ -60,7 +60,8 @@ def reason(found: Judgement, package: str = "", *, timed: bool = False) -> str:
     place = f"at {decides.temperature_c:.3g} degC" + (f" ({when})" if when else "")
     place += f" with {package}" if package else ""
     if decides.probability >= VERDICTS[0][0]:
-        what = f"{decides.name}: {_measured(found, decides)}" if decides.name in MOTIONS else decides.name
+        told = _measured(found, decides) if decides.name in MOTIONS else _pressed(found, decides)
+        what = f"{decides.name}: {told}" if told else decides.name
         return f"holds throughout, nearest to its limit in {what} {place}"
     unsure = ", as far as the label tells" if found.judge.curve.basis == FAMILY_PRIOR else ""
     if found.judge.curve.contradicted:
@@ -74,7 +75,7 @@ def _fails(found: Judgement, decides: Requirement) -> str:
     may, s = ("may ", "") if decides.probability >= 0.5 else ("", "s")
     low, high = judge.mounting.load_factors
     load = f"at load factor {judge.mounting.load_factor:g}"
-    times = f"{1.0 / max(1.0 + decides.margin, 0.01):.2g} times"
+    times = _times(decides)
     if decides.name in MOTIONS:
         side = f"{'may be too' if may else 'too'} {'stiff' if decides.stiff else 'soft'}"
         where = f" in {decides.name}" if found.all_directions else ""
@@ -90,15 +91,27 @@ def _fails(found: Judgement, decides: Requirement) -> str:
         ends = service_range(found.candidate.material)
         outside = max(-SERVICE_K * decides.margin, 0.0)
         return f"flown {outside:.3g} K outside the material's service range of {ends[0]:g} to {ends[1]:g} degC"
-    share = f"the {100 * judge.mounting.strain_most:g} % of its height that it bears"
-    pressed = f"to {times}" if decides.margin > -0.95 else "far past"
+    pressed = _pressed(found, decides)
     return {
         "travel": f"{may}bottom{s} out {load}: it needs {times} the travel that it has"
         if decides.margin > -0.95
         else f"{may}bottom{s} out {load}: it cannot carry that",
         "buckling": f"{may}buckle{s} {load}: so slender a leg leans over before it carries that",
-        "strain": f"{may or 'is '}{'be ' if may else ''}pressed {pressed} {share}",
+        "strain": f"{may or 'is '}{'be ' if may else ''}{pressed}",
     }[decides.name]
+
+
+def _times(decides: Requirement) -> str:
+    """What is there over what is allowed."""
+    return f"{1.0 / max(1.0 + decides.margin, 0.01):.2g} times"
+
+
+def _pressed(found: Judgement, decides: Requirement) -> str:
+    """How far strain goes of what is allowed; nothing of other requirements."""
+    if decides.name != "strain":
+        return ""
+    pressed = f"to {_times(decides)}" if decides.margin > -0.95 else "far past"
+    return f"pressed {pressed} the {100 * found.judge.mounting.strain_most:g} % of its height that it bears"
 
 
 def _measured(found: Judgement, decides: Requirement) -> str:
