@@ -28,8 +28,8 @@ _LOWEST_HZ, _HIGHEST_HZ, _STEPS_HZ = 1.0, 100.0, (1.0, 2.0, 3.0, 5.0)
 _SQUEEZE_SHARES: Final = np.arange(0.0, 0.31, 0.05)
 #: How readers are to look up between rows.
 RULE: Final = (
-    "between rows straight in temperature and in the logarithm of frequency; a squeeze multiplies storage and loss "
-    "stiffness by its factor, straight between squeezes"
+    "between rows straight in temperature and in the logarithm of frequency; another squeeze than the rows' own "
+    "squeeze_mm multiplies storage and loss stiffness by its factor over theirs, straight between squeezes"
 )
 
 #: What each row holds, in this order.

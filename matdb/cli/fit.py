@@ -119,6 +119,15 @@ def _section(records: Any, columns: Sequence[Column], *said: str) -> None:
             show(text)
 
 
+def _fits(row: Mapping[str, Any]) -> str:
+    """Whether a reading fits, where it does not quite."""
+    if row.get("fumbled"):
+        return "does not fit"
+    if row.get("or_else") is not None:
+        return "may not fit"
+    return "hardly agrees" if row.get("hardly_with") is not None else ""
+
+
 def _residual(found: Any) -> str:
     if not found:
         return "-"
@@ -137,7 +146,7 @@ _READING_COLUMNS: Final = (
     Column("at degC", lambda r: given_text(r.get("temperature_c")), right=True),
     Column("stiffness read / expected", lambda r: _residual(r.get("stiffness"))),
     Column("loss read / expected", lambda r: _residual(r.get("loss"))),
-    Column("", lambda r: "does not fit" if r.get("fumbled") else "" if r.get("or_else") is None else "may not fit"),
+    Column("", lambda r: _fits(r)),
 )
 _PARAMETER_COLUMNS: Final = (
     Column("parameter", lambda p: str(p["name"])),

@@ -98,8 +98,9 @@ _REPORT: Final = {
     **{f"{name}?": [_NAMED] for name in ("noise_factors", "offsets", "sessions")},
     "parameters": [_NAMED | {"unit": str, "spread_against_prior?": float, "from": str}],
     "readings": [
-        _of("number", "stiffness", "loss", "or_else", number=int, kind=str, subject=str, temperature_c=float,
-            stiffness=_RESIDUAL, loss=_RESIDUAL, fumbled=bool, or_else=int | str | None)
+        _of("number", "stiffness", "loss", "or_else", "hardly_with", number=int, kind=str, subject=str,
+            temperature_c=float, stiffness=_RESIDUAL, loss=_RESIDUAL, fumbled=bool, or_else=int | str | None,
+            hardly_with=int | None)
     ],
     "misfit?": Band,
     "geometry_sd?": float,

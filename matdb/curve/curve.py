@@ -328,7 +328,8 @@ class Curve:
         odd = sum(bool(row.get("fumbled")) for row in rows)
         either = sum(isinstance(row.get("or_else"), int) for row in rows)
         which = f"what does not fit ({odd} of {len(rows)} readings)" if odd else f"which of {either} readings is wrong"
-        amiss = f"; check first {which}" if odd or either else ""
+        hardly = any(row.get("hardly_with") is not None for row in rows)
+        amiss = f"; check first {which}" if odd or either else "; two readings hardly agree" if hardly else ""
         return f"measured at {self.measured_span}{on}{guessed}{amiss}{old}"
 
     @property

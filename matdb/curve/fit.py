@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 #: it and any other share: measured, so that fewer than one right reading in 200 is named.
 FUMBLED: Final = 0.55
 _ALONE: Final = 0.95
+#: From this probability on it is told that two hardly agree: their answer's band holds both explanations.
+_HARDLY: Final = 0.3
 _NAMED_FACTOR: Final = 1.3
 #: A loss that no other reading within some kelvin speaks for may as well be the model's misfit: another factor.
 _FUMBLED_LOSS: Final = 0.5
@@ -190,7 +192,7 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
     odds = {name: fumbled_probability(values, evidence.fumbled_share) for name, values in z.items()}
     # The stiffness of a free vibration goes with the square of its frequency.
     away["stiffness"] = away["stiffness"] * np.where(evidence.free, 2.0, 1.0)
-    fumbled, rivals, glassy = _misfits(evidence, away, odds)
+    fumbled, rivals, glassy, hardly = _misfits(evidence, away, odds)
     entries: dict[int, dict[str, Any]] = {}
     for k, indices in enumerate(evidence.rows_of):
         parts = {
@@ -203,6 +205,7 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
             if not np.isnan(values[0, k])
         }
         rival = evidence.rows_of[rivals[k]][0] if k in rivals else None
+        against = evidence.rows_of[hardly[k]][0] if k in hardly else None
         for index in indices:
             reading = readings[index]
             entries[index] = {
@@ -213,14 +216,16 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
                 **parts,
                 "fumbled": bool(fumbled[k]),
                 "or_else": "the curve nears glass" if glassy[k] else rival,
+                "hardly_with": against,
             }
     return [entries[index] for index in sorted(entries)]
 
 
 def _misfits(
     evidence: Evidence, away: Mapping[str, Array], odds: Mapping[str, Array]
-) -> tuple[NDArray[np.bool_], dict[int, int], NDArray[np.bool_]]:
-    """Rows that are fumbled, pairs of which one is (both ways), and rows that are or that near the glass transition.
+) -> tuple[NDArray[np.bool_], dict[int, int], NDArray[np.bool_], dict[int, int]]:
+    """Rows that are fumbled, pairs of which one is (both ways), rows that are or that near the glass transition, and
+    pairs that hardly agree.
 
     ``away`` and ``odds``: ln of measured over predicted and the probability that it is fumbled, (draws, rows).
     """
@@ -249,7 +254,14 @@ def _misfits(
     coldest = (evidence.temperature_k == evidence.temperature_k.min()) & (close.sum(axis=1) < 2) & (len(single) > 1)
     stiff_or_lossy = (np.median(factor, axis=0) > _GLASS_FACTOR) | (lossier > _GLASS_LN_LOSS)
     glassy = coldest & ((fumbled & (stiffer > 0.0) & stiff_or_lossy) | (lossy & ~fumbled & (lossier > 0.0)))
-    return (fumbled | lossy) & ~glassy, rivals, glassy
+    fumbled = (fumbled | lossy) & ~glassy
+    named = fumbled | glassy
+    hardly = {
+        k: j
+        for k, j in enumerate(rival.tolist())
+        if most[k] > _HARDLY and j != k and not (named[[k, j]].any() or k in rivals or j in rivals)
+    }
+    return fumbled, rivals, glassy, hardly
 
 
 def _parameters(posterior: Posterior, before: Posterior | None) -> list[dict[str, Any]]:
@@ -335,4 +347,11 @@ def _misfit_warnings(rows: Sequence[Mapping[str, Any]], numbers: Sequence[int] |
                 f"{name(row)} or {name(rows[other])} does not fit the others, which cannot tell which of the two: look "
                 "at mass, count and unit of both, or read one of them again"
             )
+        elif row["hardly_with"] is not None:
+            against = rows[row["hardly_with"]]
+            if row["index"] < against["index"] or against["hardly_with"] != row["index"]:
+                found.append(
+                    f"{name(row)} and {name(against)} hardly agree: one was misread, or the part is built otherwise "
+                    "than drawn; bands hold both, read one of them again"
+                )
     return found

@@ -202,6 +202,17 @@ def test_two_that_a_third_contradicts_are_both_told():
     assert "check first which of" in curve.rests_on("g", -5.0, 20.0)
 
 
+def test_two_that_hardly_agree_are_told_before_one_is_called_wrong():
+    """Along, half of what the drawing makes of the reading across: by 9,600 particles each is wrong in one of five."""
+    grommet, along, across = grommet_readings(41.0)
+    curve = fit_curve(Material(name="virtual", family="silicone", hardness="30 A"), grommet, [*along, across])
+    rows = curve.report["readings"]
+    assert not any(row["fumbled"] or row["or_else"] is not None for row in rows)
+    assert [row["hardly_with"] for row in rows] == [2, 2, 0]
+    assert sum("hardly agree" in line for line in curve.report["warnings"]) == 2
+    assert curve.rests_on("g", -5.0, 20.0).endswith("two readings hardly agree")
+
+
 def test_a_coldest_reading_that_is_too_stiff_may_as_well_near_glass():
     rows, warnings = said("flat plateau", 1, 3, 0, 2.5)
     assert rows[0] == (False, "the curve nears glass")
