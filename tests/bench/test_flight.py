@@ -123,6 +123,18 @@ def test_a_folded_rotor_line_is_no_manoeuvre():
     assert 0.25 * roll[(f > 14.0) & (f < 18.0)].sum() < 0.02 * np.radians(4) ** 2
 
 
+def test_a_folded_line_that_wanders_is_no_manoeuvre():
+    """213 turns a second, 1 % up and down, show from 11 to 15 Hz at 200 readings a second; it swings to 1.9 Hz."""
+    rng, t = np.random.default_rng(3), np.arange(6000) / 200.0
+    turn = 2 * np.pi * np.cumsum(213.0 * (1.0 + 0.01 * np.sin(2 * np.pi * 0.11 * t))) / 200.0
+    swing = [12 * np.sin(2 * np.pi * 0.7 * t), 8 * np.sin(2 * np.pi * 1.9 * t + 1), 5 * np.sin(2 * np.pi * 0.3 * t)]
+    lines = sum(a * np.sin(order * turn) for order, a in ((1, 1.0), (2, 0.7), (4, 0.2)))
+    rate = np.stack(swing, axis=1) + np.outer(lines, (9.0, 6.0, 3.0)) + 0.8 * rng.standard_normal((6000, 3))
+    log = evened("craft", t, {"rate": np.radians(rate)})
+    track = follow_rotors(log, 2, (202.0, 225.0))
+    assert 1.7 < motion(log, track.flew_s, track).manoeuvre_hz < 2.5
+
+
 def test_a_craft_on_the_ground_did_not_fly():
     still = fly(np.random.default_rng(1), seconds=40, rate_hz=400.0, camera_rate_hz=200.0, mount=MOUNT, flies=False)
     with pytest.raises(Refused, match="did not fly"):

@@ -26,6 +26,8 @@ _COMMANDED, _COMMANDED_HZ = 0.95, 20.0
 _FOLDED_HZ: Final = 1.0
 #: Bins of a spectrum whose median is the floor, and how far over it a line stands.
 _FLOOR_BINS, _LINE = 17, 8.0
+#: Above this frequency, Hz, a folded line is taken out however wide; below it the craft manoeuvres itself.
+_WANDERS_HZ: Final = 8.0
 #: Distance of the bins of a spectrum, Hz.
 _BIN_HZ: Final = 0.25
 #: Where a soft mount's resonance is looked for, Hz; the highest of them below the rotors' lowest speed.
@@ -65,23 +67,31 @@ def motion(log: FlightLog, flew_s: tuple[float, float], track: RotorTrack) -> Mo
     f, found, _ = spectra(channels[flying], log.hz, round(log.hz / _BIN_HZ))
     power = np.einsum("fii->fi", found).real[1:]
     f = f[1:]
-    floor = ndimage.median_filter(power, (_FLOOR_BINS, 1), mode="nearest")
-    power = np.where(_folded(f, log.hz, track)[:, None] & (power > _LINE * floor), floor, power)
+    floor, folded = ndimage.median_filter(power, (_FLOOR_BINS, 1), mode="nearest"), _folded(f, log.hz, track)
+    power = np.where(folded[:, None] & (power > _LINE * floor), floor, power)
     density = np.zeros((f.size, 6))
     density[:, 3:] = power[:, :3] * (2.0 * math.pi * f[:, None]) ** 2
     density[:, : channels.shape[1] - 3] = power[:, 3:]
-    slow = np.cumsum(power[f <= _COMMANDED_HZ, :3].sum(axis=1))
+    # A line that wanders is as wide as the floor is looked for: beside all of it lies what the craft was told to do.
+    told, fast = power[:, :3], f > _WANDERS_HZ
+    for unsure_hz in (2.0 * track.sd_hz, track.sd_hz, 0.0):
+        wide = _folded(f, log.hz, track, unsure_hz) & fast
+        if wide.any() and np.count_nonzero(~wide & fast) >= _FLOOR_BINS:
+            beside = [np.exp(np.interp(f, f[~wide], np.log(each[~wide]))) for each in floor[:, :3].T]
+            told = np.where(wide[:, None], np.minimum(told, np.stack(beside, axis=1)), told)
+            break
+    slow = np.cumsum(told[f <= _COMMANDED_HZ].sum(axis=1))
     return Motion(f, density, float(np.interp(_COMMANDED * slow[-1], slow, f[: slow.size])))
 
 
-def _folded(frequency_hz: Array, rate_hz: float, track: RotorTrack) -> Flags:
-    """Where rotor lines above half the sampling rate show, which nothing moved at."""
+def _folded(frequency_hz: Array, rate_hz: float, track: RotorTrack, unsure_hz: float = 0.0) -> Flags:
+    """Where rotor lines above half the sampling rate show, which nothing moved at, and how unsure their speed is."""
     shown = np.zeros(frequency_hz.size, dtype=np.bool_)
     for line in track.lines:
         at = line.order * track.hz
         at = at[at > 0.5 * rate_hz]
         places = np.unique(np.round(np.abs(at - rate_hz * np.round(at / rate_hz)) / _BIN_HZ)) * _BIN_HZ
-        wide = _FOLDED_HZ + line.order * track.spread_hz
+        wide = _FOLDED_HZ + line.order * max(track.spread_hz, unsure_hz)
         shown[np.flatnonzero((np.abs(frequency_hz[:, None] - places) < wide).any(axis=1))] = True
     return shown
 
