@@ -38,6 +38,8 @@ _HEAD, _BLOCK = 1 << 16, 1 << 22
 _COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
 NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _SEPARATORS = (";", "\t", ",", " ")
+#: Beyond it a cell holds no reading but an overflow, as infinity does.
+_MOST_READ = 1e50
 #: What loggers write where they have no value.
 BLANKS = frozenset({"", "-", "--", "---", "na", "n/a", "nan", "null", "none", "m", "missing", "?", "#n/a"})
 
@@ -297,7 +299,7 @@ def read_numbers(what: str, name: str, content: bytes) -> NumberTable:
         read.extend(value for value in row if value is not None)
         read.extend([math.nan] * (width - len(row)))
     values = np.array(read).reshape(-1, width)
-    values[~np.isfinite(values)] = np.nan
+    values[~(np.abs(values) < _MOST_READ)] = np.nan
     return NumberTable(header, values, tuple(filled[first:]))
 
 

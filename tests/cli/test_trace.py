@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 import matdb
@@ -186,6 +186,7 @@ BYTES = st.one_of(
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(content=BYTES)
+@example(content=b"t;;\x01\n0;1e308;0\n1;1e308;0")
 def test_any_bytes_end_in_one_line(matdb_says, tmp_path, content):
     file = tmp_path / "fuzz.csv"
     file.write_bytes(content)
