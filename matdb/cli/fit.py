@@ -146,7 +146,7 @@ _READING_COLUMNS: Final = (
     Column("at degC", lambda r: given_text(r.get("temperature_c")), right=True),
     Column("stiffness read / expected", lambda r: _residual(r.get("stiffness"))),
     Column("loss read / expected", lambda r: _residual(r.get("loss"))),
-    Column("", lambda r: _fits(r)),
+    Column("", _fits),
 )
 _PARAMETER_COLUMNS: Final = (
     Column("parameter", lambda p: str(p["name"])),

@@ -77,7 +77,8 @@ def motion(log: FlightLog, flew_s: tuple[float, float], track: RotorTrack) -> Mo
     for unsure_hz in (2.0 * track.sd_hz, track.sd_hz, 0.0):
         wide = _folded(f, log.hz, track, unsure_hz) & fast
         if wide.any() and np.count_nonzero(~wide & fast) >= _FLOOR_BINS:
-            beside = [np.exp(np.interp(f, f[~wide], np.log(each[~wide]))) for each in floor[:, :3].T]
+            ln_floor = np.log(np.maximum(floor[:, :3], 1e-300))  # an axis may stand still
+            beside = [np.exp(np.interp(f, f[~wide], each[~wide])) for each in ln_floor.T]
             told = np.where(wide[:, None], np.minimum(told, np.stack(beside, axis=1)), told)
             break
     slow = np.cumsum(told[f <= _COMMANDED_HZ].sum(axis=1))
