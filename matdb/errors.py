@@ -93,8 +93,8 @@ class InputError(MatdbError, ValueError):
 
     def __init__(self, field: str, value: object, allowed: str, cure: str = "", *, says: str = "") -> None:
         self.field, self.value, self.allowed, self.cure = field, value, allowed, cure
-        given = "nothing" if value is None else _shown(value)
-        line = f"{field}: {says}" if says else f"{field}: {given} is not allowed; it must be {allowed}"
+        given = "missing" if value is None else f"{_shown(value)} is not allowed"
+        line = f"{field}: {says or f'{given}; it must be {allowed}'}"
         super().__init__(f"{line}; {cure}" if cure else line)
 
 

@@ -27,8 +27,8 @@ _LONGEST = 60
 # from left to right.
 _TABLE = """
 temperature | degC | a temperature in C, F or K | -18C
-    C c °C ℃ degC degc Celsius celsius = 1
-    F f °F ℉ degF degf Fahrenheit fahrenheit = 5 / 9 + -17.77777777777778
+    C c °C ℃ degC degc degreesC Celsius celsius = 1
+    F f °F ℉ degF degf degreesF Fahrenheit fahrenheit = 5 / 9 + -17.77777777777778
     K k kelvin = 1 / 1 + -273.15
 temperature_difference | K | a temperature difference in K, C or F | 0.5K
     K k kelvin C c °C ℃ degC degc Celsius celsius = 1; F f °F ℉ degF degf Fahrenheit fahrenheit = 5 / 9
@@ -220,6 +220,11 @@ def is_range(text: str) -> bool:
     return bool(_BETWEEN.search(text))
 
 
+def listed(*texts: str) -> list[str]:
+    """Quantities parted by commas, each with its unit: a comma behind a digit parts nothing."""
+    return [each.strip() for text in texts for each in re.split(r"(?<=[^\d\s,.])\s*[,;]", text)]
+
+
 def range_ends(text: str) -> list[str]:
     """The texts of both ends of a range; the whole text where it is none."""
     return [end.strip() for end in _BETWEEN.split(text, maxsplit=1)]
@@ -289,6 +294,8 @@ def _comma_cure(plain: str) -> str:
 
 def _unit_cure(unit: str, dimension: str, table: _Units) -> str:
     """Name what the unit is, or which spelling was meant."""
+    if "," in unit:
+        return "give one alone"
     near = sorted(name for name in table if name.casefold() == unit.casefold())
     if near:
         return "write " + " or ".join(near)

@@ -27,6 +27,7 @@ from matdb.units import STANDARD_GRAVITY_M_S2, UNITS, allowed_units, parse, pars
         ("0F", "temperature", -17.7777777778),
         ("-40 F", "temperature", -40.0),
         ("255 K", "temperature", -18.15),
+        ("5 degrees C", "temperature", 5.0),
         ("0.5K", "temperature_difference", 0.5),
         ("1.8 F", "temperature_difference", 1.0),
         ("250 g", "mass", 0.25),

@@ -126,8 +126,8 @@ class Cover(PlainRecord):
         "hours" or "temperatures": what ``hours`` and the shares count.
     fails_c : tuple of (float, float)
         From where to where the one to fly then rather fails than holds, degrees Celsius.
-    fails_in : tuple of str
-        The months of it, of a table of months.
+    fails_in, may_fail_in : tuple of str
+        The months of it, of a table of months, and those in which it is open.
     options : int
         Parts times squeezes that were judged.
     sentence : str
@@ -152,6 +152,7 @@ class Cover(PlainRecord):
     counted: str = "hours"
     fails_c: tuple[tuple[float, float], ...] = ()
     fails_in: tuple[str, ...] = ()
+    may_fail_in: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         return self.sentence
@@ -198,7 +199,7 @@ def cover(
     """
     wanted = checked_number("share", share, 0.0, 1.0, open_low=True)
     if not candidates:
-        raise InputError("parts", "none", "at least one part", "add parts with 'matdb part add'")
+        raise InputError("parts", None, "at least one part", "add parts with 'matdb part add'")
     most = checked_whole("most", most, 1, 8)
     exposed = exposure([(each.part, each.material) for each in candidates], temperature_c)
     if len(exposed.weight) > 1:
@@ -337,14 +338,12 @@ class _Plan:
 
     def failing(self) -> dict[str, Any]:
         """Where who serves rather fails than holds: stretches of temperature, and their months where known."""
-        steps, forecast = self.exposed.steps, self.exposed.forecasts[0]
-        fails = (self.p[self.serves, np.arange(steps.size)] < 0.5) & (self.weight > 0.0)
+        steps = self.exposed.steps
+        served = self.p[self.serves, np.arange(steps.size)]
+        fails = (served < 0.5) & (self.weight > 0.0)
         runs = np.split(steps[fails], np.flatnonzero(np.diff(np.flatnonzero(fails)) > 1) + 1)
         spans = tuple((float(run[0]), float(run[-1])) for run in runs if run.size)
-        if forecast is None or not forecast.monthly:
-            return {"fails_c": spans}
-        when = dict.fromkeys(forecast.label(k) for k in np.flatnonzero(fails[self.exposed.sequence[0]]).tolist())
-        return {"fails_c": spans, "fails_in": tuple(when)}
+        return {"fails_c": spans, **self.exposed.failing(0, served)}
 
     def _swap(self, run: int) -> Swap:
         steps, start = self.exposed.steps, self.starts[run]

@@ -8,7 +8,8 @@ the upper half, the lower one carries it alone, squeezed by the whole weight: th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any, Final, TypeGuard, TypeVar, cast
@@ -296,8 +297,14 @@ def effective(
         frequency_hz=labelled(f, temperature_c, frequency_hz),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=(*warnings, *said),
+        warnings=(*warnings, *(said if amplitude_mm is None else _without_amplitude(said))),
     )
+
+
+def _without_amplitude(said: Sequence[str]) -> Iterator[str]:
+    """What a fit says of its readings but for their amplitude: told once, by what was assumed instead."""
+    cut = (re.sub(r" at which amplitude \(.*?\)(?: nor)?", "", text) for text in said)
+    return (text for text in cut if "not told was read" not in text)
 
 
 Answer = TypeVar("Answer")

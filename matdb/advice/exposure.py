@@ -11,6 +11,7 @@ from typing import Any, Final, TypedDict, Unpack
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matdb.advice.requirement import VERDICTS
 from matdb.arrays import Array, Whole
 from matdb.bench.thermal.body import Body, body_of, thermal_of
 from matdb.checks import checked_number, checked_state
@@ -180,7 +181,7 @@ def flight(
     named = {name: source for name, source in sources.items() if source[0] is not None}
     if len(named) != 1:
         allowed = "told by one source: a range, an hourly or monthly table, a METAR or a TAF"
-        raise InputError("temperatures", " and ".join(named) or "nothing", allowed)
+        raise InputError("temperatures", " and ".join(named) or None, allowed)
     ((value, read),) = named.values()
     forecast = read(value)
     if (forecast_altitude_m is None) != (site_altitude_m is None):
@@ -212,7 +213,7 @@ def temperature_steps(temperature_c: ArrayLike, hours: ArrayLike | None = None) 
     """
     t = np.atleast_1d(checked_state(temperature_c, 1.0)[0]).reshape(-1)
     if not t.size:
-        raise InputError("temperature_c", "nothing", "at least one temperature")
+        raise InputError("temperature_c", None, "at least one temperature")
     weight = np.ones(t.size) if hours is None else np.asarray(hours, dtype=float).reshape(-1)
     steps, place = np.unique(t, return_inverse=True)
     if steps.size > _MOST_TEMPERATURES:
@@ -292,6 +293,24 @@ class Exposure:
         if forecast is None or forecast.times is None:
             return ""
         return forecast.label(int(np.argmax(self.sequence[row] == step)))
+
+    def failing(self, candidate: int, probability: Array) -> dict[str, Any]:
+        """The months of a table of months in which a candidate rather fails than holds at times, or is open there.
+
+        Parameters
+        ----------
+        candidate : int
+            Its place among those given.
+        probability : ndarray, shape (steps,)
+            That it holds at each temperature.
+        """
+        row, least = int(self.row[candidate]), dict[str, float]()
+        forecast = self.forecasts[row]
+        if forecast is not None and forecast.monthly:
+            for k, p in enumerate(probability[self.sequence[row]].tolist()):
+                least[forecast.label(k)] = min(p, least.get(forecast.label(k), 1.0))
+        limits = {"fails_in": (0.0, 0.5), "may_fail_in": (0.5, VERDICTS[1][0])}
+        return {name: tuple(m for m, p in least.items() if low <= p < high) for name, (low, high) in limits.items()}
 
 
 def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures) -> Exposure:

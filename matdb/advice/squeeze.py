@@ -202,7 +202,7 @@ def squeeze(
     form, asked = halves_of(part, squeeze_mm, turns)
     t = np.unique(checked_state(temperature_c, 1.0)[0])
     if not t.size:
-        raise InputError("temperature_c", "none", "at least one temperature")
+        raise InputError("temperature_c", None, "at least one temperature")
     exposed = exposure([(part, candidate.material)], t)
     given = [each for each in (asked, form.fixed_squeeze_mm) if each is not None]
     tried = {*replace(form, spacer_mm=None).squeezes_to_try("axial"), *given}

@@ -78,6 +78,8 @@ class Suitability(PlainRecord):
         At both ends, and where the probability is least.
     worst_when : str
         The first time of the worst temperature; empty when times are not known.
+    fails_in, may_fail_in : tuple of str
+        Of a table of months those in which it rather fails than holds at times, and those in which that is open.
     squeeze_mm : float
         The static squeeze judged: the one asked for, or the best of those tried.
     isolation_margin, follow_margin : float
@@ -158,6 +160,8 @@ class Suitability(PlainRecord):
     warnings: tuple[str, ...] = ()
     extrapolated: bool = False
     rests_on: str = ""
+    fails_in: tuple[str, ...] = ()
+    may_fail_in: tuple[str, ...] = ()
 
     @property
     def open_to_readings(self) -> bool:
@@ -372,6 +376,7 @@ class _View:
             warnings=self._warnings(found, states, travel, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),
             rests_on=self.curve.rests_on(part.name, states["cold"].temperature_c, states["warm"].temperature_c),
+            **self.exposed.failing(found.index, found.by_step),
         )
         alike = round(worst.transmissibility.median, 9), round(worst.natural_frequency_hz.median, 9)
         return (*found.key, *alike, *cost.key), row, found.candidate

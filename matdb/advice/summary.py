@@ -19,8 +19,10 @@ from matdb.form.thread import turns_text
 from matdb.mounting.directions import MOTIONS
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.mounting.suspended import MANOEUVRE_HZ
+from matdb.weather.forecast import months_text
 
 if TYPE_CHECKING:
+    from matdb.advice.cover import Cover
     from matdb.advice.suit import Suitability
     from matdb.mounting.record import Mounting
 
@@ -139,7 +141,8 @@ def short(
         # As many clauses of the first as there is room for, but no subject alone.
         ends = [match.start() for match in re.finditer(r"[:;,] | \(", unsaid[0])]
         heads = [unsaid[0][:end] for end in reversed(ends) if unsaid[0].count(" ", 0, end) > _SUBJECT]
-        heads = [f"{head}; --why tells more." for head in (*heads, "Beware: there is something to know first")]
+        heads = [f"{head}; --why tells more." for head in heads] or unsaid[:1]
+        # The shortest may take the line that the answer's own sentences may take.
         found.append(next((head for head in heads if _height(head) <= room), heads[-1]))
     return tuple(found)
 
@@ -152,6 +155,14 @@ def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) 
     if spacer_mm is not None:
         return f"{squeezed if turns is None else turns_text(turns)}, spacer {spacer_mm:.4g} mm"
     return squeezed if turns is None else f"{squeezed}, {turns_text(turns)}"
+
+
+def when_it_fails(found: Suitability | Cover, at: str = "") -> str:
+    """When it fails, in words: "it rather fails in July at 30 degC and may fail in June"; empty where it does not."""
+    fails = f" in {months_text(found.fails_in)}" if found.fails_in else ""
+    may = f"may fail in {months_text(found.may_fail_in)}" if found.may_fail_in else ""
+    told = " and ".join(filter(None, (f"rather fails{fails}{at}" if fails or at else "", may)))
+    return told and f"it {told}"
 
 
 def assumed(mounting: Mounting) -> tuple[str, ...]:
@@ -204,9 +215,10 @@ def summary(
     lowest = mounting.rpm_idle / max(1.0 + best.isolation_margin, 1e-3)
     taken = assumed(mounting)
     still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"
+    fails = when_it_fails(best)
     told = [
         _first(best),
-        f"For {f'{instead}, ' if instead else ''}{span}; {best.rests_on}.",
+        f"For {f'{instead}, ' if instead else ''}{span}{f'; {fails}' if fails else ''}; {best.rests_on}.",
         f"Decides: {best.reason}.",
         "" if best.all_directions else up_and_down(mounting, best.part),
         # Of how the speeds were estimated, what was taken for the lowest decides.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
-from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down
+from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down, when_it_fails
 from matdb.advice.verdict import percent
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.mounting import MountingOptions
@@ -88,10 +88,9 @@ def cover_lines(found: Cover) -> list[str]:
         for swap in found.swaps
     ]
     alone = [f"Alone the best would hold {found.held(best[0].share)}."] if n > 1 else []
-    at = " and ".join(f"at {_span(*ends)} degC" for ends in found.fails_c)
-    months = f" ({', '.join(found.fails_in)})" if found.fails_in else ""
-    fails = [f"It rather fails {at}{months}."] if at else []
-    return [f"{first}.", *fails, *swaps, *alone]
+    at = " and ".join(f"{_span(*ends)} degC" for ends in found.fails_c)
+    fails = when_it_fails(found, f" at {at}" if at else "")
+    return [f"{first}.", *([f"{fails[0].upper()}{fails[1:]}."] if fails else []), *swaps, *alone]
 
 
 def show_cover(found: Cover) -> None:

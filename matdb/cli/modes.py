@@ -19,15 +19,17 @@ def modes(
     part: Annotated[str, arg("PART", "The part's name.")],
     temp: str = option("TEMPERATURE", "A temperature such as -5C.", NEEDED),
     squeeze: str | None = option("LENGTH", "Static squeeze of each piece; the one that suits best without it."),
+    turns: float | None = option("NUMBER", "The same in turns of the screw past first touch, such as 3."),
     package: str = option("NAME", "The camera package.", "main"),
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio.
 
-    For instance: matdb modes cam bobbin --temp -4C.
+    For instance: matdb modes cam bobbin --temp -4C; or as it is screwed: matdb modes cam bobbin --temp -4C --turns 3.
     """
     with call.existing() as store:
         temperature_c = parse(temp, "temperature", "--temp")
-        asked = None if squeeze is None else store.part(part).squeeze_at(*squeeze_said(squeeze))[0]
+        said = squeeze_said(squeeze, turns)
+        asked = None if said == (None, None) else store.part(part).squeeze_at(*said)[0]
         # What is judged is what turns the camera, by the one judge; a mode by itself holds or fails nothing.
         (row,) = store.suit(mounting, [temperature_c], parts=[part], squeeze_mm=asked, package=package)
         found = store.modes(mounting, part, temperature_c, squeeze_mm=row.squeeze_mm, package=package)

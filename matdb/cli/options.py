@@ -32,7 +32,7 @@ from matdb.form.thread import turns_text
 from matdb.material.record import Material, as_sold
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
-from matdb.units import counted, is_range, parse, parse_range
+from matdb.units import counted, is_range, listed, parse, parse_range
 
 if TYPE_CHECKING:
     import matdb.advice.exposure
@@ -61,7 +61,9 @@ _SEVERAL: Final = "May be given several times."
 MaterialArgument = Annotated[str, arg("MATERIAL", "The material's name.")]
 TempsOption = Annotated[
     list[str],
-    opt("--temp", "TEMPERATURE", "A temperature such as -5C or 23F, or a range such as -20C..50C. " + _SEVERAL),
+    opt(
+        "--temp", "TEMPERATURE", "A temperature such as -5C, 23F or -5C,21C, or a range such as -20C..50C. " + _SEVERAL
+    ),
 ]
 StepOption = Annotated[str, opt("--step", "KELVIN", "Step within a range of temperatures, such as 5K.")]
 FrequenciesOption = Annotated[
@@ -526,6 +528,8 @@ def quantity(text: str | None, dimension: str, option: str) -> float | None:
 
 def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
     """Both ends of a range, or a single quantity twice. Raises UnitError, InputError."""
+    if listed(text)[1:]:
+        raise InputError(option, text, "one, or both ends of a range with two dots between them")
     return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2
 
 
@@ -533,7 +537,7 @@ def at_hand(texts: str | None) -> dict[str, Any]:
     """Temperatures parted by commas as ``temperatures_c``, degrees Celsius; empty for None. Raises InputError."""
     if texts is None:
         return {}
-    return {"temperatures_c": tuple(parse(text.strip(), "temperature", "--temps") for text in texts.split(","))}
+    return {"temperatures_c": tuple(parse(text, "temperature", "--temps") for text in listed(texts))}
 
 
 def temperatures(texts: Sequence[str], step: str = "5K") -> Array:
@@ -548,7 +552,7 @@ def temperatures(texts: Sequence[str], step: str = "5K") -> Array:
     if not step_k > 0.0:
         raise InputError("--step", step, "above 0 K")
     found: list[float] = []
-    for text in texts:
+    for text in listed(*texts):
         low, high = ends(text, "temperature", "--temp")
         steps = math.ceil((high - low) / step_k - 1e-9)
         few_states(steps)
@@ -567,7 +571,7 @@ def frequencies(texts: Sequence[str]) -> Array:
         A text is neither, or a frequency is not above 0.
     """
     found: list[float] = []
-    for text in texts:
+    for text in listed(*texts):
         low, high = ends(text, "frequency", "--frequency")
         if not low > 0.0:
             raise InputError("--frequency", text if is_range(text) else f"{low:g} Hz", "above 0 Hz")

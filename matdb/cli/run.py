@@ -95,6 +95,10 @@ def _unforeseen(error: Exception, words: Sequence[str]) -> int:
         says, cure = str(format_message()).rstrip("."), f"see '{path} --help'"
         told = getattr(error, "option_name", None), *getattr(getattr(error, "param", None), "opts", ())
         option, quoted = next(filter(None, told), "command"), re.search("'(.+?)'", says)
+        known = getattr(getattr(getattr(error, "ctx", None), "command", None), "params", ())
+        bare = [(each.name or "").upper() for each in known if each.param_type_name == "argument"]
+        if says.startswith("No such option") and option[2:].upper() in bare:
+            says, cure = f"No such option: {option}", f"write {path} {' '.join(bare)}; {cure}"
         value = next((after for word, after in pairwise(words) if word == option), None)
         value = quoted.group(1) if quoted and option == "command" else value
         usage = InputError(option, value, "as its help says", cure, says=says)

@@ -195,16 +195,18 @@ def _pieces(on: Mounting) -> str:
     return f"{on.count} pieces{spread}"
 
 
-def _first(best: Proposal, deck_mm: float | None) -> str:
-    """Verdict and what to make."""
+def _first(best: Proposal, deck_mm: float | None, kept: str | None) -> str:
+    """Verdict and what to make; and where it hardly suits, that it was stored all the same."""
     what = f"{'take' if best.listed else best.form.made} {_pieces(best.mounting)}, {in_words(best)}"
+    stored = f"; stored all the same as part {kept}" if kept else ""
     if deck_mm is not None and (best.cost.deck_mm or 0.0) > deck_mm + 1e-6:
-        return f"Nothing suits within {deck_mm:g} mm: the best above, {what}, holds with {percent(best.probability)}."
+        above = f"the best above, {what}, holds with {percent(best.probability)}{stored}"
+        return f"Nothing suits within {deck_mm:g} mm: {above}."
     if best.verdict in FIT:
         sure = "sure" if best.all_directions else "sure up and down"
         return f"{best.verdict.capitalize()}, {percent(best.probability)} {sure}: {what}."
     word = {"open": "Open", "probably not": "Probably nothing suits"}.get(best.verdict, "Nothing suits")
-    return f"{word}: the best, {what}, holds with {percent(best.probability)}."
+    return f"{word}: the best, {what}, holds with {percent(best.probability)}{stored}."
 
 
 def _to_read_first(store: Store, best: Proposal) -> str:
@@ -227,10 +229,10 @@ def _told(found: Sequence[Proposal], first: str, kept: str | None, deck_mm: floa
     exact = f"Decides: {best.reason}.", _off(best)
     contradicts = f"{best.contradiction[:1].upper()}{best.contradiction[1:]}." if best.contradiction else ""
     return [
-        _first(best, deck_mm),
+        (first_line := _first(best, deck_mm, kept)),
         contradicts,
         f"For {span}; {best.rests_on}; {best.cost}.",
-        f"Stored as part {kept}." if kept else "",
+        f"Stored as part {kept}." if kept and "stored" not in first_line else "",
         # How exactly to make it, once it is worth making.
         *(reversed(exact) if best.verdict in FIT else exact),
         first,

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 
 from matdb.advice.cover import Member
 from matdb.advice.suit import State, Suitability
-from matdb.advice.summary import how_to_fit, summary
+from matdb.advice.summary import how_to_fit, summary, when_it_fails
 from matdb.arrays import Array
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedOfParts, before_flight
 from matdb.cli.mounting import MountingOptions
@@ -138,7 +138,15 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
         show()
         verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
         show(verdict, indent=f"{row.rank}. ")
-        for text in (how, str(row.cost), row.rests_on, f"holds {share}", _six_axes(row), shake_left(row)):
+        for text in (
+            how,
+            str(row.cost),
+            row.rests_on,
+            f"holds {share}",
+            when_it_fails(row),
+            _six_axes(row),
+            shake_left(row),
+        ):
             if text:
                 show(text, indent="   ")
         pixels = any(need.pixels is not None for need in row.requirements)

@@ -319,7 +319,8 @@ class Curve:
             return "rests on its label only" + (", its readings are not fitted yet" if self.stale else "")
         low, high = self.measured_c
         beyond = [f"below {low:.3g}"] * (low_c < low - _MARGIN_K) + [f"above {high:.3g}"] * (high_c > high + _MARGIN_K)
-        guessed = f"; guessed {' and '.join(beyond)} degC" if beyond else ""
+        at = "elsewhere" if len(beyond) == 2 and low == high else f"{' and '.join(beyond)} degC"
+        guessed = f"; guessed {at}" if beyond else ""
         old = "; newer readings are not fitted yet" if self.stale else ""
         on = "" if part is None or part in self.offsets else " on other parts of its material"
         if self.contradicted:

@@ -306,7 +306,8 @@ class FormBase(PlainRecord):
         doubts = ", ".join(self.doubts)
         if doubts:
             cure = "mind the units; with --yes, from Python with sure=True, it is stored as it is"
-            raise InputError("dimensions", doubts, "as of an isolator for a camera", cure)
+            says = f"{doubts}: hardly what an isolator for a camera measures"
+            raise InputError("dimensions", doubts, "as of an isolator for a camera", cure, says=says)
 
     def strained_mm(self, axis: str) -> float | None:
         """Length in mm over which a small deflection along an axis strains the rubber; None where it is not known."""

@@ -178,7 +178,7 @@ def page_tables(
     t = np.arange(math.floor(low_c), math.ceil(high_c) + 1, dtype=float)
     ranking = store.suit(record, t, parts=parts, squeeze_mm=squeeze_mm, axis=axis, spectrum=spectrum)
     if not ranking:
-        raise InputError("parts", "none", "at least one part with this axis", "add one with 'matdb part add'")
+        raise InputError("parts", None, "at least one part with this axis", "add one with 'matdb part add'")
     kept = ranking if parts is not None else ranking[:most]
     low, high = record.window_hz
     return PageTables(

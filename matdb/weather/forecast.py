@@ -10,7 +10,9 @@ from __future__ import annotations
 import calendar
 import datetime as dt
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any, Final
 
 import numpy as np
@@ -120,6 +122,17 @@ class Forecast:
             "temperature_c": self.temperature_c.tolist(),
             "notes": list(self.notes),
         }
+
+
+def months_text(names: Collection[str]) -> str:
+    """Months in words, three or more in a row by their ends: "November to February, May"."""
+    order = list(calendar.month_name)[1:]
+    start = next((k for k, name in enumerate(order) if name not in names), None)
+    if start is None:
+        return "every month"
+    runs = [list(run) for inside, run in groupby(order[start:] + order[:start], names.__contains__) if inside]
+    runs.sort(key=lambda run: order.index(run[0]))
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
 def forecast_range(low_c: float, high_c: float) -> Forecast:

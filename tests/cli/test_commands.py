@@ -138,6 +138,10 @@ def test_dimensions_that_cannot_be_meant_are_asked_back_before_they_are_stored(m
     assert told.code == 2
     assert "outer of 355 mm" in told.err
     assert "--yes" in told.err
+    # However much there is to ask back, no number is cut.
+    flat = ("part", "add", "flat", "--material", "amber", "--form", "ring", "--outer", "151mm", "--inner", "4.25mm")
+    told = matdb_says(*flat, "--height", "0.15mm")
+    assert "a hole of 4.25 mm in 151 mm (a diameter ratio of 0.028): hardly" in told.err
     assert matdb_says("part", "show", "big").code == 1
     assert matdb_says(*words, "5mm", "--yes").code == 0
     file = tmp_path / "big.svg"
@@ -490,6 +494,53 @@ def test_the_sheet_of_a_screwed_pair_says_to_soak_it_assembled(matdb_says):
     assert "3 turns past first touch) and soak it assembled" in sheet
     assert "Soak the part alone" not in sheet
     assert "Soak the part alone" in matdb_says("protocol", "0042", "--json").json["markdown"]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("stiffness", "0042", "--frequency", "30Hz"), None),
+        (("suit", "--mounting", "cam"), "one, or both ends of a range"),
+        (("modes", "cam", "0042"), "give one alone"),
+    ],
+    ids=lambda words: words and words[0],
+)
+def test_temperatures_may_be_listed_where_several_are_taken(matdb_says, words, says):
+    told = matdb_says(*words, "--temp=-5C, 21degreesC,70F", "--json")
+    if says:
+        assert told.code == 2
+        assert says in told.err
+    else:
+        assert [row["temperature_c"] for row in told.json["rows"]] == pytest.approx([-5.0, 21.0, 190.0 / 9.0])
+    assert "write -5.21C" in matdb_says(*words, "--temp=-5,21C").err  # a decimal comma, not a list
+
+
+def test_a_part_is_squeezed_by_turns_wherever_its_modes_are_asked(matdb_says):
+    camera = ("--mass", "600g", "--count", "4", "--rotor", "4200rpm..8000rpm", "--spread", "80x60mm")
+    assert matdb_says("mounting", "add", "six", *camera, "--box", "100x80x60mm").code == 0
+    pair = ("part", "add", "pair", "--material", "amber", "--form", "grommet-pair", "--lower", "ring 12x5x4mm")
+    assert matdb_says(*pair, "--plate", "2mm", "--thread", "M3").code == 0
+    asked = ("modes", "six", "pair", "--temp", "21C", "--json")
+    by_turns, by_length = (matdb_says(*asked, *how).json for how in (("--turns", "2"), ("--squeeze", "1mm")))
+    assert by_turns["squeeze_mm"] == 1.0  # two turns of M3: 0.5 mm each (ISO 261)
+    assert by_turns["modes"] == by_length["modes"]
+
+
+def test_a_proposal_that_hardly_holds_is_kept_and_the_first_line_says_so(matdb_says):
+    sizes = ("--outer", "30mm", "--inner", "5mm", "--height", "3mm")
+    told = matdb_says("size", "cam", "--material", "amber", "--form", "ring", *sizes, "--temp", "5C", "--keep", "flat")
+    assert told.code == 0, told.err
+    assert "holds with 0 %; stored all the same as part flat." in told.out.partition("\nFor")[0].replace("\n", " ")
+    assert told.out.count("tored") == 1
+    assert matdb_says("part", "show", "flat").code == 0
+
+
+def test_the_amplitude_of_the_readings_is_told_of_once(matdb_says):
+    asked = ("stiffness", "0042", "--temp", "5C", "--frequency", "30Hz", "--json")
+    plain, told = (matdb_says(*asked, *how).json["warnings"] for how in ((), ("--amplitude", "0.1mm")))
+    assert ["which amplitude" in text for text in plain] == [True]
+    assert sum("amplitude" in text for text in told) == 1
+    assert any("which piece of several" in text for text in told)
 
 
 def test_a_dimension_may_be_told_by_the_first_words_of_its_name(matdb_says):

@@ -214,6 +214,27 @@ def test_cover_of_a_months_table(matdb_says, tmp_path):
     assert cover["air"]["temperature_c"] == {"low": -9.0, "high": 27.0}
 
 
+def test_the_first_screen_says_in_which_months_it_fails_as_the_document_does(matdb_says, tmp_path):
+    """Each month is asked again by itself, over its own range."""
+    file = tmp_path / "months.csv"
+    file.write_text("month,low (C),high (C)\nJan,-40,-35\nFeb,-38,-30\nMar,-36,-30\nJul,13,27\n", encoding="utf-8")
+    words = ("--mounting", "cam", "--mass", "400g", "--part", "0042", "--squeeze", "0mm")
+    asked = ("suit", *words, "--monthly", file)
+    (row,) = matdb_says(*asked, "--json").json["ranking"]
+    listed = row["fails_in"], row["may_fail_in"]
+    months = {"January": "-40C..-35C", "February": "-38C..-30C", "March": "-36C..-30C", "July": "13C..27C"}
+    for month, span in months.items():
+        (alone,) = matdb_says("suit", *words, "--temp", span, "--json").json["ranking"]
+        least = alone["worst"]["probability"]
+        assert [month in each for each in listed] == [least < 0.5, 0.5 <= least < 0.75], (month, least)
+    assert listed[0] == ["January", "February", "March"]
+    words_of = "it rather fails in January to March"
+    assert words_of in " ".join(matdb_says(*asked).out.split("Decides")[0].split())
+    told = matdb_says("cover", *words, "--monthly", file, "--json").json
+    assert set(told["cover"]["fails_in"]) == set(listed[0])
+    assert any(line.startswith(words_of.replace("it", "It", 1)) for line in told["answer"]["lines"])
+
+
 @pytest.mark.parametrize(
     ("words", "part"), [(("--share", "0"), "share"), (("--share", "120%"), "share"), (("--most", "9"), "most")]
 )
@@ -240,6 +261,8 @@ def test_modes_in_words(matdb_says, six):
     assert told.json["squeeze_mm"] == row["squeeze_mm"]
     zoom = matdb_says("modes", "six", "ring 16x6x5", "--temp", "-5C", "--package", "zoom", "--json").json
     assert zoom["modes"][0]["natural_frequency_hz"]["median"] < f[0]
+    lost = matdb_says("modes", "--mounting", "six", "--part", "ring 16x6x5", "--temp", "-5C")
+    assert "write matdb modes MOUNTING PART" in lost.err
     bare = matdb_says("modes", "cam", "ring 16x6x5", "--temp", "-5C")
     assert bare.code == 2
     assert "positions_mm of cam" in bare.err

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from matdb.errors import InputError
-from matdb.weather.forecast import Forecast, at_altitude, forecast_range, take_off_window
+from matdb.weather.forecast import Forecast, at_altitude, forecast_range, months_text, take_off_window
 
 DAY = Forecast(np.arange(49.0) - 20, np.arange(49.0), source="ramp", start=dt.datetime(2026, 1, 31, 6, 30))
 
@@ -18,6 +18,21 @@ def test_a_range_holds_both_ends():
     assert got.times is None
     assert forecast_range(5, 5).temperature_c.tolist() == [5]
     assert got.label(0) == "-12.0 °C"
+
+
+@pytest.mark.parametrize(
+    ("months", "text"),
+    [
+        (["July"], "July"),
+        (["June", "July", "August", "December"], "June to August, December"),
+        (["January", "February", "November", "December"], "November to February"),
+        (["December", "January"], "December, January"),
+        (["May", "July", "January"], "January, May, July"),
+        ([dt.date(2026, k, 1).strftime("%B") for k in range(1, 13)], "every month"),
+    ],
+)
+def test_months_in_a_row_are_told_by_their_ends_over_the_turn_of_the_year_too(months, text):
+    assert months_text(months) == text
 
 
 def test_labels_are_dates_hours_or_temperatures():
