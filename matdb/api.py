@@ -469,8 +469,7 @@ class Store(FittedRecords):
     ) -> list[matdb.NextReading]:
         """Rank the next readings to take on a part by how much each is expected to narrow its stiffness.
 
-        Readings that were logged after the newest fit count; nothing is written. See
-        :func:`matdb.curve.next_reading.rank_next_readings`.
+        See :func:`matdb.curve.next_reading.rank_next_readings`.
 
         Parameters
         ----------
@@ -498,11 +497,10 @@ class Store(FittedRecords):
         squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
         checked_kind("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
         known = part if isinstance(part, Part) else self.records.part(part)
-        seen, curve = self._freshly_fitted(known.material)
-        parts, readings = {p.name: p for p in seen.parts}, [stored.reading for stored in seen.readings]
+        material, curve = self._current(known.material)
         question = ([*dict.fromkeys((low_c, high_c))], frequency_hz, mass_kg, count, affordable)
         return matdb.curve.next_reading.rank_next_readings(
-            curve, seen.material, known, parts, readings, *question, axis=axis, squeeze_mm=squeeze_mm
+            curve, material, known, *question, axis=axis, squeeze_mm=squeeze_mm
         )
 
     def next_readings_for(
@@ -515,7 +513,6 @@ class Store(FittedRecords):
         most: int = 3,
         affordable: matdb.Affordable | None = None,
         axis: str = "axial",
-        progress: Callable[[float], None] | None = None,
     ) -> list[matdb.NextReading]:
         """Rank the next readings for choosing an isolator: on which part, and which reading.
 
@@ -533,8 +530,6 @@ class Store(FittedRecords):
             How many parts to look at when none is named, at least 1.
         affordable, axis
             As :meth:`next_readings`.
-        progress : callable, optional
-            Called with the share done, 0 to 1.
 
         Returns
         -------
@@ -548,7 +543,6 @@ class Store(FittedRecords):
         InputError
             A value out of range.
         """
-        check_told(progress=progress)
         low_c, high_c = _span(low_c, high_c)
         wanted = self._wanted(mounting)
         names = self._unsettled(wanted, low_c, high_c, most, axis) if parts is None else checked_names("parts", parts)
@@ -556,9 +550,7 @@ class Store(FittedRecords):
         how: dict[str, Any] = {"mass_kg": wanted.mass_kg, "count": wanted.count, "axis": axis}
         flown = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c)
         best = self.best_squeezes(names, wanted, flown, axis=axis)
-        for k, name in enumerate(names):
-            if progress is not None:
-                progress(k / len(names))
+        for name in names:
             found += self.next_readings(name, low_c, high_c, affordable=affordable, squeeze_mm=best[name], **how)
         return sorted(found, key=lambda each: (each.width_after - each.width_before, each.minutes))
 

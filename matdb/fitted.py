@@ -298,14 +298,6 @@ class FittedRecords:
         known = {"seed": fit.seed or 0, "stale": self.records.is_stale(fit) if stale is None else stale, **_made(fit)}
         return Curve.from_meta_and_arrays(fit.material, fit.meta, fit.arrays, **known)
 
-    def _freshly_fitted(self, material: str) -> tuple[MaterialEvidence, Curve]:
-        """All evidence of a material, and a curve that knows all of it; nothing is kept."""
-        seen = self.records.evidence(material)
-        curve = self._known(material)[1]
-        if seen.readings and (curve.stale or curve.fit_id is None):
-            curve = _fitted(seen)
-        return seen, curve
-
 
 def _made(fit: FitRecord) -> dict[str, Any]:
     """What a curve tells of its fit."""

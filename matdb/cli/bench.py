@@ -231,7 +231,7 @@ class Session:
         try:
             with Progress(f"fit of {self.material.name}") as update:
                 if self.store.curve(self.material.name).stale:
-                    self.store.fit(self.material.name, progress=lambda share: update(0.5 * share))
+                    self.store.fit(self.material.name, progress=update)
                 low_c, high_c = self.field_c
                 states = list(dict.fromkeys((low_c, 0.5 * (low_c + high_c), high_c)))
                 load = {"frequency_hz": 30.0} if self.mass_kg is None else {"mass_kg": self.mass_kg}

@@ -10,8 +10,8 @@ from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
-from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, note, option, quantity, squeezed_text
-from matdb.cli.screen import Progress, band_cell, mass_text, show
+from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, option, quantity, squeezed_text
+from matdb.cli.screen import band_cell, mass_text, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.fields import low_high
@@ -66,11 +66,9 @@ class NextOptions(Held):
     def ranking(self, store: Store, low: float, high: float, able: Affordable) -> list[NextReading]:
         """The readings, best first."""
         if self.mounting is not None:
-            note("looking for the reading that would tell most; this may take a minute")
-            with Progress("next reading") as update:
-                return store.next_readings_for(
-                    self.mounting, low, high, parts=self.part or None, affordable=able, axis=self.axis, progress=update
-                )
+            return store.next_readings_for(
+                self.mounting, low, high, parts=self.part or None, affordable=able, axis=self.axis
+            )
         known = store.part((self.part or [""])[0])
         mass_kg, hertz = quantity(self.mass, "mass", "--mass"), quantity(self.frequency, "frequency", "--frequency")
         how = self.how(known) | {"mass_kg": mass_kg, "count": 1 if self.count is None else self.count}

@@ -213,8 +213,7 @@ def _to_read_first(store: Store, best: Proposal) -> str:
     """The reading that narrows most what is known of a proposal."""
     on = best.mounting
     held: dict[str, Any] = {"mass_kg": on.mass_kg, "count": on.count, "squeeze_mm": best.squeeze_mm}
-    with Progress("next reading"):
-        ranking = store.next_readings(best.part, best.low_c, best.high_c, **held)
+    ranking = store.next_readings(best.part, best.low_c, best.high_c, **held)
     if not ranking or not ranking[0].worth_taking:
         return ""
     read = ranking[0]

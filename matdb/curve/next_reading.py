@@ -1,8 +1,7 @@
 """Which reading to take next: the affordable ones ranked by how much each is expected to narrow an answer.
 
-A candidate's outcome is simulated for some draws of the posterior taken as truths, with the noise and the slips that
-such a reading has. Each outcome then weighs all other draws by their likelihood, just as the fit would, and the asked
-band is read from the weighted draws; the mean over the outcomes is what to expect [1]_.
+What a reading would show is predicted for every draw of the curve. As far as the asked stiffness goes with it from draw
+to draw, the reading tells of it, the less the noisier it is: the band shrinks as that of a normal would [1]_.
 
 References
 ----------
@@ -13,24 +12,24 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
-from matdb.bench.readings import Deflection, Reading, RingDown
+from matdb.bench.readings import Deflection, RingDown
 from matdb.bench.thermal.body import body_of
 from matdb.bench.thermal.soak import soak
 from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve
-from matdb.curve.evidence import FUMBLED_SHARE, FUMBLED_WIDTH, ln_tolerant
+from matdb.curve.evidence import FUMBLED_SHARE, GROUPS
 from matdb.curve.gathering import gather
-from matdb.curve.posterior import MISFIT_SCALE, fit_posterior, prior_population
-from matdb.curve.prior import prior_of
+from matdb.curve.posterior import MISFIT_SCALE
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.part import Part
@@ -38,10 +37,6 @@ from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import ln_storage
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-#: Particles of each run and draws in total that the ranking is computed over; outcomes simulated a candidate.
-_PARTICLES: Final = 1600
-_DRAWS: Final = 3600
-_OUTCOMES: Final = 128
 #: A ring-down from 2 to 300 Hz can be read with a telephone and a tap.
 _HERTZ: Final = (2.0, 300.0)
 #: A deflection should be read to better than a fifth, and stay below this share of the height.
@@ -151,8 +146,6 @@ def rank_next_readings(
     curve: Curve,
     material: Material,
     part: Part,
-    parts: Mapping[str, Part],
-    readings: Sequence[Reading],
     temperatures_c: ArrayLike,
     frequency_hz: float | None = None,
     mass_kg: float | None = None,
@@ -167,13 +160,11 @@ def rank_next_readings(
     Parameters
     ----------
     curve : Curve
-        The material's curve, fitted to ``readings`` (or the prior's, without any).
+        The material's curve, fitted to all its readings (or the prior's, without any).
     material : Material
         Its record.
     part : Part
         The part that is asked about and read.
-    parts, readings
-        All readings of the material and the parts that they name.
     temperatures_c : array_like
         The temperatures asked about, degrees Celsius: two are taken as the ends of a range.
     frequency_hz, mass_kg : float, optional
@@ -208,9 +199,8 @@ def rank_next_readings(
     if asked.size == 2:
         asked = np.linspace(asked[0], asked[1], 9)
     able = affordable or Affordable()
-    many, noise = _many_draws(curve, material, parts, readings)
-    trial = _Trial(many, noise, part, axis, squeeze_mm, count, asked, mass_kg, hertz)
-    before = band(np.exp(trial.ln_stiffness(many)))
+    trial = _Trial(curve, part, axis, squeeze_mm, count, asked, mass_kg, hertz)
+    before = band(np.exp(trial.ln_stiffness(trial.curve)))
     low, high = service_range(material)
     candidates = trial.candidates(
         [t for t in able.temperatures_c if low <= t <= high], able.masses_kg or trial.usual_masses(), able.kinds
@@ -239,27 +229,11 @@ def _but_for_mass(reading: NextReading) -> tuple[object, ...]:
     return reading.part, reading.kind, reading.temperature_c, reading.count
 
 
-def _many_draws(
-    curve: Curve, material: Material, parts: Mapping[str, Part], readings: Sequence[Reading]
-) -> tuple[Curve, Array]:
-    """The curve with more draws than it keeps, and their noise factors."""
-    prior, by_part = prior_of(material), dict[str, Any]()
-    if readings:
-        evidence = gather(readings, parts, material.family)
-        posterior = fit_posterior(prior, evidence, seed=curve.seed, particles=_PARTICLES, draws=_DRAWS)
-        by_part = evidence.by_part(posterior.offsets)
-    else:
-        posterior = prior_population(prior, curve.seed, draws=_DRAWS)
-    found = {name: getattr(posterior, name) for name in ("misfit", "rest", "softening")}
-    return dataclasses.replace(curve, parameters=posterior.draws, **by_part, **found), posterior.noise
-
-
 @dataclass(eq=False)
 class _Trial:
     """The part on the bench as every draw has it, and the stiffness that is asked about."""
 
-    many: Curve
-    noise: Array
+    curve: Curve
     part: Part
     axis: str
     squeeze_mm: float
@@ -271,16 +245,11 @@ class _Trial:
     def __post_init__(self) -> None:
         form = self.part.form
         unit = float(form.stiffness_n_per_mm(1.0, self.axis, squeeze_mm=self.squeeze_mm))
-        self.many = self.many.through(form, self.axis, self.many.ln_stiffest(self.asked, self.frequency_hz))
-        self.offset = self.many.offset_draws(self.part, self.axis)
+        self.curve = self.curve.through(form, self.axis, self.curve.ln_stiffest(self.asked, self.frequency_hz))
+        self.offset = self.curve.offset_draws(self.part, self.axis)
         #: ln of the stiffness per modulus of one part, every draw.
         self.ln_scale = (self.offset + math.log(unit))[:, None]
-        rng = np.random.default_rng([self.many.seed, 5])
-        n = len(self.offset)
-        # The same truths and the same luck for all candidates, so that they are compared fairly.
-        self.truths = (np.arange(_OUTCOMES) * n + n // 2) // _OUTCOMES
-        slip = np.where(rng.random((2, _OUTCOMES)) < FUMBLED_SHARE, FUMBLED_WIDTH, 1.0)
-        self.chance = slip * rng.standard_normal((2, _OUTCOMES))
+        self.at = cache(self._at)
         self.ln_omega = (
             np.full(self.asked.shape, math.log(2.0 * math.pi * self.frequency_hz))
             if self.mass_kg is None
@@ -290,7 +259,7 @@ class _Trial:
     def natural_ln_omega(self, temperature_c: Array, mass_kg: float) -> Array:
         """Ln of the natural angular frequency under a mass, shape (draws, temperatures)."""
         ln_w = self.ln_scale + math.log(1e3 * self.count / mass_kg) + np.zeros(temperature_c.size)
-        return self.many.natural_ln_omega(temperature_c, ln_w)
+        return self.curve.natural_ln_omega(temperature_c, ln_w)
 
     def ln_stiffness(self, curve: Curve, *, misfit: bool = True) -> Array:
         """The asked stiffness: ln N/mm of one part over the asked states, every draw."""
@@ -300,7 +269,7 @@ class _Trial:
         """Half, once and twice the mass that rings at the asked frequency in the middle of the range."""
         middle = self.mass_kg
         if middle is None:
-            stiff = float(np.exp(np.median(self.ln_stiffness(self.many, misfit=False)))) * self.count
+            stiff = float(np.exp(np.median(self.ln_stiffness(self.curve, misfit=False)))) * self.count
             middle = stiff * 1e3 / (2.0 * math.pi * self.frequency_hz) ** 2
         # A mass has two figures that count.
         digits = 1 - math.floor(math.log10(middle))
@@ -314,13 +283,13 @@ class _Trial:
         if not t.size:
             return []
         height = self.part.form.squeezable_height_mm
-        slow = self.many.ln_modulus(t, np.full(t.shape, -math.log(_STATIC_S)), misfit=False)
+        slow = self.curve.ln_modulus(t, np.full(t.shape, -math.log(_STATIC_S)), misfit=False)
         soft = np.median(np.exp(slow.real + self.ln_scale) * np.cos(slow.imag), axis=0)
         made: list[RingDown | Deflection] = []
         for mass in masses_kg:
             ln_omega = self.natural_ln_omega(t, mass)
             hertz = np.exp(np.median(ln_omega, axis=0)) / (2.0 * math.pi)
-            loss = np.median(np.tan(self.many.ln_modulus(t, ln_omega, misfit=False).imag), axis=0)
+            loss = np.median(np.tan(self.curve.ln_modulus(t, ln_omega, misfit=False).imag), axis=0)
             for k, temperature in enumerate(t.tolist()):
                 where: dict[str, Any] = {
                     "part": self.part.name,
@@ -339,30 +308,40 @@ class _Trial:
                     made.append(Deflection(**where, deflection_mm=sag, dwell_s=_STATIC_S))
         return made
 
-    def weights(self, reading: RingDown | Deflection) -> Array:
-        """Weight of every draw after each simulated outcome, shape (outcomes, draws)."""
-        evidence = gather([reading], {self.part.name: self.part})
-        stiff, loss, stiff_rate, loss_rate = evidence.predict(self.many.parameters, self.offset[:, None])
-        misfit = self.many.misfit if self.many.misfit.any() else np.full(len(self.offset), MISFIT_SCALE)
-        stiff_sd, loss_sd = evidence.residual_scale(stiff_rate, loss_rate, self.noise, misfit[:, None])
-        total = np.zeros((len(self.truths), len(self.offset)))
-        shown = [(stiff, stiff_sd)] if np.isnan(evidence.loss[0]) else [(stiff, stiff_sd), (loss, loss_sd)]
-        for (value, sd), chance in zip(shown, self.chance, strict=False):
-            seen = value[self.truths, 0] + sd[self.truths, 0] * chance
-            total = total + ln_tolerant((seen[:, None] - value[:, 0]) / sd[:, 0]) - np.log(sd[:, 0])
-        total[np.arange(len(self.truths)), self.truths] = -np.inf
-        weight = np.exp(total - total.max(axis=1, keepdims=True))
-        return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+    def shown(self, reading: RingDown | Deflection) -> tuple[Array, Array]:
+        """What a reading would show on every draw, ln, and its standard deviations, shape (n, components)."""
+        n, evidence = len(self.offset), gather([reading], {self.part.name: self.part}, self.curve.family)
+        predicted = evidence.predict(self.curve.parameters, self.offset[:, None])
+        misfit = self.curve.misfit if self.curve.misfit.any() else np.full(n, MISFIT_SCALE)
+        spreads = evidence.residual_scale(*predicted[2:], np.ones((n, len(GROUPS))), misfit[:, None])
+        components = 1 + int(isinstance(reading, RingDown))
+        return np.hstack(predicted[:components]), np.hstack(spreads[:components])
+
+    def _at(self, temperature_c: float) -> tuple[Array, float]:
+        """The asked stiffness once a reading at a temperature is taken, about its mean, and the minutes to soak."""
+        low, high = self.curve.measured_c or (temperature_c, temperature_c)
+        # The misfit grows away from the measured temperatures, which the reading widens.
+        wider = (min(low, temperature_c), max(high, temperature_c))
+        asked = self.ln_stiffness(dataclasses.replace(self.curve, measured_c=wider))
+        body = body_of(self.part.form)
+        # From the room, on the safe side.
+        soaking = None if body is None else soak(body, temperature_c, family=self.curve.family).planned_min
+        return asked - asked.mean(axis=0), _SOAK_MIN if soaking is None else float(soaking)
 
     def judged(self, reading: RingDown | Deflection, before: Band) -> NextReading:
         """What a reading is expected to be worth: the band once it is taken lies around today's median."""
         t = reading.temperature_c
-        low, high = self.many.measured_c or (t, t)
-        # The misfit grows away from the measured temperatures, which the reading widens.
-        wider = dataclasses.replace(self.many, measured_c=(min(low, t), max(high, t)))
-        ends = _weighted_ends(self.ln_stiffness(wider), self.weights(reading))
-        low_end, middle, high_end = ends.mean(axis=1)
-        after = Band(before.median, before.median * np.exp(low_end - middle), before.median * np.exp(high_end - middle))
+        off, soak_min = self.at(t)
+        shown, sd = self.shown(reading)
+        far = shown - shown.mean(axis=0)
+        spread = far.T @ far / len(far) + np.diag((sd**2).mean(axis=0))
+        told = far.T @ off / len(far)
+        left = np.sqrt(1.0 - np.sum(told * np.linalg.solve(spread, told), axis=0) / np.maximum(off.var(axis=0), 1e-300))
+        # A fumbled reading leaves all as it was.
+        left, ends = left + FUMBLED_SHARE * (1.0 - left), band(off)
+        after = Band(
+            *(before.median * np.exp(left * (end - ends.median)) for end in (ends.median, ends.low, ends.high))
+        )
         now = _width(before)
         then = min(_width(after), now)
         return NextReading(
@@ -376,27 +355,22 @@ class _Trial:
             narrowing=1.0 - then / now if now > 0.0 else 0.0,
             band_before=before,
             band_after=after,
-            minutes=self.soak_min(t) + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
+            minutes=soak_min + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
             why=self.why(reading, now, then),
             squeeze_mm=self.squeeze_mm,
         )
 
-    def soak_min(self, temperature_c: float) -> float:
-        """Minutes to soak the part from the room, on the safe side."""
-        body = body_of(self.part.form)
-        return _SOAK_MIN if body is None else float(soak(body, temperature_c, family=self.many.family).planned_min)
-
     def why(self, reading: RingDown | Deflection, now: float, then: float) -> str:
         """The reason in words; ``now`` and ``then`` are ln widths of the band."""
         t = reading.temperature_c
-        if self.many.measured_c is None:
+        if self.curve.measured_c is None:
             known = "nothing was read of this material yet"
-        elif t < self.many.measured_c[0] - 0.5:
-            known = f"the coldest reading so far is at {self.many.measured_c[0]:.3g} degC"
-        elif t > self.many.measured_c[1] + 0.5:
-            known = f"the warmest reading so far is at {self.many.measured_c[1]:.3g} degC"
+        elif t < self.curve.measured_c[0] - 0.5:
+            known = f"the coldest reading so far is at {self.curve.measured_c[0]:.3g} degC"
+        elif t > self.curve.measured_c[1] + 0.5:
+            known = f"the warmest reading so far is at {self.curve.measured_c[1]:.3g} degC"
         else:
-            known = f"it lies within the temperatures read so far ({self.many.measured_span})"
+            known = f"it lies within the temperatures read so far ({self.curve.measured_span})"
         gives = "the slow stiffness"
         if isinstance(reading, RingDown):
             gives = f"stiffness and damping near {reading.frequency_hz:.2g} Hz"
@@ -406,19 +380,6 @@ class _Trial:
             f"{_chamber(t)}: {known}; it gives {gives}; expected to narrow the stiffness band {over} by "
             f"{100.0 * (1.0 - then / now if now > 0.0 else 0.0):.0f} %"
         )
-
-
-def _weighted_ends(values: Array, weights: Array) -> Array:
-    """Quantiles 2.5, 50 and 97.5 % of columns under weights, shape (3, outcomes, columns)."""
-    out = np.empty((3, len(weights), values.shape[1]))
-    for k in range(values.shape[1]):
-        order = np.argsort(values[:, k])
-        ordered = values[order, k]
-        share = np.cumsum(weights[:, order], axis=1)
-        for i, level in enumerate((0.025, 0.5, 0.975)):
-            place = (share < level).sum(axis=1).clip(max=len(ordered) - 1)
-            out[i, :, k] = ordered[place]
-    return out
 
 
 def _width(stiffness: Band) -> float:

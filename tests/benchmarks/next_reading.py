@@ -76,9 +76,7 @@ def bench(seed: int) -> Outcome:
         start.append(take(truth, "deflection", float(rng.choice((5.0, 40.0))), mass, rng))
     able = Affordable(temperatures_c=(-20.0, -5.0, 5.0, 23.0, 40.0, 60.0), masses_kg=(0.5 * mass, mass, 2.0 * mass))
     curve = fit_curve(MATERIAL, PARTS, start)
-    ranked = rank_next_readings(
-        curve, MATERIAL, virtual.PART, PARTS, start, (low, high), frequency_hz=HERTZ, affordable=able
-    )
+    ranked = rank_next_readings(curve, MATERIAL, virtual.PART, (low, high), frequency_hz=HERTZ, affordable=able)
     other = ranked[1 + int(rng.integers(len(ranked) - 1))]
     state = rng.bit_generator.state
     widths = []

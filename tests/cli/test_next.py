@@ -8,14 +8,6 @@ from matdb.cli.screen import band_cell
 AT = ("--temp", "-10C..25C")
 
 
-@pytest.fixture(autouse=True)
-def quick(monkeypatch):
-    """Fewer draws: here the words count, not the third digit."""
-    monkeypatch.setattr("matdb.curve.next_reading._PARTICLES", 300)
-    monkeypatch.setattr("matdb.curve.next_reading._DRAWS", 900)
-
-
-@pytest.mark.slow
 def test_the_ranking_in_words_and_in_json(matdb_says, store, dump):
     before = dump()
     words = ("next", "0042", *AT, "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
@@ -54,7 +46,6 @@ def test_one_temperature_and_one_kind(matdb_says):
     assert "-5 to -5" not in rows[0]["why"]
 
 
-@pytest.mark.slow
 def test_minutes_say_what_they_are_for(matdb_says):
     words = ("next", "0042", "--temp", "20C", "--mass", "150g", "--masses", "150g", "--temps", "-18C,23C")
     told = " ".join(matdb_says(*words, "--why").out.split())

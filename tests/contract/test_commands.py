@@ -6,8 +6,8 @@ from contract.script import RECORDED, WRITE, difference, options_sorted, read, w
 
 #: What drew the recorded pictures; under another version their words are held, not their lines.
 DRAWN_BY = "3.11.2"
-#: Fits and foretold readings take seconds.
-SLOW = ("demo", "next_reading")
+#: Fits take seconds.
+SLOW = ("demo",)
 FAMILIES = [
     pytest.param(path.stem, marks=[pytest.mark.slow] if path.stem in SLOW else [])
     for path in sorted(RECORDED.glob("*.txt"))
