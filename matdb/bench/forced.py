@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import product
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -51,8 +51,11 @@ _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.9986
 _NOISE, _SHARES = 0.05, 0.2
 #: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
 _DROWNED, _PULLED = 0.1, 0.5
-#: How likely another fit is beside the likeliest for it to count; how far off it may be (frequency, loss factor).
-_AS_LIKELY, _OTHER = 0.05, (0.03, 0.15)
+#: How likely another fit is beside the likeliest for it to count.
+_AS_LIKELY: Final = 0.05
+#: How near what is told of two modes lies to the truth, as shares (frequency, loss factor): another fit that is as
+#: likely lies no farther off, and three standard deviations stay within.
+_WITHIN: Final = (0.03, 0.15)
 #: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
 _UNMODELLED = 0.01
 
@@ -349,21 +352,24 @@ def _heard(
 
 def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tuple[str, ...]:
     """Why a fit is to be looked at twice."""
-    (f0, eta, gain), eta_sd = found.values[:3].tolist(), float(found.sd[1])
+    (f0, eta, gain), (f0_sd, eta_sd) = found.values[:3].tolist(), found.sd.tolist()
+    most_f0, most_eta = (within / 3.0 for within in _WITHIN) if coupled else (math.inf, LOSS_LIMIT)
     most, modes = (_MOST_COUPLED, "one mode or two") if coupled else (_MOST_PLAIN, "one mode")
     at = (transfer.frequency_hz > 0.8 * f0) & (transfer.frequency_hz < 1.2 * f0)
     seen = float(np.median(transfer.coherence[at])) if np.any(at) else 0.0
     doubts = {
         f"coherence {seen:.2f} at the resonance: noise, play or another path of excitation": seen < _COHERENT,
-        f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > LOSS_LIMIT * eta,
+        f"{100 * found.drowned:.0f} % of what the base's sensor shows at the resonance is noise, or lines that show "
+        "folded; log faster": found.drowned > _DROWNED,
+        f"natural frequency is known to {100 * f0_sd / f0:.1f} % only, as where two modes lie closer than they are "
+        "wide; fly longer": f0_sd > most_f0 * f0,
+        f"loss factor is known to {100 * eta_sd / eta:.0f} % only; record longer": eta_sd > most_eta * eta,
         "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
         f"the transfer function is not that of {modes}; look at the picture": found.chi2 > most,
         f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places": (
             not 0.7 < gain < 1.4
         ),
         f"only {transfer.averages:.0f} averages; record longer": transfer.averages < 6,
-        f"{100 * found.drowned:.0f} % of what the base's sensor shows at the resonance is noise, or lines that show "
-        "folded; log faster": found.drowned > _DROWNED,
     }
     return tuple(text for text, holds in doubts.items() if holds)
 
@@ -439,7 +445,7 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         rest = (seen * (1.0 - drowned * np.append(scaled, 0.0)[4]) - y) / sd
         return np.concatenate([rest.real, rest.imag])
 
-    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.4, -0.5], [2.5, 3.0, 5.0, 0.5, 0.7, 2.5, 1.5]])[:, :many]
+    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 2.5, 2.0]])[:, :many]
     first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
@@ -470,15 +476,19 @@ def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) ->
     tried = [_fit(transfer, np.array([*one, _NOISE, *second]), low, high, coupled=True) for second in starts]
     noise = min(tried, key=lambda each: each.misfit).noise
     price = np.array([each.misfit / noise + 2.0 * len(each.values) for each in tried])
-    best, open_ = tried[int(np.argmin(price))], np.zeros(2)
+    best = tried[int(np.argmin(price))]
+    open_ = best.sd / best.values[:2]
     for each, weight in zip(tried, np.exp(0.5 * (price.min() - price)), strict=True):
         near = np.array([_nearest(each.values, best.values[0]), each.values[1]])
         apart = np.abs(near / best.values[:2] - 1.0)
-        if weight > _AS_LIKELY and np.any(apart > _OTHER) and low <= best.values[0] <= high:
+        if weight > _AS_LIKELY and np.any(apart > _WITHIN) and low <= best.values[0] <= high:
             both = " or ".join(f"{f:.3g} Hz with a loss factor of {eta:.2g}" for f, eta in (best.values[:2], near))
             raise Refused(f"two fits are as likely, {both}: fly longer, and log the airframe's accelerations")
-        open_ = np.maximum(open_, math.sqrt(weight) * apart)
-    return replace(best, sd=np.hypot(best.sd, open_ * best.values[:2]))
+        # Which place between two modes is theirs stays open too, unless their fit tells better.
+        two = each is not best and len(each.values) > 5
+        split = min(each.sd[0] / each.values[0], abs(each.values[5] - 1.0) / math.sqrt(12.0)) if two else 0.0
+        open_ = np.maximum(open_, math.sqrt(weight) * np.hypot(apart, [split, 0.0]))
+    return replace(best, sd=open_ * best.values[:2])
 
 
 def _seconds(transfer: TransferFunction, one: Array) -> list[tuple[float, float]]:

@@ -82,6 +82,19 @@ def test_two_modes_closer_than_their_width_are_told_apart():
     assert pitch.damping_ratio == pytest.approx(truth.damping, rel=0.05)
 
 
+def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
+    """Roll's modes at 9.55 and 10.24 Hz share it by two and three; one mode fits both at 9.9."""
+    close = fly(np.random.default_rng(3048), rate_hz=500.0, camera_rate_hz=500.0)
+    airframe = evened("craft", close.time_s, {"rate": close.rate})
+    camera = evened("camera", close.camera_time_s, {"rate": close.camera_rate})
+    track = follow_rotors(airframe, close.truth.blades)
+    axes, _ = followed(align(airframe, camera, track.flew_s), track, 3.0, (airframe.hz, camera.hz))
+    roll = axes[0]
+    assert "closer than they are wide" in roll.refused
+    apart = np.abs(close.truth.modes_hz[np.abs(close.truth.share[0]) > 0.2] - roll.fit.frequency_hz)
+    assert apart.min() < 1.96 * roll.fit.frequency_sd_hz
+
+
 def test_noise_and_folded_lines_in_the_airframes_log_are_no_damping():
     """At 400 readings a second a seventh of what it logs near pitch's 14 Hz is no motion: damping fits a fifth low."""
     flight = fly(np.random.default_rng(1458), rate_hz=400.0, camera_rate_hz=1000.0)
@@ -178,6 +191,8 @@ def test_a_speed_and_its_mirror_are_told_apart_or_refused():
     airframe = evened("craft", low.time_s, {"rate": low.rate})
     with pytest.raises(Refused, match="look the same: give --rotor"):
         follow_rotors(airframe, 2)
+    with pytest.raises(Refused, match="look the same: give --rotor a narrower range"):
+        follow_rotors(airframe, 2, (55.0, 150.0))
     track = follow_rotors(airframe, 2, (55.0, 99.0))
     assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.03)
 

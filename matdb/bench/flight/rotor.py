@@ -138,6 +138,25 @@ class RotorTrack:
         return float(np.quantile(self.hz, 1.0 - _RARE))
 
 
+@dataclass(frozen=True)
+class _Known:
+    """Between which speeds the rotors turn, times a second, and whether that was told."""
+
+    low_hz: float
+    high_hz: float
+    told: bool
+
+    @property
+    def cure(self) -> str:
+        """What settles a speed that the lines leave open."""
+        return "give --rotor a narrower range" if self.told else "give --rotor"
+
+    def allows(self, hz: Array) -> bool:
+        """Whether a path of speeds lies there, but for a hundredth of the time at either end."""
+        low, high = np.quantile(hz, (_RARE, 1.0 - _RARE))
+        return bool(0.98 * self.low_hz <= low and high <= 1.02 * self.high_hz)
+
+
 @dataclass(frozen=True, eq=False)
 class _Spectrogram:
     """ln of power over its floor, shape (frames, bins), and the bins' distance, Hz."""
@@ -199,13 +218,14 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
     from scipy import ndimage
 
     seen = _spectrogram(log)
-    low, high = within_hz or ROTOR_HZ
+    known = _Known(*(within_hz or ROTOR_HZ), within_hz is not None)
     orders, reasons = _orders(blades), tuple[str, ...]()
     if log.rotor_hz is not None:
         path = np.interp(seen.time_s, log.time_s, log.rotor_hz)
         start, end = _flown(log, path > 0.3 * np.nanmax(path), seen.time_s)
     else:
-        speeds = low * np.exp(_STEP * np.arange(math.ceil(math.log(high / low) / _STEP) + 1))
+        many = math.ceil(math.log(known.high_hz / known.low_hz) / _STEP) + 1
+        speeds = known.low_hz * np.exp(_STEP * np.arange(many))
         score = _score(seen, speeds, orders[:2])
         places = _best_path(score)
         path = speeds[places]
@@ -214,7 +234,7 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
     seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
     hz, noise, spread, blind = path, 0.0, 0.0, 0.0
     if log.rotor_hz is None:
-        hz, reasons, noise, spread, blind = _by_lines(log, seen, speeds, score[air], blades, within_hz)
+        hz, reasons, noise, spread, blind = _by_lines(log, seen, speeds, score[air], blades, known)
     # Taking off and landing are left out: below this share of the usual speed half the weight is on the ground.
     loud = ndimage.median_filter(np.mean([seen.heights(hz, order) for order in orders[:2]], axis=0), 9)
     up = np.flatnonzero((hz > _AIRBORNE * np.median(hz)) & (loud > np.median(loud) - _QUIETER))
@@ -242,35 +262,37 @@ def _orders(blades: int) -> tuple[float, ...]:
 
 
 def _by_lines(
-    log: FlightLog, seen: _Spectrogram, speeds: Array, score: Array, blades: int, within_hz: tuple[float, float] | None
+    log: FlightLog, seen: _Spectrogram, speeds: Array, score: Array, blades: int, known: _Known
 ) -> tuple[Array, tuple[str, ...], float, float, float]:
     """The speed in the air by its lines, how ambiguities were settled, and noise, spread and share of blind frames.
 
     Again without what rotors that idle on the ground draw the path to.
     """
-    ends, orders = within_hz or ROTOR_HZ, _orders(blades)
+    orders = _orders(blades)
     path = speeds[_best_path(score)]
-    once, reasons = _once_a_turn(seen, path, blades, ends, told=within_hz is not None)
+    once, reasons = _once_a_turn(seen, path, blades, known)
     if once is not path:
         # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
         near = np.abs(np.log(speeds / np.median(once))) < _NEAR
         path = speeds[near][_best_path(score[:, near])]
-        once, reasons = _once_a_turn(seen, path, blades, ends, told=within_hz is not None)
+        once, reasons = _once_a_turn(seen, path, blades, known)
         if once is not path:
-            raise Refused("its rotor lines do not tell one speed: give --rotor")
-    path, unmirrored = _unmirrored(log, seen, path, ends)
-    if unmirrored and _once_a_turn(seen, path, blades, ends, told=within_hz is not None)[0] is not path:
+            raise Refused(f"its rotor lines do not tell one speed: {known.cure}")
+    path, unmirrored = _unmirrored(log, seen, path, known)
+    if unmirrored and _once_a_turn(seen, path, blades, known)[0] is not path:
         # A mirror image of the blades' line was taken for once a turn.
-        raise Refused("its rotor lines and their mirror images do not tell one speed: give --rotor, or log faster")
+        raise Refused(f"its rotor lines and their mirror images do not tell one speed: {known.cure}, or log faster")
     # Twice: where the throttle moves fast, the path lags behind the lines.
     hz, *_ = _centred(seen, path, orders)
     hz, noise, spread, blind = _centred(seen, hz, orders)
     if blind > _BLIND and max(_lost(seen, hz, order) for order in orders[:2]) > _LOST:
-        raise Refused("its rotor lines cross at this rate, and one of them is lost behind: give --rotor, or log faster")
+        raise Refused(
+            f"its rotor lines cross at this rate, and one is lost behind another: {known.cure}, or log faster"
+        )
     plain = [order for order in orders if order * hz.max() < min(0.5 * log.hz, _TOP_HZ)]
     if any(seen.along(hz, order) > _STRONG and _lost(seen, hz, order) > _AWAY for order in plain):
         # Where the speed jumps to twice what it is, the highest order finds nothing.
-        raise Refused("a strong rotor line is lost for a while, as where another is taken for it: give --rotor")
+        raise Refused(f"a strong rotor line is lost for a while, as where another is taken for it: {known.cure}")
     return hz, reasons + unmirrored, noise, spread, blind
 
 
@@ -408,43 +430,35 @@ def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[
     return calm, noise, min(widths, default=0.0), float(np.mean(weight == 0.0))
 
 
-def _possible(hz: Array, span: tuple[float, float]) -> bool:
-    return bool(0.98 * span[0] <= np.quantile(hz, _RARE) and np.quantile(hz, 1.0 - _RARE) <= 1.02 * span[1])
-
-
-def _once_a_turn(
-    seen: _Spectrogram, path: Array, blades: int, span: tuple[float, float], *, told: bool
-) -> tuple[Array, tuple[str, ...]]:
+def _once_a_turn(seen: _Spectrogram, path: Array, blades: int, known: _Known) -> tuple[Array, tuple[str, ...]]:
     """The path, or that of a line below it that is once a turn. Raises Refused where that is not sure."""
     if blades == 1:
         return path, ()
     for share in (1.0 / blades, 0.5):
         # A line below what was taken for once a turn is that of the turn.
         below = seen.along(path, share)
-        if told and below > 0.5 * seen.along(path, 1.0) > _SEEN and not _possible(path * share, span):
+        if known.told and below > 0.5 * seen.along(path, 1.0) > _SEEN and not known.allows(path * share):
             lines = _span_text(path * share)
             raise Refused(f"a line shows {lines} times a second, below what --rotor tells: check it, and --blades")
-        if _possible(path * share, span) and below > _DOUBTED:
+        if known.allows(path * share) and below > _DOUBTED:
             if below < _SEEN or seen.moves(path, share) < _STILL:
                 lines = f"{_span_text(path * share)} or {_span_text(path)}"
-                raise Refused(f"a faint line leaves open whether the rotors turn {lines} times a second: give --rotor")
+                raise Refused(f"a faint line leaves open whether the rotors turn {lines} times a second: {known.cure}")
             return path * share, ()
     once, passing = (seen.along(path, order) > _SEEN for order in (1.0, float(blades)))
     if not (once and passing):
         other = path / blades if once else path * blades
-        if _possible(other, span):
+        if known.allows(other):
             lines = " or ".join(_span_text(p) for p in sorted((path, other), key=np.median))
-            raise Refused(f"one rotor line alone, so the rotors turn {lines} times a second: give --rotor")
+            raise Refused(f"one rotor line alone, so the rotors turn {lines} times a second: {known.cure}")
         return path, ("one rotor line alone, taken as what is known of the rotor speed allows",)
-    return path, () if told else ("the lowest rotor line is taken as once a turn",)
+    return path, () if known.told else ("the lowest rotor line is taken as once a turn",)
 
 
-def _unmirrored(
-    log: FlightLog, seen: _Spectrogram, path: Array, span: tuple[float, float]
-) -> tuple[Array, tuple[str, ...]]:
+def _unmirrored(log: FlightLog, seen: _Spectrogram, path: Array, known: _Known) -> tuple[Array, tuple[str, ...]]:
     """The path, once it is sure that it is no mirror image. Raises Refused where it is not."""
     images = [k * log.hz + sign * path for k in range(-4, 5) for sign in (-1.0, 1.0) if (k, sign) != (0, 1.0)]
-    images = [image for image in images if _possible(image, span)]
+    images = [image for image in images if known.allows(image)]
     if not images:
         return path, ()
     paths = [path, *images]
@@ -457,7 +471,7 @@ def _unmirrored(
         lines = " or ".join(_span_text(p) for p in sorted(paths, key=np.median))
         raise Refused(
             f"at {log.hz:.4g} readings a second the rotors may turn {lines} times a second, which look the same: "
-            "give --rotor, or log faster"
+            f"{known.cure}, or log faster"
         )
     return paths[chosen], ("which of the speeds that look the same at this rate it is was told by the thrust",)
 
