@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from typing import Any
+from importlib import import_module
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matdb.arrays import Array
-from matdb.errors import InputError
+from matdb.errors import InputError, MissingExtra
 
 ABSOLUTE_ZERO_C = -273.15
+Picked = TypeVar("Picked")
 
 
 def checked_name(field: str, value: object) -> str:
@@ -199,6 +201,27 @@ def any_array(field: str, values: object) -> NDArray[Any]:
         return np.asarray(values)
     except ValueError:
         raise InputError(field, values, "rows of one length") from None
+
+
+def one_of(field: str, value: Any, known: Iterable[str]) -> str:
+    """A word that is among those known. Raises InputError."""
+    known = list(known)
+    if not isinstance(value, str) or value not in known:
+        raise InputError(field, value, "one of " + ", ".join(known))
+    return value
+
+
+def picked(field: str, name: Any, known: Mapping[str, Picked]) -> Picked:
+    """What stands under a name. Raises InputError."""
+    return known[one_of(field, name, known)]
+
+
+def extra(module: str, what: str, name: str) -> Any:
+    """A module of an optional package. Raises MissingExtra, which says what for and the extra that brings it."""
+    try:
+        return import_module(module)
+    except ImportError:
+        raise MissingExtra(what, name) from None
 
 
 def checked_kind(field: str, value: Any, kind: Any, allowed: str) -> None:

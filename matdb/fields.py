@@ -23,7 +23,7 @@ from typing import Any, Final, NamedTuple, TypeVar, get_args, get_type_hints
 
 import numpy as np
 
-from matdb.checks import checked_name, checked_number, checked_text, checked_whole
+from matdb.checks import checked_name, checked_number, checked_text, checked_whole, extra
 from matdb.errors import InputError, MissingExtra
 
 Record = TypeVar("Record")
@@ -389,10 +389,7 @@ class PlainRecord:
         MissingExtra
             pandas is not installed.
         """
-        try:
-            import pandas
-        except ImportError:
-            raise MissingExtra("a data frame", "tables") from None
+        pandas = extra("pandas", "a data frame", "tables")
         labels = next((value.index for value in fields_of(self).values() if hasattr(value, "iloc")), None)
         return pandas.DataFrame({name: np.ravel(values) for name, values in self._columns().items()}, index=labels)
 
@@ -407,10 +404,7 @@ class PlainRecord:
         MissingExtra
             xarray is not installed (extra ``tables``).
         """
-        try:
-            import xarray
-        except ImportError:
-            raise MissingExtra("a dataset", "tables") from None
+        xarray = extra("xarray", "a dataset", "tables")
         columns = {name: values for name, values in self._columns().items() if values.dtype != object}
         shape = next(iter(columns.values())).shape
         dimensions, coordinates = [f"state_{k}" for k in range(len(shape))], dict[str, Any]()

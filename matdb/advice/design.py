@@ -14,7 +14,8 @@ from matdb.arrays import Array
 from matdb.checks import checked_number, checked_whole
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, record_fields
-from matdb.form import FORMS, Part
+from matdb.form import Part
+from matdb.form.base import form_named
 from matdb.mounting.record import Mounting
 
 #: Between which ends a dimension is looked for that nobody told, mm and shares: isolators of cameras up to some
@@ -145,9 +146,7 @@ class Designs:
         sizes: Sequence[Mapping[str, Any]] = (),
         name: str = "proposal",
     ) -> None:
-        if not isinstance(form, str) or form not in FORMS:
-            raise InputError("form", form, "one of " + ", ".join(sorted(FORMS)))
-        self.cls, self.material, self.mounting, self.name = FORMS[form], material, mounting, name
+        self.cls, self.material, self.mounting, self.name = form_named(form), material, mounting, name
         if not self.cls.has_geometry:
             raise InputError("form", form, "one whose dimensions say how stiff it is")
         known = record_fields(self.cls)

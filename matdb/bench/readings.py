@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, ClassVar, Final
 
-from matdb.checks import ABSOLUTE_ZERO_C, checked_name
+from matdb.checks import ABSOLUTE_ZERO_C, checked_name, picked
 from matdb.errors import InputError
 from matdb.fields import FieldInfo, PlainRecord, above, check_record, entry, from_plain, info, record_fields, within
 from matdb.material.hardness import hardness_text
@@ -475,13 +475,10 @@ def reading_from_dict(values: dict[str, Any]) -> Reading:
         Unknown kind, a missing or unknown field, or a value out of range.
     """
     rest = dict(values)
-    kind = rest.pop("kind", None)
-    cls = READINGS.get(kind) if isinstance(kind, str) else None
-    if cls is None:
-        raise InputError("reading kind", kind, "one of " + ", ".join(READINGS))
+    cls = picked("reading kind", rest.pop("kind", None), READINGS)
     if isinstance(rest.get("taken_at"), str):
         try:
             rest["taken_at"] = dt.datetime.fromisoformat(rest["taken_at"])
         except ValueError:
             raise InputError("taken_at", rest["taken_at"], "an ISO 8601 date and time with a time zone") from None
-    return from_plain(cls, rest, cls.kind, f"reading {kind}")
+    return from_plain(cls, rest, cls.kind, f"reading {cls.kind}")

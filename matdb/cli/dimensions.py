@@ -20,7 +20,7 @@ from matdb.exchange.point_file import as_point, read_points
 from matdb.exchange.reading_file import value_of
 from matdb.fields import FieldInfo, fields_of, record_fields
 from matdb.form import FORMS
-from matdb.form.base import FormBase
+from matdb.form.base import FormBase, form_named
 from matdb.units import is_range, parse_range, range_ends, split_sizes
 
 #: What a field holds, where it is no quantity.
@@ -89,9 +89,7 @@ def form_from_words(
     InputError
         Unknown form or option, a dimension missing or out of range.
     """
-    cls = FORMS.get(kind)
-    if cls is None:
-        raise InputError(asked, kind, "one of " + ", ".join(sorted(FORMS)))
+    cls = form_named(kind, asked)
     slots = _slots(cls)
     values: dict[str, Any] = {}
     kept = {} if old is None else fields_of(old)
@@ -157,9 +155,7 @@ def ranges_from_words(kind: str, given: Mapping[str, str]) -> dict[str, Any]:
     InputError
         Unknown form or option, or a text that cannot be read.
     """
-    if kind not in FORMS:
-        raise InputError("--form", kind, "one of " + ", ".join(sorted(FORMS)))
-    slots, found = _slots(FORMS[kind]), {}
+    slots, found = _slots(form_named(kind, "--form")), {}
     for option, text in given.items():
         name = option.removeprefix("--")
         slot = _named(slots, name)

@@ -25,11 +25,10 @@ from matdb.cli.options import (
 )
 from matdb.cli.screen import Column, band_cell, document, number_text, records_table, show, sketch, table
 from matdb.cli.stiffness import rests_text
-from matdb.errors import InputError
 from matdb.fields import plain, record_fields
 from matdb.files import write_text
 from matdb.form import FORMS, Part
-from matdb.form.base import FormBase
+from matdb.form.base import FormBase, form_named
 from matdb.picture.part_svg import part_svg
 from matdb.units import counted
 
@@ -206,9 +205,7 @@ def _stiffness_told(kept: Store, part: Part) -> list[str]:
 def forms(form: Annotated[str | None, arg("FORM", "Only this one.")] = None, as_json: JsonOption = False) -> None:
     """List the forms; of one its dimensions too."""
     rows: list[dict[str, Any]] = []
-    if form is not None and form not in FORMS:
-        raise InputError("form", form, "one of " + ", ".join(sorted(FORMS)))
-    for kind, cls in sorted(FORMS.items()) if form is None else [(form, FORMS[form])]:
+    for kind, cls in sorted(FORMS.items()) if form is None else [(form, form_named(form))]:
         what = (cls.__doc__ or "").partition("\n")[0].rstrip(".")
         rows.append({"form": kind, "what": what, "dimensions": form_options(kind), "axes": cls.axes})
     if as_json:

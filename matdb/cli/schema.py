@@ -16,12 +16,12 @@ from matdb.advice.summary import Answer, WhatToFit
 from matdb.bench.protocol import ProtocolStep
 from matdb.bench.readings import Reading
 from matdb.bench.trace.record import AmplitudeDependence
+from matdb.checks import picked
 from matdb.cli.options import arg
 from matdb.cli.screen import SCHEMA, lines
 from matdb.curve.band import Band
 from matdb.curve.low_temperature import LowTemperature
 from matdb.curve.next_reading import NextReading
-from matdb.errors import InputError
 from matdb.exchange.json_schema import DEFINITIONS, ERROR, schema_of
 from matdb.exchange.reading_file import Problem
 from matdb.form.part import Part
@@ -212,10 +212,8 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
 
 def document_schema(command: str) -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of a command's document. Raises InputError for a command without one."""
-    if command not in DOCUMENTS:
-        raise InputError("COMMAND", command, "one of " + ", ".join(DOCUMENTS))
     every = {"matdb": str, "schema": int, "command": str, "files": list[str], "warnings": list[str]}
-    whole = schema_of(every | DOCUMENTS[command])
+    whole = schema_of(every | picked("COMMAND", command, DOCUMENTS))
     whole["properties"] |= {"command": {"const": command}, "schema": {"const": SCHEMA}}
     about = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": f"matdb {command}"}
     return about | whole | {"$defs": DEFINITIONS}

@@ -6,10 +6,11 @@ import ipaddress
 import socket
 from typing import Any
 
+from matdb.checks import extra
 from matdb.cli.answering import ESTIMATE, FLIGHT
 from matdb.cli.options import Place, option
 from matdb.cli.screen import show
-from matdb.errors import InputError, MissingExtra
+from matdb.errors import InputError
 from matdb.picture.page import field_page
 from matdb.picture.page_tables import page_tables
 from matdb.units import parse_range
@@ -37,12 +38,7 @@ def serve(
     if not alone and len(token) < _LEAST_TOKEN:
         allowed = f"at least {_LEAST_TOKEN} characters where --host is not this computer alone"
         raise InputError("--token", token and "a short one", allowed, "put it into MATDB_TOKEN")
-    try:
-        import uvicorn
-
-        from matdb.service import application
-    except ImportError:
-        raise MissingExtra("serving", "serve") from None
+    uvicorn, service = (extra(module, "serving", "serve") for module in ("uvicorn", "matdb.service"))
     low_c, high_c = parse_range(temp, "temperature", "--temp")
     with place.existing(as_fitted=True) as store:
 
@@ -54,7 +50,7 @@ def serve(
         if mounting is not None:
             store.mounting(mounting)
         more: dict[str, Any] = {"hosts": ("localhost", "127.0.0.1", host) if alone else (), "origin": origin}
-        app = application(store, page=None if mounting is None else page, token=token, **more)
+        app = service.application(store, page=None if mounting is None else page, token=token, **more)
         # Bound here: the server itself would tell of a taken port in its own words.
         try:
             listening = socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)

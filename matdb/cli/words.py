@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Annotated, Final
 
 from matdb.advice.requirement import VERDICTS
+from matdb.checks import one_of
 from matdb.cli.options import JsonOption, arg
 from matdb.cli.screen import document, show
-from matdb.errors import InputError
 from matdb.fields import named
 from matdb.mounting.record import FOOTAGE, LOAD_FACTORS
 
@@ -74,7 +74,7 @@ def words(
     """Tell what the words on the screens mean."""
     found = {name: text for name, text in WORDS.items() if word is None or word.casefold() in name}
     if not found:
-        raise InputError("WORD", word, "one of " + ", ".join(WORDS))
+        one_of("WORD", word, WORDS)
     if as_json:
         document("words", {"words": named(found)})
         return

@@ -8,8 +8,7 @@ from matdb.delimited import read_table
 from matdb.errors import InputError
 from matdb.exchange.reading_file import heading_of, value_of
 from matdb.fields import FieldInfo, record_fields
-from matdb.form import FORMS
-from matdb.form.base import FormBase
+from matdb.form.base import form_named
 
 _NAME: Final = FieldInfo(name="name", stem="name", dimension="text", aliases=("part", "size"))
 _PRICE: Final = FieldInfo(name="price", stem="price", dimension="dimensionless", aliases=("cost",))
@@ -41,9 +40,7 @@ def read_sizes(name: str, content: bytes | str, form: str) -> list[dict[str, Any
     InputError
         No such form, no row or dimension of it, or a cell that cannot be read.
     """
-    cls: type[FormBase] | None = FORMS.get(form)
-    if cls is None:
-        raise InputError("form", form, "one of " + ", ".join(sorted(FORMS)))
+    cls = form_named(form)
     known = {"name": _NAME, "thread": _THREAD, "mass_kg": _MASS, "price": _PRICE} | dict(record_fields(cls))
     table = read_table(name, content)
     headings = [heading_of(each, known) for each in table.header]

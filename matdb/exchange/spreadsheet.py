@@ -17,8 +17,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
+from matdb.checks import extra
 from matdb.delimited import Table, cell, csv_text, rectangle
-from matdb.errors import InputError, MissingExtra
+from matdb.errors import InputError
 from matdb.files import new_file, write_bytes, write_text
 
 #: Largest file, largest content once unpacked (bytes), entries, rows, columns, cells, characters of text.
@@ -67,10 +68,7 @@ def workbook(title: str, header: Sequence[str], rows: Iterable[Sequence[Any]], n
     MissingExtra
         The optional package is not installed.
     """
-    try:
-        import openpyxl
-    except ImportError:
-        raise MissingExtra("an XLSX workbook", "spreadsheet") from None
+    openpyxl = extra("openpyxl", "an XLSX workbook", "spreadsheet")
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet(title)
     sheet.append(list(header))
@@ -111,10 +109,7 @@ def read_spreadsheet(name: str, content: bytes, *, sheet: str | None = None) -> 
     InputError
         No XLSX workbook, a damaged one, one beyond the limits, no such sheet, or no header.
     """
-    try:
-        import python_calamine
-    except ImportError:
-        raise MissingExtra("an XLSX workbook", "spreadsheet") from None
+    python_calamine = extra("python_calamine", "an XLSX workbook", "spreadsheet")
     checked = _checked(name, content)
     try:
         workbook = python_calamine.load_workbook(io.BytesIO(checked))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.checks import any_array, checked_number
+from matdb.checks import any_array, checked_number, one_of, picked
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, from_plain, stem_of
 
@@ -442,9 +442,7 @@ class FormBase(PlainRecord):
             raise InputError(f"{self.kind} {small}", value, f"below {large} ({most:g} mm)")
 
     def _one_of(self, name: str, allowed: Iterable[str]) -> None:
-        value = getattr(self, name)
-        if not isinstance(value, str) or value not in allowed:
-            raise InputError(f"{self.kind} {name}", value, "one of " + ", ".join(allowed))
+        one_of(f"{self.kind} {name}", getattr(self, name), allowed)
 
 
 def stacked(layers: Iterable[tuple[str, tuple[float, ...], float]]) -> list[tuple[str, list[tuple[float, float]]]]:
@@ -555,8 +553,11 @@ def form_from_dict(values: Mapping[str, Any]) -> FormBase:
     InputError
         Unknown form, missing or unknown dimension, or a dimension out of range.
     """
-    kind = values.get("form")
-    if not isinstance(kind, str) or kind not in FORMS:
-        raise InputError("form", kind, "one of " + ", ".join(sorted(FORMS)))
-    dimensions = {name: value for name, value in values.items() if name != "form"}
-    return from_plain(FORMS[kind], dimensions, kind, f"form {kind}", of="dimensions")
+    dimensions = dict(values)
+    cls = form_named(dimensions.pop("form", None))
+    return from_plain(cls, dimensions, cls.kind, f"form {cls.kind}", of="dimensions")
+
+
+def form_named(kind: Any, field: str = "form") -> type[FormBase]:
+    """The class of a form by its short name. Raises InputError."""
+    return picked(field, kind, dict(sorted(FORMS.items())))

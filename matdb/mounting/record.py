@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from matdb.checks import checked_number
+from matdb.checks import checked_number, one_of, picked
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, check_record, entry, info, record_fields
 from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
@@ -137,12 +137,6 @@ def _spread(value: object) -> tuple[float, ...]:
     if len(spread) != 2 or not all(0.0 < side <= _FARTHEST_MM for side in spread):
         raise InputError("spread_mm", value, f"length and width, each above 0 and at most {_FARTHEST_MM:g} mm")
     return tuple(spread)
-
-
-def _footage(value: object) -> object:
-    if not isinstance(value, str) or value not in FOOTAGE:
-        raise InputError("footage", value, "one of " + ", ".join(FOOTAGE))
-    return value
 
 
 #: What is known of the fields of a package, which the mounting's own has too.
@@ -299,7 +293,7 @@ class Mounting(_Sparse):
     spread_mm: tuple[float, float] | None = entry(None, check=_spread)
     airframe_centre_mm: Vector | None = entry(None, check=partial(_vector, "airframe_centre_mm"))
     clearance_mm: float | None = entry(None, 0.0, 1e3, open_low=True)
-    footage: str = entry("as flown", check=_footage)
+    footage: str = entry("as flown", check=partial(one_of, "footage", known=FOOTAGE))
     isolation_ratio: float | None = entry(None, 1.5, 20.0)
     follow_ratio: float | None = entry(None, 1.1, 20.0)
     strain_most: float = entry(0.25, 0.01, 0.9)
@@ -380,9 +374,7 @@ class Mounting(_Sparse):
 
         """
         known = {package.name: package for package in self.all_packages}
-        if not isinstance(name, str) or name not in known:
-            raise InputError("package", name, "one of " + ", ".join(known))
-        return known[name]
+        return picked("package", name, known)
 
     @property
     def rotor_bands(self) -> tuple[RotorBand, ...]:
@@ -441,8 +433,7 @@ def _known(what: str, values: object, cls: type[Any]) -> dict[str, Any]:
         raise InputError(what, values, "a set of named values")
     known = record_fields(cls)
     for name in values:
-        if name not in known:
-            raise InputError(f"{what} field", name, "one of " + ", ".join(known))
+        one_of(f"{what} field", name, known)
     for name, each in known.items():
         if each.needed and name not in values:
             raise InputError(f"{what} {name}", None, "given")

@@ -11,7 +11,8 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from matdb.errors import InputError, MissingExtra
+from matdb.checks import extra
+from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
 from matdb.picture.chart import Chart, Panel, Series
 
@@ -57,11 +58,8 @@ _RULES: Final[Any] = {
 
 def _rules() -> AbstractContextManager[Any]:
     """The drawing package's settings for a while. Raises MissingExtra."""
-    try:
-        from matplotlib import rc_context
-    except ImportError:
-        raise MissingExtra("a picture as PNG or SVG", "pictures") from None
-    return rc_context(_RULES)
+    rules: AbstractContextManager[Any] = extra("matplotlib", "a picture as PNG or SVG", "pictures").rc_context(_RULES)
+    return rules
 
 
 def draw(chart: Chart) -> Figure:

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from typing import Any
 from urllib.parse import quote
 
-from matdb.errors import MissingExtra
+from matdb.checks import extra
 from matdb.store.driver_errors import REFUSED, translated_errors
 from matdb.store.location import Place
 
@@ -137,9 +137,6 @@ def _asked_directly(*asked: Any) -> int:
 
 def connect_postgresql(place: Place, wait_s: float, *, autocommit: bool = True) -> Any:
     """A driver connection to the server; each statement is its own transaction unless one is begun, or always is."""
-    try:
-        import psycopg
-    except ImportError:
-        raise MissingExtra("a store on a PostgreSQL server", "postgresql") from None
+    psycopg = extra("psycopg", "a store on a PostgreSQL server", "postgresql")
     settings = f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8"
     return psycopg.connect(place.url, autocommit=autocommit, connect_timeout=10, options=settings)

@@ -9,6 +9,7 @@ from contextlib import AbstractContextManager, contextmanager
 from typing import TYPE_CHECKING, Any
 
 from matdb.bench.readings import READINGS, Reading
+from matdb.checks import one_of
 from matdb.errors import InputError, NotFound, StoreReadOnly
 from matdb.form import Part
 from matdb.material.record import Material
@@ -288,8 +289,8 @@ class Records:
         include_retired: bool = False,
     ) -> Iterator[StoredReading]:
         """As :meth:`readings`, one at a time: for stores that do not fit in memory."""
-        if kind is not None and kind not in READINGS:
-            raise InputError("kind", kind, "one of " + ", ".join(READINGS))
+        if kind is not None:
+            one_of("kind", kind, READINGS)
         with self._reader.snapshot():
             condition, values = self._those(material, part, kind, include_retired)
             for row in self._reader.stream(rows.SELECTS["reading"] + condition + " ORDER BY reading.id", values):

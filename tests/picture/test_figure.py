@@ -1,6 +1,6 @@
 """Figures: what the axes hold, that equal charts are equal files, and what is said without the package."""
 
-import builtins
+import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
@@ -125,13 +125,6 @@ def test_a_picture_is_written_whole_and_never_over_another(charts, tmp_path):
 
 
 def test_without_the_package_the_extra_is_named(charts, monkeypatch):
-    real = builtins.__import__
-
-    def refuse(name, *rest):
-        if name.split(".")[0] == "matplotlib":
-            raise ImportError(name)
-        return real(name, *rest)
-
-    monkeypatch.setattr(builtins, "__import__", refuse)
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
     with pytest.raises(MissingExtra, match=r"pip install 'elastomer-matdb\[pictures\]'"):
         picture_bytes(charts["residuals"], "png")

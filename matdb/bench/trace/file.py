@@ -10,7 +10,7 @@ import numpy as np
 
 from matdb.arrays import Array
 from matdb.bench.trace.record import Trace
-from matdb.checks import checked_number
+from matdb.checks import checked_number, one_of
 from matdb.delimited import NumberTable, file_bytes, read_numbers
 from matdb.errors import InputError
 
@@ -148,8 +148,8 @@ def time_index(table: NumberTable, time_column: str | int | None, rate: float | 
 
 def seconds_of(time: Array, title: str, rows: Sequence[int], unit: str | None, notes: list[str], name: str) -> Array:
     """Seconds since the first row with a time. Raises InputError."""
-    if unit is not None and unit not in _SECONDS:
-        raise InputError("time_unit", unit, "one of " + ", ".join(_SECONDS))
+    if unit is not None:
+        one_of("time_unit", unit, _SECONDS)
     known = np.isfinite(time)
     told = time[known]
     if told.size < 2:
