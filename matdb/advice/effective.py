@@ -30,7 +30,7 @@ from matdb.checks import (
     labelled,
     without_unit,
 )
-from matdb.curve.band import SHARE, Band, band, checked_share
+from matdb.curve.band import SHARE, Band, band, checked_share, plain_median
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
@@ -409,10 +409,12 @@ def _block(
         state = suspended(curve, at_rest, load[0], t)
         ln_k, natural = state.ln_stiffness - math.log(load[1]), band(state.frequency_hz, share)
         f = np.asarray(natural.median)
-    storage = np.exp(ln_k.real) * np.cos(ln_k.imag)
-    if load is not None and storage.size:
-        softest = float(np.median(storage, axis=0).min())
-    found = band(np.stack([storage, 0.5 * np.tan(ln_k.imag)], axis=1), share)
+    tangent = np.tan(ln_k.imag)
+    told = np.empty((len(tangent), 2, t.size))
+    told[:, 0], told[:, 1] = np.exp(ln_k.real) / np.sqrt(1.0 + tangent * tangent), 0.5 * tangent
+    if load is not None and t.size:
+        softest = float(plain_median(told[:, 0]).min())
+    found = band(told, share)
     return found.at(0), found.at(1), natural, np.log(f) + curve.median_ln_shift(t), softest, loose
 
 

@@ -15,11 +15,11 @@ from numpy.typing import ArrayLike
 from matdb.arrays import Array, Complex, Flags
 from matdb.checks import checked_number, checked_state, labelled
 from matdb.curve.band import SHARE, ModulusBands, band, checked_share, drawn, plain_median
+from matdb.curve.misfit import Misfit
 from matdb.curve.parameters import (
     COLUMNS,
     EXPONENT,
     GLASS,
-    MISFIT_LOSS,
     PIECE_SD,
     PIECES,
     REFERENCE_K,
@@ -37,7 +37,7 @@ from matdb.form.bulk_softening import BulkSoftening, bulk_softening
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
-from matdb.material.modulus import ln_steady_modulus
+from matdb.material.modulus import as_complex, polar_modulus
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
 from matdb.mounting.suspended import ln_storage, natural_ln_omega
@@ -80,26 +80,8 @@ _STORED_ARRAYS: Final = ("turned", "softening", "rest")
 CONTRADICTED: Final = "rests on its label: what was read"
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
-#: The model's own misfit varies smoothly over temperature and frequency, on these scales.
-_MISFIT_K: Final = 25.0
-_MISFIT_LN_HZ: Final = 3.5
-_MISFIT_WAVES: Final = 4
-#: A second, slow relaxation adds to however small a loss: an absolute share of the misfit.
-_MISFIT_LOSS_FLOOR: Final = 0.7
 #: Below this E / B no form gives noticeably by its volume.
 _LEAST_COMPRESSIBILITY: Final = 0.001
-#: Largest phase of the complex modulus in rad (a loss factor of 14).
-_MOST_PHASE: Final = 1.5
-#: Outside the measured temperatures the misfit grows by its own size every so many kelvin.
-_MISFIT_GROWTH_K: Final = 10.0
-#: And outside the reduced frequencies every so many nepers (about two thirds of a decade).
-_MISFIT_GROWTH_LN_HZ: Final = 1.5
-#: That of the loss outside the reduced frequencies at which damping was read (about two decades).
-_MISFIT_GROWTH_LOSS_LN_HZ: Final = 4.5
-#: Between readings in temperature that of the loss grows likewise: a second relaxation hides where nothing was read.
-_MISFIT_GROWTH_GAP_K: Final = 10.0
-#: And it grows no further than by so many times its own size.
-_MOST_GROWTH: Final = 4.0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -509,18 +491,19 @@ class Curve:
         ln_omega = np.asarray(ln_omega, dtype=float)
         ln_omega = ln_omega.reshape(n if ln_omega.ndim > len(shape) else 1, -1)
         *law, vertical, exponent = self._columns
-        value, rise = ln_steady_modulus(times + ln_omega, *law, slope=slope)
-        value.real += vertical * np.log((t + ZERO_C) / REFERENCE_K)
-        if exponent.any():
-            value += plateau_loss(exponent, ln_omega + 0.5j * math.pi)
-            rise = None if rise is None else rise + exponent
+        size, angle, *rise = polar_modulus(times + ln_omega, 0.5 * math.pi, *law, slope=slope)
+        size += plateau_loss(exponent, ln_omega) + vertical * np.log((t + ZERO_C) / REFERENCE_K)
+        angle += 0.5 * math.pi * exponent
         if misfit and self.misfit.any():
-            value += self._misfit_at(t, ln_omega, shift, value.imag)
+            self._misses.add(size, angle, t, ln_omega, shift)
         if misfit and self.crystallises:
-            value.real += self._crystallised(t)
+            size += self._crystallised(t)
+        value = as_complex(size, angle)
         if self.felt_by is not None:
             value += self.felt_by.exact(value)
-        return value.reshape((n, *shape)), None if rise is None else rise.reshape((n, *shape))
+        return value.reshape((n, *shape)), as_complex(rise[0] + exponent, rise[1]).reshape(
+            (n, *shape)
+        ) if slope else None
 
     def _times(self, temperature_c: Array) -> tuple[Array, Array]:
         """Ln of the relaxation time of every draw, shape (n, m), and the median ln shift relative to 23 degC, (m,).
@@ -555,40 +538,10 @@ class Curve:
             return np.zeros((1, 1))
         return cold.ln_stiffening(t, self.rest_h, self.rest if self.rest.size else self._normals(5, 10))
 
-    def _misfit_at(self, t: Array, ln_omega: Array, ln_shift: Array, phase_angle: Array) -> Complex:
-        """What the model's own misfit adds to ln E at flat temperatures; all broadcast to shape (n, m)."""
-        kx, ky, phase = self._waves
-        size = (math.sqrt(2.0 / _MISFIT_WAVES) * self.misfit)[:, None]
-        angle = kx * (t / _MISFIT_K) + ky * (ln_omega / _MISFIT_LN_HZ)
-        waves = np.add.reduce(np.cos(angle + phase), axis=1) * size
-        if self.measured_c is not None:
-            reduced = plain_median(ln_omega) - math.log(2.0 * math.pi) + ln_shift
-            growth = np.empty((2, 1, t.size))
-            growth[0] = _beyond(reduced, self.measured_ln_hz) / _MISFIT_GROWTH_LN_HZ
-            growth[1] = _beyond(reduced, self.measured_loss_ln_hz) / _MISFIT_GROWTH_LOSS_LN_HZ
-            growth = np.maximum(growth, np.maximum(_beyond(t, self.measured_c) / _MISFIT_GROWTH_K, 0.0))
-            if self.read_c:
-                ends = np.array([-math.inf, *self.read_c, math.inf])
-                place = np.minimum(np.maximum(np.searchsorted(ends, t), 1), len(ends) - 1)
-                gap = np.minimum(t - ends[place - 1], ends[place] - t)
-                growth[1] = np.maximum(growth[1], gap / _MISFIT_GROWTH_GAP_K)
-            waves *= 1.0 + np.minimum(growth, _MOST_GROWTH)
-        stiff, loss_factor = waves
-        # The imaginary part of ln E is about the loss factor.
-        loss = np.minimum(np.maximum(phase_angle, 0.0), 1.2)
-        room = np.maximum(MISFIT_LOSS * loss_factor, -0.8)
-        # However large the doubt, the material stays a passive spring: a phase between 0 and 86 degrees.
-        turned = np.maximum(loss * (1.0 + room) + _MISFIT_LOSS_FLOOR * loss_factor, 0.1 * loss)
-        out = np.empty(stiff.shape, dtype=complex)
-        out.real = stiff
-        out.imag = np.minimum(turned, _MOST_PHASE) - phase_angle
-        return out
-
     @cached_property
-    def _waves(self) -> tuple[Array, Array, Array]:
-        rng = np.random.default_rng([self.seed, 3])
-        shape = (_MISFIT_WAVES, len(self.parameters), 1)
-        return (rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, 2.0 * np.pi, (2, *shape)))
+    def _misses(self) -> Misfit:
+        ranges = self.measured_ln_hz, self.measured_loss_ln_hz, self.measured_c
+        return Misfit(self.misfit, self.seed, *ranges, self.read_c)
 
     def _normals(self, *streams: int) -> Array:
         """Evenly spread normal values in a shuffled order for each stream of chance, shape (n, streams)."""

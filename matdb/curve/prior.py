@@ -14,6 +14,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Complex
+from matdb.curve.evidence import ln_tolerant
 from matdb.curve.parameters import (
     ARRHENIUS,
     COLUMNS,
@@ -36,7 +37,7 @@ from matdb.curve.parameters import (
 )
 from matdb.material.families import Family, family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
-from matdb.material.modulus import ln_steady_modulus
+from matdb.material.modulus import polar_modulus
 from matdb.material.record import Material
 from matdb.material.shift import ZERO_C, wlf_ln_shift
 
@@ -48,6 +49,8 @@ FACT_HZ: Final = 10.0
 YIELDING: Final = 3.0
 #: Readings that lie this far apart tell how stiffness changes with temperature, K.
 YIELD_SPAN_K: Final = 15.0
+#: A fact is a rule with exceptions: one in ten lies four times as far out.
+_EXCEPTIONS: Final = (0.1, 4.0)
 
 
 @dataclass(frozen=True)
@@ -121,7 +124,7 @@ class Prior:
             Columns as :data:`matdb.curve.parameters.COLUMNS`.
         """
         table = self.table
-        out = np.empty((len(COLUMNS), len(u))).T
+        out = np.empty((len(COLUMNS), len(u)), dtype=u.dtype).T
         out[:, LAW] = law
         for column, parameter in enumerate(PARAMETERS):
             if parameter.figure:
@@ -160,25 +163,21 @@ class Prior:
         """Standardised distance of each draw from each fact, shape (n, facts)."""
         facts = self.facts(extra_sd)
         # All states in one call; the last is what ratios refer to.
-        kelvin = np.array([*(fact.temperature_k for fact in facts), REFERENCE_K])
-        here = ln_modulus(draws, kelvin, np.array([*(fact.frequency_hz for fact in facts), FACT_HZ]))
+        states = [(fact.temperature_k, fact.frequency_hz) for fact in facts]
+        size, angle = polar_ln_modulus(draws, *np.array([*states, (REFERENCE_K, FACT_HZ)], dtype=draws.dtype).T)
+        tangent = np.tan(np.clip(angle, 1e-9, 1.5))
         values = {
-            "modulus": here.real + np.log(np.maximum(np.cos(here.imag), 1e-12)),
-            "loss factor": np.log(np.maximum(np.tan(here.imag), 1e-9)),
-            "cold ratio": here.real - here.real[:, -1:],
+            "modulus": size - 0.5 * np.log1p(tangent**2),
+            "loss factor": np.log(tangent),
+            "cold ratio": size - size[:, -1:],
         }
         found = np.stack([values[fact.kind][:, k] for k, fact in enumerate(facts)], axis=1)
-        return np.asarray((found - [fact.mean for fact in facts]) / [fact.sd for fact in facts])
+        mean, sd = np.array([(fact.mean, fact.sd) for fact in facts], dtype=draws.dtype).T
+        return np.asarray((found - mean) / sd)
 
     def fact_log_likelihood(self, draws: Array, extra_sd: float = 0.0) -> Array:
         """Log likelihood of the facts, shape (n,)."""
-        return np.asarray(ln_fact_density(self.fact_residuals(draws, extra_sd)).sum(axis=1))
-
-
-def ln_fact_density(z: Array) -> Array:
-    """Ln of a fact's density (not normalised): a rule with exceptions, one in ten lies four times as far out."""
-    square = z**2
-    return np.asarray(np.logaddexp(math.log(0.9) - 0.5 * square, math.log(0.025) - square / 32.0))
+        return np.asarray(ln_tolerant(self.fact_residuals(draws, extra_sd), *_EXCEPTIONS).sum(axis=1))
 
 
 def prior_of(material: Material, span_k: float = 0.0) -> Prior:
@@ -210,8 +209,13 @@ def foamed(relative_density: float | None, u: Array) -> Array:
 
 def ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> Complex:
     """Ln of the complex modulus at some states, shape (n, states)."""
-    ln_omega = np.log(2.0 * np.pi * frequency_hz)
-    value, _ = ln_steady_modulus(ln_time(draws, temperature_k) + ln_omega, *shape_of(draws), slope=False)
-    value += plateau_loss(draws[:, [EXPONENT]], ln_omega + 0.5j * np.pi)
-    value.real += draws[:, [VERTICAL]] * np.log(temperature_k / REFERENCE_K)
-    return np.asarray(value)
+    size, angle = polar_ln_modulus(draws, temperature_k, frequency_hz)
+    return size + 1j * angle
+
+
+def polar_ln_modulus(draws: Array, temperature_k: Array, frequency_hz: Array) -> tuple[Array, Array]:
+    """Real and imaginary part of :func:`ln_modulus`."""
+    ln_omega, exponent = np.log(2.0 * math.pi * frequency_hz), draws[:, [EXPONENT]]
+    size, angle = polar_modulus(ln_time(draws, temperature_k) + ln_omega, 0.5 * math.pi, *shape_of(draws), slope=False)
+    size += plateau_loss(exponent, ln_omega) + draws[:, [VERTICAL]] * np.log(temperature_k / REFERENCE_K)
+    return size, angle + 0.5 * math.pi * exponent

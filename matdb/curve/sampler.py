@@ -283,8 +283,11 @@ def _moments(u: Array, weight: Array) -> tuple[Array, Array, float, Array]:
 
 def _squares(flat: Array) -> Array:
     """Squares and products of the loosest coordinates, shape (n, bends)."""
-    first, second = np.triu_indices(min(_LOOSE, flat.shape[1]))
+    first, second = _pairs(min(_LOOSE, flat.shape[1]))
     return flat[:, first] * flat[:, second]
+
+
+_pairs = lru_cache(np.triu_indices)
 
 
 @lru_cache(maxsize=256)

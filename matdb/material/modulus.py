@@ -9,8 +9,9 @@ from numpy.typing import ArrayLike
 
 from matdb.arrays import Array, Complex
 
-#: Beyond this ln of |(s tau)^alpha| the modulus has its glassy limit to all digits; its square still is a number.
-_GLASSY_LN: Final = 350.0
+#: Beyond this ln of |(s tau)^alpha|, by the bytes of a number, the modulus has its glassy limit; its square still is
+#: one.
+_GLASSY_LN: Final = {4: 43.0, 8: 350.0}
 
 
 def polar_modulus(
@@ -20,7 +21,7 @@ def polar_modulus(
 
     E(s) = Einf - (Einf - E0) / (1 + (s tau a_T)^alpha)^gamma [1]_, [2]_; it is causal: storage and loss obey
     Kramers-Kronig. In real arithmetic, since complex logarithms and exponentials cost ten times as much; angles are
-    written with the tangent of their half, whose cut is at pi, where no modulus is.
+    written with the tangent of their half, whose cut is at pi, where no modulus is. Single precision stays single.
 
     Parameters
     ----------
@@ -43,51 +44,37 @@ def polar_modulus(
     .. [1] T. Pritz, J. Sound Vib. 195 (1996) 103.
     .. [2] S. Havriliak, S. Negami, Polymer 8 (1967) 161.
     """
-    turn = alpha * angle
-    cos, sin = _cos_sin(turn)
-    z = np.exp(np.minimum(alpha * ln_size, _GLASSY_LN))
-    one, across = 1.0 + z * cos, z * sin
-    one_size = np.sqrt(one * one + across * across)
-    one_angle = 2.0 * np.arctan(across / (one_size + one))
-    upper = np.exp(ln_glassy)
-    drop = (upper - np.exp(ln_rubbery)) * np.exp(-gamma * np.log(one_size))
-    cos, sin = _cos_sin(gamma * one_angle)
-    real, imaginary = upper - drop * cos, drop * sin
+    turn, ln_z = alpha * angle, np.asarray(alpha * ln_size)
+    cos, sin, _ = _cos_sin(turn)
+    z = np.exp(np.minimum(ln_z, _GLASSY_LN[ln_z.itemsize]))
+    across, square = z * sin, z * (z + 2.0 * cos)
+    one_angle = 2.0 * np.arctan(across / (np.sqrt(1.0 + square) + 1.0 + z * cos))
+    # The share of the way up to the glassy limit that is left, less 1: as a difference it would lose what counts far
+    # below that limit.
+    less = np.expm1((-0.5 * gamma) * np.log1p(square))
+    lower = np.exp(ln_rubbery)
+    way = np.exp(ln_glassy) - lower
+    cos, sin, versed = _cos_sin(gamma * one_angle)
+    real, imaginary = lower + way * (versed - less * cos), way * (1.0 + less) * sin
     size = np.sqrt(real * real + imaginary * imaginary)
     found = 2.0 * np.arctan(imaginary / (size + real))
     if not slope:
         return np.log(size), found
-    rise = drop * (alpha * gamma) * z / (one_size * size)
-    cos, sin = _cos_sin(turn - (1.0 + gamma) * one_angle - found)
+    rise = (alpha * gamma) * way * (1.0 + less) * z / (np.sqrt(1.0 + square) * size)
+    cos, sin, _ = _cos_sin(turn - (1.0 + gamma) * one_angle - found)
     return np.log(size), found, rise * cos, rise * sin
 
 
-def ln_steady_modulus(
-    ln_omega_tau: Array, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any, *, slope: bool = True
-) -> tuple[Complex, Any]:
-    """Ln of the complex modulus of :func:`polar_modulus` at a steady vibration, s = i omega, and its slope.
-
-    Parameters
-    ----------
-    ln_omega_tau : ndarray
-        ln(omega) + ln(tau a_T).
-    ln_rubbery, ln_glassy, alpha, gamma
-        As :func:`polar_modulus`.
-    slope : bool
-        False skips the slope, and None comes back for it.
-    """
-    size, angle, *rise = polar_modulus(ln_omega_tau, 0.5 * np.pi, ln_rubbery, ln_glassy, alpha, gamma, slope=slope)
-    return _complex(size, angle), _complex(*rise) if slope else None
-
-
-def _cos_sin(angle: Array) -> tuple[Array, Array]:
-    """Cosine and sine of angles within pi of zero."""
+def _cos_sin(angle: Array) -> tuple[Array, Array, Array]:
+    """Cosine and sine of angles within pi of zero, and what the cosine wants of 1."""
     half = np.tan(0.5 * angle)
-    share = 1.0 / (1.0 + half * half)
-    return (1.0 - half * half) * share, 2.0 * half * share
+    square = half * half
+    share = 1.0 / (1.0 + square)
+    return (1.0 - square) * share, 2.0 * half * share, 2.0 * square * share
 
 
-def _complex(real: Array, imaginary: Array) -> Complex:
+def as_complex(real: Array, imaginary: Array) -> Complex:
+    """Numbers of two parts of one shape."""
     out = np.empty(real.shape, dtype=complex)
     out.real, out.imag = real, imaginary
     return out

@@ -6,9 +6,9 @@ All temperatures here are absolute (K) unless a name says ``_c``; shift factors 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from matdb.arrays import Array
 
@@ -16,16 +16,18 @@ from matdb.arrays import Array
 GAS_CONSTANT = 8.31446261815324
 ZERO_C = 273.15
 _LN10 = math.log(10.0)
+#: A float or an array; single precision stays single.
+Number = Any
 
 
-def arrhenius_ln_shift(temperature_k: ArrayLike, reference_k: ArrayLike, activation_energy: ArrayLike) -> Array:
+def arrhenius_ln_shift(temperature_k: Number, reference_k: Number, activation_energy: Number) -> Array:
     """Natural logarithm of the Arrhenius shift factor: Ea/R (1/T - 1/T0).
 
     Parameters
     ----------
-    temperature_k, reference_k : array_like
+    temperature_k, reference_k : float or ndarray
         K, above 0; broadcast.
-    activation_energy : array_like
+    activation_energy : float or ndarray
         J/mol.
 
     Examples
@@ -33,14 +35,11 @@ def arrhenius_ln_shift(temperature_k: ArrayLike, reference_k: ArrayLike, activat
     >>> round(float(np.exp(arrhenius_ln_shift(253.15, 298.15, 15000.0))), 3)
     2.932
     """
-    t = np.asarray(temperature_k, dtype=float)
-    return np.asarray(
-        np.asarray(activation_energy) / GAS_CONSTANT * (1.0 / t - 1.0 / np.asarray(reference_k, dtype=float))
-    )
+    return np.asarray(activation_energy / GAS_CONSTANT * (1.0 / temperature_k - 1.0 / reference_k))
 
 
 def wlf_ln_shift(
-    temperature_k: ArrayLike, glass_transition_k: ArrayLike, c1: ArrayLike, c2: ArrayLike, upper_k: ArrayLike = np.inf
+    temperature_k: Number, glass_transition_k: Number, c1: Number, c2: Number, upper_k: Number = math.inf
 ) -> Array:
     """Ln of the WLF shift factor relative to the glass transition, with tangent Arrhenius ends.
 
@@ -50,11 +49,11 @@ def wlf_ln_shift(
 
     Parameters
     ----------
-    temperature_k : array_like
+    temperature_k : float or ndarray
         K, above 0.
-    glass_transition_k, c1, c2 : array_like
+    glass_transition_k, c1, c2 : float or ndarray
         Glass transition in K and the constants at it; all broadcast with the temperature.
-    upper_k : array_like
+    upper_k : float or ndarray
         Upper joint in K; infinite for none.
 
     References
@@ -66,12 +65,10 @@ def wlf_ln_shift(
 
 
 def wlf_ln_shift_and_slope(
-    temperature_k: ArrayLike, glass_transition_k: ArrayLike, c1: ArrayLike, c2: ArrayLike, upper_k: ArrayLike = np.inf
+    temperature_k: Number, glass_transition_k: Number, c1: Number, c2: Number, upper_k: Number = math.inf
 ) -> tuple[Array, Array]:
     """As :func:`wlf_ln_shift`, and its slope over 1/T in K: the apparent activation energy over the gas constant."""
-    t = np.asarray(temperature_k, dtype=float)
-    tg, c1, c2 = (np.asarray(each, dtype=float) for each in (glass_transition_k, c1, c2))
-    joint = np.clip(t, tg, upper_k)
-    x = joint - tg
+    joint = np.clip(temperature_k, glass_transition_k, upper_k)
+    x = joint - glass_transition_k
     slope = _LN10 * c1 * c2 * (joint / (c2 + x)) ** 2
-    return np.asarray(slope * (1.0 / t - 1.0 / joint) - _LN10 * c1 * x / (c2 + x)), np.asarray(slope)
+    return np.asarray(slope * (1.0 / temperature_k - 1.0 / joint) - _LN10 * c1 * x / (c2 + x)), np.asarray(slope)
