@@ -21,7 +21,7 @@ from matdb.advice.judge import judge
 from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate
 from matdb.advice.summary import against_it
-from matdb.advice.verdict import reason
+from matdb.advice.verdict import percent, reason
 from matdb.arrays import Array, Flags
 from matdb.checks import checked_number, checked_state
 from matdb.curve.band import Band, band
@@ -330,7 +330,7 @@ class _Bench:
         if chosen.name == _POOR:
             judged = self.judgement(chosen.squeeze_mm)
             broken = [each for each in judged.requirements if each.probability < _LIKELY] or [judged.deciding]
-            what = ", ".join(f"{each.name} ({_percent(1.0 - each.probability)} likely)" for each in broken)
+            what = ", ".join(f"{each.name} ({percent(1.0 - each.probability, '%')} likely)" for each in broken)
             out = [f"no squeeze holds everything; {at} is the best compromise and fails in {what}"]
             if judged.deciding.margin > -0.99:
                 factor = (1.0 + judged.deciding.margin) ** (2.0 if judged.deciding.stiff else -1.0)
@@ -395,18 +395,18 @@ class _Bench:
         if chosen.holds < 0.95:
             which = "best compromise" if chosen.name == _POOR else "recommended squeeze"
             decides = reason(self.judgement(chosen.squeeze_mm))
-            out.append(f"the {which} holds with a probability of {_percent(chosen.holds)} only: {decides}")
+            out.append(f"the {which} holds with a probability of {percent(chosen.holds, '%')} only: {decides}")
         if asked is not None and asked.holds < 0.95:
             at = f"{asked.squeeze_mm:.2f} mm{_turns(asked.turns, case.pair.thread)}"
             if asked.too_little >= asked.too_much:
                 out.append(
                     f"at {at} a half lifts off between {low:g} and {high:g} g with a probability of "
-                    f"{_percent(asked.too_little)}: the stiffness falls to the other half's and it rattles"
+                    f"{percent(asked.too_little, '%')}: the stiffness falls to the other half's and it rattles"
                 )
             else:
                 out.append(
                     f"at {at} a half is strained beyond {case.strain_limit:.0%} of its height with a probability of "
-                    f"{_percent(asked.too_much)}: rubber does not last like that"
+                    f"{percent(asked.too_much, '%')}: rubber does not last like that"
                 )
         for point in filter(None, (chosen, asked)):
             strain = float(np.max(np.nan_to_num(np.asarray(point.strain.median)), initial=0.0))
@@ -468,7 +468,3 @@ def _band(values: Array, known: Flags) -> Band:
 
 def _turns(turns: float | None, thread: str | None) -> str:
     return "" if turns is None else f" ({turns:.2f} turns of {thread})"
-
-
-def _percent(share: float) -> str:
-    return "below 1%" if 0.0 < share < 0.01 else "above 99%" if 0.99 < share < 1.0 else f"{share:.0%}"

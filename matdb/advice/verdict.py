@@ -27,13 +27,13 @@ def open_to_readings(probability: float) -> bool:
     return VERDICTS[-2][0] <= probability < VERDICTS[0][0]
 
 
-def percent(probability: float) -> str:
+def percent(probability: float, sign: str = " %") -> str:
     """A probability in percent; never 0 or 100 unless every draw said so."""
     if 0.0 < probability < 0.01:
-        return "below 1 %"
+        return f"below 1{sign}"
     if 0.99 < probability < 1.0:
-        return "above 99 %"
-    return f"{100.0 * probability:.0f} %"
+        return f"above 99{sign}"
+    return f"{100.0 * probability:.0f}{sign}"
 
 
 def sags(sag_mm: float, height_mm: float) -> str:

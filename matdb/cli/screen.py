@@ -218,7 +218,7 @@ def counts_text(counts: Mapping[str, int]) -> str:
 
 def share_text(probability: float) -> str:
     """A probability in percent; never 0 or 100 unless every draw said so."""
-    return percent(probability).replace(" %", "%")
+    return percent(probability, "%")
 
 
 class Progress:

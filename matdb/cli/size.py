@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from matdb.advice.parts_list import parts_list as parts_list_of
+from matdb.advice.cost import parts_list as parts_list_of
 from matdb.advice.size import FAILS_BY, Proposal
 from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
 from matdb.advice.verdict import percent
@@ -23,12 +23,12 @@ from matdb.cli.suit import REQUIREMENTS, PackageOption
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
 from matdb.errors import AlreadyExists, InputError
-from matdb.exchange.size_file import read_sizes
+from matdb.exchange.point_file import read_sizes
 from matdb.fields import record_fields
 from matdb.form.thread import pitch_mm
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
-from matdb.picture.size_chart import trade_off_chart
+from matdb.picture.mounting_charts import trade_off_chart
 from matdb.units import is_range, parse, parse_range, parse_sizes, range_ends
 
 #: Turns that are tried within a range of them.

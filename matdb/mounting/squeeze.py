@@ -25,8 +25,7 @@ import numpy as np
 
 from matdb.arrays import Array, Flags
 from matdb.form.base import MAX_SQUEEZE_SHARE
-from matdb.form.grommet_pair import GrommetPair
-from matdb.form.pair_balance import balance, squeeze_for_force
+from matdb.form.grommet_pair import GrommetPair, balance, squeeze_for_force
 from matdb.form.round_pad import RoundPad
 from matdb.units import STANDARD_GRAVITY_M_S2
 

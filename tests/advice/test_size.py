@@ -10,12 +10,11 @@ import numpy as np
 import pytest
 
 import matdb
-from matdb.advice.cost import cost_of
+from matdb.advice.cost import cost_of, parts_list
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import judge
-from matdb.advice.parts_list import parts_list
 from matdb.advice.requirement import Candidate
-from matdb.picture.size_chart import trade_off_chart
+from matdb.picture.mounting_charts import trade_off_chart
 
 CAMERA = matdb.Mounting(
     name="cam", mass_kg=0.6, count=4, rpm_idle=6000, rpm_full=12000, manoeuvre_hz=5, spread_mm=(80, 60),
