@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields, is_dataclass, replace
 from functools import cache
 from types import UnionType
-from typing import Any, Final, NamedTuple, TypeVar, get_args, get_type_hints
+from typing import Any, ClassVar, Final, NamedTuple, TypeVar, get_args, get_type_hints
 
 import numpy as np
 
@@ -364,6 +364,9 @@ def _short(value: Any) -> str:
 class PlainRecord:
     """What gives a frozen dataclass its ``to_dict``, tables, and a ``repr`` that is short however much it holds."""
 
+    #: By field, what documents call it otherwise.
+    told_as: ClassVar[Mapping[str, str]] = {}
+
     def __init_subclass__(cls) -> None:
         if "__repr__" not in vars(cls):
             cls.__repr__ = PlainRecord.__repr__  # type: ignore[method-assign]  # else each dataclass writes its own
@@ -377,7 +380,7 @@ class PlainRecord:
 
     def to_dict(self) -> dict[str, Any]:
         """The record as plain values fit for JSON, by its fields."""
-        return {name: plain(value) for name, value in fields_of(self).items()}
+        return {self.told_as.get(name, name): plain(value) for name, value in fields_of(self).items()}
 
     def to_frame(self) -> Any:
         """The record as a pandas data frame: a row a state, a band in three columns (extra ``tables``).

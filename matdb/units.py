@@ -225,6 +225,11 @@ def listed(*texts: str) -> list[str]:
     return [each.strip() for text in texts for each in re.split(r"(?<=[^\d\s,.])\s*[,;]", text)]
 
 
+def parse_list(text: str | None, dimension: str, field: str) -> tuple[float, ...]:
+    """Quantities parted by commas, as :func:`parse` reads each; none for None. Raises UnitError, InputError."""
+    return tuple(parse(each, dimension, field) for each in listed(text or "") if text)
+
+
 def range_ends(text: str) -> list[str]:
     """The texts of both ends of a range; the whole text where it is none."""
     return [end.strip() for end in _BETWEEN.split(text, maxsplit=1)]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from matdb.advice.requirement import Candidate, Payload
 from matdb.advice.window import Window
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
-from matdb.fields import PlainRecord, fields_of, plain
+from matdb.fields import PlainRecord, plain
 from matdb.form.base import TILTING, FormBase
 from matdb.mounting.directions import turning
 from matdb.mounting.on_part import tilting_of
@@ -32,15 +33,12 @@ _SOFTENING_STEPS: Final = 4
 class Mode(PlainRecord):
     """One rigid-body mode: its motion in words, natural frequency (Hz), damping ratio, probability of being inside."""
 
+    told_as: ClassVar[Mapping[str, str]] = {"word": "mode", "probability": "probability_in_window"}
+
     word: str
     natural_frequency_hz: Band
     damping_ratio: Band
     probability: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values."""
-        names = {"word": "mode", "probability": "probability_in_window"}
-        return {names.get(name, name): plain(value) for name, value in fields_of(self).items()}
 
 
 @dataclass(frozen=True, kw_only=True)

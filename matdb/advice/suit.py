@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
 from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
-from matdb.fields import PlainRecord, fields_of, plain
+from matdb.fields import PlainRecord
 from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum, pixels_per_rad
 from matdb.mounting.six_axis import suspension
@@ -40,8 +40,10 @@ _BLOCK: Final = 64
 
 
 @dataclass(frozen=True, kw_only=True)
-class State:
+class State(PlainRecord):
     """The suspended camera at one temperature; ``package`` is the one that is nearest to its limit there."""
+
+    told_as: ClassVar[Mapping[str, str]] = {"transmissibility": "transmissibility_at_lowest_rotor_order"}
 
     temperature_c: float
     natural_frequency_hz: Band
@@ -49,11 +51,6 @@ class State:
     transmissibility: Band
     probability: float
     package: str = "main"
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values."""
-        names = {"transmissibility": "transmissibility_at_lowest_rotor_order"}
-        return {names.get(name, name): plain(value) for name, value in fields_of(self).items()}
 
 
 @dataclass(frozen=True, kw_only=True)

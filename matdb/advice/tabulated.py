@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from itertools import chain, repeat
 from typing import Any, Final
 
 import numpy as np
@@ -32,25 +31,13 @@ RULE: Final = (
     "squeeze_mm multiplies storage and loss stiffness by its factor over theirs, straight between squeezes"
 )
 
+#: The bands of each row, and how the names of their ends begin.
+_BANDS: Final = {"stiffness_n_per_mm": "stiffness", "damping_ratio": "damping", "loss_n_per_mm": "loss"}
 #: What each row holds, in this order.
 COLUMNS: Final = (
-    "part",
-    "axis",
-    "temperature_c",
-    "given_hz",
-    "given_kg",
-    "frequency_hz",
-    "stiffness_n_per_mm",
-    "stiffness_low",
-    "stiffness_high",
-    "damping_ratio",
-    "damping_low",
-    "damping_high",
-    "loss_n_per_mm",
-    "loss_low",
-    "loss_high",
-    "basis",
-    "extrapolated",
+    *("part", "axis", "temperature_c", "given_hz", "given_kg", "frequency_hz"),
+    *(end for name, stem in _BANDS.items() for end in (name, f"{stem}_low", f"{stem}_high")),
+    *("basis", "extrapolated"),
 )
 
 
@@ -109,8 +96,9 @@ def part_table(curve: Curve, part: Part, axis: str, squeeze_mm: float, highest_h
     rows = stiffness_rows(curve, [part], highest_hz=highest_hz, axes=(axis,))
     column = dict(zip(COLUMNS, map(np.array, zip(*rows, strict=True)), strict=True))
 
-    def found(name: str, stem: str, factor: float) -> Band:
-        return Band(*(factor * column[each] for each in (name, f"{stem}_low", f"{stem}_high")))
+    def found(name: str, factor: float = 1.0) -> Band:
+        ends = (name, f"{_BANDS[name]}_low", f"{_BANDS[name]}_high")
+        return Band(*(factor * column[each] for each in ends))
 
     return PartTable(
         part=part.name,
@@ -119,9 +107,9 @@ def part_table(curve: Curve, part: Part, axis: str, squeeze_mm: float, highest_h
         squeeze_mm=float(squeeze_mm),
         temperature_c=column["temperature_c"],
         frequency_hz=column["frequency_hz"],
-        stiffness_n_per_mm=found("stiffness_n_per_mm", "stiffness", squeezed / unit),
-        loss_n_per_mm=found("loss_n_per_mm", "loss", squeezed / unit),
-        damping_ratio=found("damping_ratio", "damping", 1.0),
+        stiffness_n_per_mm=found("stiffness_n_per_mm", squeezed / unit),
+        loss_n_per_mm=found("loss_n_per_mm", squeezed / unit),
+        damping_ratio=found("damping_ratio"),
         extrapolated=column["extrapolated"].astype(bool),
         basis=curve.basis,
         fit_id=curve.fit_id,
@@ -197,14 +185,15 @@ def stiffness_rows(
                 own = ln_e + part.form.ln_bulk_softening(axis, ln_e, curve.bulk_modulus_mpa)
                 storage, damping = _stiffness_and_damping(own)
             found = _bands(storage * np.exp(scale)[:, None], damping)
-            yield from _rows(part.name, axis, t, f, None, f, *found, curve.basis, outside)
+            yield from table_rows(t.size, part.name, axis, t, f, None, f, *found, curve.basis, outside)
             for mass in masses_kg if axis == part.form.axes[0] else ():
                 held = ln_scale_at_rest(felt, part, axis, 0.0, TEMPERATURES_C, mass)
                 state = suspended(felt, held, mass, TEMPERATURES_C)
                 at = median(state.frequency_hz)
                 found = _bands(*_stiffness_and_damping(state.ln_stiffness))
                 beyond = curve.extrapolated(TEMPERATURES_C, at).astype(int)
-                yield from _rows(part.name, axis, TEMPERATURES_C, None, mass, at, *found, curve.basis, beyond)
+                columns = (part.name, axis, TEMPERATURES_C, None, mass, at, *found, curve.basis, beyond)
+                yield from table_rows(TEMPERATURES_C.size, *columns)
 
 
 def _stiffness_and_damping(ln_stiffness: Any) -> tuple[Any, Any]:
@@ -215,7 +204,13 @@ def _bands(storage: Any, damping: Any) -> tuple[Band, Band, Band]:
     return band(storage), band(damping), band(2.0 * storage * damping)
 
 
-def _rows(*columns: Any) -> Iterator[tuple[Any, ...]]:
-    """Rows of some columns: a band is three, what is the same in every row stands alone."""
-    ends = [(c.median, c.low, c.high) if isinstance(c, Band) else (c,) for c in columns]
-    return zip(*(c.tolist() if isinstance(c, np.ndarray) else repeat(c) for c in chain(*ends)), strict=False)
+def table_rows(count: int, *values: Any) -> Iterator[tuple[Any, ...]]:
+    """Rows of plain values from columns: an array or a list over the rows, one value for all of them, or a band."""
+    listed = []
+    for value in values:
+        for each in (value.median, value.low, value.high) if isinstance(value, Band) else (value,):
+            if isinstance(each, np.ndarray):
+                listed.append(np.broadcast_to(each, count).tolist())
+            else:
+                listed.append(each if isinstance(each, list) else [each] * count)
+    return zip(*listed, strict=True)

@@ -22,7 +22,7 @@ from matdb.form.part import Part
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.mounting_charts import frequency_chart
-from matdb.units import parse
+from matdb.units import parse_list
 
 #: Lines of a table that are still compared at a glance.
 _MOST: Final = 9
@@ -60,7 +60,7 @@ def compare(
     For instance: matdb compare leg bobbin --mounting cam --mass 500g,1200g.
     """
     low_c, high_c = ends(temp, "temperature", "--temp")
-    masses = [parse(text, "mass", "--mass") for text in mass.split(",")] if mass else []
+    masses = parse_list(mass, "mass", "--mass")
     if mounting is None and not masses:
         raise InputError("--mass", None, "given, or --mounting", "for instance --mass 900g,1200g")
     if mounting is not None and count is not None:

@@ -32,7 +32,7 @@ from matdb.form.thread import turns_text
 from matdb.material.record import Material, as_sold
 from matdb.mounting.record import Mounting
 from matdb.store.location import locate
-from matdb.units import counted, is_range, listed, parse, parse_range
+from matdb.units import counted, is_range, listed, parse, parse_list, parse_range
 
 if TYPE_CHECKING:
     import matdb.advice.exposure
@@ -533,11 +533,9 @@ def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
     return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2
 
 
-def at_hand(texts: str | None) -> dict[str, Any]:
+def at_hand(temps: str | None) -> dict[str, Any]:
     """Temperatures parted by commas as ``temperatures_c``, degrees Celsius; empty for None. Raises InputError."""
-    if texts is None:
-        return {}
-    return {"temperatures_c": tuple(parse(text, "temperature", "--temps") for text in listed(texts))}
+    return {} if temps is None else {"temperatures_c": parse_list(temps, "temperature", "--temps")}
 
 
 def temperatures(texts: Sequence[str], step: str = "5K") -> Array:

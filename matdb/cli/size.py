@@ -10,7 +10,7 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 
-from matdb.advice.cost import parts_list as parts_list_of
+from matdb.advice.parts_list import parts_list as parts_list_of
 from matdb.advice.size import FAILS_BY, Proposal
 from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
 from matdb.advice.verdict import percent

@@ -17,7 +17,7 @@ from matdb.curve.band import Band
 from matdb.curve.curve import CONTRADICTED
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
-from matdb.units import parse, parse_range
+from matdb.units import parse, parse_list, parse_range
 from matdb.weather.forecast import forecast_range
 
 
@@ -48,7 +48,7 @@ class SqueezeOptions(AirOptions):
         at = forecast_range(air.low_c, air.high_c).temperature_c
         squeeze_mm, turns = squeeze_said(self.squeeze, self.turns)
         asked: dict[str, Any] = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
-        masses = [parse(text, "mass", "--mass") for text in self.mass.split(",")] if self.mass else []
+        masses = parse_list(self.mass, "mass", "--mass")
         if self.mounting is not None:
             wanted = store.mounting(self.mounting)
             return [asked | {"mounting": each} for each in [replace(wanted, mass_kg=m) for m in masses] or [wanted]]

@@ -11,9 +11,8 @@ from typing import Any, Final, Literal, Union, get_args, get_origin, get_type_hi
 
 import numpy as np
 
-from matdb.advice.camera import Mode, SixAxes
+from matdb.advice.camera import SixAxes
 from matdb.advice.size import Proposal
-from matdb.advice.suit import State
 from matdb.bench.protocol import ProtocolStep
 from matdb.bench.readings import READINGS, Reading
 from matdb.curve.band import Band
@@ -28,8 +27,6 @@ ERROR: Final = {"kind": str, "message": str, "field": str, "value": Any, "allowe
 OTHERWISE: Final[dict[type, dict[str, Any]]] = {
     NextReading: {"worth_taking": bool},
     Proposal: {"trade_off": None, "tolerance": {"*": Literal["range"]}, "sizes": {"*": float | str | bool | FormBase}},
-    Mode: {"word": None, "mode": str, "probability": None, "probability_in_window": float},
-    State: {"transmissibility": None, "transmissibility_at_lowest_rotor_order": Band},
     SixAxes: {
         **dict.fromkeys(("follows", "isolates", "inside", "turned")),
         "window_hz": Literal["range"],
@@ -127,5 +124,7 @@ def _record(cls: type) -> dict[str, Any]:
             return schema_of(own | fields)
     hints, sparse = get_type_hints(cls), cls in _SPARSE
     usual = {f.name for f in dataclasses.fields(cls) if sparse and f.default is not dataclasses.MISSING}
-    named = {f.name + "?" * (f.name in usual): hints[f.name] for f in dataclasses.fields(cls)}
+    called: Mapping[str, str] = getattr(cls, "told_as", {})
+    names = [f.name for f in dataclasses.fields(cls)]
+    named = {called.get(name, name) + "?" * (name in usual): hints[name] for name in names}
     return schema_of(named | OTHERWISE.get(cls, {}))

@@ -14,7 +14,7 @@ import numpy as np
 
 from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import state_warnings
-from matdb.advice.tabulated import RULE, squeeze_factors
+from matdb.advice.tabulated import RULE, squeeze_factors, table_rows
 from matdb.api import Store
 from matdb.arrays import Array
 from matdb.checks import checked_state
@@ -82,18 +82,6 @@ class AnswerTable:
 def _header(*names: str, bands: Sequence[str]) -> tuple[str, ...]:
     ends = [f"{name}{end}" for name in bands for end in ("", "_low", "_high")]
     return (*names, *ends, "basis", "extrapolated", "warnings")
-
-
-def table_rows(count: int, *values: Any) -> Iterator[tuple[Any, ...]]:
-    """Rows of plain values from columns: an array or a list over the rows, one value for all of them, or a band."""
-    listed = []
-    for value in values:
-        for each in (value.median, value.low, value.high) if isinstance(value, Band) else (value,):
-            if isinstance(each, np.ndarray):
-                listed.append(np.broadcast_to(each, count).tolist())
-            else:
-                listed.append(each if isinstance(each, list) else [each] * count)
-    return zip(*listed, strict=True)
 
 
 def _chunks(temperature_c: Array, frequency_hz: Array | None) -> Iterator[tuple[Array, Array | None]]:

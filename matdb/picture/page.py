@@ -16,7 +16,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from matdb.advice.cost import in_words, parts_list
+from matdb.advice.parts_list import in_words, parts_list
 from matdb.advice.requirement import VERDICTS
 from matdb.advice.summary import SAID
 from matdb.advice.verdict import percent

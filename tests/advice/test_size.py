@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 import matdb
-from matdb.advice.cost import cost_of, parts_list
+from matdb.advice.cost import cost_of
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import judge
+from matdb.advice.parts_list import parts_list
 from matdb.advice.requirement import Candidate
 from matdb.picture.mounting_charts import trade_off_chart
 
