@@ -199,9 +199,9 @@ def parse_range(text: str, dimension: str, field: str) -> tuple[float, float]:
 
     """
     words, example, _ = _DIMENSIONS[dimension]
-    allowed = f"a range of {words}, low first, for instance {example}..{example}"
-    if dimension == "temperature":
-        allowed = f"a range of {words}, low first, for instance -10C..25C"
+    end = _number_end(example)
+    ends = f"{example}..{2.0 * float(example[:end]):g}{example[end:]}" if dimension != "temperature" else "-10C..25C"
+    allowed = f"a range of {words}, low first, for instance {ends}"
     plain = _checked_text(text, field, allowed)
     if not is_range(plain):
         raise InputError(field, text, allowed)

@@ -32,6 +32,8 @@ _BIN_CORRELATION = 1.944
 #: Median of squared misfits over variances above which the model does not hold: of one mode, and where nobody looks at
 #: the picture.
 _MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
+#: Readings of a spectrum at least.
+_LEAST_SIZE = 32
 #: Cycles at the lowest frequency from which on a record is long.
 _LONG = 136.0
 #: Values whose spectra are made together.
@@ -212,7 +214,7 @@ def transfer_function(
     grid = np.arange(trace.time_s[0], trace.time_s[-1], 1.0 / rate)
     known = np.column_stack([trace.base[:, channel], trace.signal[:, channel], *(() if beside is None else beside.T)])
     size = 2 * grid.size // 17 if resolution_hz is None else round(rate / resolution_hz)
-    if size < 32 or 3 * size > 2 * grid.size:
+    if size < _LEAST_SIZE or 3 * size > 2 * grid.size:
         allowed = f"at least {max(1.5 * size, 272):.0f} for this resolution"
         raise InputError("record", f"{grid.size} readings", allowed, "record longer")
     f, found, pieces = spectra(np.stack([np.interp(grid, trace.time_s, x) for x in known.T], axis=1), rate, size)
@@ -304,19 +306,19 @@ def fit_forced(
         raise InputError("frequency_range_hz", (low, high), "two frequencies, the lower first, within the record's own")
     channel = int(np.argmax(np.std(trace.base, axis=0))) if channel is None else channel
     heard = partial(_heard, trace, channel, beside, leave_out_hz)
-    span = float(trace.time_s[-1] - trace.time_s[0])
+    span = float(np.ptp(trace.time_s))
     # A long record is averaged rather than resolved.
     transfer = heard(low / 16.0 if span * low > _LONG else None)
     settled = False
     try:
         values = _first_guess(transfer, low, high)
+        fine, many = _FINE if beside is None else _FINE_BESIDE
         for turn in range(4):
             found = _fit(transfer, values, low, high, coupled=coupled)
             values = found.values
             if settled or turn == 3:
                 break
-            fine, many = _FINE if beside is None else _FINE_BESIDE
-            wanted = max(abs(values[1]) * values[0] / fine, many / span, 1.2 * low / 20.0)
+            wanted = min(max(values[1] * values[0] / fine, many / span, 0.06 * low), trace.rate_hz / _LEAST_SIZE)
             settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
             if not settled:
                 transfer = heard(wanted)
@@ -325,7 +327,7 @@ def fit_forced(
         f0, eta, gain, delay = found.values[:4].tolist()
         f0_sd, eta_sd = found.sd.tolist()
         if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
-            raise Refused(f"natural frequency {f0:.3g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log")
+            raise Refused(f"{f0:.3g} +- {f0_sd:.2g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log")
     except Refused as why:
         nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
         return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)

@@ -159,9 +159,7 @@ def _flown(said: Log, blades: int, done: Progress) -> Flown:
         start, end = (float(both.camera_time(t)) for t in (both.trace.time_s[0], both.trace.time_s[-1]))
         return Flown(airframe, track, slow, both, axes, motion(turned, (start, end), track))
     except Refused as why:
-        raise InputError(
-            name, "refused", "a log that tells", str(why), says="refused, for it tells nothing sure"
-        ) from None
+        raise InputError(name, "refused", "a log that tells", says=str(why)) from None
 
 
 @app.command()

@@ -199,7 +199,8 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     rates = [column_index(c, header, "columns") for c in columns] or _three(names, at, _RATE, _RATE_PLAIN)
     if len(rates) != 3:
         cure = "name them: --column gyro_x --column gyro_y --column gyro_z"
-        raise InputError(name, ", ".join(header), "a log with three angular rates (roll, pitch, yaw)", cure)
+        says = f"no three angular rates (roll, pitch, yaw) are seen among its columns {', '.join(header)}"
+        raise InputError(name, ", ".join(header), "a log with three angular rates", cure, says=says)
     scales = []
     for i in rates:
         if not (unit or units[i]):
@@ -218,7 +219,7 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     read, rows = table.columns(
         (at, *turned, *warm[:1], *throttle), [i for places, _ in chosen.values() for i in places]
     )
-    time = seconds_of(read[at], header[at], rows, None, notes, name)
+    time = seconds_of(read[at], header[at], rows, None, notes, name, _WHAT)
     # An hour of readings is kept in half the room; a gyro has fewer digits.
     found: dict[str, Array] = {key: np.empty((time.size, 3), dtype=np.float32) for key in chosen}
     for key, (places, factors) in chosen.items():

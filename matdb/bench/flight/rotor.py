@@ -217,6 +217,8 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
     """
     from scipy import ndimage
 
+    if (lasted := len(log.rate) / log.hz) < _LEAST_S:
+        raise Refused(f"it holds {lasted:.0f} s only; a flight of {_LEAST_S:.0f} s or more is needed")
     seen = _spectrogram(log)
     known = _Known(*(within_hz or ROTOR_HZ), within_hz is not None)
     orders, reasons = _orders(blades), tuple[str, ...]()

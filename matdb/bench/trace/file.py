@@ -146,21 +146,23 @@ def time_index(table: NumberTable, time_column: str | int | None, rate: float | 
     return -1
 
 
-def seconds_of(time: Array, title: str, rows: Sequence[int], unit: str | None, notes: list[str], name: str) -> Array:
+def seconds_of(
+    time: Array, title: str, rows: Sequence[int], unit: str | None, notes: list[str], name: str, what: str = _WHAT
+) -> Array:
     """Seconds since the first row with a time. Raises InputError."""
     if unit is not None:
         one_of("time_unit", unit, _SECONDS)
     known = np.isfinite(time)
     told = time[known]
     if told.size < 2:
-        raise InputError(_WHAT, name, "at least two rows with a time")
+        raise InputError(what, name, "at least two rows with a time")
     start, steps = told[0], np.diff(told)
     if np.any(steps < 0):
         row = np.flatnonzero(known)[int(np.argmax(steps < 0)) + 1]
-        field, cure = f"{_WHAT} row {rows[row]}, column {title!r}", "sort the rows, or give one record a file"
+        field, cure = f"{what} row {rows[row]}, column {title!r}", "sort the rows, or give one record a file"
         raise InputError(field, f"{time[row]:.12g}", "later than the row above", cure)
     if not np.any(steps > 0):
-        raise InputError(_WHAT, name, "times that go on", "give the sample rate in Hz")
+        raise InputError(what, name, "times that go on", "give the sample rate in Hz")
     if unit is None:
         words = re.findall(r"[a-zµμ]+", title.casefold().replace("_", " "))
         unit = next((_UNIT_WORDS[w] for w in reversed(words) if w in _UNIT_WORDS), None)
