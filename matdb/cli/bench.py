@@ -11,6 +11,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
+from matdb.advice.surprise import MENDS
 from matdb.api import Store
 from matdb.bench.decrement import decrement_from_amplitudes
 from matdb.bench.readings import Deflection, Reading, RingDown
@@ -208,19 +209,9 @@ class Session:
         return kind(**about | answers | {name: value})
 
     def _doubts(self, reading: Reading) -> list[str]:
-        return [*logged_before(self.store, reading), *bench_doubts(self.store, reading), *self._odd(reading)]
-
-    def _odd(self, reading: Reading) -> list[str]:
-        """A slip of mass, count or unit shows against the curve before it is logged."""
-        frequency = getattr(reading, "frequency_hz", None)
-        if frequency is None or not self.part.form.has_geometry:
-            return []
-        load: dict[str, Any] = {"mass_kg": self.mass_kg, "count": self.said.count, **self.said.how(self.part)}
-        with suppress(ValueError):
-            now: Any = self.store.effective(self.part.name, reading.temperature_c, **load).natural_frequency_hz
-            if not now.low / 1.2 <= frequency <= now.high * 1.2:
-                return [f"{now.low:.3g} to {now.high:.3g} Hz was expected: look at mass, count and unit once more"]
-        return []
+        """What says a slip of mass, count or unit before the reading is logged, and what soak and drift say."""
+        odd = (text.removesuffix(MENDS) for text in self.store.doubts(reading))
+        return [*logged_before(self.store, reading), *bench_doubts(self.store, reading), *odd]
 
     # -- answers -------------------------------------------------------------------------------------------
 

@@ -160,14 +160,15 @@ def as_typed(error: InputError, words: Sequence[str]) -> InputError:
         The words after ``matdb``.
     """
     typed = {word.partition("=")[0] for word in words if word.startswith("--")}
-    option = _option(error.field.rpartition(" ")[2], typed)
-    if option is None:
-        return error
+    option = error.field if error.field in typed else _option(error.field.rpartition(" ")[2], typed)
 
     def named(text: str) -> str:
         return _FIELD.sub(lambda match: _option(match[0], typed) or match[0], text)
 
-    return type(error)(option, error.value, named(error.allowed), named(error.cure))
+    said = named(error.allowed), named(error.cure)
+    if option is None or (option, *said) == (error.field, error.allowed, error.cure):
+        return error
+    return type(error)(option, error.value, *said)
 
 
 def _option(field: str, typed: set[str]) -> str | None:

@@ -36,6 +36,10 @@ def test_other_commands(matdb_says):
         (words("resonance", "0042", BASE, width="90Hz"), "--width"),
         (words("deflection", "0042", {"--temp": "0C", "--mass": "1kg"}, deflection="2m"), "--deflection"),
         (("material", "add", "x", "--density", "1kg/m3"), "--density"),
+        (
+            ("part", "add", "x", "--material=tan", "--form=ring", "--outer=9mm", "--inner=9mm", "--height=4mm"),
+            "--inner",
+        ),
         (("material", "add", "x", "--service-min", "50C", "--service-max", "10C"), "--service-min"),
         (("mounting", "add", "x", "--mass=0g", "--count=4", "--rotor=4200rpm..8000rpm"), "--mass"),
         (("stiffness", "0042", "--temp=0C", "--mass=1kg", "--squeeze=9mm"), "--squeeze"),
@@ -43,6 +47,7 @@ def test_other_commands(matdb_says):
         told = matdb_says(*typed)
         assert told.code == 2, told.err
         assert told.err.startswith(f"matdb: {option}: "), told.err
+        assert not re.search(r"\b[a-z]+_[a-z_]+\b", told.err), told.err
 
 
 def test_a_field_that_was_not_typed_keeps_its_name():
