@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import chain
 from typing import TYPE_CHECKING, Any, overload
 
 from numpy.typing import ArrayLike
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     import matdb.advice.exposure
     import matdb.advice.surprise
     from matdb.advice.exposure import Temperatures
+    from matdb.advice.judgement import Judgement
     from matdb.advice.requirement import Candidate
 
 AnyRecord = Material | Part | Reading | Mounting
@@ -377,10 +379,16 @@ class Store(FittedRecords):
         NotFound, InputError
             As :meth:`suit`.
         """
+        judged, _ = self._judged(mounting, parts, temperature_c, axis)
+        return {each.candidate.part.name: each.squeeze_mm for each in judged}
+
+    def _judged(
+        self, mounting: Mounting | str, parts: Sequence[str] | None, temperature_c: Temperatures, axis: str
+    ) -> tuple[list[Judgement], Mounting]:
+        """Each part at its best squeeze, and the mounting."""
         candidates, wanted = self._candidates(mounting, parts, axis)
         exposed = matdb.advice.exposure.exposure([(c.part, c.material) for c in candidates], temperature_c)
-        judged = matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis)
-        return {each.candidate.part.name: each.squeeze_mm for members in judged for each in members}
+        return [*chain(*matdb.advice.judge.judge(candidates, wanted, exposed, axis=axis))], wanted
 
     def size(
         self,
@@ -491,14 +499,12 @@ class Store(FittedRecords):
             A value out of range, or both frequency and mass given.
         """
         low_c, high_c = _span(low_c, high_c)
-        if low_c > high_c:
-            raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
         count = int(checked_number("count", count, 1, 1000))
         squeeze_mm = checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
         checked_kind("affordable", affordable, matdb.Affordable | None, "what the bench can do, an Affordable, or None")
         known = part if isinstance(part, Part) else self.records.part(part)
         material, curve = self._current(known.material)
-        question = ([*dict.fromkeys((low_c, high_c))], frequency_hz, mass_kg, count, affordable)
+        question = (low_c, high_c), frequency_hz, mass_kg, count, affordable
         return matdb.curve.next_reading.rank_next_readings(
             curve, material, known, *question, axis=axis, squeeze_mm=squeeze_mm
         )
@@ -544,22 +550,16 @@ class Store(FittedRecords):
             A value out of range.
         """
         low_c, high_c = _span(low_c, high_c)
-        wanted = self._wanted(mounting)
-        names = self._unsettled(wanted, low_c, high_c, most, axis) if parts is None else checked_names("parts", parts)
-        found: list[matdb.NextReading] = []
-        how: dict[str, Any] = {"mass_kg": wanted.mass_kg, "count": wanted.count, "axis": axis}
-        flown = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c)
-        best = self.best_squeezes(names, wanted, flown, axis=axis)
-        for name in names:
-            found += self.next_readings(name, low_c, high_c, affordable=affordable, squeeze_mm=best[name], **how)
-        return sorted(found, key=lambda each: (each.width_after - each.width_before, each.minutes))
-
-    def _unsettled(self, mounting: Mounting, low_c: float, high_c: float, most: int, axis: str) -> list[str]:
-        """Parts whose verdict readings may still turn, those nearest to a toss-up first."""
-        most = int(checked_number("most", most, 1, 1_000_000))
-        steps = sorted({low_c, 0.5 * (low_c + high_c), high_c})
-        ranking = sorted(self.suit(mounting, steps, axis=axis), key=lambda each: abs(each.probability - 0.5))
-        return [each.part for each in ranking if each.open_to_readings][:most]
+        flown, how = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c), {"affordable": affordable, "axis": axis}
+        judged, wanted = self._judged(mounting, parts, flown, axis)
+        if parts is None:
+            most = int(checked_number("most", most, 1, 1_000_000))
+            still = [each for each in judged if matdb.advice.requirement.open_to_readings(each.probability)]
+            judged = sorted(still, key=lambda each: abs(each.probability - 0.5))[:most]
+        found = (
+            each.candidate.next_readings(wanted, low_c, high_c, squeeze_mm=each.squeeze_mm, **how) for each in judged
+        )
+        return sorted(chain(*found), key=lambda each: (each.width_after - each.width_before, each.minutes))
 
     def _wanted(self, mounting: Mounting | str) -> Mounting:
         """The mounting that was given, or that of the name that was."""
@@ -589,4 +589,7 @@ class Store(FittedRecords):
 
 
 def _span(low_c: float, high_c: float) -> tuple[float, float]:
-    return checked_number("low_c", low_c, *_ASKED_C), checked_number("high_c", high_c, *_ASKED_C)
+    low_c, high_c = checked_number("low_c", low_c, *_ASKED_C), checked_number("high_c", high_c, *_ASKED_C)
+    if low_c > high_c:
+        raise InputError("low_c", low_c, f"at most high_c ({high_c:g} degC)")
+    return low_c, high_c

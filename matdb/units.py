@@ -319,3 +319,8 @@ def counted(number: float, word: str) -> str:
 def counted_of(share: float, whole: float, word: str) -> str:
     """A share of so many hours as their number: "281.4 of 288 hours"."""
     return f"{f'{share * whole:.1f}'.removesuffix('.0')} of {counted(round(whole), word)}"
+
+
+def mass_text(mass_kg: float) -> str:
+    """A mass in the unit that suits it."""
+    return f"{1e3 * mass_kg:.4g} g" if mass_kg < 1.0 else f"{mass_kg:.4g} kg"

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from matdb.curve.curve import Curve
+from matdb.curve.next_reading import NextReading, rank_next_readings
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
@@ -27,6 +28,11 @@ VERDICTS: Final = (
 )
 
 
+def open_to_readings(probability: float) -> bool:
+    """Whether more readings may still turn a verdict of this probability, either way."""
+    return VERDICTS[-2][0] <= probability < VERDICTS[0][0]
+
+
 @dataclass(frozen=True, eq=False)
 class Candidate:
     """A part with its material and its material's curve."""
@@ -34,6 +40,11 @@ class Candidate:
     part: Part
     material: Material
     curve: Curve
+
+    def next_readings(self, mounting: Mounting, low_c: float, high_c: float, **how: Any) -> list[NextReading]:
+        """The readings to take next on the part for a mounting, as :func:`rank_next_readings` has them."""
+        how |= {"mass_kg": mounting.mass_kg, "count": mounting.count}
+        return rank_next_readings(self.curve, self.material, self.part, (low_c, high_c), **how)
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,10 @@ from matdb.advice.effective import state_warnings
 from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, judge
 from matdb.advice.judgement import Judgement
-from matdb.advice.requirement import CRAFT, SERVICE_K, Candidate, Payload, Requirement
-from matdb.advice.verdict import open_to_readings, percent, reason, sags, settle, verdict
+from matdb.advice.requirement import SERVICE_K, Candidate, Payload, Requirement, open_to_readings
+from matdb.advice.verdict import percent, reason, sags, verdict
 from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
-from matdb.curve.curve import FAMILY_PRIOR, Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.mounting.record import CameraPackage, Mounting
@@ -32,7 +31,7 @@ from matdb.mounting.suspended import follow_error, transmissibility
 STATIC_SHARE_MOST: Final = 0.15
 #: So is squeeze and static compression together over this share; common practice, no source.
 SQUEEZE_SHARE_MOST: Final = 0.25
-#: Six axes and shake are told for so many of the best parts.
+#: Six axes, shake and what to read next are told for so many of the best parts.
 DETAILED_ROWS: Final = 10
 _TOLD: Final = ("cold", "warm", "worst")
 #: Rows described at once, so that memory does not grow with the number of parts.
@@ -110,7 +109,7 @@ class Suitability(PlainRecord):
     reason : str
         One sentence.
     settle : str
-        The reading that would settle an open verdict; empty when it is settled.
+        The reading to take next on the part, of the best parts whose verdict is open; empty when none is worth it.
     six_axes : SixAxes or None
         All six axes at the worst temperature, for mountings that tell positions and inertia; the best parts only.
     shake : CameraShake or None
@@ -145,7 +144,7 @@ class Suitability(PlainRecord):
     rotor_worst_hz: float
     follow_error: Band
     reason: str
-    settle: str
+    settle: str = ""
     deciding: str
     requirements: tuple[Requirement, ...]
     all_directions: bool
@@ -167,7 +166,7 @@ class Suitability(PlainRecord):
 
     def __str__(self) -> str:
         text = f"{self.rank}. {self.part}: {self.verdict} (probability {percent(self.probability)}): {self.reason}"
-        return f"{text}; {self.settle}" if self.settle else text
+        return f"{text}; to settle it, take {self.settle}" if self.settle else text
 
 
 def suit(
@@ -231,6 +230,10 @@ def suit(
         more: dict[str, Any] = {"rank": ranked[-1].rank if same else place + 1}
         if place < DETAILED_ROWS and mounting.has_six_axes:
             more |= _six_axes(found, row, mounting, spectrum)
+        if place < DETAILED_ROWS and row.open_to_readings:
+            ends = row.cold.temperature_c, row.warm.temperature_c
+            first = found.next_readings(mounting, *ends, axis=axis, squeeze_mm=row.squeeze_mm)[:1]
+            more["settle"] = "".join(each.in_words for each in first if each.worth_taking)
         ranked.append(dataclasses.replace(row, **more))
     return ranked
 
@@ -355,15 +358,6 @@ class _View:
             rotor_worst_hz=rotor_worst,
             follow_error=self._missed(found, states["softest"].temperature_c),
             reason=reason(found, worst.package if self.several else "", timed=True),
-            settle=settle(
-                part=part.name,
-                probability=found.probability,
-                temperature_c=worst.temperature_c,
-                mass_kg=self._mass(worst.package) / self.mounting.count,
-                measured=self.curve.basis != FAMILY_PRIOR and part.name not in self.curve.offsets,
-                geometry_share=_geometry_share(self.curve, found, worst),
-                cause_is_load=deciding.name in CRAFT,
-            ),
             deciding=deciding.name,
             requirements=found.requirements,
             all_directions=found.all_directions,
@@ -467,10 +461,3 @@ def _told(states: dict[str, State]) -> tuple[Array, Array]:
 def _margin(room: Array) -> float:
     """Median room at the worst temperature, in natural frequency."""
     return math.expm1(min(0.5 * float(median(room)), 4.6))
-
-
-def _geometry_share(curve: Curve, found: Judgement, worst: State) -> float:
-    """Share of the variance of ln natural frequency that the part's own offset brings."""
-    f = worst.natural_frequency_hz
-    total = (0.5 * math.log(max(f.high / f.low, 1.0)) / 1.96) ** 2
-    return min(0.25 * float(np.var(found.ln_scale)) / total, 1.0) if total > 0.0 else 0.0

@@ -224,7 +224,7 @@ def summary(
         # Of how the speeds were estimated, what was taken for the lowest decides.
         f"Assumed: {_LONG_NOTE.sub('(', taken[0])}, {still}; {', '.join(taken[1:])}.",
         f"Air: {'; '.join(air)}." if air else "",
-        "" if best.settle in best.reason and best.settle else f"Measure next: {_measure_next(best)}.",
+        f"Measure next: {_measure_next(best)}.",
     ]
     others = [f"{row.part}: {in_short(row)}" for row in ranking[1 : _OTHERS + 1]]
     if len(ranking) > _OTHERS + 1:
@@ -247,11 +247,11 @@ def summary(
 
 
 def _measure_next(best: Suitability) -> str:
-    """The reading that would settle it, or what to do where none is asked for."""
+    """The reading that tells most of it, or what to do where none is asked for."""
     if best.settle:
         return f"{best.settle}; 'matdb next' weighs it against others"
     if best.verdict in FIT:
-        return "nothing, this is settled"
+        return "no further reading is worth it" if best.open_to_readings else "nothing, this is settled"
     return "no reading would turn this; 'matdb size' says what would"
 
 

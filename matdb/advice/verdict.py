@@ -22,11 +22,6 @@ def verdict(probability: float, all_directions: bool = True, contradicted: bool 
     return next(word for least, word in words if probability >= least)
 
 
-def open_to_readings(probability: float) -> bool:
-    """Whether more readings may still turn a verdict of this probability, either way."""
-    return VERDICTS[-2][0] <= probability < VERDICTS[0][0]
-
-
 def percent(probability: float, sign: str = " %") -> str:
     """A probability in percent; never 0 or 100 unless every draw said so."""
     if 0.0 < probability < 0.01:
@@ -162,40 +157,3 @@ def in_pixels(decides: Requirement) -> str:
     if decides.pixels is None:
         return ""
     return f"as measured {decides.pixels:.2g} px rms of the picture ({decides.pixels_most:.2g} allowed)"
-
-
-def settle(
-    *,
-    part: str,
-    probability: float,
-    temperature_c: float,
-    mass_kg: float,
-    measured: bool,
-    geometry_share: float,
-    cause_is_load: bool,
-) -> str:
-    """The reading that would settle an open verdict; empty when it is settled.
-
-    Parameters
-    ----------
-    part, temperature_c, mass_kg
-        The part, the worst temperature, one isolator's share of the payload.
-    probability : float
-        Of holding throughout.
-    measured : bool
-        Whether the material has readings.
-    geometry_share : float
-        Share of the variance of the natural frequency that a reading of this very part would take away at any
-        temperature.
-    cause_is_load : bool
-        Whether travel or lift-off is what is open.
-    """
-    if not open_to_readings(probability):
-        return ""
-    grams = f"{1e3 * mass_kg:.4g} g" if mass_kg < 9.9 else f"{mass_kg:.3g} kg"
-    grams += " (one isolator's share)"
-    if cause_is_load:
-        return f"a static deflection of {part} under {grams} at {temperature_c:.3g} degC would settle it"
-    if measured and geometry_share > 0.6:
-        return f"a ring-down of {part} under {grams} at any temperature would settle it: only its geometry is open"
-    return f"a ring-down of {part} under {grams} at {temperature_c:.3g} degC would settle it"

@@ -14,7 +14,7 @@ from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Held, arg, ends, option
 from matdb.cli.picture import candidate
-from matdb.cli.screen import Column, band_cell, mass_text, number_text, records_table, show
+from matdb.cli.screen import Column, band_cell, number_text, records_table, show
 from matdb.cli.suit import all_warnings
 from matdb.errors import InputError
 from matdb.fields import low_high, plain
@@ -22,7 +22,7 @@ from matdb.form.part import Part
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.mounting_charts import frequency_chart
-from matdb.units import parse_list
+from matdb.units import mass_text, parse_list
 
 #: Lines of a table that are still compared at a glance.
 _MOST: Final = 9

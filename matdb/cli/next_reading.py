@@ -11,7 +11,7 @@ from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, option, quantity, squeezed_text
-from matdb.cli.screen import band_cell, mass_text, show
+from matdb.cli.screen import band_cell, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.fields import low_high
@@ -109,9 +109,9 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         none = "no reading would change which parts suit: 'matdb suit' has the verdicts"
     refusal = none if not ranking else "" if worth else _not_worth(shown[0])
     settles = ", to settle that part" if said.mounting else ""
-    told = [f"{refusal[:1].upper()}{refusal[1:]}." if refusal else f"Take next{settles}: {_in_words(shown[0])}."]
+    told = [f"{refusal[:1].upper()}{refusal[1:]}." if refusal else f"Take next{settles}: {shown[0].in_words}."]
     if quick is not None:
-        told.append(f"Nearly as good and quicker: {_in_words(quick)}.")
+        told.append(f"Nearly as good and quicker: {quick.in_words}.")
     if shown:
         best = shown[0]
         told += [
@@ -139,7 +139,7 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
 
 def _other(each: NextReading, with_part: bool) -> str:
     on = f" on {each.part}" if with_part else ""
-    where = f"{each.kind}{on} at {each.temperature_c:g} degC with {_mass(each)}"
+    where = f"{each.kind}{on} at {each.temperature_c:g} degC with {each.load_in_words}"
     return f"{band_cell(each.band_after)}: {where}, {each.minutes:.0f} minutes"
 
 
@@ -151,7 +151,7 @@ def _narrows(each: NextReading, at_c: float) -> str:
 def _behind(shown: Sequence[NextReading], low: float) -> None:
     """Print figures and reason of each."""
     for k, each in enumerate(shown, 1):
-        show(f"{_in_words(each)}: {_narrows(each, low)}; {each.why}.", indent=f"{k}. ")
+        show(f"{each.in_words}: {_narrows(each, low)}; {each.why}.", indent=f"{k}. ")
     show(f"Brackets hold 95 %. Minutes are for {MINUTES_HOLD}.")
 
 
@@ -164,16 +164,6 @@ def _quick(ranking: Sequence[NextReading]) -> NextReading | None:
     return quick if quick.minutes <= 0.5 * best.minutes else None
 
 
-def _in_words(each: NextReading) -> str:
-    on = f"on {each.part} at {each.temperature_c:g} degC with {_mass(each)}"
-    return f"a {each.kind} {on}, about {each.minutes:.0f} minutes with soaking"
-
-
 def _not_worth(best: NextReading) -> str:
     gain = f"{100.0 * best.narrowing:.1f} %" if best.narrowing >= 0.001 else "nothing"
-    return f"no further reading is worth it: even the best, {_in_words(best)}, is expected to narrow the band by {gain}"
-
-
-def _mass(each: NextReading) -> str:
-    text = mass_text(each.mass_kg)
-    return text if each.count == 1 else f"{text} on {each.count}"
+    return f"no further reading is worth it: even the best, {best.in_words}, is expected to narrow the band by {gain}"

@@ -18,14 +18,14 @@ from matdb.bench.thermal.soak import soak as soak_of
 from matdb.cli import options
 from matdb.cli.answering import BENCH, Asked, AskedNow, thinned
 from matdb.cli.options import HeldFor, StepOption, TempsOption, arg, ends, option, quantity, temperatures
-from matdb.cli.screen import given_text, mass_text, number_text, show
+from matdb.cli.screen import given_text, number_text, show
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.fields import fields_of
 from matdb.files import new_file, write_text
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
-from matdb.units import parse
+from matdb.units import mass_text, parse
 
 AIR_WORDS = {"still": "still", "fan": "fanned", "fanned": "fanned"}
 

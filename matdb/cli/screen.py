@@ -176,11 +176,6 @@ def given_text(value: float | None) -> str:
     return "-" if value is None else f"{value:.4g}"
 
 
-def mass_text(mass_kg: float) -> str:
-    """A mass in the unit that suits it."""
-    return f"{1e3 * mass_kg:.4g} g" if mass_kg < 1.0 else f"{mass_kg:.4g} kg"
-
-
 def band_text(median: float | None, low: float | None = None, high: float | None = None, digits: int = 3) -> str:
     """A band as ``12.3 (11.1-13.8)``: median and the ends of the central 95 %."""
     if median is None:

@@ -18,7 +18,7 @@ from matdb.api import Store
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.dimensions import ranges_from_words, split_words
 from matdb.cli.options import ForceOption, arg, option, quantity, write_answer
-from matdb.cli.screen import Column, Progress, mass_text, records_table, show
+from matdb.cli.screen import Column, Progress, records_table, show
 from matdb.cli.suit import REQUIREMENTS, PackageOption
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
@@ -29,7 +29,7 @@ from matdb.form.thread import pitch_mm
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.mounting_charts import trade_off_chart
-from matdb.units import is_range, parse, parse_range, parse_sizes, range_ends
+from matdb.units import is_range, mass_text, parse, parse_range, parse_sizes, range_ends
 
 #: Turns that are tried within a range of them.
 _TURN: Final = 0.25

@@ -11,13 +11,13 @@ from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, before_flight
 from matdb.cli.options import arg, option, squeeze_said
-from matdb.cli.screen import Column, band_cell, given_text, lines, mass_text, records_table, share_text, show
+from matdb.cli.screen import Column, band_cell, given_text, lines, records_table, share_text, show
 from matdb.cli.weather import AirOptions, flight_of
 from matdb.curve.band import Band
 from matdb.curve.curve import CONTRADICTED
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
-from matdb.units import parse, parse_list, parse_range
+from matdb.units import mass_text, parse, parse_list, parse_range
 from matdb.weather.forecast import forecast_range
 
 

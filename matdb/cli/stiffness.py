@@ -12,9 +12,10 @@ from matdb.cli.answering import AskedNow, over_states
 from matdb.cli.fit import summary
 from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import HeldFor, arg, option
-from matdb.cli.screen import Column, band_cell, given_text, mass_text, number_text, records_table
+from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
+from matdb.units import mass_text
 
 _AT_C: Final = Column("at degC", lambda row: given_text(row["temperature_c"]), right=True)
 

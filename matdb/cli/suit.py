@@ -134,7 +134,7 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
     for row in ranking:
         how = how_to_fit(row.squeeze_mm, row.turns, row.spacer_mm)
         share = counted_of(row.share_of_temperatures, row.hours, "hours" if row.worst_when else "temperatures")
-        settle = f"; {row.settle}" if row.settle and "settle" not in row.reason else ""
+        settle = f"; to settle it, take {row.settle}" if row.settle else ""
         show()
         verdict = f"{row.part}: {row.verdict} ({share_text(row.probability)}): {row.reason}{settle}."
         show(verdict, indent=f"{row.rank}. ")

@@ -35,7 +35,7 @@ from matdb.fields import PlainRecord
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import ln_storage
-from matdb.units import STANDARD_GRAVITY_M_S2
+from matdb.units import STANDARD_GRAVITY_M_S2, mass_text
 
 #: A ring-down from 2 to 300 Hz can be read with a telephone and a tap.
 _HERTZ: Final = (2.0, 300.0)
@@ -137,6 +137,17 @@ class NextReading(PlainRecord):
         """Whether it is expected to narrow the band by 3 % or more."""
         return self.narrowing >= WORTH_SHARE
 
+    @property
+    def load_in_words(self) -> str:
+        """Mass and number of parts under it."""
+        return mass_text(self.mass_kg) + (f" on {self.count}" if self.count > 1 else "")
+
+    @property
+    def in_words(self) -> str:
+        """What to take, on what, where, with which mass, and how long that takes."""
+        where = f"on {self.part} at {self.temperature_c:g} degC with {self.load_in_words}"
+        return f"a {self.kind} {where}, about {self.minutes:.0f} minutes with soaking"
+
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return super().to_dict() | {"worth_taking": self.worth_taking}
@@ -193,7 +204,7 @@ def rank_next_readings(
     if mass_kg is not None:
         mass_kg = checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True)
     hertz = 30.0 if frequency_hz is None else checked_number("frequency_hz", frequency_hz, 1e-3, 1e12, "Hz")
-    asked = checked_state(temperatures_c, hertz)[0].ravel()
+    asked = np.unique(checked_state(temperatures_c, hertz)[0])
     if not asked.size:
         raise InputError("temperatures_c", "none", "at least one temperature")
     if asked.size == 2:

@@ -91,11 +91,26 @@ def test_for_a_mounting_the_parts_compete(matdb_says, store):
     assert answer["readings"][0]["part"] == "pad"
     assert {r["count"] for r in answer["readings"]} == {4}
     with matdb.open_store(store) as kept:
-        ranking = kept.suit("cam", [-10.0, 7.5, 25.0])
+        ranking = kept.suit("cam", [*range(-10, 26)])
         open_first = [
             s.part for s in sorted(ranking, key=lambda s: abs(s.probability - 0.5)) if 0.02 <= s.probability < 0.98
         ]
-        assert kept._unsettled(kept.mounting("cam"), -10.0, 25.0, 1, "axial") == open_first[:1]
+        assert {each.part for each in kept.next_readings_for("cam", -10.0, 25.0, most=1)} == {*open_first[:1]}
+
+
+@pytest.mark.parametrize(("mass_kg", "idle", "open_part"), [(4.0, 9000, "ring 16x6x5"), (2.0, 4200, "pad")])
+def test_a_ranking_names_the_reading_that_is_named_here_first(matdb_says, store, mass_kg, idle, open_part):
+    with matdb.open_store(store) as kept:
+        kept.add(
+            matdb.Mounting(name="heavy", mass_kg=mass_kg, count=4, rpm_idle=idle, rpm_full=18000, manoeuvre_hz=4.0)
+        )
+    rows = matdb_says("suit", "--mounting", "heavy", *AT, "--json").json["ranking"]
+    assert {row["part"] for row in rows if 0.02 <= row["probability"] < 0.98} == {open_part}
+    for row in rows:
+        assert bool(row["settle"]) == (row["part"] == open_part)
+        if row["settle"]:
+            told = matdb_says("next", "--mounting", "heavy", *AT).out.split("\n", 1)[0]
+            assert told == f"Take next, to settle that part: {row['settle']}."
 
 
 @pytest.mark.slow
