@@ -7,6 +7,7 @@ import pytest
 
 import matdb
 from matdb.advice.exposure import flight
+from matdb.units import parse
 from matdb.weather.forecast import Forecast
 
 HOURS = np.linspace(-10.0, 25.0, 36)
@@ -53,8 +54,8 @@ def test_the_readings_that_are_asked_for_settle_the_verdict(store):
     first = before = asked()
     assert 0.02 <= before.probability < 0.98
     for _ in range(2):
-        told = re.fullmatch(r"a ring-down on ring at (-?[\d.]+) degC with ([\d.]+) g on 4, .*", before.settle)
-        mass_kg = 1e-3 * float(told[2])
+        told = re.fullmatch(r"a ring-down on ring at (-?[\d.]+) degC with (.*) on 4, .*", before.settle)
+        mass_kg = parse(told[2], "mass", "mass")
         # Taken on a specimen in the middle of the window: 18 Hz under the camera, lightly damped.
         where = {"part": "ring", "temperature_c": float(told[1]), "mass_kg": mass_kg, "count": 4}
         hertz = 18.0 * np.sqrt(store.mounting("cam").mass_kg / mass_kg)
