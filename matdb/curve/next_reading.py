@@ -12,8 +12,9 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, Final
 
@@ -35,8 +36,10 @@ from matdb.fields import PlainRecord
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import ln_storage
-from matdb.units import STANDARD_GRAVITY_M_S2, mass_text
+from matdb.units import STANDARD_GRAVITY_M_S2, mass_text, parse_list
 
+#: Freezer, refrigerator, room, oven; common practice, no source.
+_USUAL_C: Final = (-18.0, 5.0, 23.0, 40.0, 60.0)
 #: A ring-down from 2 to 300 Hz can be read with a telephone and a tap.
 _HERTZ: Final = (2.0, 300.0)
 #: A deflection should be read to better than a fifth, and stay below this share of the height.
@@ -59,6 +62,11 @@ MINUTES_HOLD: Final = (
 )
 
 
+def _at_hand_c() -> tuple[float, ...]:
+    """Temperatures that can be held: those told once for all, or what is usual."""
+    return parse_list(os.environ.get("MATDB_TEMPS"), "temperature", "MATDB_TEMPS") or _USUAL_C
+
+
 @dataclass(frozen=True, kw_only=True)
 class Affordable:
     """What the bench can do.
@@ -66,7 +74,8 @@ class Affordable:
     Attributes
     ----------
     temperatures_c : tuple of float
-        Temperatures that can be held, degrees Celsius: freezer, refrigerator, room, oven.
+        Temperatures that can be held, degrees Celsius; those that the environment variable ``MATDB_TEMPS`` names, such
+        as "-18C,5C,21C", or else -18, 5, 23, 40 and 60 degrees: freezer, refrigerator, room, oven.
     masses_kg : tuple of float or None
         Masses at hand, on ``count`` parts; None takes half, once and twice the mass that rings at the asked
         frequency.
@@ -74,15 +83,15 @@ class Affordable:
         "ring-down" and "deflection".
     """
 
-    temperatures_c: tuple[float, ...] = (-18.0, 5.0, 23.0, 40.0, 60.0)
+    temperatures_c: tuple[float, ...] = field(default_factory=_at_hand_c)
     masses_kg: tuple[float, ...] | None = None
     kinds: tuple[str, ...] = ("ring-down", "deflection")
 
     def __post_init__(self) -> None:
-        for field in ("temperatures_c", "masses_kg", "kinds"):
-            value = getattr(self, field)
+        for name in ("temperatures_c", "masses_kg", "kinds"):
+            value = getattr(self, name)
             if value is not None and not isinstance(value, tuple | list):
-                raise InputError(f"affordable {field}", value, "a tuple of them")
+                raise InputError(f"affordable {name}", value, "a tuple of them")
         if not self.temperatures_c or not self.kinds:
             raise InputError("affordable", "nothing", "at least one temperature and one kind of reading")
         for t in self.temperatures_c:

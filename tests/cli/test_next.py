@@ -98,8 +98,13 @@ def test_for_a_mounting_the_parts_compete(matdb_says, store):
         assert {each.part for each in kept.next_readings_for("cam", -10.0, 25.0, most=1)} == {*open_first[:1]}
 
 
+@pytest.mark.parametrize("temps", ["", "-12C,21C"])
 @pytest.mark.parametrize(("mass_kg", "idle", "open_part"), [(4.0, 9000, "ring 16x6x5"), (2.0, 4200, "pad")])
-def test_a_ranking_names_the_reading_that_is_named_here_first(matdb_says, store, mass_kg, idle, open_part):
+def test_a_ranking_names_the_reading_that_is_named_here_first(
+    matdb_says, store, mass_kg, idle, open_part, temps, monkeypatch
+):
+    if temps:
+        monkeypatch.setenv("MATDB_TEMPS", temps)
     with matdb.open_store(store) as kept:
         kept.add(
             matdb.Mounting(name="heavy", mass_kg=mass_kg, count=4, rpm_idle=idle, rpm_full=18000, manoeuvre_hz=4.0)
