@@ -12,6 +12,7 @@ from matdb.cli.options import HeldAlike, option
 from matdb.cli.screen import Column, given_text, number_text, records_table, show
 from matdb.cli.suit import PackageOption, all_warnings
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
+from matdb.fields import low_high
 from matdb.units import parse
 
 
@@ -42,10 +43,9 @@ def cover(
         flight_lines(flown)
         show_cover(found)
 
-    low, high = wanted.window_hz
     content = {
         "mounting": wanted.to_dict(),
-        "window_hz": {"low": low, "high": high},
+        "window_hz": low_high(wanted.window_hz),
         "air": flight_content(flown),
         "cover": found.to_dict(),
         "cautions": [ESTIMATE, *FLIGHT],

@@ -11,7 +11,7 @@ from matdb.cli.options import Call, Edit, Group, NoteOption, Removal, arg, optio
 from matdb.cli.screen import Column, records_table, span_text, table
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
-from matdb.fields import record_fields
+from matdb.fields import low_high, record_fields
 from matdb.mounting.record import Mounting, mounting_from_dict
 from matdb.mounting.rotor import full_speed_rpm, speeds_in_flight
 from matdb.units import UNITS, is_range, parse, parse_range, parse_sizes
@@ -224,7 +224,7 @@ def show_(name: NameArgument, call: Call) -> None:
         rows += [(f"rotor order {b.order:g}, Hz", span_text(b.low_hz, b.high_hz)) for b in bands]
         table([wanted.name, ""], [*rows, ("wanted natural frequency, Hz", span_text(low, high))])
 
-    content = {"mounting": wanted, "window_hz": {"low": low, "high": high}, "rotor_orders": bands}
+    content = {"mounting": wanted, "window_hz": low_high(wanted.window_hz), "rotor_orders": bands}
     call.answer(content, screen)
 
 

@@ -18,6 +18,7 @@ from matdb.cli.screen import Column, band_cell, given_text, number_text, records
 from matdb.cli.weather import FlightOptions, flight_content, flight_lines, flight_of
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
+from matdb.fields import low_high
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, read_spectrum
 from matdb.units import counted, counted_of
@@ -89,14 +90,13 @@ def suit_content(
     mounting: Mounting, hours: Array, ranking: Sequence[Suitability], axis: str, squeeze_mm: float | None
 ) -> dict[str, Any]:
     """The ranking in plain values."""
-    low, high = mounting.window_hz
     return {
         "mounting": mounting.to_dict(),
-        "temperature_c": {"low": float(hours.min()), "high": float(hours.max())},
+        "temperature_c": low_high((float(hours.min()), float(hours.max()))),
         "axis": axis,
         "squeeze_mm_asked": squeeze_mm,
         "lowest_rotor_hz": mounting.lowest_rotor_hz,
-        "window_hz": {"low": low, "high": high},
+        "window_hz": low_high(mounting.window_hz),
         "ranking": [row.to_dict() for row in ranking],
         "cautions": [ESTIMATE, *FLIGHT],
     }

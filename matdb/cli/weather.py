@@ -13,6 +13,7 @@ from matdb.cli.options import ends, option, quantity
 from matdb.cli.screen import lines, show
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
+from matdb.fields import low_high
 from matdb.units import range_ends
 
 
@@ -119,7 +120,7 @@ def flight_content(flown: Flight) -> dict[str, Any]:
     air = flown.flown
     return {
         "source": air.source,
-        "temperature_c": {"low": air.low_c, "high": air.high_c},
+        "temperature_c": low_high((air.low_c, air.high_c)),
         "entries": len(air),
         "take_off_hours": None if flown.take_off is None else list(flown.take_off),
         "car_c": flown.car_c,

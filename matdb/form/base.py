@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matdb.checks import any_array, checked_number, one_of, picked
 from matdb.errors import InputError
-from matdb.fields import PlainRecord, from_plain, stem_of
+from matdb.fields import PlainRecord, fields_of, from_plain, stem_of
 
 if TYPE_CHECKING:
     from matdb.form.grommet_pair import GrommetPair
@@ -76,7 +76,7 @@ class FormBase(PlainRecord):
 
     def __getstate__(self) -> dict[str, Any]:
         # What was computed of it meanwhile stays behind: some of it are functions, which do not pickle.
-        return {each.name: getattr(self, each.name) for each in fields(self)}
+        return fields_of(self)
 
     def stiffness_n_per_mm(
         self,
