@@ -29,7 +29,7 @@ def test_a_range_is_cut_into_steps_of_a_kelvin():
 
 
 def test_exactly_one_source_is_taken():
-    with pytest.raises(InputError, match="nothing"):
+    with pytest.raises(InputError, match="missing"):
         flight()
     with pytest.raises(InputError, match="low_c and metar"):
         flight(low_c=1.0, metar="METAR EDDM 031150Z 24005KT M02/M05 Q1013")
