@@ -58,6 +58,8 @@ _AS_LIKELY: Final = 0.05
 #: How near what is told of two modes lies to the truth, as shares (frequency, loss factor): another fit that is as
 #: likely lies no farther off, and three standard deviations stay within.
 _WITHIN: Final = (0.03, 0.15)
+#: How far a delay that others told may be off, s.
+_DELAY_SD_S: Final = 0.1e-3
 #: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
 _UNMODELLED = 0.01
 
@@ -82,6 +84,8 @@ class TransferFunction:
         Distance of the bins, Hz.
     base : array, shape (bins,)
         Power spectral density of the base's motion, its sensor's noise included.
+    delay_s : float or None
+        How late the payload's signal is by what else is known, s; None where nothing is.
 
     """
 
@@ -92,6 +96,7 @@ class TransferFunction:
     averages: float
     resolution_hz: float
     base: Array
+    delay_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -322,20 +327,50 @@ def fit_forced(
             settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
             if not settled:
                 transfer = heard(wanted)
+    except Refused as why:
+        return _refused(why, channel, transfer)
+    return _concluded(transfer, found, channel, low, high, coupled=coupled)
+
+
+def fit_delayed(fit: ForcedFit, delay_s: float, frequency_range_hz: tuple[float, float]) -> ForcedFit:
+    """A coupled fit of :func:`fit_forced` again, once other axes of the same two sensors have told its delay, s.
+
+    Damping and delay both turn the phase at the resonance: an axis that is fitted by itself takes one for the other.
+    """
+    assert fit.transfer is not None
+    transfer, ends = replace(fit.transfer, delay_s=delay_s), frequency_range_hz
+    try:
+        start = np.array([fit.frequency_hz, fit.loss_factor, fit.gain, delay_s])
+        start = start if np.all(np.isfinite(start)) else _first_guess(transfer, *ends)
+        found = _fit(transfer, start, *ends, coupled=True)
+    except Refused as why:
+        return _refused(why, fit.channel, transfer)
+    return _concluded(transfer, found, fit.channel, *ends, coupled=True)
+
+
+def _concluded(
+    transfer: TransferFunction, found: _Found, channel: int, low: float, high: float, *, coupled: bool
+) -> ForcedFit:
+    """What a fit of one mode tells, coupled also with a second one."""
+    try:
         if coupled:
-            found = _coupled(transfer, values, low, high)
+            found = _coupled(transfer, found.values, low, high)
         f0, eta, gain, delay = found.values[:4].tolist()
         f0_sd, eta_sd = found.sd.tolist()
         if not (low <= f0 <= high) or eta_sd > LOSS_REFUSED * eta or f0_sd > 0.1 * f0:
             raise Refused(f"{f0:.3g} +- {f0_sd:.2g} Hz, loss factor {eta:.2g} +- {eta_sd:.2g}: too uncertain to log")
     except Refused as why:
-        nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
-        return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)
+        return _refused(why, channel, transfer)
     reasons = _doubts(transfer, found, coupled=coupled)
     peak, fitted = math.sqrt(1.0 + eta * eta) / eta, _model(found.values, transfer.frequency_hz)
     return ForcedFit(
         "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
     )
+
+
+def _refused(why: Refused, channel: int, transfer: TransferFunction) -> ForcedFit:
+    nan, nothing = math.nan, np.full(transfer.frequency_hz.size, np.nan, dtype=complex)
+    return ForcedFit("refused", (str(why),), nan, nan, nan, nan, nan, nan, nan, channel, transfer, nothing)
 
 
 def _heard(
@@ -445,7 +480,8 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     def misfit(scaled: Array) -> Array:
         seen = _smeared(scaled * unit, x, transfer.resolution_hz)
         rest = (seen * (1.0 - drowned * np.append(scaled, 0.0)[4]) - y) / sd
-        return np.concatenate([rest.real, rest.imag])
+        late = () if transfer.delay_s is None else (scaled[3] * unit[3] - transfer.delay_s) / _DELAY_SD_S
+        return np.append(np.concatenate([rest.real, rest.imag]), late)
 
     bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 2.5, 2.0]])[:, :many]
     first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
@@ -459,7 +495,7 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     if coupled and np.sum(peak) >= _FEW:
         # The flanks are many, but tell neither mode apart from the other.
         luck = 1.0 + _LUCK / math.sqrt(float(np.sum(peak)))
-        chi2 = max(chi2, float(np.median(rest[peak] ** 2) / 0.455) / luck)
+        chi2 = max(chi2, float(np.median(rest[: peak.size][peak] ** 2) / 0.455) / luck)
     noise = max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
     values, told = found.x * unit, np.eye(many)[:2]
     if many > 6 and values[6] > 0.5:

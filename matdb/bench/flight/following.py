@@ -17,7 +17,7 @@ from matdb.arrays import Array, Flags
 from matdb.bench.flight.log import FlightLog
 from matdb.bench.flight.rotor import RotorTrack
 from matdb.bench.flight.two_logs import Aligned
-from matdb.bench.forced import ForcedFit, fit_forced, spectra
+from matdb.bench.forced import ForcedFit, fit_delayed, fit_forced, spectra
 
 AXES: Final = ("roll", "pitch", "yaw")
 #: Share of the rotation's power that lies in the manoeuvre band, and the highest frequency that counts, Hz.
@@ -148,19 +148,23 @@ def followed(
     lines = [_shown(order * track.hz, hz) for order in seen for hz in rates_hz]
     lines = [(low, high) for low, high in lines if high - low < _NARROW_HZ]
     span = _RESONANCE_HZ[0], min(_RESONANCE_HZ[1], 0.9 * least)
-    found = []
-    for k, axis in enumerate(AXES):
+    fits = []
+    for k in range(len(AXES)):
         beside = np.delete(trace.base, k, axis=1)
         if both.acceleration is not None:
             beside = np.hstack([beside, both.acceleration])
-        fit = fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
-        found.append(
-            Followed(
-                axis, fit, *_against(trace.signal[:, k], trace.base[:, k], trace.rate_hz, manoeuvre_hz), _doubt(fit)
-            )
+        fits.append(
+            fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
         )
-    late = [(each.fit.delay_s, each.fit.frequency_sd_hz) for each in found if not each.refused]
-    shift = float(np.mean([delay for delay, _ in late])) if late else 0.0
+    told = [fit.delay_s for fit in fits if math.isfinite(fit.delay_s)]
+    shift = float(np.median(told)) if told else 0.0
+    if len(told) > 1:
+        # Two clocks have one delay.
+        fits = [fit_delayed(fit, shift, span) for fit in fits]
+    found = []
+    for k, (axis, fit) in enumerate(zip(AXES, fits, strict=True)):
+        apart = _against(trace.signal[:, k], trace.base[:, k], trace.rate_hz, manoeuvre_hz)
+        found.append(Followed(axis, fit, *apart, _doubt(fit)))
     return tuple(found), replace(both, offset_s=both.offset_s - shift)
 
 
