@@ -95,6 +95,15 @@ def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
     assert apart.min() < 1.96 * roll.fit.frequency_sd_hz
 
 
+def test_axes_share_one_delay():
+    """Fitted by itself, roll's phase at 250 readings a second goes into a delay of its own, 16 % into damping."""
+    close = fly(np.random.default_rng(4131), rate_hz=250.0, camera_rate_hz=2000.0)
+    track = follow_rotors(logs(close)[0], close.truth.blades)
+    axes, _ = followed(align(*logs(close), track.flew_s), track, 2.0, (250.0, 2000.0))
+    assert np.ptp([each.fit.delay_s for each in axes]) < 0.3e-3
+    assert axes[0].fit.damping_ratio == pytest.approx(close.truth.damping, rel=0.12)
+
+
 def test_noise_and_folded_lines_in_the_airframes_log_are_no_damping():
     """At 400 readings a second a seventh of what it logs near pitch's 14 Hz is no motion: damping fits a fifth low."""
     flight = fly(np.random.default_rng(1458), rate_hz=400.0, camera_rate_hz=1000.0)
@@ -225,6 +234,13 @@ def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():
     low = fly(np.random.default_rng(610), rate_hz=250.0, camera_rate_hz=1000.0)
     with pytest.raises(Refused, match="look the same"):
         follow_rotors(logs(low)[0], low.truth.blades)
+
+
+def test_a_path_that_turned_back_where_blades_pass_at_half_the_rate_is_no_path():
+    """Two blades, 400 readings a second: for 2 s the rotors turn 87 times a second, which looks like 113."""
+    air = fly(np.random.default_rng(4090), rate_hz=400.0, camera_rate_hz=1000.0)
+    with pytest.raises(Refused, match="turned back"):
+        follow_rotors(evened("craft", air.time_s, {"rate": air.rate, "acceleration": air.acceleration}), 2)
 
 
 def test_a_line_below_what_is_told_of_the_rotors_is_said(flight):

@@ -63,6 +63,8 @@ _LEAST_S: Final = 20.0
 _BLIND, _CROSSED = 0.01, 0.025
 #: Share of time for which a line may be lost; it is below this share of its usual height over so many spectra.
 _LOST, _FAINT, _SECONDS = 0.02, 0.4, 17
+#: A line that is that high there, of its usual height, over so many spectra is found elsewhere.
+_FOUND, _BRIEF = 0.7, 5
 #: Thrust grows with the square of the speed, a throttle's setting with it or its square.
 _BY_THRUST, _BY_THROTTLE = (1.2, 3.3), (0.7, 3.3)
 #: What remains open of a speed with the clearest lines, as a share (by simulated flights).
@@ -291,11 +293,31 @@ def _by_lines(
         raise Refused(
             f"its rotor lines cross at this rate, and one is lost behind another: {known.cure}, or log faster"
         )
+    if blades > 1 and _turned_back(seen, hz, blades):
+        raise Refused(
+            f"where blades pass at half the log's rate the speed may have turned back: {known.cure}, or log faster"
+        )
     plain = [order for order in orders if order * hz.max() < min(0.5 * log.hz, _TOP_HZ)]
     if any(seen.along(hz, order) > _STRONG and _lost(seen, hz, order) > _AWAY for order in plain):
         # Where the speed jumps to twice what it is, the highest order finds nothing.
         raise Refused(f"a strong rotor line is lost for a while, as where another is taken for it: {known.cure}")
     return hz, reasons + unmirrored, noise, spread, blind
+
+
+def _turned_back(seen: _Spectrogram, path: Array, blades: int) -> bool:
+    """Whether the line of once a turn stands where the blades' lines look the same, and not on a path that goes there.
+
+    A speed and its image meet where the blades pass at a multiple of half the log's rate.
+    """
+    from scipy import ndimage
+
+    def high(hz: Array) -> Array:
+        return np.asarray(ndimage.uniform_filter1d(np.clip(seen.heights(hz, 1.0), 0.0, _TALL), _BRIEF))
+
+    here, meets = high(path), 0.5 * seen.hz / blades * np.arange(1, 5)
+    usual = np.median(here)
+    images = [2.0 * at - path for at in meets if path.min() < at < path.max()]
+    return any(np.any((here < _FAINT * usual) & (high(image) > _FOUND * usual)) for image in images)
 
 
 def _lost(seen: _Spectrogram, path: Array, order: float) -> float:
