@@ -43,10 +43,13 @@ def judged(curve, truth) -> dict:
 
 
 def covered(task) -> dict:
-    seed, kind, count, more = task
+    seed, kind, count, thermometer = task
     truth = rubbers.rubber(seed, kind)
     rng = np.random.default_rng([seed, count, rubbers.KINDS.index(kind)])
-    taken = [each(reading, **more) for reading in rubbers.ring_downs(truth, rubbers.DESIGNS[count], rng)]
+    more = {"thermometer_sd_k": 0.0} if thermometer == "exact" else {}
+    # A kelvin is what a reading allows for that tells nothing of its thermometer.
+    off = rng.normal() if thermometer == "real" else 0.0
+    taken = [each(reading, **more) for reading in rubbers.ring_downs(truth, rubbers.DESIGNS[count], rng, off_k=off)]
     start = time.process_time()
     _, curve = fitted(truth, taken)
     return judged(curve, truth) | {"s/fit": time.process_time() - start}
@@ -157,11 +160,11 @@ def main(words: list[str]) -> None:
     specimens, first = (*numbers, 100, 0)[:2] if len(numbers) != 1 else (numbers[0], 0)
     kinds = [kind for kind in rubbers.KINDS if kind in words] or rubbers.KINDS
     seeds = range(first, first + specimens)
-    more = {"thermometer_sd_k": 0.0} if "exact" in words else {}
+    thermometer = next((word for word in words if word in ("exact", "real")), "")
     with ProcessPoolExecutor(2) as pool:
         for count in (3, 5, 8):
             for kind in kinds:
-                tasks = [(seed, kind, count, more) for seed in seeds]
+                tasks = [(seed, kind, count, thermometer) for seed in seeds]
                 line(f"{count} readings, {kind}", list(pool.map(covered, tasks, chunksize=4)))
         for count in (3, 5, 14):
             tasks = [(5000 + seed, kind, count) for seed in seeds[: max(1, specimens // 4)] for kind in kinds]
