@@ -9,8 +9,8 @@ readings was taken, and most answers are marked as extrapolated (``flagged`` is 
 ring-downs, none of them wrong, at -12, 0, 12 and 35 degC. ``loss`` stands for the loss factor, ``hi/lo`` for the width
 of a 95 % band of the storage modulus.
 
-``python tests/benchmarks/calibration.py rubber [specimens] [first seed] [kind of truth ...] [exact | real]`` prints what
-:mod:`benchmarks.rubber` measures: truths of rubber as it is, for 3, 5 and 8 readings; how often right and wrong
+``python tests/benchmarks/calibration.py rubber [specimens] [first seed] [kind of truth ...] [exact | real]`` prints
+what :mod:`benchmarks.rubber` measures: truths of rubber as it is, for 3, 5 and 8 readings; how often right and wrong
 readings are named; what is said and not said of readings. The truths' thermometers are exact; with ``exact`` the first
 table's fits are told so, and leave out the kelvin that a thermometer usually may be off; with ``real`` the thermometers
 of the first table are off as the fits allow for (one a set, standard deviation 1 K).
