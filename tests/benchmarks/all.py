@@ -244,8 +244,12 @@ def _against_draws(known: Any, what: str, count: int, rounds: int) -> list[list[
 
 
 def case_fit(folder: Path, quick: bool) -> list[list[Any]]:
-    """Fits of 3, 40 and 5,000 readings."""
+    """Fits of 3, 40 and 5,000 readings, and how a fit grows with readings, parts and sessions."""
+    import dataclasses
+    import math
+
     import numpy as np
+    import rubbers
     import sweeps
     import virtual
 
@@ -262,6 +266,23 @@ def case_fit(folder: Path, quick: bool) -> list[list[Any]]:
             np.random.default_rng(0),
         )
 
+    def rung(readings: int = 28, parts: int = 1, sessions: int = 1) -> tuple[Any, Any]:
+        """Ring-downs of as many equal parts in as many sessions, in turn."""
+        found = rubbers.ring_downs(
+            rubbers.rubber(1, "flat plateau"), np.linspace(-18.0, 50.0, readings), np.random.default_rng(1)
+        )
+        named = [
+            dataclasses.replace(each, part=f"part {k % parts}", session=f"day {k % sessions}")
+            for k, each in enumerate(found)
+        ]
+        return {f"part {k}": dataclasses.replace(virtual.PART, name=f"part {k}") for k in range(parts)}, named
+
+    def grown(what: str, low: int, high: int) -> list[Any]:
+        few, many = (rung(**{what: count}) for count in (low, high))
+        pair = in_turn(lambda: fit_curve(material, *many), lambda: fit_curve(material, *few), 1 if quick else 3)
+        power = math.log(pair[0] / pair[1]) / math.log(high / low)
+        return [f"fit, {high} {what}", f"{low} {what}: power {power:.2f}", *pair, None]
+
     sizes = {3: taken(3, 1), 40: taken(5, 8), 5000: taken(20, 250)}
     fit_curve(material, {}, sizes[3])
     best = dict.fromkeys(sizes, float("inf"))
@@ -273,6 +294,7 @@ def case_fit(folder: Path, quick: bool) -> list[list[Any]]:
     return [
         ["fit of 3 readings", "fit of 40", best[3], best[40], None],
         ["fit of 5,000 readings", "fit of 40", best[5000], best[40], 5.0],
+        *(grown(*each) for each in (("readings", 14, 56), ("parts", 1, 4), ("sessions", 1, 4))),
     ]
 
 
