@@ -11,7 +11,6 @@ import numpy as np
 
 from matdb.advice.design import Designs
 from matdb.advice.search import DECK, FOLLOWING, ISOLATING, Asked, Tried, evolved
-from matdb.advice.verdict import percent
 from matdb.arrays import Array
 from matdb.form.grommet_pair import TwoHalves
 from matdb.material.record import service_range
@@ -82,9 +81,9 @@ _DEMANDS: Final[Mapping[str, _Demand]] = {
         lambda _, on: "no lift-off at load factors {:g} to {:g}".format(*on.load_factors), _loads, _ask_loads
     ),
     "strain": _Demand(
-        lambda _, on: f"being pressed by {percent(on.strain_most)} at most",
+        lambda _, on: f"being pressed by {100.0 * on.strain_most:.0f} % at most",
         lambda on, factor: replace(on, strain_most=min(on.strain_most * factor, 0.9)),
-        lambda new, old: f"pressed by up to {percent(new.strain_most)}, not {percent(old.strain_most)}",
+        lambda new, old: f"pressed by up to {100.0 * new.strain_most:.0f} %, not {100.0 * old.strain_most:.0f} %",
     ),
     "service": _Demand(
         lambda asked, _: "{}'s service range of {:g} to {:g} degC".format(

@@ -23,12 +23,10 @@ def verdict(probability: float, all_directions: bool = True, contradicted: bool 
 
 
 def percent(probability: float, sign: str = " %") -> str:
-    """A probability in percent; never 0 or 100 unless every draw said so."""
-    if 0.0 < probability < 0.01:
+    """A probability in percent; never 0 or 100, which some hundred draws cannot tell."""
+    if probability < 0.01:
         return f"below 1{sign}"
-    if 0.99 < probability < 1.0:
-        return f"above 99{sign}"
-    return f"{100.0 * probability:.0f}{sign}"
+    return f"above 99{sign}" if probability > 0.99 else f"{100.0 * probability:.0f}{sign}"
 
 
 def sags(sag_mm: float, height_mm: float) -> str:
