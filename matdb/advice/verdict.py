@@ -25,8 +25,8 @@ def verdict(probability: float, all_directions: bool = True, contradicted: bool 
 def percent(probability: float, sign: str = " %") -> str:
     """A probability in percent; never 0 or 100, which some hundred draws cannot tell."""
     if probability < 0.01:
-        return f"below 1{sign}"
-    return f"above 99{sign}" if probability > 0.99 else f"{100.0 * probability:.0f}{sign}"
+        return f"<1{sign}"
+    return f">99{sign}" if probability > 0.99 else f"{100.0 * probability:.0f}{sign}"
 
 
 def sags(sag_mm: float, height_mm: float) -> str:

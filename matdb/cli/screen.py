@@ -212,7 +212,7 @@ def counts_text(counts: Mapping[str, int]) -> str:
 
 
 def share_text(probability: float) -> str:
-    """A probability in percent; never 0 or 100 unless every draw said so."""
+    """:func:`percent` for a column."""
     return percent(probability, "%")
 
 

@@ -189,7 +189,7 @@ def _table_row(number: int, part: PartTable, steps: Sequence[int]) -> str:
             f"{_three(part.natural_frequency_hz.median[k])} Hz{star}",
             f"{_three(part.state.stiffness_n_per_mm.median[k])} N/mm",
             f"ζ {_three(part.state.damping_ratio.median[k])}",
-            percent(float(part.probability[k])),
+            escape(percent(float(part.probability[k]))),
             f"tap {_three(part.tapped_hz.median[k])} Hz",
         )
         cells.append(f"<td>{'<br>'.join(lines)}</td>")

@@ -102,7 +102,7 @@ def test_verdict_words_cover_every_probability():
         "does not suit",
     ]
     told = [percent(p) for p in (0.0, 0.001, 0.5, 0.999, 1.0)]
-    assert told == ["below 1 %", "below 1 %", "50 %", "above 99 %", "above 99 %"]
+    assert told == ["<1 %", "<1 %", "50 %", ">99 %", ">99 %"]
 
 
 def test_margins_tell_the_distance_to_each_end(sure):

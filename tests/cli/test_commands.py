@@ -428,7 +428,7 @@ def test_bands_and_shares_in_words():
     assert band_text(12.3, 11.1, 13.8) == "12.3 (11.1-13.8)"
     assert band_text(-1.0, -2.0, 1.0) == "-1.00 (-2.00 to 1.00)"
     told = [share_text(p) for p in (0.0, 0.004, 0.5, 0.996, 1.0)]
-    assert told == ["below 1%", "below 1%", "50%", "above 99%", "above 99%"]
+    assert told == ["<1%", "<1%", "50%", ">99%", ">99%"]
 
 
 def test_the_store_as_a_whole(matdb_says, store, tmp_path):
@@ -529,9 +529,7 @@ def test_a_proposal_that_hardly_holds_is_kept_and_the_first_line_says_so(matdb_s
     sizes = ("--outer", "30mm", "--inner", "5mm", "--height", "3mm")
     told = matdb_says("size", "cam", "--material", "amber", "--form", "ring", *sizes, "--temp", "5C", "--keep", "flat")
     assert told.code == 0, told.err
-    assert "holds with below 1 %; stored all the same as part flat." in told.out.partition("\nFor")[0].replace(
-        "\n", " "
-    )
+    assert "holds with <1 %; stored all the same as part flat." in told.out.partition("\nFor")[0].replace("\n", " ")
     assert told.out.count("tored") == 1
     assert matdb_says("part", "show", "flat").code == 0
 
