@@ -68,7 +68,7 @@ BAD = {
     "hole larger than the part": (
         ("part", "add", "x", "--material", "amber", "--form", "ring", "--outer=6mm", "--inner=8mm", "--height=5mm"),
         2,
-        ["inner", "below outer"],
+        ["inner", "below --outer"],
     ),
     "part without a name": (("part", "add", "--material", "amber", "--form", "pad", "--height", "6mm"), 2, ["name"]),
     "range upside down": (("suit", "--mounting", "cam", "--temp", "25C..-10C"), 2, ["--temp", "lower end first"]),
