@@ -95,10 +95,15 @@ class Log:
     picture: str | None = option("FILE", "Draw how the camera followed: a file ending in .png or .svg.")
     force: ForceOption = False
 
+    @property
+    def corner_hz(self) -> float:
+        """Below it nothing is left in the picture, Hz."""
+        return quantity(self.stabilised, "frequency", "--stabilised") or 0.0
+
     def check(self, mount: Mount) -> None:
         """Refuse what does not go together, and files that cannot be written. Raises InputError, FileTaken."""
         needs = {"--log": (self.log, "camera"), "--picture": (self.picture, "camera")}
-        needs["--stabilised"] = self.stabilised, "camera"
+        needs["--stabilised"] = self.stabilised and not self.instead, "camera"
         for name, (said, needed) in needs.items():
             if said and getattr(self, needed) is None:
                 raise InputError(name, None, f"given with --{needed}", "only the camera's own log tells")
@@ -182,7 +187,7 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
         flown = _kept(known, found, Path(said.file).name)
         with call.existing() as store:
             if said.instead:
-                instead = _instead(store, flown, found, said.instead, temperature_c, mount.package)
+                instead = _instead(store, flown, found, said, temperature_c, mount.package)
             if said.car is not None and mount.part is not None:
                 temperature_c, lag = _lagged(store, mount.part, said.car, temperature_c, found.track.flew_s)
             six = mount.foretold(store, temperature_c) if mount.part is not None and found.axes else None
@@ -205,7 +210,7 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
                     warnings += [*logged_before(store, each), *store.doubts(each)]
                 logged = list(store.add(readings)) if readings else []
             if said.stabilised is not None and found.camera is not None:
-                left = picture(known, found.camera, quantity(said.stabilised, "frequency", "--stabilised") or 0.0)
+                left = picture(known, found.camera, said.corner_hz)
             if said.keep:
                 store.records.replace(known.name, flown, "read from a flight")
     written = _written(said, found, rows)
@@ -271,13 +276,14 @@ def _lagged(
 
 
 def _instead(
-    store: Store, flown: Any, found: Flown, parts: list[str], temperature_c: float | None, package: str
+    store: Store, flown: Any, found: Flown, said: Log, temperature_c: float | None, package: str
 ) -> list[Suitability]:
     """What the judge finds of other parts with this flight's rotor speeds and spectrum."""
     if temperature_c is None:
         raise InputError("--temp", None, "given with --instead, where the log tells no temperature")
-    spectrum = AirframeSpectrum(found.motion.frequency_hz, found.motion.density, density=True)
-    return store.suit(flown, [temperature_c], parts=parts, package=package, spectrum=spectrum)
+    f, density = found.motion.frequency_hz, found.motion.density
+    spectrum = AirframeSpectrum(f, np.where(f[:, None] > said.corner_hz, density, 0.0), density=True)
+    return store.suit(flown, [temperature_c], parts=said.instead, package=package, spectrum=spectrum)
 
 
 def _kept(mounting: Any, found: Flown, name: str) -> Any:
