@@ -23,7 +23,7 @@ from typing import Any, ClassVar, Final, NamedTuple, TypeVar, get_args, get_type
 
 import numpy as np
 
-from matdb.checks import checked_name, checked_number, checked_text, checked_whole, extra
+from matdb.checks import checked_kind, checked_name, checked_number, checked_text, checked_whole, extra
 from matdb.errors import InputError, MissingExtra
 
 Record = TypeVar("Record")
@@ -458,7 +458,7 @@ def unknown_fields(cls: type[Any], values: Mapping[str, Any], what: str) -> list
     return [InputError(f"{what} {name}", value, allowed) for name, value in values.items() if name not in known]
 
 
-def from_plain(cls: type[Record], values: Mapping[str, Any], what: str, whole: str, *, of: str = "fields") -> Record:
+def from_plain(cls: type[Record], values: Any, what: str) -> Record:
     """Build a record from its fields as plain values; what they may be is the record's own to check.
 
     Parameters
@@ -467,19 +467,18 @@ def from_plain(cls: type[Record], values: Mapping[str, Any], what: str, whole: s
         A dataclass.
     values : mapping
         Field: value, of every field without a default and any other.
-    what, whole : str
-        How messages name a field's owner ("ring-down") and the whole ("reading ring-down").
-    of : str
-        What its fields are called in messages.
+    what : str
+        How messages name a field's owner ("ring-down").
 
     Raises
     ------
     InputError
-        A field that the record does not have, or one that is missing; or what the record refuses.
+        No mapping, a field that the record does not have, or one that is missing; or what the record refuses.
     """
+    checked_kind(what, values, Mapping, "a set of named values")
     for error in unknown_fields(cls, values, what):
         raise error
-    try:
-        return cls(**values)
-    except TypeError as error:
-        raise InputError(whole, sorted(values), f"given with all of its {of}", str(error)) from None
+    for name, each in record_fields(cls).items():
+        if each.needed and name not in values:
+            raise InputError(f"{what} {name}", None, "given")
+    return cls(**values)

@@ -38,8 +38,10 @@ def test_what_is_not_finite_is_none_where_json_is_wanted():
 
 
 def test_and_back():
-    assert from_plain(Pair, {"left": 1.0}, "pair", "a pair") == Pair(1.0)
+    assert from_plain(Pair, {"left": 1.0}, "pair") == Pair(1.0)
     with pytest.raises(InputError, match="pair middle: 3 is not allowed; it must be one of the fields left, right"):
-        from_plain(Pair, {"left": 1.0, "middle": 3}, "pair", "a pair")
-    with pytest.raises(InputError, match="given with all of its sizes"):
-        from_plain(Pair, {}, "pair", "a pair", of="sizes")
+        from_plain(Pair, {"left": 1.0, "middle": 3}, "pair")
+    with pytest.raises(InputError, match="pair left: missing; it must be given"):
+        from_plain(Pair, {}, "pair")
+    with pytest.raises(InputError, match="a set of named values"):
+        from_plain(Pair, [1.0], "pair")

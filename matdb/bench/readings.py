@@ -481,4 +481,4 @@ def reading_from_dict(values: dict[str, Any]) -> Reading:
             rest["taken_at"] = dt.datetime.fromisoformat(rest["taken_at"])
         except ValueError:
             raise InputError("taken_at", rest["taken_at"], "an ISO 8601 date and time with a time zone") from None
-    return from_plain(cls, rest, cls.kind, f"reading {cls.kind}")
+    return from_plain(cls, rest, cls.kind)

@@ -42,7 +42,7 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
 
     def log(given: dict[str, Any], call: Call, turns: float | None = None) -> None:
         values = options.values_of(known, in_mm(call, given, turns))
-        reading = from_plain(cls, values, cls.kind, f"reading {cls.kind}")
+        reading = from_plain(cls, values, cls.kind)
         with call.existing() as kept:
             odd = [*logged_before(kept, reading), *kept.doubts(reading)]
             (number,) = kept.records.add(reading)

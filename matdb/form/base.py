@@ -555,7 +555,7 @@ def form_from_dict(values: Mapping[str, Any]) -> FormBase:
     """
     dimensions = dict(values)
     cls = form_named(dimensions.pop("form", None))
-    return from_plain(cls, dimensions, cls.kind, f"form {cls.kind}", of="dimensions")
+    return from_plain(cls, dimensions, cls.kind)
 
 
 def form_named(kind: Any, field: str = "form") -> type[FormBase]:

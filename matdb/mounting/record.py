@@ -18,7 +18,7 @@ import numpy as np
 
 from matdb.checks import checked_number, one_of, picked
 from matdb.errors import InputError
-from matdb.fields import PlainRecord, check_record, entry, info, record_fields
+from matdb.fields import PlainRecord, check_record, entry, from_plain, info, record_fields
 from matdb.mounting.suspended import FOLLOW_LEAST, ISOLATION_LEAST, MANOEUVRE_HZ, RotorBand, rotor_bands, window_limits
 
 Vector = tuple[float, float, float]
@@ -417,27 +417,13 @@ def mounting_from_dict(values: Mapping[str, Any]) -> Mounting:
         An unknown or missing field, or a value out of range.
 
     """
-    rest = _known("mounting", values, Mounting)
-    packages = rest.get("packages", ())
+    packages = values.get("packages", ()) if isinstance(values, Mapping) else ()
     if not isinstance(packages, list | tuple):
         raise InputError("packages", packages, "a list of camera packages")
-    rest["packages"] = tuple(
-        p if isinstance(p, CameraPackage) else CameraPackage(**_known("package", p, CameraPackage)) for p in packages
-    )
-    return Mounting(**rest)
-
-
-def _known(what: str, values: object, cls: type[Any]) -> dict[str, Any]:
-    """The values as a dictionary, once every field is known and no required one is missing."""
-    if not isinstance(values, Mapping):
-        raise InputError(what, values, "a set of named values")
-    known = record_fields(cls)
-    for name in values:
-        one_of(f"{what} field", name, known)
-    for name, each in known.items():
-        if each.needed and name not in values:
-            raise InputError(f"{what} {name}", None, "given")
-    return dict(values)
+    if packages:
+        told = (p if isinstance(p, CameraPackage) else from_plain(CameraPackage, p, "package") for p in packages)
+        values = {**values, "packages": tuple(told)}
+    return from_plain(Mounting, values, "mounting")
 
 
 def _set(record: object, name: str, value: object) -> None:
