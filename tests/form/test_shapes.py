@@ -110,7 +110,7 @@ def test_every_form_has_a_sample():
         (lambda: GrommetPair(Pad(6, 3), plate_mm=2, spacer_mm=4), "grommet-pair spacer_mm"),
         (lambda: form_from_dict({"form": "cube"}), "form"),
         (lambda: form_from_dict({"form": "pad", "size": 3}), "pad size"),
-        (lambda: form_from_dict({"form": "pad", "height_mm": 3}), "form pad"),
+        (lambda: form_from_dict({"form": "pad", "height_mm": 3}), "pad diameter_mm"),
         (lambda: Pad(10, 5).stiffness_n_per_mm(1.0, "radial"), "axis"),
         (lambda: Pad(10, 5).stiffness_n_per_mm(-1.0), "youngs_modulus_mpa"),
         (lambda: Pad(10, 5).stiffness_n_per_mm("1"), "youngs_modulus_mpa"),
