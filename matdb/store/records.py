@@ -142,12 +142,10 @@ class Records:
 
     def parts_read(self, material: str | None = None) -> list[tuple[Part, int]]:
         """All parts, or those of one material, by name, and how many readings on each count. Raises NotFound."""
-        counted = (
-            "SELECT part.name, count(*) FROM reading JOIN part ON part.id = reading.part_id "
-            "WHERE reading.retired_at IS NULL GROUP BY part.name"
-        )
         with self._reader.snapshot():
-            counts = dict(self._reader.rows(counted))
+            condition, values = self._those(material, None, None, include_retired=False)
+            counted = f"SELECT part.name, count(*) FROM reading JOIN part ON part.id = reading.part_id{condition}"
+            counts = dict(self._reader.rows(f"{counted} GROUP BY part.name", values))
             return [(part, counts.get(part.name, 0)) for part in self.parts(material)]
 
     def mountings(self) -> list[Mounting]:

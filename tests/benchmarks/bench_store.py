@@ -6,6 +6,11 @@ Compared, on the same rows and into the same table with its indexes and checks:
 the standard library's ``executemany`` on prepared tuples, sqlite-utils' ``insert_all``, SQLAlchemy's ORM (a
 tenth of the rows, scaled), psycopg's own ``COPY``. Needs the ``bench`` and ``test`` extras.
 A ratio is this program's rows per second over the other's; the best of three interleaved rounds.
+
+    python tests/benchmarks/bench_store.py large [readings] [parts]
+
+What a builder does in a store of 2,000,000 readings on 50,000 parts beside one of 14 readings on a part, on both
+engines: milliseconds, the best of some rounds, and their ratio.
 """
 
 import resource
@@ -21,6 +26,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).res
 from store.postgresql_server import Server
 from store.sample_records import fill
 
+import matdb
 from matdb.bench.readings import RingDown
 from matdb.store import Records
 from matdb.store.location import locate
@@ -112,7 +118,84 @@ def add(where, given):
         records.add_readings(given)
 
 
+PER_MATERIAL = 100
+
+
+def asked_about(store):
+    """The material, part and mounting that both stores are asked about."""
+    store.add(matdb.Material(name="amber", family="silicone", hardness="40 A"))
+    store.add(matdb.Part(name="ring", material="amber", form=matdb.Ring(16, 6, 5)))
+    store.add(matdb.Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=4200, rpm_full=8000))
+    store.add([another(store, -18.0 + 5.0 * k) for k in range(14)])
+    store.fit("amber")
+
+
+def another(store, at_c=23.0):
+    hertz = 31.2 - 0.06 * (at_c + 18.0)
+    return matdb.RingDown(part="ring", temperature_c=at_c, mass_kg=0.25, frequency_hz=hertz, log_decrement=0.4)
+
+
+def fill_up(store, readings, parts):
+    """Parts of many materials, with as many readings on each."""
+    store.add([matdb.Material(name=f"material {k}", family="silicone") for k in range(-(-parts // PER_MATERIAL))])
+    made = [
+        matdb.Part(name=f"part {k}", material=f"material {k // PER_MATERIAL}", form=matdb.Pad(10 + k % 7, 10))
+        for k in range(parts)
+    ]
+    store.add(made)
+    each = [
+        matdb.RingDown(part=part.name, temperature_c=20.0, mass_kg=0.25, frequency_hz=30.0, log_decrement=0.5)
+        for part in made
+    ]
+    for _ in range(readings // parts):
+        store.records.add_readings(each)
+
+
+ACTIONS = {
+    "open": (7, lambda store, where: matdb.open_store(where).close()),
+    "list the parts of a material": (7, lambda store, _: store.records.parts_read("amber")),
+    "list a part's readings": (7, lambda store, _: store.readings(part="ring")),
+    "log one": (7, lambda store, _: store.add(another(store))),
+    "answer: stiffness": (7, lambda store, _: store.effective("ring", 5.0, mass_kg=0.25)),
+    "answer: does it suit": (7, lambda store, _: store.suit("cam", [5.0], parts=["ring"])),
+    "answer: what to read next": (3, lambda store, _: store.next_readings("ring", -5.0, 20.0, mass_kg=0.25)),
+    "fit": (3, lambda store, _: store.fit("amber")),
+}
+
+
+def large(readings, parts):
+    with tempfile.TemporaryDirectory() as folder:
+        server = Server()
+        try:
+            engines = {
+                "SQLite": [f"{folder}/{size}.sqlite" for size in ("small", "large")],
+                "PostgreSQL": [server.url(server.database()) for _ in range(2)],
+            }
+            print(f"{readings} readings on {parts} parts{'small, ms':>37}{'large, ms':>12}{'ratio':>8}")
+            for engine, wheres in engines.items():
+                stores = [matdb.open_store(where) for where in wheres]
+                for store, size in zip(stores, (0, readings), strict=True):
+                    asked_about(store)
+                    if size:
+                        fill_up(store, size, parts)
+                for name, (rounds, act) in ACTIONS.items():
+                    best = [1e9, 1e9]
+                    for _ in range(rounds):
+                        for k, (store, where) in enumerate(zip(stores, wheres, strict=True)):
+                            best[k] = min(best[k], timed(act, store, where))
+                    told = "".join(f"{1e3 * seconds:>12.2f}" for seconds in best)
+                    print(f"{f'{engine}: {name}':<60}{told}{best[1] / best[0]:>8.2f}")
+                for store in stores:
+                    store.close()
+        finally:
+            server.stop()
+
+
 def main():
+    if sys.argv[1:2] == ["large"]:
+        sizes = [int(each) for each in sys.argv[2:4]]
+        large(*sizes, *(2_000_000, 50_000)[len(sizes) :])
+        return
     rows = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     given = readings(rows)
     spent = {}

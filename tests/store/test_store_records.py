@@ -62,6 +62,14 @@ def test_readings_by_material_part_and_kind(records):
         of(material="Amber 40a")
 
 
+def test_parts_are_listed_with_how_many_readings_count(records):
+    records.remove_reading(1, "another part")
+    of_all = {"007": 2, "bush": 1, "pad 10x5": 1}
+    assert {part.name: count for part, count in records.parts_read()} == of_all
+    of_amber = {part.name: count for part, count in records.parts_read("amber 40A")}
+    assert of_amber == {name: of_all[name] for name in ("007", "pad 10x5")}
+
+
 def test_answers_do_not_depend_on_the_order_of_adding(where):
     with Records(where) as records:
         records.add([*READINGS[::-1], PAD, BUSH, RING, CORAL, AMBER])
