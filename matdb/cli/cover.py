@@ -89,7 +89,8 @@ def cover_lines(found: Cover) -> list[str]:
     ]
     alone = [f"Alone the best would hold {found.held(best[0].share)}."] if n > 1 else []
     at = " and ".join(f"{_span(*ends)} degC" for ends in found.fails_c)
-    fails = when_it_fails(found, f" at {at}" if at else "")
+    nowhere = "" if found.reached else "at each temperature it rather holds than fails"
+    fails = when_it_fails(found, f" at {at}" if at else "") or nowhere
     return [f"{first}.", *([f"{fails[0].upper()}{fails[1:]}."] if fails else []), *swaps, *alone]
 
 
