@@ -104,6 +104,18 @@ def test_axes_share_one_delay():
     assert axes[0].fit.damping_ratio == pytest.approx(close.truth.damping, rel=0.12)
 
 
+def test_axes_that_tell_nothing_move_no_clock():
+    """Coherence of a third in pitch and yaw: their delays lie 3 ms off."""
+    torn = fly(np.random.default_rng(5084), rate_hz=400.0, camera_rate_hz=1000.0)
+    airframe = evened("craft", torn.time_s, {"rate": torn.rate})
+    camera = evened("camera", torn.camera_time_s, {"rate": torn.camera_rate})
+    track = follow_rotors(airframe, torn.truth.blades)
+    both = align(airframe, camera, track.flew_s)
+    axes, after = followed(both, track, 3.0, (airframe.hz, camera.hz))
+    assert all(each.refused for each in axes)
+    assert after.offset_s == both.offset_s
+
+
 def test_noise_and_folded_lines_in_the_airframes_log_are_no_damping():
     """At 400 readings a second a seventh of what it logs near pitch's 14 Hz is no motion: damping fits a fifth low."""
     flight = fly(np.random.default_rng(1458), rate_hz=400.0, camera_rate_hz=1000.0)

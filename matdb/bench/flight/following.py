@@ -156,10 +156,12 @@ def followed(
         fits.append(
             fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
         )
-    told = [fit.delay_s for fit in fits if math.isfinite(fit.delay_s)]
-    shift = float(np.median(told)) if told else 0.0
-    if len(told) > 1:
-        # Two clocks have one delay.
+    shift = 0.0
+    if not all(map(_doubt, fits)):
+        # Two clocks have one delay, told best by where the phase at a high resonance is sure.
+        told = [fit for fit in fits if fit.verdict != "refused"]
+        weight = [(fit.frequency_hz * fit.loss_factor / fit.loss_factor_sd) ** 2 for fit in told]
+        shift = float(np.average([fit.delay_s for fit in told], weights=weight))
         fits = [fit_delayed(fit, shift, span) for fit in fits]
     found = []
     for k, (axis, fit) in enumerate(zip(AXES, fits, strict=True)):
