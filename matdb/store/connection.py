@@ -138,5 +138,7 @@ def _asked_directly(*asked: Any) -> int:
 def connect_postgresql(place: Place, wait_s: float, *, autocommit: bool = True) -> Any:
     """A driver connection to the server; each statement is its own transaction unless one is begun, or always is."""
     psycopg = extra("psycopg", "a store on a PostgreSQL server", "postgresql")
-    settings = f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8"
+    settings = (
+        f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8 -c cursor_tuple_fraction=1"
+    )
     return psycopg.connect(place.url, autocommit=autocommit, connect_timeout=10, options=settings)
