@@ -138,6 +138,7 @@ def _asked_directly(*asked: Any) -> int:
 def connect_postgresql(place: Place, wait_s: float, *, autocommit: bool = True) -> Any:
     """A driver connection to the server; each statement is its own transaction unless one is begun, or always is."""
     psycopg = extra("psycopg", "a store on a PostgreSQL server", "postgresql")
+    # A cursor is read to its end: not by the plan whose first rows come soonest, which may walk over all readings.
     settings = (
         f"-c lock_timeout={int(wait_s * 1000)} -c timezone=UTC -c client_encoding=UTF8 -c cursor_tuple_fraction=1"
     )
