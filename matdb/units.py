@@ -235,7 +235,7 @@ def range_ends(text: str) -> list[str]:
     return [end.strip() for end in _BETWEEN.split(text, maxsplit=1)]
 
 
-def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:
+def parse_sizes(text: str, count: int, field: str, alone: str = "") -> tuple[float, ...]:
     """Read lengths joined by x, in mm: ``80x60mm``, ``110mm x 80mm x 60mm``, ``4x3in``.
 
     Parameters
@@ -246,6 +246,8 @@ def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:
         How many.
     field : str
         As for :func:`parse`.
+    alone : str
+        What a single length is, where one may stand alone.
 
     Raises
     ------
@@ -253,8 +255,9 @@ def parse_sizes(text: str, count: int, field: str) -> tuple[float, ...]:
         As :func:`parse`; also for another number of lengths.
     """
     allowed = f"{count} lengths joined by x, for instance {'x'.join(['80', '60', '40'][:count])}mm"
+    allowed += f", or {alone} alone" if alone else ""
     parts = split_sizes(_checked_text(text, field, allowed))
-    if len(parts) != count or not all(parts):
+    if len(parts) not in ((1, count) if alone else (count,)) or not all(parts):
         raise InputError(field, text, allowed)
     return tuple(parse(part, "length", field) for part in parts)
 

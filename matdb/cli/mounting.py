@@ -22,7 +22,8 @@ NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
 
 
 #: Options that name several lengths, and how many.
-_SIDES: Final = {"spread": 2, "box": 3}
+#: How many lengths an option has, and what a single one is.
+_SIDES: Final = {"spread": (2, "the diameter of the circle that they stand on"), "box": (3, "")}
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,10 @@ class OwnMounting:
     manoeuvre: str | None = option(
         "FREQUENCY", "Top of the band in which the camera must follow the craft, such as 8Hz."
     )
-    spread: str | None = option("SIZES", "Length and width that the isolators are spread over, such as 80x60mm.")
+    spread: str | None = option(
+        "SIZES",
+        "Length and width that the isolators are spread over, such as 80x60mm, or the circle they stand on: 70mm.",
+    )
     box: str | None = option("SIZES", "Length, width and height of the camera, such as 110x80x60mm.")
     height: str | None = option("LENGTH", "Its centre above the isolators' plane (below: -20mm); in it without this.")
     load: str | None = option("RANGE", "Least and greatest load factor in flight, such as 0.5..2.")
@@ -72,7 +76,8 @@ class OwnMounting:
         for field, each in record_fields(Mounting).items():
             said = getattr(self, each.stem, None)
             if each.stem in _SIDES and said is not None:
-                more[field] = parse_sizes(said, _SIDES[each.stem], each.option)
+                count, alone = _SIDES[each.stem]
+                more[field] = parse_sizes(said, count, each.option, alone)
             elif said is not None:
                 more[field] = parse(said, each.dimension, each.option, each.unit) if each.dimension in UNITS else said
         if self.height is not None:

@@ -82,6 +82,14 @@ def spread_positions(count: int, length_mm: float, width_mm: float) -> tuple[Vec
     return tuple((corners[0][0] * step, side * corners[0][1], 0.0) for step in steps for side in (1.0, -1.0))
 
 
+def circle_positions(count: int, diameter_mm: float) -> tuple[Vector, ...]:
+    """``count`` isolators on a circle in the plane z = 0: an odd number with one ahead, an even one with two."""
+    first = 0.0 if count % 2 or count == 2 else math.pi / count
+    turns = [first + 2.0 * math.pi * i / count for i in range(count)]
+    x, y = ([round(0.5 * diameter_mm * side(t), 9) for t in turns] for side in (math.cos, math.sin))
+    return tuple((*place, 0.0) for place in zip(x, y, strict=True))
+
+
 def _rows(field: str, value: object, allowed: str = "a row of (x, y, z) triples in mm") -> Sequence[Any]:
     if not isinstance(value, str):
         with suppress(TypeError):
@@ -134,8 +142,9 @@ def _load_factors(value: object) -> tuple[float, ...]:
 
 def _spread(value: object) -> tuple[float, ...]:
     spread = _numbers("spread_mm", value)
-    if len(spread) != 2 or not all(0.0 < side <= _FARTHEST_MM for side in spread):
-        raise InputError("spread_mm", value, f"length and width, each above 0 and at most {_FARTHEST_MM:g} mm")
+    if len(spread) not in (1, 2) or not all(0.0 < side <= _FARTHEST_MM for side in spread):
+        allowed = f"length and width, or the circle's diameter alone, above 0 and at most {_FARTHEST_MM:g} mm"
+        raise InputError("spread_mm", value, allowed)
     return tuple(spread)
 
 
@@ -239,7 +248,8 @@ class Mounting(_Sparse):
     positions_mm : tuple of tuple
         Elastic centres of the isolators (x, y, z), mm; one per isolator, or empty when not known.
     spread_mm : tuple of float or None
-        Length and width that the isolators are spread over, mm, in the plane z = 0; in place of ``positions_mm``.
+        Length and width that the isolators are spread over, mm, in the plane z = 0; in place of ``positions_mm``. The
+        diameter alone puts them on a circle: it becomes ``positions_mm``.
     airframe_centre_mm : tuple of float or None
         The airframe's centre of gravity, which it turns about, mm; None is below (or above) the camera's in the
         isolators' plane.
@@ -290,7 +300,7 @@ class Mounting(_Sparse):
     manoeuvre_hz: float = entry(MANOEUVRE_HZ, 0.0, 1000.0)
     load_factors: tuple[float, float] = entry(LOAD_FACTORS, check=_load_factors)
     positions_mm: tuple[Vector, ...] = entry((), check=partial(_rows_of_vectors, "positions_mm"))
-    spread_mm: tuple[float, float] | None = entry(None, check=_spread)
+    spread_mm: tuple[float, float] | tuple[float] | None = entry(None, check=_spread)
     airframe_centre_mm: Vector | None = entry(None, check=partial(_vector, "airframe_centre_mm"))
     clearance_mm: float | None = entry(None, 0.0, 1e3, open_low=True)
     footage: str = entry("as flown", check=partial(one_of, "footage", known=FOOTAGE))
@@ -328,10 +338,12 @@ class Mounting(_Sparse):
 
     def _check_isolators(self) -> None:
         if self.spread_mm is not None:
-            places = spread_positions(self.count, *self.spread_mm)
+            on_circle = len(self.spread_mm) == 1
+            places = (circle_positions if on_circle else spread_positions)(self.count, *self.spread_mm)
             if self.positions_mm and self.positions_mm != places:
                 raise InputError("spread_mm", self.spread_mm, "left out with positions_mm", "give one of the two")
             _set(self, "positions_mm", places)
+            _set(self, "spread_mm", None if on_circle else self.spread_mm)
         for name in ("positions_mm", "directions"):
             entries = len(getattr(self, name))
             if entries not in (0, self.count):

@@ -5,6 +5,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from matdb.errors import InputError
@@ -148,3 +149,16 @@ def test_more_packages_than_anybody_owns_are_refused():
     packages = tuple(CameraPackage(name=str(k), mass_kg=0.5) for k in range(101))
     with pytest.raises(InputError, match=r"101 of them.* at most 100"):
         Mounting(name="nose", mass_kg=0.9, count=4, rpm_idle=3600, rpm_full=7200, packages=packages)
+
+
+def test_a_single_length_puts_isolators_on_a_circle():
+    base = {"name": "cam", "mass_kg": 0.42, "rpm_idle": 7500, "rpm_full": 14000}
+    for count in (2, 3, 4, 5, 6):
+        places = np.array(Mounting(count=count, spread_mm=(70.0,), **base).positions_mm)
+        np.testing.assert_allclose(np.hypot(*places.T[:2]), 35.0)
+        # Evenly: neighbours are as far apart as sides of a regular polygon.
+        step = np.hypot(*(places - np.roll(places, 1, axis=0)).T[:2])
+        np.testing.assert_allclose(step, 70.0 * np.sin(np.pi / count))
+    four = np.array(Mounting(count=4, spread_mm=(70.0,), **base).positions_mm)
+    corners = np.array(Mounting(count=4, spread_mm=(70.0 / 2**0.5,) * 2, **base).positions_mm)
+    np.testing.assert_allclose(np.sort(four, axis=0), np.sort(corners, axis=0), atol=1e-8)
