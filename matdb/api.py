@@ -531,7 +531,8 @@ class Store(FittedRecords):
         low_c, high_c : float
             The temperatures of the flight, degrees Celsius.
         parts : sequence of str, optional
-            Names. When None, the ``most`` parts whose verdict in :meth:`suit` is least settled; none where all are.
+            Names. When None, the best part whose verdict in :meth:`suit` is open, then those that are least settled,
+            ``most`` in all; none where all are settled.
         most : int
             How many parts to look at when none is named, at least 1.
         affordable, axis
@@ -540,7 +541,8 @@ class Store(FittedRecords):
         Returns
         -------
         list of NextReading
-            The one that takes most off the width of its part's band first.
+            The one first that takes most off the best part's band, of the stiffness that decides and where it does;
+            then the same of the other parts.
 
         Raises
         ------
@@ -550,16 +552,17 @@ class Store(FittedRecords):
             A value out of range.
         """
         low_c, high_c = _span(low_c, high_c)
-        flown, how = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c), {"affordable": affordable, "axis": axis}
+        flown = matdb.advice.exposure.flight(low_c=low_c, high_c=high_c)
         judged, wanted = self._judged(mounting, parts, flown, axis)
+        first = ""
         if parts is None:
-            most = int(checked_number("most", most, 1, 1_000_000))
-            still = [each for each in judged if matdb.advice.requirement.open_to_readings(each.probability)]
-            judged = sorted(still, key=lambda each: abs(each.probability - 0.5))[:most]
+            judged = matdb.advice.judgement.open_ones(judged, int(checked_number("most", most, 1, 1_000_000)))
+            first = judged[0].candidate.part.name if judged else ""
+        how: dict[str, Any] = {"axis": axis, "affordable": affordable}
         found = (
-            each.candidate.next_readings(wanted, low_c, high_c, squeeze_mm=each.squeeze_mm, **how) for each in judged
+            each.candidate.next_readings(wanted, each.deciding, squeeze_mm=each.squeeze_mm, **how) for each in judged
         )
-        return sorted(chain(*found), key=lambda each: (each.width_after - each.width_before, each.minutes))
+        return sorted(chain(*found), key=lambda each: (each.part != first or not each.worth_taking, -each.gain))
 
     def _wanted(self, mounting: Mounting | str) -> Mounting:
         """The mounting that was given, or that of the name that was."""

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cached_property, reduce
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matdb.advice.requirement import SERVICE_K, VERDICTS, Candidate, Requirement
+from matdb.advice.requirement import SERVICE_K, VERDICTS, Candidate, Requirement, open_to_readings
 from matdb.arrays import Array, Complex
 from matdb.curve.band import median
 from matdb.form.base import FormBase
@@ -348,3 +348,10 @@ def _tightest_step(room: Array) -> int:
 
 def _ln(ratio: Array) -> Array:
     return np.log(np.clip(ratio, math.exp(-NO_LIMIT), math.exp(NO_LIMIT)))
+
+
+def open_ones(judged: Iterable[Judgement], most: int) -> list[Judgement]:
+    """The best of those whose verdict readings may turn, then those that are least settled, so many in all."""
+    still = [each for each in judged if open_to_readings(each.probability)]
+    best = max(still, key=lambda each: each.probability, default=None)
+    return sorted(still, key=lambda each: (each is not best, abs(each.probability - 0.5)))[:most]

@@ -231,8 +231,7 @@ def suit(
         if place < DETAILED_ROWS and mounting.has_six_axes:
             more |= _six_axes(found, row, mounting, spectrum)
         if place < DETAILED_ROWS and row.open_to_readings:
-            ends = row.cold.temperature_c, row.warm.temperature_c
-            first = found.next_readings(mounting, *ends, axis=axis, squeeze_mm=row.squeeze_mm)[:1]
+            first = found.next_readings(mounting, row.requirements[0], axis=axis, squeeze_mm=row.squeeze_mm)[:1]
             more["settle"] = "".join(each.in_words for each in first if each.worth_taking)
         ranked.append(dataclasses.replace(row, **more))
     return ranked

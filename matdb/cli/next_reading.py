@@ -114,10 +114,11 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         told.append(f"Nearly as good and quicker: {quick.in_words}.")
     if shown:
         best = shown[0]
+        across = "" if best.axis == "axial" else f" --axis {best.axis}"
         told += [
-            f"What is known of the stiffness narrows: {_narrows(best, low)}.",
+            f"What is known of the stiffness narrows: {_narrows(best)}.",
             f"Why: {best.why.partition(';')[0]}.",
-            f"Log it with 'matdb reading add {best.kind}'." if worth else "",
+            f"Log it with 'matdb reading add {best.kind}{across}'." if worth else "",
         ]
     told.append(f"Asked for {squeezed}." if squeezed else "")
     others = tuple(_other(each, len(parts) > 1) for each in shown[1:])
@@ -133,25 +134,27 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
         "quicker": quick,
     }
     at, by = [each.temperature_c for each in shown], "Others, best first, with the band that each leaves"
+    if said.mounting is None and shown and low < high:
+        by = f"Others, best over the range first, with the band that each leaves at {shown[0].asked_c:g} degC"
     answer, refused = Answer(lines=short(told), others=others), [refusal] if refusal else []
-    call.tell(answer, content, lambda: _behind(shown, low), refused, others=by, bench_c=at)
+    call.tell(answer, content, lambda: _behind(shown), refused, others=by, bench_c=at)
 
 
 def _other(each: NextReading, with_part: bool) -> str:
     on = f" on {each.part}" if with_part else ""
-    where = f"{each.kind}{on} at {each.temperature_c:g} degC with {each.load_in_words}"
+    where = f"{each.kind_in_words}{on} at {each.temperature_c:g} degC with {each.load_in_words}"
     return f"{band_cell(each.band_after)}: {where}, {each.minutes:.0f} minutes"
 
 
-def _narrows(each: NextReading, at_c: float) -> str:
+def _narrows(each: NextReading) -> str:
     """What a reading is expected to do to the band at the first temperature asked for."""
-    return f"at {at_c:g} degC from {band_cell(each.band_before)} to {band_cell(each.band_after)} N/mm"
+    return f"at {each.asked_c:g} degC from {band_cell(each.band_before)} to {band_cell(each.band_after)} N/mm"
 
 
-def _behind(shown: Sequence[NextReading], low: float) -> None:
+def _behind(shown: Sequence[NextReading]) -> None:
     """Print figures and reason of each."""
     for k, each in enumerate(shown, 1):
-        show(f"{each.in_words}: {_narrows(each, low)}; {each.why}.", indent=f"{k}. ")
+        show(f"{each.in_words}: {_narrows(each)}; {each.why}.", indent=f"{k}. ")
     show(f"Brackets hold 95 %. Minutes are for {MINUTES_HOLD}.")
 
 

@@ -125,6 +125,10 @@ class NextReading(PlainRecord):
         About how long it takes, soaking included: see ``MINUTES_HOLD``.
     why : str
         The reason in words.
+    asked_c : float
+        The lowest temperature that is asked about, degrees Celsius.
+    axis : str
+        The part's axis that is asked about and read.
     """
 
     kind: str
@@ -139,12 +143,19 @@ class NextReading(PlainRecord):
     band_after: Band
     minutes: float
     why: str
+    asked_c: float
     squeeze_mm: float = 0.0
+    axis: str = "axial"
 
     @property
     def worth_taking(self) -> bool:
         """Whether it is expected to narrow the band by 3 % or more."""
         return self.narrowing >= WORTH_SHARE
+
+    @property
+    def gain(self) -> float:
+        """What it is expected to take off ln of the band's width."""
+        return self.width_before - self.width_after
 
     @property
     def load_in_words(self) -> str:
@@ -155,7 +166,12 @@ class NextReading(PlainRecord):
     def in_words(self) -> str:
         """What to take, on what, where, with which mass, and how long that takes."""
         where = f"on {self.part} at {self.temperature_c:g} degC with {self.load_in_words}"
-        return f"a {self.kind} {where}, about {self.minutes:.0f} minutes with soaking"
+        return f"a {self.kind_in_words} {where}, about {self.minutes:.0f} minutes with soaking"
+
+    @property
+    def kind_in_words(self) -> str:
+        """Its kind, and whether it is taken across the part's axis."""
+        return self.kind if self.axis == "axial" else f"sideways {self.kind}"
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
@@ -377,7 +393,9 @@ class _Trial:
             band_after=after,
             minutes=soak_min + (_DEFLECTION_MIN if isinstance(reading, Deflection) else _RING_DOWN_MIN),
             why=self.why(reading, now, then),
+            asked_c=float(self.asked[0]),
             squeeze_mm=self.squeeze_mm,
+            axis=self.axis,
         )
 
     def why(self, reading: RingDown | Deflection, now: float, then: float) -> str:
