@@ -48,10 +48,10 @@ class Candidate:
     ) -> list[NextReading]:
         """The readings to take next on the part for a mounting, as :func:`rank_next_readings` has them.
 
-        Of the stiffness that decides, at the temperature at which it does.
+        Of the stiffness that decides, at the temperature at which it does: across upright parts where they move so.
         """
-        across = self.part.form.cross_axis
-        how |= {"axis": across if across and axis == "axial" and decides.name in _SIDEWAYS else axis}
+        across, upright = self.part.form.cross_axis, not (mounting.inclination_deg or mounting.directions)
+        how |= {"axis": across if across and upright and axis == "axial" and decides.name in _SIDEWAYS else axis}
         how |= {"mass_kg": mounting.mass_kg, "count": mounting.count}
         return rank_next_readings(self.curve, self.material, self.part, decides.temperature_c, **how)
 

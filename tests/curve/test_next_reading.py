@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 import virtual
 
+from matdb.advice.requirement import Candidate, Requirement
 from matdb.bench.readings import RingDown
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.curve.next_reading import Affordable, rank_next_readings
 from matdb.errors import InputError
 from matdb.form import Pad, Part
 from matdb.material.record import Material
+from matdb.mounting.record import Mounting
 
 MATERIAL = Material(name="virtual", family="unknown")
 PARTS = {"virtual": virtual.PART}
@@ -133,3 +135,19 @@ def test_what_was_promised_is_about_what_is_got():
         better.append(widths[0] < widths[1])
     assert sum(better) >= 2
     assert 0.6 < np.median(ratio) < 1.5
+
+
+@pytest.mark.parametrize(
+    ("decides", "axis"), [("yaw", "shear"), ("lateral", "shear"), ("pitch", "axial"), ("travel", "axial")]
+)
+def test_for_a_mounting_it_asks_for_what_decides_where_it_does(decides, axis):
+    mounting = Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=9000, rpm_full=17000)
+    candidate = Candidate(virtual.PART, MATERIAL, prior_curve(MATERIAL))
+    what = Requirement(name=decides, probability=0.6, margin=0.1, temperature_c=31.0)
+    found = candidate.next_readings(mounting, what, affordable=ABLE)
+    assert found
+    assert {(each.axis, each.asked_c, each.count, each.part) for each in found} == {(axis, 31.0, 4, "virtual")}
+    assert found[0].in_words.startswith("a sideways " if axis == "shear" else "a ring-down")
+    # A reading where it decides tells more than one far from there.
+    by = {each.temperature_c: each.narrowing for each in reversed(found) if each.kind == "ring-down"}
+    assert by[min(by, key=lambda t: abs(t - 31.0))] == max(by.values())
