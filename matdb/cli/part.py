@@ -153,11 +153,12 @@ def show_(
 
     One sheet: form, readings, stiffness at three temperatures, squeeze, what to read next.
     """
-    with call.existing(as_fitted=True) as kept:
+    with call.existing() as kept:
         part = kept.part(name)
         readings, history = kept.records.reading_count(part=name), replaced(kept, "part", name)
-        curve = kept.curve(part.material)
+        # What was newly read is fitted for the answer.
         told, at = _stiffness_told(kept, part), _SHEET_C
+        curve = kept.curve(part.material)
     unit: dict[str, float] = {}
     warnings: dict[str, None] = {}
     for axis in part.form.axes:

@@ -168,3 +168,21 @@ def test_what_is_refused_is_refused_in_one_line(matdb_says, words, says):
     assert told.err.count("\n") == 1
     assert says in told.err
     assert told.out == ""
+
+
+def test_a_sheet_fits_what_was_newly_read(matdb_says, store):
+    assert (
+        matdb_says("reading", "add", "ring-down", "0042", "--temp", "45C", "--mass", "150g", "--frequency", "20Hz").code
+        == 0
+    )
+    told = matdb_says("part", "show", "0042").out
+    assert "not fitted yet" not in told
+    assert "Measured at" in told
+    assert "4 readings" in told
+
+
+def test_a_direction_that_was_not_read_is_told(matdb_says, store):
+    words = ("stiffness", "0042", "--temp", "20C", "--mass", "150g")
+    note = "was read in its axial direction only: its lateral stiffness rests on its geometry"
+    assert note in " ".join(matdb_says(*words, "--axis", "lateral").out.split())
+    assert note not in " ".join(matdb_says(*words).out.split())
