@@ -478,9 +478,7 @@ def state_warnings(
         )
     elif axis != curve.axis_of.get(part.name, axis) and (part.name, axis) not in curve.turns:
         read = curve.axis_of[part.name]
-        found.append(
-            f"{part.name} was read in its {read} direction only: how stiff it is in {axis} rests on its geometry"
-        )
+        found.append(f"{part.name} was read in its {read} direction only: its {axis} stiffness rests on its geometry")
     found.extend(curve.range_notes(t, frequency_hz, ln_reduced_hz))
     glass = curve.glass_transition_c
     coldest, hottest = (t.min(), t.max()) if t.size else (math.inf, -math.inf)
