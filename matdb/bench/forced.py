@@ -6,6 +6,7 @@ References
        (from memory).
 .. [2] P. D. Welch, IEEE Trans. Audio Electroacoustics 15 (1967) 70: averaged periodograms (from memory).
 .. [3] S. S. Rao, Mechanical Vibrations, ch. 3: base excitation (from memory).
+.. [4] H. C. Booij, G. P. J. M. Thoone, Rheol. Acta 21 (1982) 15: loss angle of a power law (from memory).
 
 """
 
@@ -51,6 +52,8 @@ _HALF_BINS = np.arange(-1.5, 2.0, 0.5)
 _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.99864
 #: First guess of the base sensor's noise, as a share of the least power; a mode with less of the motion is not told of.
 _NOISE, _SHARES = 0.05, 0.2
+#: Which share of a causal power law's slope the stiffness has while nothing is known, and its standard deviation.
+SLOPE: Final = (0.5, 0.5)
 #: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
 _DROWNED, _PULLED = 0.1, 0.5
 #: How likely another fit is beside the likeliest for it to count.
@@ -86,6 +89,8 @@ class TransferFunction:
         Power spectral density of the base's motion, its sensor's noise included.
     delay_s : float or None
         How late the payload's signal is by what else is known, s; None where nothing is.
+    slope : (float, float)
+        :attr:`ForcedFit.slope` by what else is known, and its standard deviation.
 
     """
 
@@ -97,6 +102,7 @@ class TransferFunction:
     resolution_hz: float
     base: Array
     delay_s: float | None = None
+    slope: tuple[float, float] = SLOPE
 
 
 @dataclass(frozen=True)
@@ -125,6 +131,8 @@ class ForcedFit:
         What was fitted, for a picture.
     fitted : array of complex
         The fitted transfer function at its frequencies.
+    slope, slope_sd : float
+        Which share the stiffness shows of the growth with frequency that a causal power law of its loss has, 0 to 1.
 
     """
 
@@ -140,6 +148,8 @@ class ForcedFit:
     channel: int
     transfer: TransferFunction | None = field(repr=False)
     fitted: Complex = field(repr=False)
+    slope: float = 0.0
+    slope_sd: float = math.inf
 
     @property
     def damping_ratio(self) -> float:
@@ -272,7 +282,7 @@ def fit_forced(
 ) -> ForcedFit:
     r"""Natural frequency and loss factor from a record with a sensor on the base and one on the payload.
 
-    .. math:: H(f) = g\,e^{-2\pi i f\tau} \sum_k w_k \frac{1 + i\eta}{1 - (f/f_k)^2 + i\eta}, \quad \sum_k w_k = 1
+    .. math:: H(f) = g\,e^{-2\pi i f\tau} \sum_k w_k \frac{1 + i\eta}{1 - (f/f_k)^{2 - p} + i\eta}, \quad \sum_k w_k = 1
 
     Parameters
     ----------
@@ -288,7 +298,8 @@ def fit_forced(
         As of :func:`transfer_function`.
     coupled : bool
         Whether a second mode of the same loss factor may share in it, and noise of the base sensor lower the ratio
-        where the base moves little; the mode with the larger share is told.
+        where the base moves little; the mode with the larger share is told. Stiffness then grows with a power p of
+        frequency between 0, else taken, and that of a causal power law, 2/pi atan(eta) [4]_.
 
     Raises
     ------
@@ -332,13 +343,15 @@ def fit_forced(
     return _concluded(transfer, found, channel, low, high, coupled=coupled)
 
 
-def fit_delayed(fit: ForcedFit, delay_s: float, frequency_range_hz: tuple[float, float]) -> ForcedFit:
-    """A coupled fit of :func:`fit_forced` again, once other axes of the same two sensors have told its delay, s.
+def fit_again(
+    fit: ForcedFit, delay_s: float, slope: tuple[float, float], frequency_range_hz: tuple[float, float]
+) -> ForcedFit:
+    """A coupled fit of :func:`fit_forced` again, once other axes of the same mounts and sensors have told more.
 
     Damping and delay both turn the phase at the resonance: an axis that is fitted by itself takes one for the other.
     """
     assert fit.transfer is not None
-    transfer, ends = replace(fit.transfer, delay_s=delay_s), frequency_range_hz
+    transfer, ends = replace(fit.transfer, delay_s=delay_s, slope=slope), frequency_range_hz
     try:
         start = np.array([fit.frequency_hz, fit.loss_factor, fit.gain, delay_s])
         start = start if np.all(np.isfinite(start)) else _first_guess(transfer, *ends)
@@ -363,9 +376,9 @@ def _concluded(
         return _refused(why, channel, transfer)
     reasons = _doubts(transfer, found, coupled=coupled)
     peak, fitted = math.sqrt(1.0 + eta * eta) / eta, _model(found.values, transfer.frequency_hz)
-    return ForcedFit(
-        "flagged" if reasons else "good", reasons, f0, f0_sd, eta, eta_sd, peak, gain, delay, channel, transfer, fitted
-    )
+    verdict, told = "flagged" if reasons else "good", (f0, f0_sd, eta, eta_sd, peak, gain, delay)
+    slope = float(found.values[5]) if coupled else 0.0
+    return ForcedFit(verdict, reasons, *told, channel, transfer, fitted, slope, found.slope_sd)
 
 
 def _refused(why: Refused, channel: int, transfer: TransferFunction) -> ForcedFit:
@@ -413,9 +426,11 @@ def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tupl
 
 def _model(values: Array, f: Array) -> Complex:
     f0, eta, gain, delay = values[:4]
-    ratio, share = (1.0, 0.0) if len(values) < 7 else values[5:]
+    slope, ratio, share = np.append(values[5:], [0.0, 1.0, 0.0][max(len(values) - 5, 0) :])
+    power = 2.0 - slope * (2.0 / np.pi) * np.arctan(eta)
     through = sum(
-        w * (1.0 + 1j * eta) / (1.0 - (f / g) ** 2 + 1j * eta) for w, g in ((1.0 - share, f0), (share, ratio * f0))
+        w * (1.0 + 1j * eta) / (1.0 - np.abs(f / g) ** power + 1j * eta)
+        for w, g in ((1.0 - share, f0), (share, ratio * f0))
     )
     return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * through)
 
@@ -447,7 +462,7 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """A fit: f0, loss factor, gain, delay, then noise of the base, then the second mode's ratio and share.
+    """A fit: f0, loss factor, gain, delay, then noise of the base and slope, then the second mode's ratio and share.
 
     Standard deviations are of the first two; ``misfit`` is the sum of squares, of which ``noise`` counts as one, and
     ``chi2`` their median; ``drowned`` is the share of noise in the base's power at the peak.
@@ -455,6 +470,7 @@ class _Found:
 
     values: Array
     sd: Array
+    slope_sd: float
     misfit: float
     noise: float
     chi2: float
@@ -475,15 +491,17 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     drowned = transfer.base[inside].min() / transfer.base[inside]
 
     many = len(start)
-    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0])[:many]
+    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0, 1.0])[:many]
 
     def misfit(scaled: Array) -> Array:
         seen = _smeared(scaled * unit, x, transfer.resolution_hz)
         rest = (seen * (1.0 - drowned * np.append(scaled, 0.0)[4]) - y) / sd
         late = () if transfer.delay_s is None else (scaled[3] * unit[3] - transfer.delay_s) / _DELAY_SD_S
-        return np.append(np.concatenate([rest.real, rest.imag]), late)
+        # What is known weighs as do bins, each of which counts for less than one.
+        steep = math.sqrt(_BIN_CORRELATION) * (scaled[5] - transfer.slope[0]) / transfer.slope[1] if many > 4 else ()
+        return np.concatenate([rest.real, rest.imag, np.atleast_1d(late), np.atleast_1d(steep)])
 
-    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 2.5, 2.0]])[:, :many]
+    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.0, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 1.0, 2.5, 2.0]])[:, :many]
     first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
@@ -498,20 +516,27 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         chi2 = max(chi2, float(np.median(rest[: peak.size][peak] ** 2) / 0.455) / luck)
     noise = max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
     values, told = found.x * unit, np.eye(many)[:2]
-    if many > 6 and values[6] > 0.5:
+    if many > 6 and values[7] > 0.5:
         # The mode with the larger share is told.
-        told[0, [0, 5]] = values[5], values[0]
-        values[[0, 5, 6]] = values[0] * values[5], 1.0 / values[5], 1.0 - values[6]
-    spread = (told * unit) @ np.linalg.pinv(found.jac.T @ found.jac) @ (told * unit).T
+        told[0, [0, 6]] = values[6], values[0]
+        values[[0, 6, 7]] = values[0] * values[6], 1.0 / values[6], 1.0 - values[7]
+    spread = np.linalg.pinv(found.jac.T @ found.jac) * np.outer(unit, unit)
     # Noise that is not white, as lines that show folded, pulls the damping.
-    sd = np.hypot(np.sqrt(noise * np.diag(spread)), [0.0, _PULLED * share * values[1]])
-    return _Found(values, sd, 2.0 * found.cost, noise, chi2, share)
+    sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), [0.0, _PULLED * share * values[1]])
+    slope_sd = math.sqrt(noise * spread[5, 5]) if many > 4 else math.inf
+    if many > 4 and transfer.delay_s is not None:
+        # A law that all axes together leave open is spanned, whatever slope short windows show here.
+        sd = np.hypot(sd, told @ spread[:, 5] / spread[5, 5] * transfer.slope[1])
+    return _Found(values, sd, slope_sd, 2.0 * found.cost, noise, chi2, share)
 
 
 def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) -> _Found:
     """The likeliest fit of one mode and of two. Raises Refused where another as likely tells other values."""
     starts = [(), *_seconds(transfer, one)]
-    tried = [_fit(transfer, np.array([*one, _NOISE, *second]), low, high, coupled=True) for second in starts]
+    tried = [
+        _fit(transfer, np.array([*one, _NOISE, transfer.slope[0], *second]), low, high, coupled=True)
+        for second in starts
+    ]
     noise = min(tried, key=lambda each: each.misfit).noise
     price = np.array([each.misfit / noise + 2.0 * len(each.values) for each in tried])
     best = tried[int(np.argmin(price))]
@@ -523,8 +548,8 @@ def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) ->
             both = " or ".join(f"{f:.3g} Hz with a loss factor of {eta:.2g}" for f, eta in (best.values[:2], near))
             raise Refused(f"two fits are as likely, {both}: fly longer, and log the airframe's accelerations")
         # Which place between two modes is theirs stays open too, unless their fit tells better.
-        two = each is not best and len(each.values) > 5
-        split = min(each.sd[0] / each.values[0], abs(each.values[5] - 1.0) / math.sqrt(12.0)) if two else 0.0
+        two = each is not best and len(each.values) > 6
+        split = min(each.sd[0] / each.values[0], abs(each.values[6] - 1.0) / math.sqrt(12.0)) if two else 0.0
         open_ = np.maximum(open_, math.sqrt(weight) * np.hypot(apart, [split, 0.0]))
     return replace(best, sd=open_ * best.values[:2])
 
@@ -540,7 +565,7 @@ def _seconds(transfer: TransferFunction, one: Array) -> list[tuple[float, float]
         best = 0.0
         for ratio in np.geomspace(*ends, 6):
             # A share is linear in what it adds.
-            added = _model(np.array([*one, 0.0, ratio, 1.0]), f[near]) - single
+            added = _model(np.array([*one, 0.0, 0.0, ratio, 1.0]), f[near]) - single
             across, size = np.sum(weight * (np.conj(added) * left).real), np.sum(weight * np.abs(added) ** 2)
             if across**2 / size >= best:
                 best, second = across**2 / size, (float(ratio), float(across / size))
@@ -550,7 +575,7 @@ def _seconds(transfer: TransferFunction, one: Array) -> list[tuple[float, float]
 
 def _nearest(values: Array, hz: float) -> float:
     """The mode nearest to a frequency of those that have a share, Hz."""
-    modes = [values[0], *([values[0] * values[5]] if len(values) > 5 and values[6] > _SHARES else [])]
+    modes = [values[0], *([values[0] * values[6]] if len(values) > 6 and values[7] > _SHARES else [])]
     return float(min(modes, key=lambda f: abs(f - hz)))
 
 

@@ -4,13 +4,13 @@ Written apart from the package: rigid-body matrices, base excitation and rotors 
 Harris' Shock and Vibration Handbook, 5th ed., chapter 3 (memory); nothing of ``matdb`` is called.
 
 Motion of the craft that is not the rotors' is made on a grid of 400 Hz and passes the mount in the frequency domain,
-where hysteretic stiffness K (1 + i eta) is exact; rotor lines are added as they stand at each sensor's own instants, so
-that those above half its rate alias as in flight.
+where hysteretic stiffness K (1 + i eta), of any slope, is exact; rotor lines are added as they stand at each sensor's
+own instants, so that those above half its rate alias as in flight.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -18,6 +18,7 @@ from scipy.spatial.transform import Rotation
 
 GRID_HZ = 400.0
 G = 9.80665
+AT_HZ = 16.0  # where a mount with a slope has its stiffness
 RATES = (200.0, 250.0, 400.0, 500.0, 1000.0, 2000.0, 4000.0)
 
 
@@ -66,6 +67,7 @@ class Mount:
     across: float
     loss: float
     pivot_mm: tuple = (0.0, 0.0, -30.0)
+    slope: float = 0.0  # stiffness grows with this power of frequency over 16 Hz
 
     def matrices(self):
         a, b, c = self.box_mm
@@ -86,15 +88,16 @@ class Mount:
         values, vectors = np.linalg.eigh(root @ stiff @ root.T)
         shapes = root.T @ vectors
         # Hz; of roll, pitch, yaw: what each mode adds to the camera's turn per turn of the airframe (3, mode)
-        return np.sqrt(values) / (2 * np.pi), shapes[3:] * (shapes.T @ mass @ self.carried()).T[3:]
+        # w^2 = w16^2 (f / 16 Hz)^slope
+        hz = (values / (4 * np.pi**2) / AT_HZ**self.slope) ** (1 / (2 - self.slope))
+        return hz, shapes[3:] * (shapes.T @ mass @ self.carried()).T[3:]
 
     def transfer(self, hz):
         """Camera motion per airframe motion at the camera's centre of gravity, (F, 6, 6)."""
         mass, stiff = self.matrices()
-        held = stiff * (1 + 1j * self.loss)
-        return np.linalg.solve(
-            held - (2 * np.pi * np.asarray(hz)[:, None, None]) ** 2 * mass, np.broadcast_to(held, (len(hz), 6, 6))
-        )
+        f = np.asarray(hz)[:, None, None]
+        held = stiff * (1 + 1j * self.loss) * (f / AT_HZ) ** self.slope
+        return np.linalg.solve(held - (2 * np.pi * f) ** 2 * mass, held)
 
     def carried(self):
         """Motion at the camera's centre of gravity per motion of the airframe at its own."""
@@ -141,6 +144,7 @@ def fly(
     blades=None,
     clock=None,
     vary="",
+    causal=False,
 ):
     """A random flight.
 
@@ -163,11 +167,15 @@ def fly(
     vary : str
         "gusts": turbulence of another slope, with a hump; "steady": a throttle that does not move; "apart": pairs of
         rotors 2 % apart; else as usual.
+    causal : bool
+        Whether stiffness is a power of frequency, whose loss angle is pi / 2 times the power (H. C. Booij, G. P. J. M.
+        Thoone, Rheol. Acta 21 (1982) 15, from memory); else the same at all frequencies.
     """
     seconds = rng.uniform(120, 300) if seconds is None else seconds
     rate_hz = rng.choice(RATES) if rate_hz is None else rate_hz
     camera_rate_hz = rng.choice(RATES) if camera_rate_hz is None else camera_rate_hz
     mount = random_mount(rng) if mount is None else mount
+    mount = replace(mount, slope=2 / np.pi * np.arctan(mount.loss)) if causal else mount
     blades = int(rng.choice([2, 2, 3])) if blades is None else blades
     hover = rng.uniform(45, 130) if hover_hz is None else hover_hz
     before, after = rng.uniform(8, 25), rng.uniform(8, 20)

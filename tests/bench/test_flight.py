@@ -95,6 +95,18 @@ def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
     assert apart.min() < 1.96 * roll.fit.frequency_sd_hz
 
 
+def test_stiffness_that_grows_with_frequency_is_no_damping():
+    """Fitted with a stiffness that does not grow, damping is told 7 % high in all three, as known to 1 %."""
+    causal = fly(np.random.default_rng(7403), rate_hz=1000.0, camera_rate_hz=1000.0, causal=True)
+    track = follow_rotors(logs(causal)[0], causal.truth.blades)
+    axes, _ = followed(align(*logs(causal), track.flew_s), track, 2.0, (1000.0, 1000.0))
+    for each, share in zip(axes, causal.truth.share, strict=True):
+        mode = causal.truth.modes_hz[np.argmax(np.abs(share))]
+        assert not each.refused
+        assert each.fit.frequency_hz == pytest.approx(mode, rel=0.01)
+        assert each.fit.damping_ratio == pytest.approx(causal.truth.damping, rel=0.04)
+
+
 def test_axes_share_one_delay():
     """Fitted by itself, roll's phase at 250 readings a second goes into a delay of its own, 16 % into damping."""
     close = fly(np.random.default_rng(4131), rate_hz=250.0, camera_rate_hz=2000.0)

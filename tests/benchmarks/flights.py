@@ -1,11 +1,12 @@
 """Flights of known truth read from two logs: what is told, how well, and what is refused.
 
-    python tests/benchmarks/flights.py 200 [FIRST] [varied]
+    python tests/benchmarks/flights.py 200 [FIRST] [varied] [causal]
 
 Rotor speeds within 1 % (or twice the standard deviation that was told), clocks within 2 ms, sensors' axes within 1
 degree, natural frequencies within 3 % of a mode that has a share in that axis, damping ratios within 15 %; what lies
 outside without having been refused is silently wrong. Every fourth airframe logs no acceleration. Varied, each flight
-has one thing that others do not have, by turns: see VARIATIONS.
+has one thing that others do not have, by turns: see VARIATIONS. Causal, the mounts' stiffness grows
+with frequency as its loss demands; else it is constant.
 """
 
 import sys
@@ -79,11 +80,11 @@ def rotors(track, truth):
     return max(abs(a / b - 1.0) for a, b in zip(told, wanted, strict=True)), track.sd_hz / track.hover_hz
 
 
-def read(seed, vary=False):
+def read(seed, vary=False, causal=False):
     """One flight: rows of (what, verdict, error, held by its interval or None)."""
     rng, how = np.random.default_rng(seed), VARIATIONS[seed % len(VARIATIONS)] if vary else ""
     rates = {"rate_hz": RATES[seed % 7], "camera_rate_hz": RATES[(3 * seed + seed // 7) % 7]}
-    flight = varied(fly(rng, **rates, flies=seed % 25 != 24, vary=how), how, rng)
+    flight = varied(fly(rng, **rates, flies=seed % 25 != 24, vary=how, causal=causal), how, rng)
     truth = flight.truth
     columns = {"rate": flight.rate} | ({"acceleration": flight.acceleration} if seed % 4 else {})
     airframe = evened("airframe", flight.time_s, columns)
@@ -141,11 +142,11 @@ def read(seed, vary=False):
         yield f"{each.axis} damping", "right" if abs(error) < 0.15 else "WRONG", said, held
 
 
-def main(many, first=0, vary=False):
+def main(many, first=0, **truth):
     """Print what is wrong as it comes, and the table."""
     counts, held = {}, {}
     for seed in range(first, first + many):
-        for what, verdict, said, inside in read(seed, vary):
+        for what, verdict, said, inside in read(seed, **truth):
             counts.setdefault(what, Counter())[verdict] += 1
             if inside is not None:
                 held.setdefault(what, []).append(inside)
@@ -158,4 +159,4 @@ def main(many, first=0, vary=False):
 
 
 if __name__ == "__main__":
-    main(*map(int, filter(str.isdigit, sys.argv[1:])), vary="varied" in sys.argv)
+    main(*map(int, filter(str.isdigit, sys.argv[1:])), vary="varied" in sys.argv, causal="causal" in sys.argv)

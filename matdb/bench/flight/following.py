@@ -17,7 +17,7 @@ from matdb.arrays import Array, Flags
 from matdb.bench.flight.log import FlightLog
 from matdb.bench.flight.rotor import RotorTrack
 from matdb.bench.flight.two_logs import Aligned
-from matdb.bench.forced import ForcedFit, fit_delayed, fit_forced, spectra
+from matdb.bench.forced import SLOPE, ForcedFit, fit_again, fit_forced, spectra
 
 AXES: Final = ("roll", "pitch", "yaw")
 #: Share of the rotation's power that lies in the manoeuvre band, and the highest frequency that counts, Hz.
@@ -36,6 +36,8 @@ _RESONANCE_HZ: Final = (4.0, 60.0)
 _SEEN, _NARROW_HZ = 0.4, 10.0
 #: Gain and delay that a rigid mount and aligned clocks have; beyond, something else moves the camera.
 _GAIN, _DELAY_S = 0.15, 3e-3
+#: How far short records and noise turn a slope, a law's own deviation, and ln of the odds from which on a law is sure.
+_SLOPE_SD, _EXACT, _SURE = 0.2, 1e-3, 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,18 +158,26 @@ def followed(
         fits.append(
             fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
         )
-    shift = 0.0
-    if not all(map(_doubt, fits)):
+    shift, told = 0.0, [fit for fit in fits if fit.verdict != "refused"]
+    if told:
         # Two clocks have one delay, told best by where the phase at a high resonance is sure.
-        told = [fit for fit in fits if fit.verdict != "refused"]
         weight = [(fit.frequency_hz * fit.loss_factor / fit.loss_factor_sd) ** 2 for fit in told]
-        shift = float(np.average([fit.delay_s for fit in told], weights=weight))
-        fits = [fit_delayed(fit, shift, span) for fit in fits]
+        late = float(np.average([fit.delay_s for fit in told], weights=weight))
+        again = [fit_again(fit, late, _law(told), span) for fit in fits]
+        shift, fits = 0.0 if all(map(_doubt, again)) else late, again
     found = []
     for k, (axis, fit) in enumerate(zip(AXES, fits, strict=True)):
         apart = _against(trace.signal[:, k], trace.base[:, k], trace.rate_hz, manoeuvre_hz)
         found.append(Followed(axis, fit, *apart, _doubt(fit)))
     return tuple(found), replace(both, offset_s=both.offset_s - shift)
+
+
+def _law(told: list[ForcedFit]) -> tuple[float, float]:
+    """Slope and standard deviation of the law that all axes of one rubber show: constant, causal, or either of them."""
+    weight = np.array([fit.slope_sd**-2 for fit in told])
+    slope = float(np.average([fit.slope for fit in told], weights=weight))
+    ln_odds = abs(slope - 0.5) / (1.0 / float(weight.sum()) + _SLOPE_SD**2)
+    return (float(round(slope)), _EXACT) if ln_odds > _SURE else SLOPE
 
 
 def _doubt(fit: ForcedFit) -> str:
