@@ -41,7 +41,7 @@ BAD = {
     "text for a count": ((*RING_DOWN, *GOOD, "--count", "many"), 2, ["--count", "matdb reading add ring-down --help"]),
     "no such axis": ((*RING_DOWN, *GOOD, "--axis", "shear"), 2, ["--axis: 'shear'", "axial, lateral"]),
     "too much squeeze": ((*RING_DOWN, *GOOD, "--squeeze", "9mm"), 2, ["--squeeze: 9"]),
-    "no value after options": (("reading", "add", "hardness", "tan", "--temp", "--", "--value", "--"), 2, ["hardness"]),
+    "no value after options": (("reading", "add", "hardness", "tan", "--temp", "--", "--value", "--"), 2, ["--temp"]),
     "missing option": (("reading", "add", "ring-down", "0042", "--temp", "-18C"), 2, ["--mass"]),
     "unknown option": (("suit", "--temperature", "-5C"), 2, ["--temperature", "matdb suit --help"]),
     "unknown command": (("suits",), 2, ["suits", "matdb --help"]),

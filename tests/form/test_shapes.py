@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from matdb.errors import InputError
@@ -161,6 +161,7 @@ def test_a_tall_pad_is_a_strut():
         assert pad.stiffness_n_per_mm(1.0, "shear") == pytest.approx(strut.stiffness_n_per_mm(1.0, "lateral"), rel=1e-9)
 
 
+@example(outer=4.0, share=0.2, height=10.0, size=0.2)
 @settings(deadline=None)
 @given(outer=st.floats(4, 40), share=st.floats(0.0, 0.95), height=st.floats(0.3, 100), size=st.floats(0.2, 5))
 def test_stiffness_depends_on_shape_times_size(outer, share, height, size):
