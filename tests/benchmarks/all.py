@@ -154,7 +154,7 @@ def case_median(folder: Path, quick: bool) -> list[list[Any]]:
         return np.exp(sum(w * line[:, x.astype(int) - 1 + k] for k, w in enumerate(weights(x - x.astype(int)))))
 
     same = known.median(t, 30.0)
-    np.testing.assert_allclose(np.stack([same.stiffness_n_per_mm, same.damping_ratio]), by_hand(), rtol=1e-12)
+    np.testing.assert_allclose(np.stack([same.stiffness_n_per_mm, same.damping_ratio]), by_hand()[:2], rtol=1e-12)
     rows.append(
         [
             "median, 10,000 temperatures, one frequency",
@@ -470,9 +470,11 @@ def cold_starts(folder: Path, quick: bool) -> list[list[Any]]:
         "version": command("--version"),
         "list": command("part", "list", "--store", demo),
         "stiffness": command(*asked, "--store", demo),
-        "stiffness, large store": command(*asked, "--store", large),
+        "stiffness, large store": command(*asked, "--as-fitted", "--store", large),
     }
-    theirs = {name: ["-c", code] for name, code in FLOORS.items()} | {"small": command(*asked, "--store", small)}
+    theirs = {name: ["-c", code] for name, code in FLOORS.items()} | {
+        "small": command(*asked, "--as-fitted", "--store", small)
+    }
     pairs = (
         ("matdb --version", "version", "python -c, the floor of Typer", "typer", None),
         ("matdb part list", "list", "python -c, its import floor", "answer", 1.6),
