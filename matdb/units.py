@@ -327,3 +327,10 @@ def counted_of(share: float, whole: float, word: str) -> str:
 def mass_text(mass_kg: float) -> str:
     """A mass in the unit that suits it."""
     return f"{1e3 * mass_kg:.4g} g" if mass_kg < 1.0 else f"{mass_kg:.4g} kg"
+
+
+def percent(probability: float, sign: str = " %") -> str:
+    """A probability in percent, cut off as a verdict's word asks for it; never 0 or 100, which draws cannot tell."""
+    if probability < 0.01:
+        return f"<1{sign}"
+    return f">99{sign}" if probability > 0.99 else f"{math.floor(100.0 * probability + 1e-9)}{sign}"

@@ -21,7 +21,7 @@ from matdb.advice.judge import judge
 from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate
 from matdb.advice.summary import against_it
-from matdb.advice.verdict import percent, reason
+from matdb.advice.verdict import reason
 from matdb.arrays import Array, Flags
 from matdb.checks import checked_number, checked_state
 from matdb.curve.band import Band, band
@@ -42,6 +42,7 @@ from matdb.mounting.squeeze import (
     squeeze_state,
 )
 from matdb.mounting.suspended import ln_storage
+from matdb.units import percent
 
 #: Up to this share of the height a squeeze counts as at or just past first touch; common practice, no source.
 _TOUCH_SHARE: Final = 0.04

@@ -17,7 +17,7 @@ from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, judge
 from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import SERVICE_K, Candidate, Payload, Requirement, open_to_readings
-from matdb.advice.verdict import percent, reason, sags, verdict
+from matdb.advice.verdict import reason, sags, verdict
 from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
 from matdb.errors import InputError
@@ -26,6 +26,7 @@ from matdb.mounting.record import CameraPackage, Mounting
 from matdb.mounting.shake import AirframeSpectrum, pixels_per_rad
 from matdb.mounting.six_axis import suspension
 from matdb.mounting.suspended import follow_error, transmissibility
+from matdb.units import percent
 
 #: Static compression over this share of the height is warned of; common practice, no source.
 STATIC_SHARE_MOST: Final = 0.15

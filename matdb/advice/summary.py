@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from matdb.advice.requirement import VERDICTS, Requirement
-from matdb.advice.verdict import in_pixels, percent
+from matdb.advice.verdict import in_pixels
 from matdb.arrays import Array
 from matdb.fields import PlainRecord
 from matdb.form.thread import turns_text
 from matdb.mounting.directions import MOTIONS
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.mounting.suspended import MANOEUVRE_HZ
+from matdb.units import percent
 from matdb.weather.forecast import months_text
 
 if TYPE_CHECKING:

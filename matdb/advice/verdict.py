@@ -22,13 +22,6 @@ def verdict(probability: float, all_directions: bool = True, contradicted: bool 
     return next(word for least, word in words if probability >= least)
 
 
-def percent(probability: float, sign: str = " %") -> str:
-    """A probability in percent, cut off as a verdict's word asks for it; never 0 or 100, which draws cannot tell."""
-    if probability < 0.01:
-        return f"<1{sign}"
-    return f">99{sign}" if probability > 0.99 else f"{math.floor(100.0 * probability + 1e-9)}{sign}"
-
-
 def sags(sag_mm: float, height_mm: float) -> str:
     """How far a part gives way, in plain numbers; beyond its height no number means anything."""
     if sag_mm > height_mm:

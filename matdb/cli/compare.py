@@ -9,7 +9,6 @@ from typing import Annotated, Any, Final
 from matdb.advice.effective import Effective
 from matdb.advice.exposure import flight
 from matdb.advice.suit import Suitability
-from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Held, arg, ends, option
@@ -22,7 +21,7 @@ from matdb.form.part import Part
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.mounting_charts import frequency_chart
-from matdb.units import mass_text, parse_list
+from matdb.units import mass_text, parse_list, percent
 
 #: Lines of a table that are still compared at a glance.
 _MOST: Final = 9

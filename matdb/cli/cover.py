@@ -5,7 +5,6 @@ from __future__ import annotations
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
 from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down, when_it_fails
-from matdb.advice.verdict import percent
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import HeldAlike, option
@@ -13,7 +12,7 @@ from matdb.cli.screen import Column, given_text, number_text, records_table, sho
 from matdb.cli.suit import PackageOption, all_warnings
 from matdb.cli.weather import AirOptions, flight_content, flight_lines, flight_of
 from matdb.fields import low_high
-from matdb.units import parse
+from matdb.units import parse, percent
 
 
 def cover(

@@ -18,9 +18,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from matdb.advice.verdict import percent
 from matdb.fields import plain
 from matdb.form.base import FormBase
+from matdb.units import percent
 from matdb.version import VERSION
 
 #: Of what a JSON document holds: 1 until 0.2.0.

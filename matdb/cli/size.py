@@ -13,7 +13,6 @@ import numpy as np
 from matdb.advice.parts_list import parts_list as parts_list_of
 from matdb.advice.size import FAILS_BY, Proposal
 from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
-from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.dimensions import ranges_from_words, split_words
@@ -29,7 +28,7 @@ from matdb.form.thread import pitch_mm
 from matdb.mounting.record import Mounting
 from matdb.picture.figure import picture_file, save_picture
 from matdb.picture.mounting_charts import trade_off_chart
-from matdb.units import is_range, mass_text, parse, parse_range, parse_sizes, range_ends
+from matdb.units import is_range, mass_text, parse, parse_range, parse_sizes, percent, range_ends
 
 #: Turns that are tried within a range of them.
 _TURN: Final = 0.25

@@ -7,7 +7,6 @@ from typing import Annotated, Any, Final
 
 from matdb.advice.squeeze import Squeeze, SqueezePoint
 from matdb.advice.summary import how_to_fit
-from matdb.advice.verdict import percent
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, before_flight
 from matdb.cli.options import arg, option, squeeze_said
@@ -17,7 +16,7 @@ from matdb.curve.band import Band
 from matdb.curve.curve import CONTRADICTED
 from matdb.errors import InputError
 from matdb.mounting.record import LOAD_FACTORS
-from matdb.units import mass_text, parse, parse_list, parse_range
+from matdb.units import mass_text, parse, parse_list, parse_range, percent
 from matdb.weather.forecast import forecast_range
 
 

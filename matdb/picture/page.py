@@ -19,7 +19,6 @@ import numpy as np
 from matdb.advice.parts_list import in_words, parts_list
 from matdb.advice.requirement import VERDICTS
 from matdb.advice.summary import SAID
-from matdb.advice.verdict import percent
 from matdb.arrays import Array
 from matdb.curve.band import Band
 from matdb.errors import InputError
@@ -28,6 +27,7 @@ from matdb.picture.chart import signed
 from matdb.picture.page_tables import CAR_C, PHONE_KG, PageTables, PartTable
 from matdb.picture.part_svg import part_svg
 from matdb.picture.window_svg import ACROSS, LEFT, window_svg
+from matdb.units import percent
 
 MOST_BYTES: Final = 300_000
 #: A sign beside each verdict word, so that nothing rests on colour alone.

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import matdb
-from matdb.advice.verdict import percent
 from matdb.cli.screen import share_text
 from matdb.cli.weather import clock_hours
 from matdb.errors import InputError
+from matdb.units import percent
 
 METAR = "METAR EDDM 031150Z 24005KT 9999 M02/M05 Q1013"
 TAF = "TAF EDDM 201100Z 2012/2118 24005KT 9999 TX03/2014Z TNM05/2106Z"
