@@ -21,8 +21,7 @@ app = Group("Mountings: payload, isolators, rotors.")
 NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
 
 
-#: Options that name several lengths, and how many.
-#: How many lengths an option has, and what a single one is.
+#: Options that name several lengths: how many, and what a single one is.
 _SIDES: Final = {"spread": (2, "the diameter of the circle that they stand on"), "box": (3, "")}
 
 

@@ -48,7 +48,8 @@ def polar_modulus(
     cos, sin, _ = _cos_sin(turn)
     z = np.exp(np.minimum(ln_z, _GLASSY_LN[ln_z.itemsize]))
     across, square = z * sin, z * (z + 2.0 * cos)
-    one_angle = 2.0 * np.arctan(across / (np.sqrt(1.0 + square) + 1.0 + z * cos))
+    one_size = np.sqrt(1.0 + square)
+    one_angle = 2.0 * np.arctan(across / (one_size + 1.0 + z * cos))
     # The share of the way up to the glassy limit that is left, less 1: as a difference it would lose what counts far
     # below that limit.
     less = np.expm1((-0.5 * gamma) * np.log1p(square))
@@ -60,7 +61,7 @@ def polar_modulus(
     found = 2.0 * np.arctan(imaginary / (size + real))
     if not slope:
         return np.log(size), found
-    rise = (alpha * gamma) * way * (1.0 + less) * z / (np.sqrt(1.0 + square) * size)
+    rise = (alpha * gamma) * way * (1.0 + less) * z / (one_size * size)
     cos, sin, _ = _cos_sin(turn - (1.0 + gamma) * one_angle - found)
     return np.log(size), found, rise * cos, rise * sin
 

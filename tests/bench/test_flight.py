@@ -30,6 +30,11 @@ def logs(flight):
     return airframe, evened("camera", flight.camera_time_s, {"rate": flight.camera_rate})
 
 
+def axes_of(flown, rates_hz):
+    track = follow_rotors(logs(flown)[0], flown.truth.blades)
+    return followed(align(*logs(flown), track.flew_s), track, 2.0, rates_hz)[0]
+
+
 @pytest.fixture(scope="module")
 def seen(flight):
     airframe, camera = logs(flight)
@@ -72,8 +77,7 @@ def test_modes_and_damping(flight, seen):
 def test_two_modes_closer_than_their_width_are_told_apart():
     """A third of pitch lies in a mode an eighth lower; one mode alone fits 4 % low and 11 % too damped."""
     flight = fly(np.random.default_rng(585), rate_hz=1000.0, camera_rate_hz=1000.0)
-    track = follow_rotors(logs(flight)[0], flight.truth.blades)
-    axes, _ = followed(align(*logs(flight), track.flew_s), track, 2.0, (1000.0, 1000.0))
+    axes = axes_of(flight, (1000.0, 1000.0))
     pitch, truth = axes[1].fit, flight.truth
     mode = truth.modes_hz[np.argmax(truth.share[1])]
     assert sorted(np.abs(truth.share[1]))[-2] > 0.3
@@ -98,8 +102,7 @@ def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
 def test_stiffness_that_grows_with_frequency_is_no_damping():
     """Fitted with a stiffness that does not grow, damping is told 7 % high in all three, as known to 1 %."""
     causal = fly(np.random.default_rng(7403), rate_hz=1000.0, camera_rate_hz=1000.0, causal=True)
-    track = follow_rotors(logs(causal)[0], causal.truth.blades)
-    axes, _ = followed(align(*logs(causal), track.flew_s), track, 2.0, (1000.0, 1000.0))
+    axes = axes_of(causal, (1000.0, 1000.0))
     for each, share in zip(axes, causal.truth.share, strict=True):
         mode = causal.truth.modes_hz[np.argmax(np.abs(share))]
         assert not each.refused
@@ -110,8 +113,7 @@ def test_stiffness_that_grows_with_frequency_is_no_damping():
 def test_axes_share_one_delay():
     """Fitted by itself, roll's phase at 250 readings a second goes into a delay of its own, 16 % into damping."""
     close = fly(np.random.default_rng(4131), rate_hz=250.0, camera_rate_hz=2000.0)
-    track = follow_rotors(logs(close)[0], close.truth.blades)
-    axes, _ = followed(align(*logs(close), track.flew_s), track, 2.0, (250.0, 2000.0))
+    axes = axes_of(close, (250.0, 2000.0))
     assert np.ptp([each.fit.delay_s for each in axes]) < 0.3e-3
     assert axes[0].fit.damping_ratio == pytest.approx(close.truth.damping, rel=0.12)
 
