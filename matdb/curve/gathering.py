@@ -66,8 +66,8 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         A reading names an axis that its part's form lacks, or a squeeze out of the form's range.
     """
     at_c, sd_k = actual_temperatures(readings, parts, family)
-    bulk = family_named(family)["bulk_modulus"].value
-    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k]), bulk) for k, reading in enumerate(readings)]
+    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k])) for k, reading in enumerate(readings)]
+    rows = _incompressible(rows, parts, family_named(family)["bulk_modulus"].value)
     # Specimens are told apart by what was read on them, so that a new name changes nothing.
     content: dict[str, list[tuple[float, ...]]] = {}
     for row in rows:
@@ -139,6 +139,14 @@ class _Row:
     indices: tuple[int, ...] = ()
 
     @property
+    def ln_felt(self) -> complex:
+        """Ln of the complex modulus that would explain it by itself; the loss about as rubber's where it tells none."""
+        turns = 1.0 / math.pi if self.free else 1.0
+        loss = 0.1 if math.isnan(self.loss) else turns * math.exp(self.loss)
+        ln_stiff = 2.0 * (self.stiff + math.log(2.0 * math.pi)) - self.ln_factor if self.free else self.stiff
+        return ln_stiff + 1j * math.atan(min(loss, 2.0))
+
+    @property
     def sort_key(self) -> tuple[float, ...]:
         loss = -1e9 if math.isnan(self.loss) else self.loss
         return (
@@ -167,20 +175,22 @@ _COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evide
 }
 
 
-def _row(
-    reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float, bulk_mpa: float
-) -> _Row:
+def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
     if type(reading) not in _ROW_OF:
         raise InputError("reading", reading.kind, "of a kind that the fit knows")
     height = None
     if isinstance(reading, RingDown | Resonance | Deflection):
         form = parts[reading.part].form
         unit, shares = felt_by(reading, form)
-        axis = max(shares, key=lambda each: (each in form.axes, shares[each]))
+        axis = _felt_most(form, shares)
         height = form.strained_mm(axis)
-        row = _incompressible(_ROW_OF[type(reading)](reading, unit), form, axis, bulk_mpa)
-        row = replace(row, specimen=reading.part, specimen_sd=form.offset_sd(axis), shares=shares)
-        row = replace(row, piece=reading.piece or 0)
+        row = replace(
+            _ROW_OF[type(reading)](reading, unit),
+            specimen=reading.part,
+            specimen_sd=form.offset_sd(axis),
+            shares=shares,
+            piece=reading.piece or 0,
+        )
     else:
         row = _ROW_OF[type(reading)](reading, math.nan)
     usual = _LABORATORY_SD_K if row.group == SWEEP else THERMOMETER_SD_K
@@ -198,19 +208,29 @@ def _row(
     )
 
 
-def _incompressible(row: _Row, form: FormBase, axis: str, bulk_mpa: float) -> _Row:
-    """The row of a bonded part that near glass gives by its volume: what that takes off its stiffness and loss."""
-    turns = 1.0 / math.pi if row.free else 1.0
-    loss = 0.1 if math.isnan(row.loss) else turns * math.exp(row.loss)
-    ln_stiff = 2.0 * (row.stiff + math.log(2.0 * math.pi)) - row.ln_factor if row.free else row.stiff
-    felt = ln_stiff + 1j * math.atan(min(loss, 2.0))
-    ln_e = felt
-    for _ in range(12):
-        ln_e = felt - complex(form.ln_bulk_softening(axis, ln_e, bulk_mpa))
-    less = ln_e - felt
-    if less.real < LEAST_BULK_SOFTENING or felt.real > math.log(MOST_COMPRESSIBILITY * bulk_mpa):
-        return row
-    return replace(row, ln_bulk=-less.real, loss=row.loss + math.log(math.tan(ln_e.imag) / math.tan(felt.imag)))
+def _felt_most(form: FormBase, shares: Mapping[str, float]) -> str:
+    """The direction, one that the form knows by itself if there is one, that a reading feels most."""
+    return max(shares, key=lambda each: (each in form.axes, shares[each]))
+
+
+def _incompressible(rows: list[_Row], parts: Mapping[str, Part], bulk_mpa: float) -> list[_Row]:
+    """Rows of bonded parts that near glass give by their volume: what that takes off their stiffness and loss."""
+    alike: dict[tuple[str, str], list[int]] = {}
+    for k, row in enumerate(rows):
+        if row.specimen in parts:
+            alike.setdefault((row.specimen, _felt_most(parts[row.specimen].form, row.shares)), []).append(k)
+    rows = list(rows)
+    for (name, axis), which in alike.items():
+        felt = np.array([rows[k].ln_felt for k in which])
+        ln_e = felt
+        for _ in range(12):
+            ln_e = felt - parts[name].form.ln_bulk_softening(axis, ln_e, bulk_mpa)
+        less, turned = (ln_e - felt).real, np.log(np.tan(ln_e.imag) / np.tan(felt.imag))
+        gives = (less >= LEAST_BULK_SOFTENING) & (felt.real <= math.log(MOST_COMPRESSIBILITY * bulk_mpa))
+        for i in np.flatnonzero(gives).tolist():
+            row = rows[which[i]]
+            rows[which[i]] = replace(row, ln_bulk=-float(less[i]), loss=row.loss + float(turned[i]))
+    return rows
 
 
 def _ring_down(reading: RingDown, unit: float) -> _Row:

@@ -282,7 +282,6 @@ class _Rows:
         self.parts, self.defaults = parts, defaults
         self.names = {"part": frozenset(parts), "material": frozenset(materials)}
         self.retired = next((i for i, h in enumerate(table.header) if h.casefold() == "retired_at"), None)
-        self._fits: set[tuple[Any, ...]] = set()
 
     def heading(self, name: str) -> str:
         """The heading of a field as the file writes it, else the field's own name."""
@@ -358,11 +357,10 @@ class _Rows:
             self._problem(line, what, _unknown(what, on, self.names[what]))
             return
         usual = {"axis": "axial", "squeeze_mm": 0.0}
-        state = (on, *(values.get(name, usual.get(name)) for name in FELT_FIELDS))
-        if what == "part" and state not in self._fits:
+        state = [values.get(name, usual.get(name)) for name in FELT_FIELDS]
+        if what == "part":
             try:
-                felt(self.parts[on].form, *state[1:])
-                self._fits.add(state)
+                felt(self.parts[on].form, *state)
             except InputError as error:
                 self._problem(line, error.field, str(error))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -35,6 +36,7 @@ class Felt(NamedTuple):
     shares: dict[str, float]
 
 
+@lru_cache(maxsize=1024)
 def felt(
     form: FormBase,
     axis: str = "axial",
