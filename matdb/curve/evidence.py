@@ -27,6 +27,8 @@ FUMBLED_WIDTH: Final = 10.0
 #: benches differ little, laboratories much.
 GROUPS: Final = {"bench stiffness": 0.2, "bench loss": 0.2, "sweep stiffness": 0.8, "sweep loss": 0.8, "hardness": 0.2}
 BENCH, _BENCH_LOSS, SWEEP, _SWEEP_LOSS, HARDNESS = range(len(GROUPS))
+#: Stands for a part where none that was read has a shape (no part can have the name: names hold no line break).
+LABEL: Final = "\nlabel"
 _LN_TURN: Final = math.log(2.0 * math.pi)
 #: Where the noise of a row's loss stands, by the row's group.
 _LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, HARDNESS])
@@ -109,6 +111,11 @@ class Evidence:
     def pieces(self) -> int:
         """Number of pieces that were told apart."""
         return int(self.piece.max(initial=-1)) + 1
+
+    @property
+    def on_label(self) -> bool:
+        """Whether no part that was read has a shape, so that the label holds the modulus."""
+        return LABEL in self.specimens
 
     @property
     def common_sd(self) -> float:

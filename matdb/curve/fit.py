@@ -315,6 +315,10 @@ def _warnings(
         untold.append("which piece of several (they differ by some 10 %)")
     if untold:
         found.append(f"it was not told {' nor '.join(untold)} was read: the band holds for what was read")
+    if evidence.on_label:
+        found.append(
+            "no part that was read has a shape: how stiff any other is rests on the material's label or family"
+        )
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")

@@ -154,3 +154,24 @@ def test_a_part_known_by_its_readings_alone_keeps_its_directions_together():
     apart = curve.offset_draws(bought, "shear") - curve.offset_draws(bought, "axial")
     assert apart.std() == pytest.approx(0.45, rel=0.1)
     assert felt_by(ring_down("shear", 1.0), bought.form).shares == {"shear": 1.0}
+
+
+def test_a_part_without_a_shape_tells_nothing_of_how_stiff_another_is():
+    rubber = Material(name="ring rubber", family="EPDM", hardness="30 A")
+    parts = {"ring": RING, "odd": Part(name="odd", material="m", form=Measured())}
+    readings = [
+        RingDown(part="odd", temperature_c=t, mass_kg=0.41, count=4, frequency_hz=hz, log_decrement=0.5)
+        for t, hz in ((20.0, 22.0), (-15.0, 30.0))
+    ]
+    curve, label = fit_curve(rubber, parts, readings), prior_curve(rubber)
+
+    def ends(curve, name):
+        ln_e = curve.ln_modulus(np.array(20.0), np.log(2 * np.pi * 30.0)).real + curve.offset_draws(
+            parts[name], "axial"
+        )
+        return np.quantile(ln_e, (0.025, 0.5, 0.975))
+
+    # Its size stays with the label, whatever was read; and the odd part's is known.
+    assert ends(curve, "ring") == pytest.approx(ends(label, "ring"), abs=0.3)
+    assert np.ptp(ends(curve, "odd")) < 1.0
+    assert any("no part that was read has a shape" in warning for warning in curve.warnings)
