@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -78,13 +78,6 @@ class Evidence:
         """Number of rows."""
         return int(self.temperature_k.size)
 
-    def single(self) -> Evidence:
-        """The same in single precision: enough to choose among draws, at half the time."""
-        halved = {np.dtype(float): np.float32, np.dtype(complex): np.complex64}
-        arrays = {name: value for name, value in vars(self).items() if isinstance(value, np.ndarray)}
-        single: dict[str, Any] = {k: v.astype(halved[v.dtype]) for k, v in arrays.items() if v.dtype in halved}
-        return replace(self, **single)
-
     @property
     def bench_strain(self) -> float | None:
         """The readings' usual peak strain, to which the curve refers; None where no amplitude was told."""
@@ -105,7 +98,7 @@ class Evidence:
     @property
     def fumbled_share(self) -> Array:
         """Share of fumbled readings among those of each row's kind, shape (rows,)."""
-        return np.where(self.group == SWEEP, _FUMBLED_IN_SWEEP, FUMBLED_SHARE).astype(self.weight.dtype)
+        return np.where(self.group == SWEEP, _FUMBLED_IN_SWEEP, FUMBLED_SHARE)
 
     @property
     def pieces(self) -> int:
@@ -133,14 +126,14 @@ class Evidence:
         """
         n = len(self.specimens)
         if n < 2:
-            return np.zeros((n, 0), dtype=self.specimen_sd.dtype)
+            return np.zeros((n, 0))
         normal = 1.0 / self.specimen_sd
         normal = normal / np.linalg.norm(normal)
         # Householder reflection that takes the first axis to the normal; its other columns span the rest.
         mirror = normal.copy()
         mirror[0] += math.copysign(1.0, normal[0])
         reflect = np.eye(n) - 2.0 * np.outer(mirror, mirror) / (mirror @ mirror)
-        return np.asarray(reflect[:, 1:], dtype=self.specimen_sd.dtype)
+        return np.asarray(reflect[:, 1:])
 
     def by_part(self, offsets: Array) -> dict[str, Any]:
         """What a curve keeps of offsets: each part's own, of which direction it is, and those of other directions."""
@@ -182,7 +175,7 @@ class Evidence:
         four ndarrays, shape (n, rows)
             ln f or ln modulus; ln of decrement or loss factor; d/dT of each.
         """
-        out = np.empty((4, self.size, len(draws)), dtype=draws.dtype)
+        out = np.empty((4, self.size, len(draws)))
         for free in (False, True):
             if (which := self.free == free).any():
                 # All rows are a view, and their answer needs no scattering.
@@ -247,7 +240,7 @@ class Evidence:
         ``noise`` has shape (n, groups) of factors, ``misfit`` shape (n, 1) of ln standard deviations.
         """
         factor, loss_factor = noise.T[self.group].T, noise.T[_LOSS_OF[self.group]].T
-        own = misfit * (1.0 - 0.5 * self.free).astype(misfit.dtype)
+        own = misfit * (1.0 - 0.5 * self.free)
         stiff = np.sqrt((self.stiff_sd * factor) ** 2 + (stiff_rate * self.temperature_sd) ** 2 + own**2)
         loss = np.sqrt(
             (self.loss_sd * loss_factor) ** 2 + (loss_rate * self.temperature_sd) ** 2 + (MISFIT_LOSS * misfit) ** 2

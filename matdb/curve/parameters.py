@@ -165,7 +165,7 @@ class ShiftLaws:
     """
 
     def __init__(self, draws: Array) -> None:
-        self._count, self._dtype = len(draws), draws.dtype
+        self._count = len(draws)
         arrhenius = draws[:, LAW] == ARRHENIUS
         self._groups: list[tuple[Any, Array, Any]] = []
         for mask, columns in ((arrhenius, (ENERGY,)), (~arrhenius, (GLASS, C1, C2, UPPER))):
@@ -183,7 +183,7 @@ class ShiftLaws:
     def ln_time_and_slope(self, temperature_k: Array) -> tuple[Array, Array]:
         """As :meth:`ln_time`, and its derivative by 1/T in K; the draws lie side by side in memory."""
         temperature_k = np.atleast_1d(temperature_k)
-        out = np.empty((2, temperature_k.shape[-1], self._count), dtype=self._dtype)
+        out = np.empty((2, temperature_k.shape[-1], self._count))
         for rows, start, law in self._groups:
             t = temperature_k[:, None] if temperature_k.ndim == 1 else temperature_k.T[:, rows]
             if len(law) == 1:

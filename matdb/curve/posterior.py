@@ -11,7 +11,7 @@ import numpy as np
 
 from matdb.arrays import Array, Whole
 from matdb.curve.evidence import GROUPS, Evidence
-from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD
+from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD, WLF, WLF_ARRHENIUS
 from matdb.curve.prior import FACT_HZ, Prior, ln_modulus
 from matdb.curve.sampler import Population, evenly_by_weight, temper
 from matdb.material.shift import ZERO_C
@@ -29,6 +29,8 @@ VARIANTS: Final = tuple((law, skewed) for law in range(len(LAWS)) for skewed in 
 NAMES: Final = tuple(tuple(LAWS)[law] + ("" if skewed else ", four parameters") for law, skewed in VARIANTS)
 _WEIGHT: Final = np.array([0.75 if skewed else 0.25 for _, skewed in VARIANTS]) / len(LAWS)
 _LAW, _SKEWED = np.array(VARIANTS).T
+#: Where the WLF law becomes Arrhenius' far above is one coordinate more: all others mean the same.
+_ALIKE: Final = np.array([VARIANTS.index((WLF if law == WLF_ARRHENIUS else law, skewed)) for law, skewed in VARIANTS])
 #: Candidates for each particle of the fit, and for the prior's draws at most.
 _STARTS: Final = 8
 _MOST_CANDIDATES: Final = 100_000
@@ -89,7 +91,7 @@ def unpack(prior: Prior, evidence: Evidence, contrasts: Array, u: Array) -> tupl
 
     start = DIMENSION + contrasts.shape[1]
     offsets = _heavy(u[:, DIMENSION:start] @ contrasts.T) * evidence.specimen_sd
-    noise = np.exp(np.array(list(GROUPS.values()), dtype=u.dtype) * u[:, start : start + len(GROUPS)])
+    noise = np.exp(np.array(list(GROUPS.values())) * u[:, start : start + len(GROUPS)])
     # Half-normal, one value of the coordinate for each.
     misfit = -MISFIT_SCALE * ndtri(0.5 * ndtr(-u[:, [start + len(GROUPS)]]))
     shared = u[:, start + len(GROUPS) + 1 :]
@@ -169,14 +171,12 @@ def fit_posterior(
     progress : callable, optional
         Called with the share done, 0 to 1.
     """
-    quick = evidence.single()
-    contrasts: Any = quick.contrasts()
+    contrasts = evidence.contrasts()
 
     def density(u: Array, model: Whole) -> tuple[Array, Array]:
-        single: Any = u.astype(np.float32)
-        curve = draws_of(prior, single, model)
+        curve = draws_of(prior, u, model)
         known = prior.fact_log_likelihood(curve, evidence.common_sd) - 0.5 * np.sum(u**2, axis=1) + ahead[model]
-        return known, quick.residuals(curve, *unpack(prior, quick, contrasts, single))
+        return known, evidence.residuals(curve, *unpack(prior, evidence, contrasts, u))
 
     _, ahead = _prior_layer(prior, evidence.common_sd, particles, seed)
     rng, counts = np.random.default_rng([seed, 2]), _shares(_WEIGHT, _STARTS * particles)
@@ -185,11 +185,19 @@ def fit_posterior(
     # Drawn by a model's weight, so that the density of each counts for itself.
     ln_start = np.log(_WEIGHT)[start.model] - 0.5 * np.sum(u**2, axis=1)
     found = temper(
-        start, ln_start, density, rng, particles=particles, tempered=quick.ln_tempered, keep=_KEPT, progress=progress
+        start,
+        ln_start,
+        density,
+        rng,
+        particles=particles,
+        tempered=evidence.ln_tempered,
+        alike=_ALIKE,
+        keep=_KEPT,
+        progress=progress,
     )
     share = np.bincount(found.model, minlength=len(VARIANTS)) / len(found.model)
     curve, u = _representative(draws_of(prior, found.u, found.model), found.u, draws, rng)
-    offsets, noise, misfit, drift, soft, rest = unpack(prior, evidence, evidence.contrasts(), u)
+    offsets, noise, misfit, drift, soft, rest = unpack(prior, evidence, contrasts, u)
     # A model that died out explains the readings worse than one that kept a single particle.
     log_evidence = found.log_evidence + np.log(np.maximum(share, 1.0 / particles) / _WEIGHT)
     return Posterior(

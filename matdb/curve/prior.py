@@ -124,7 +124,7 @@ class Prior:
             Columns as :data:`matdb.curve.parameters.COLUMNS`.
         """
         table = self.table
-        out = np.empty((len(COLUMNS), len(u)), dtype=u.dtype).T
+        out = np.empty((len(COLUMNS), len(u))).T
         out[:, LAW] = law
         for column, parameter in enumerate(PARAMETERS):
             if parameter.figure:
@@ -164,7 +164,7 @@ class Prior:
         facts = self.facts(extra_sd)
         # All states in one call; the last is what ratios refer to.
         states = [(fact.temperature_k, fact.frequency_hz) for fact in facts]
-        size, angle = polar_ln_modulus(draws, *np.array([*states, (REFERENCE_K, FACT_HZ)], dtype=draws.dtype).T)
+        size, angle = polar_ln_modulus(draws, *np.array([*states, (REFERENCE_K, FACT_HZ)]).T)
         tangent = np.tan(np.clip(angle, 1e-9, 1.5))
         values = {
             "modulus": size - 0.5 * np.log1p(tangent**2),
@@ -172,7 +172,7 @@ class Prior:
             "cold ratio": size - size[:, -1:],
         }
         found = np.stack([values[fact.kind][:, k] for k, fact in enumerate(facts)], axis=1)
-        mean, sd = np.array([(fact.mean, fact.sd) for fact in facts], dtype=draws.dtype).T
+        mean, sd = np.array([(fact.mean, fact.sd) for fact in facts]).T
         return np.asarray((found - mean) / sd)
 
     def fact_log_likelihood(self, draws: Array, extra_sd: float = 0.0) -> Array:

@@ -16,6 +16,7 @@ References
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -32,7 +33,9 @@ Density = Callable[[Array, Whole], tuple[Array, Array]]
 #: Share of the particles that must stay effective when the power rises, and up to which no higher one is sought.
 _LEAST, _ENOUGH = 0.6, 0.63
 _MOST_STEPS: Final = 60
-#: How long a move is, drawn by chance, so that both a good and a poor fit get along.
+#: Rounds of moves after each step, also while most are taken: fewer find too little of what few particles explain.
+_ROUNDS: Final = 6
+#: How long a move within a model is, drawn by chance, so that both a good and a poor fit get along.
 _REACHES: Final = (0.25, 0.5, 0.8, 1.0)
 #: Share of the moves that try another model, and the least share of the population that a model must have for it.
 _TRY_ANOTHER, _LEAST_SHARE = 0.2, 0.01
@@ -70,8 +73,7 @@ def temper(
     *,
     particles: int,
     tempered: Callable[[Array, float], Array] = lambda terms, power: power * terms,
-    moves: int = 6,
-    polish: int = 8,
+    alike: Whole | None = None,
     keep: int = 1,
     progress: Callable[[float], None] | None = None,
 ) -> Population:
@@ -93,8 +95,8 @@ def temper(
     tempered : callable
         The log likelihood, (n,), from terms and power: all of it at 1, level at 0. The terms times the power by
         default; what tolerates outliers must tolerate no more of them at a small power [3]_.
-    moves, polish : int
-        Rounds of moves after each step, and after the last.
+    alike : ndarray of int, shape (models,), optional
+        A group for each model: where coordinates mean the same in two models, a particle may change over where it is.
     keep : int
         The particles after so many of the last rounds come back, one round after the other.
     progress : callable, optional
@@ -110,19 +112,20 @@ def temper(
     FloatingPointError
         The likelihood is a number nowhere.
     """
-    walk = _Walk(start, ln_start, density, tempered, particles)
+    models = np.arange(start.model.max() + 1)
+    walk = _Walk(start, ln_start, density, tempered, particles, models if alike is None else alike)
     log_evidence, kept = 0.0, list[tuple[Array, Whole]]()
     for step in range(_MOST_STEPS):
         log_evidence += walk.weigh(1.0 if step == _MOST_STEPS - 1 else walk.next_power(), rng)
-        for round_ in range(moves if walk.power < 1.0 else polish):
+        for _ in range(_ROUNDS if walk.power < 1.0 else max(_ROUNDS, keep)):
             walk.move(rng)
-            if walk.power >= 1.0 and round_ >= polish - keep:
+            if walk.power >= 1.0:
                 kept.append((walk.u.copy(), walk.model))
         if progress is not None:
             progress(float(walk.power**0.25))  # the power grows by a factor a step
         if walk.power >= 1.0:
             break
-    u, model = (np.concatenate(each) for each in zip(*kept, strict=True))
+    u, model = (np.concatenate(each) for each in zip(*kept[-keep:], strict=True))
     return Population(u, model, log_evidence)
 
 
@@ -136,9 +139,10 @@ class _Walk:
         density: Density,
         tempered: Callable[[Array, float], Array],
         particles: int,
+        alike: Whole,
     ) -> None:
         self.u, self.model, self.power = start.u, start.model, 0.0
-        self._density, self._tempered, self._particles = density, tempered, particles
+        self._density, self._tempered, self._particles, self._alike = density, tempered, particles, alike
         self._base, self._terms = density(self.u, self.model)
         # What the candidates lack of the density without readings, then of that at the power before.
         self._before = ln_start - self._base
@@ -162,12 +166,14 @@ class _Walk:
             weight = np.exp(found - found.max())
             return float(weight.sum() ** 2 / (weight**2).sum()) / self._particles
 
-        low, high = self.power, 1.0
-        if effective(high) >= _LEAST:
-            return 1.0
+        low, high = self.power, min(8.0 * self.power or 1.0, 1.0)
+        while effective(high) >= _LEAST:
+            if high == 1.0:
+                return 1.0
+            low, high = high, min(8.0 * high, 1.0)
         for _ in range(40):
             # The first powers are small, and so are their steps.
-            middle = 0.5 * (low + high) if low > 0.0 else 0.1 * high
+            middle = math.sqrt(low * high) if low > 0.0 else 0.1 * high
             found = effective(middle)
             low, high = (middle, high) if found >= _LEAST else (low, middle)
             if _LEAST <= found < _ENOUGH:
@@ -179,25 +185,29 @@ class _Walk:
         log_weight = self._log_weight(power)
         top = log_weight.max()
         weight = np.exp(log_weight - top)
-        self.power, self._fit = power, _BentNormals(self.u, weight, self.model)
+        share = np.bincount(self.model, weights=weight) / weight.sum()
+        self._rivals = np.flatnonzero(share > _LEAST_SHARE)
+        self.power, self._fit = power, _BentNormals(self.u, weight, self._alike[self.model])
         chosen = evenly_by_weight(weight, self._particles, rng)
         self.u, self.model, self._base = self.u[chosen], self.model[chosen], self._base[chosen]
         self._terms = self._terms[chosen]
         self._before = self._at(self._terms, power)
-        self._white = self._fit.white(self.u, self.model)
+        self._white = self._fit.white(self.u, self._alike[self.model])
         return float(top + np.log(weight.mean()))
 
     def move(self, rng: np.random.Generator) -> None:
         """One round: each particle may go elsewhere, now and then to another model."""
         n, fit = len(self.u), self._fit
-        reach = rng.choice(_REACHES, size=n)[:, None]
+        tries = (rng.random(n) < _TRY_ANOTHER) & np.isin(self.model, self._rivals)
+        model = np.where(tries, rng.choice(self._rivals, size=n), self.model)
+        reach = np.where(model == self.model, rng.choice(_REACHES, size=n), 0.0)[:, None]
         white = np.sqrt(1.0 - reach**2) * self._white + reach * rng.standard_normal(self.u.shape)
-        model = fit.other(self.model, rng)
-        u = fit.coloured(white, model)
+        kin, own = self._alike[model], self._alike[self.model]
+        u = fit.coloured(white, kin)
         base, terms = self._density(u, model)
         likelihood = self._at(terms, self.power)
-        rise = base + likelihood + 0.5 * np.sum(white**2, axis=1) + fit.ln_size[model]
-        rise -= self._base + self._before + 0.5 * np.sum(self._white**2, axis=1) + fit.ln_size[self.model]
+        rise = base + likelihood + 0.5 * np.sum(white**2, axis=1) + fit.ln_size[kin]
+        rise -= self._base + self._before + 0.5 * np.sum(self._white**2, axis=1) + fit.ln_size[own]
         take = np.log(rng.random(n)) < rise
         self.model = np.where(take, model, self.model)
         self.u[take], self._white[take], self._base[take] = u[take], white[take], base[take]
@@ -243,12 +253,6 @@ class _BentNormals:
             root = np.linalg.cholesky(spread)
             self._fits[k] = centre, axes, length, level, bend, root.T, np.linalg.inv(root).T
             self.ln_size[k] = np.log(length).sum() + np.log(np.diag(root)).sum()
-        self._rivals = np.flatnonzero(share > _LEAST_SHARE)
-
-    def other(self, model: Whole, rng: np.random.Generator) -> Whole:
-        """Now and then another model of those that are left."""
-        tries = (rng.random(len(model)) < _TRY_ANOTHER) & np.isin(model, self._rivals)
-        return np.where(tries, rng.choice(self._rivals, size=len(model)), model)
 
     def white(self, u: Array, model: Whole) -> Array:
         """Coordinates in which each model's fit is a standard normal."""

@@ -16,7 +16,7 @@ from matdb.arrays import Array
 GAS_CONSTANT = 8.31446261815324
 ZERO_C = 273.15
 _LN10 = math.log(10.0)
-#: A float or an array; single precision stays single.
+#: A float or an array.
 Number = Any
 
 

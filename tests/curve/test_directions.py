@@ -174,4 +174,4 @@ def test_a_part_without_a_shape_tells_nothing_of_how_stiff_another_is():
     # Its size stays with the label, whatever was read; and the odd part's is known.
     assert ends(curve, "ring") == pytest.approx(ends(label, "ring"), abs=0.3)
     assert np.ptp(ends(curve, "odd")) < 1.0
-    assert any("no part that was read has a shape" in warning for warning in curve.warnings)
+    assert any("no part that was read has a shape" in warning for warning in curve.report["warnings"])

@@ -1,6 +1,10 @@
 """The fit: what it must not depend on, what it must say, and how right its bands are."""
 
 import dataclasses
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +23,10 @@ STATES = (np.array([-20.0, 0.0, 23.0, 45.0]), 30.0)
 
 def three(seed=0, **more):
     return virtual.readings(virtual.specimen(seed), virtual.DESIGNS[0], np.random.default_rng(seed), **more)
+
+
+def draws_of_three():
+    return fit_curve(MATERIAL, {"virtual": virtual.PART}, three()).parameters.ravel()
 
 
 def test_ring_down_is_predicted_by_the_characteristic_equation():
@@ -203,3 +211,18 @@ def test_the_modulus_is_a_passive_spring_however_far_out():
     assert np.all(got.storage_mpa.low > 0.0)
     assert np.all(got.loss_factor.low > 0.0)
     assert np.all(np.isfinite(got.loss_factor.high))
+
+
+def test_another_processor_finds_the_same_draws():
+    """Its vector instructions change last digits, which must decide nothing: a fit is its readings' and its seed's."""
+    from numpy._core._multiarray_umath import __cpu_dispatch__, __cpu_features__
+
+    fewer = [name for name in __cpu_dispatch__ if __cpu_features__.get(name)]
+    if not fewer:
+        pytest.skip("this processor has no instructions that NumPy could do without")
+    code = "import test_fit as t; print(*t.draws_of_three())"
+    places = (Path(__file__).parent, Path(__file__).parents[1], Path(__file__).parents[2])
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(map(str, places))}
+    env["NPY_DISABLE_CPU_FEATURES"] = " ".join(fewer)
+    found = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
+    assert np.array(found.split(), dtype=float) == pytest.approx(draws_of_three(), rel=1e-9, abs=1e-12)
