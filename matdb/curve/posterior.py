@@ -223,10 +223,11 @@ def _representative(curve: Array, u: Array, wanted: int, rng: np.random.Generato
     value = ln_modulus(curve, np.array(_SPREAD_AT_K), np.full(len(_SPREAD_AT_K), FACT_HZ))
     asked = np.nan_to_num(np.hstack([value.real, np.log(np.maximum(np.tan(value.imag), 1e-9))]))
     asked = (asked - asked.mean(axis=0)) / np.maximum(asked.std(axis=0), 1e-9)
-    first, second, third = (asked @ np.linalg.eigh(asked.T @ asked)[1][:, :-4:-1]).T
-    slabs = np.array_split(np.argsort(first), _SLABS)
-    rods = [rod for slab in slabs for rod in np.array_split(slab[np.argsort(second[slab])], _RODS)]
-    order = np.concatenate([rod[np.argsort(third[rod])] for rod in rods])
+    # Two models may say the same of one place: rounded, so that no last digit decides which comes first.
+    first, second, third = np.round(asked @ np.linalg.eigh(asked.T @ asked)[1][:, :-4:-1], 9).T
+    slabs = np.array_split(np.argsort(first, kind="stable"), _SLABS)
+    rods = [rod for slab in slabs for rod in np.array_split(slab[np.argsort(second[slab], kind="stable")], _RODS)]
+    order = np.concatenate([rod[np.argsort(third[rod], kind="stable")] for rod in rods])
     chosen = order[((np.arange(wanted) + rng.random(wanted)) * len(u) / wanted).astype(np.int64)]
     return curve[chosen], u[chosen]
 
