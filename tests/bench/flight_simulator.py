@@ -4,8 +4,8 @@ Written apart from the package: rigid-body matrices, base excitation and rotors 
 Harris' Shock and Vibration Handbook, 5th ed., chapter 3 (memory); nothing of ``matdb`` is called.
 
 Motion of the craft that is not the rotors' is made on a grid of 400 Hz and passes the mount in the frequency domain,
-where hysteretic stiffness K (1 + i eta), of any slope, is exact; rotor lines are added as they stand at each sensor's
-own instants, so that those above half its rate alias as in flight.
+where a complex stiffness of any law is exact; rotor lines are added as they stand at each sensor's own instants, so
+that those above half its rate alias as in flight.
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ from scipy.spatial.transform import Rotation
 
 GRID_HZ = 400.0
 G = 9.80665
-AT_HZ = 16.0  # where a mount with a slope has its stiffness
+AT_HZ = 16.0  # where a mount has its stiffness and loss factor
+GROWING = 0.4  # power of frequency in a loss that grows
+LAWS = ("constant", "causal", "between", "growing")
 RATES = (200.0, 250.0, 400.0, 500.0, 1000.0, 2000.0, 4000.0)
 
 
@@ -33,8 +35,8 @@ class Truth:
     offset_s: float  # camera stamp = (airframe stamp - offset) * (1 + drift)
     drift: float
     turn: Rotation  # camera axes <- airframe axes
-    damping: float
     modes_hz: np.ndarray  # all six
+    damping: np.ndarray  # ratio of each of them
     share: np.ndarray  # what each of them adds to roll, pitch, yaw of the camera per that of the airframe, (3, 6)
 
 
@@ -67,7 +69,7 @@ class Mount:
     across: float
     loss: float
     pivot_mm: tuple = (0.0, 0.0, -30.0)
-    slope: float = 0.0  # stiffness grows with this power of frequency over 16 Hz
+    law: str = "constant"  # of LAWS
 
     def matrices(self):
         a, b, c = self.box_mm
@@ -82,21 +84,35 @@ class Mount:
                 stiff += arm.T @ np.diag([self.across, self.across, self.axial]) @ arm
         return mass, 1e3 * stiff  # kg, kg mm2; N/m per mm...: kg/s2 in these units
 
+    def complex_stiffness(self, hz):
+        """Over its real part at 16 Hz."""
+        if self.law == "growing":
+            # Fractional Kelvin-Voigt, causal as it is: R. L. Bagley, P. J. Torvik, J. Rheology 27 (1983) 201 (memory).
+            angle = 0.5 * np.pi * GROWING
+            part = self.loss / (np.sin(angle) - self.loss * np.cos(angle))
+            return (1 + part * (1j * hz / AT_HZ) ** GROWING) / (1 + part * np.cos(angle))
+        # A power law's loss angle is pi / 2 times the power: H. C. Booij, G. P. J. M. Thoone, Rheol. Acta 21 (1982) 15,
+        # from memory.
+        slope = {"constant": 0.0, "between": 0.5, "causal": 1.0}[self.law] * 2 / np.pi * np.arctan(self.loss)
+        return (1 + 1j * self.loss) * (hz / AT_HZ) ** slope
+
     def modes(self):
         mass, stiff = self.matrices()
         root = np.linalg.inv(np.linalg.cholesky(mass))
         values, vectors = np.linalg.eigh(root @ stiff @ root.T)
         shapes = root.T @ vectors
-        # Hz; of roll, pitch, yaw: what each mode adds to the camera's turn per turn of the airframe (3, mode)
-        # w^2 = w16^2 (f / 16 Hz)^slope
-        hz = (values / (4 * np.pi**2) / AT_HZ**self.slope) ** (1 / (2 - self.slope))
-        return hz, shapes[3:] * (shapes.T @ mass @ self.carried()).T[3:]
+        # Hz; damping ratio; of roll, pitch, yaw: what each mode adds to the camera's turn per turn of the airframe
+        hz = AT_HZ
+        for _ in range(60):
+            held = self.complex_stiffness(hz)
+            hz = np.sqrt(values * held.real) / (2 * np.pi)
+        return hz, 0.5 * held.imag / held.real, shapes[3:] * (shapes.T @ mass @ self.carried()).T[3:]
 
     def transfer(self, hz):
         """Camera motion per airframe motion at the camera's centre of gravity, (F, 6, 6)."""
         mass, stiff = self.matrices()
         f = np.asarray(hz)[:, None, None]
-        held = stiff * (1 + 1j * self.loss) * (f / AT_HZ) ** self.slope
+        held = stiff * self.complex_stiffness(f)
         return np.linalg.solve(held - (2 * np.pi * f) ** 2 * mass, held)
 
     def carried(self):
@@ -144,7 +160,7 @@ def fly(
     blades=None,
     clock=None,
     vary="",
-    causal=False,
+    law="constant",
 ):
     """A random flight.
 
@@ -167,15 +183,14 @@ def fly(
     vary : str
         "gusts": turbulence of another slope, with a hump; "steady": a throttle that does not move; "apart": pairs of
         rotors 2 % apart; else as usual.
-    causal : bool
-        Whether stiffness is a power of frequency, whose loss angle is pi / 2 times the power (H. C. Booij, G. P. J. M.
-        Thoone, Rheol. Acta 21 (1982) 15, from memory); else the same at all frequencies.
+    law : str
+        Of a random mount: "constant": stiffness and loss factor, over frequency; "causal": stiffness grows as a power
+        law of its constant loss must; "between": half as steeply; "growing": so does the loss.
     """
     seconds = rng.uniform(120, 300) if seconds is None else seconds
     rate_hz = rng.choice(RATES) if rate_hz is None else rate_hz
     camera_rate_hz = rng.choice(RATES) if camera_rate_hz is None else camera_rate_hz
-    mount = random_mount(rng) if mount is None else mount
-    mount = replace(mount, slope=2 / np.pi * np.arctan(mount.loss)) if causal else mount
+    mount = replace(random_mount(rng), law=law) if mount is None else mount
     blades = int(rng.choice([2, 2, 3])) if blades is None else blades
     hover = rng.uniform(45, 130) if hover_hz is None else hover_hz
     before, after = rng.uniform(8, 25), rng.uniform(8, 20)
@@ -301,7 +316,7 @@ def fly(
     jitter = rng.uniform(0, 0.2) / max(rate_hz, 500), rng.uniform(0, 0.2) / max(camera_rate_hz, 500)
     stamp_a = np.sort(true_a + jitter[0] * rng.uniform(-0.5, 0.5, true_a.size))
     stamp_c = np.sort((true_c - offset) * (1 + drift) + jitter[1] * rng.uniform(-0.5, 0.5, true_c.size))
-    hz, share = mount.modes()
+    hz, damping, share = mount.modes()
     mean = speeds.mean(axis=1)
     air = (grid > start + 2) & (grid < end - 2)
     truth = Truth(
@@ -312,8 +327,8 @@ def fly(
         offset_s=offset,
         drift=drift,
         turn=turn,
-        damping=0.5 * mount.loss,
         modes_hz=hz,
+        damping=damping,
         share=share,
     )
     return Flight(stamp_a, rate, acceleration, sampled(true_a, collective * up), stamp_c, camera_rate, truth)

@@ -1,12 +1,12 @@
 """Flights of known truth read from two logs: what is told, how well, and what is refused.
 
-    python tests/benchmarks/flights.py 200 [FIRST] [varied] [causal]
+    python tests/benchmarks/flights.py 200 [FIRST] [varied] [causal | between | growing]
 
 Rotor speeds within 1 % (or twice the standard deviation that was told), clocks within 2 ms, sensors' axes within 1
 degree, natural frequencies within 3 % of a mode that has a share in that axis, damping ratios within 15 %; what lies
 outside without having been refused is silently wrong. Every fourth airframe logs no acceleration. Varied, each flight
-has one thing that others do not have, by turns: see VARIATIONS. Causal, the mounts' stiffness grows
-with frequency as its loss demands; else it is constant.
+has one thing that others do not have, by turns: see VARIATIONS. Causal, the mounts' stiffness grows with frequency as
+its loss demands; between, half as steeply; growing, so does the loss; else both are constant.
 """
 
 import sys
@@ -19,7 +19,7 @@ from scipy.spatial.transform import Rotation
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from bench.flight_simulator import RATES, fly
+from bench.flight_simulator import LAWS, RATES, fly
 
 from matdb.bench.flight.following import followed, motion
 from matdb.bench.flight.log import evened
@@ -80,11 +80,11 @@ def rotors(track, truth):
     return max(abs(a / b - 1.0) for a, b in zip(told, wanted, strict=True)), track.sd_hz / track.hover_hz
 
 
-def read(seed, vary=False, causal=False):
+def read(seed, vary=False, law="constant"):
     """One flight: rows of (what, verdict, error, held by its interval or None)."""
     rng, how = np.random.default_rng(seed), VARIATIONS[seed % len(VARIATIONS)] if vary else ""
     rates = {"rate_hz": RATES[seed % 7], "camera_rate_hz": RATES[(3 * seed + seed // 7) % 7]}
-    flight = varied(fly(rng, **rates, flies=seed % 25 != 24, vary=how, causal=causal), how, rng)
+    flight = varied(fly(rng, **rates, flies=seed % 25 != 24, vary=how, law=law), how, rng)
     truth = flight.truth
     columns = {"rate": flight.rate} | ({"acceleration": flight.acceleration} if seed % 4 else {})
     airframe = evened("airframe", flight.time_s, columns)
@@ -130,15 +130,16 @@ def read(seed, vary=False, causal=False):
             yield each.axis, "refused", each.refused, None
             continue
         fit = each.fit
-        modes = truth.modes_hz[np.abs(truth.share[k]) > SHARE]
-        nearest = modes[np.argmin(np.abs(modes - fit.frequency_hz))]
+        own = np.abs(truth.share[k]) > SHARE
+        near = np.argmin(np.where(own, np.abs(truth.modes_hz - fit.frequency_hz), np.inf))
+        nearest, damping = truth.modes_hz[near], truth.damping[near]
         error = fit.frequency_hz / nearest - 1.0
         held = abs(fit.frequency_hz - nearest) < 1.96 * fit.frequency_sd_hz
         said = f"{fit.frequency_hz:.2f} +- {fit.frequency_sd_hz:.2f}, true {nearest:.2f}"
         yield f"{each.axis} frequency", "right" if abs(error) < 0.03 else "WRONG", said, held
-        error = fit.damping_ratio / truth.damping - 1.0
-        held = abs(fit.loss_factor - 2.0 * truth.damping) < 1.96 * fit.loss_factor_sd
-        said = f"{fit.damping_ratio:.4f} +- {0.5 * fit.loss_factor_sd:.4f}, true {truth.damping:.4f}"
+        error = fit.damping_ratio / damping - 1.0
+        held = abs(fit.loss_factor - 2.0 * damping) < 1.96 * fit.loss_factor_sd
+        said = f"{fit.damping_ratio:.4f} +- {0.5 * fit.loss_factor_sd:.4f}, true {damping:.4f}"
         yield f"{each.axis} damping", "right" if abs(error) < 0.15 else "WRONG", said, held
 
 
@@ -159,4 +160,5 @@ def main(many, first=0, **truth):
 
 
 if __name__ == "__main__":
-    main(*map(int, filter(str.isdigit, sys.argv[1:])), vary="varied" in sys.argv, causal="causal" in sys.argv)
+    told = next((word for word in LAWS if word in sys.argv), LAWS[0])
+    main(*map(int, filter(str.isdigit, sys.argv[1:])), vary="varied" in sys.argv, law=told)
