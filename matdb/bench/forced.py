@@ -50,14 +50,15 @@ _FINE, _FINE_BESIDE = (8.0, 8.0), (24.0, 30.0)
 #: Power of a Hann window's transform, every half bin.
 _HALF_BINS = np.arange(-1.5, 2.0, 0.5)
 _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.99864
-#: First guess of the base sensor's noise, as a share of the least power; a mode with less of the motion is not told of.
-_NOISE, _SHARES = 0.05, 0.2
+#: First guess of the base sensor's noise, as a share of the least power; white noise beside folded lines, as one of
+#: their mean; a mode with less of the motion is not told of.
+_NOISE, _WHITE, _SHARES = 0.05, 0.05, 0.2
 #: Which share of a causal power law's slope the stiffness has while nothing is known, and its standard deviation.
 SLOPE: Final = (0.5, 0.5)
 #: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
 _DROWNED, _PULLED = 0.1, 0.5
-#: How likely another fit is beside the likeliest for it to count.
-_AS_LIKELY: Final = 0.05
+#: How likely another fit is beside the likeliest for it to count; how far a mode that is sure lowers the criterion.
+_AS_LIKELY, _HARDLY = 0.05, 10.0
 #: How near what is told of two modes lies to the truth, as shares (frequency, loss factor): another fit that is as
 #: likely lies no farther off, and three standard deviations stay within.
 _WITHIN: Final = (0.03, 0.15)
@@ -91,7 +92,8 @@ class TransferFunction:
         How late the payload's signal is by what else is known, s; None where nothing is.
     slope : (float, float)
         :attr:`ForcedFit.slope` by what else is known, and its standard deviation.
-
+    noise : array, shape (bins,), or None
+        How noise of the base's sensor may go with frequency; None: white.
     """
 
     frequency_hz: Array
@@ -103,6 +105,7 @@ class TransferFunction:
     base: Array
     delay_s: float | None = None
     slope: tuple[float, float] = SLOPE
+    noise: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -133,7 +136,6 @@ class ForcedFit:
         The fitted transfer function at its frequencies.
     slope, slope_sd : float
         Which share the stiffness shows of the growth with frequency that a causal power law of its loss has, 0 to 1.
-
     """
 
     verdict: str
@@ -279,6 +281,7 @@ def fit_forced(
     leave_out_hz: Sequence[tuple[float, float]] = (),
     beside: Array | None = None,
     coupled: bool = False,
+    noise_hz: Array | None = None,
 ) -> ForcedFit:
     r"""Natural frequency and loss factor from a record with a sensor on the base and one on the payload.
 
@@ -300,6 +303,8 @@ def fit_forced(
         Whether a second mode of the same loss factor may share in it, and noise of the base sensor lower the ratio
         where the base moves little; the mode with the larger share is told. Stiffness then grows with a power p of
         frequency between 0, else taken, and that of a causal power law, 2/pi atan(eta) [4]_.
+    noise_hz : array, optional
+        Where, time after time, the base's sensor showed a line that nothing moved at: coupled, its noise may lie there.
 
     Raises
     ------
@@ -321,7 +326,7 @@ def fit_forced(
     if not 0.0 < low < high:
         raise InputError("frequency_range_hz", (low, high), "two frequencies, the lower first, within the record's own")
     channel = int(np.argmax(np.std(trace.base, axis=0))) if channel is None else channel
-    heard = partial(_heard, trace, channel, beside, leave_out_hz)
+    heard = partial(_heard, trace, channel, beside, leave_out_hz, noise_hz)
     span = float(np.ptp(trace.time_s))
     # A long record is averaged rather than resolved.
     transfer = heard(low / 16.0 if span * low > _LONG else None)
@@ -391,12 +396,16 @@ def _heard(
     channel: int,
     beside: Array | None,
     leave_out_hz: Sequence[tuple[float, float]],
+    noise_hz: Array | None,
     resolution_hz: float | None = None,
 ) -> TransferFunction:
     """The transfer function, without coherence where frequencies are left out."""
     found = transfer_function(trace, channel=channel, resolution_hz=resolution_hz, beside=beside)
     f, width = found.frequency_hz, found.resolution_hz
     out = np.any([(f > a - width) & (f < b + width) for a, b in leave_out_hz], axis=0)
+    if noise_hz is not None:
+        many = np.histogram(noise_hz, np.append(f, f[-1] + width) - 0.5 * width)[0]
+        found = replace(found, noise=_smooth(many / max(many.mean(), 1.0)) + _WHITE)
     return replace(found, coherence=np.where(out, 0.0, found.coherence))
 
 
@@ -487,8 +496,9 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         raise Refused("too few coherent bins around the resonance; shake harder or longer")
     x, y = f[inside], transfer.ratio[inside]
     sd = np.maximum(transfer.sd[inside], (_UNMODELLED if coupled else 1e-4) * np.abs(y))
-    # White noise of the base sensor, as a share of the least power there.
-    drowned = transfer.base[inside].min() / transfer.base[inside]
+    # Noise of the base sensor, as a share of what it is where it drowns most.
+    clear = transfer.base[inside] / (1.0 if transfer.noise is None else transfer.noise[inside])
+    drowned = clear.min() / clear
 
     many = len(start)
     unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0, 1.0])[:many]
@@ -532,23 +542,28 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
 
 def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) -> _Found:
     """The likeliest fit of one mode and of two. Raises Refused where another as likely tells other values."""
+    first = np.array([*one, _NOISE, transfer.slope[0]])
+    if transfer.noise is not None:
+        either = transfer, replace(transfer, noise=None)
+        transfer = min(either, key=lambda each: _fit(each, first, low, high, coupled=True).misfit)
     starts = [(), *_seconds(transfer, one)]
-    tried = [
-        _fit(transfer, np.array([*one, _NOISE, transfer.slope[0], *second]), low, high, coupled=True)
-        for second in starts
-    ]
+    tried = [_fit(transfer, np.append(first, second), low, high, coupled=True) for second in starts]
     noise = min(tried, key=lambda each: each.misfit).noise
     price = np.array([each.misfit / noise + 2.0 * len(each.values) for each in tried])
     best = tried[int(np.argmin(price))]
     open_ = best.sd / best.values[:2]
-    for each, weight in zip(tried, np.exp(0.5 * (price.min() - price)), strict=True):
+    hardly = len(best.values) > 6 and abs(best.values[7]) < _SHARES and price[0] - price.min() < _HARDLY
+    for each, dear in zip(tried, price, strict=True):
+        two = each is not best and len(each.values) > 6
+        # A faint mode that is hardly there leaves it to one alone to say whether that is two.
+        least = price[0] if hardly and two and abs(each.values[7]) > _SHARES else price.min()
+        weight = math.exp(0.5 * min(least - dear, 0.0))
         near = np.array([_nearest(each.values, best.values[0]), each.values[1]])
         apart = np.abs(near / best.values[:2] - 1.0)
         if weight > _AS_LIKELY and np.any(apart > _WITHIN) and low <= best.values[0] <= high:
             both = " or ".join(f"{f:.3g} Hz with a loss factor of {eta:.2g}" for f, eta in (best.values[:2], near))
             raise Refused(f"two fits are as likely, {both}: fly longer, and log the airframe's accelerations")
         # Which place between two modes is theirs stays open too, unless their fit tells better.
-        two = each is not best and len(each.values) > 6
         split = min(each.sd[0] / each.values[0], abs(each.values[6] - 1.0) / math.sqrt(12.0)) if two else 0.0
         open_ = np.maximum(open_, math.sqrt(weight) * np.hypot(apart, [split, 0.0]))
     return replace(best, sd=open_ * best.values[:2])

@@ -34,6 +34,8 @@ _BIN_HZ: Final = 0.25
 _RESONANCE_HZ: Final = (4.0, 60.0)
 #: Rotor lines that stand less over the floor do no harm, nor do those that wander farther, Hz.
 _SEEN, _NARROW_HZ = 0.4, 10.0
+#: Where single rotors stand, in standard deviations from their mean.
+_ROTORS: Final = np.linspace(-1.5, 1.5, 7)
 #: Gain and delay that a rigid mount and aligned clocks have; beyond, something else moves the camera.
 _GAIN, _DELAY_S = 0.15, 3e-3
 #: How far short records and noise turn a slope, a law's own deviation, and ln of the odds from which on a law is sure.
@@ -146,9 +148,7 @@ def followed(
     """
     trace, least = both.trace, track.lowest_hz
     assert trace.base is not None
-    seen = [line.order for line in track.lines if line.height > _SEEN]
-    lines = [_shown(order * track.hz, hz) for order in seen for hz in rates_hz]
-    lines = [(low, high) for low, high in lines if high - low < _NARROW_HZ]
+    lines, noise_hz = _lines(track, rates_hz)
     span = _RESONANCE_HZ[0], min(_RESONANCE_HZ[1], 0.9 * least)
     fits = []
     for k in range(len(AXES)):
@@ -156,7 +156,15 @@ def followed(
         if both.acceleration is not None:
             beside = np.hstack([beside, both.acceleration])
         fits.append(
-            fit_forced(trace, frequency_range_hz=span, channel=k, leave_out_hz=lines, beside=beside, coupled=True)
+            fit_forced(
+                trace,
+                frequency_range_hz=span,
+                channel=k,
+                leave_out_hz=lines,
+                beside=beside,
+                coupled=True,
+                noise_hz=noise_hz if np.any(noise_hz < span[1]) else None,
+            )
         )
     shift, told = 0.0, [fit for fit in fits if fit.verdict != "refused"]
     if told:
@@ -189,10 +197,29 @@ def _doubt(fit: ForcedFit) -> str:
     return ""
 
 
+def _lines(track: RotorTrack, rates_hz: tuple[float, float]) -> tuple[list[tuple[float, float]], Array]:
+    """Between which frequencies rotor lines are left out, and where others show folded in the airframe's log."""
+    out, noise = list[tuple[float, float]](), [np.empty(0)]
+    rotors, own = track.hz + track.spread_hz * _ROTORS[:, None], rates_hz[0]
+    for line in track.lines:
+        shown = [_shown(line.order * track.hz, hz) for hz in rates_hz]
+        left_out = [line.height > _SEEN and high - low < _NARROW_HZ for low, high in shown]
+        out += [each for each, is_out in zip(shown, left_out, strict=True) if is_out]
+        if not left_out[0]:
+            at = line.order * rotors
+            noise.append(_at(at[at > 0.5 * own], own))
+    return out, np.concatenate(noise)
+
+
 def _shown(hz: Array, rate_hz: float) -> tuple[float, float]:
     """Between which frequencies a line shows, but for a fiftieth of the time at either end."""
-    low, high = np.quantile(np.abs(hz - rate_hz * np.round(hz / rate_hz)), (0.02, 0.98))
+    low, high = np.quantile(_at(hz, rate_hz), (0.02, 0.98))
     return float(low), float(high)
+
+
+def _at(hz: Array, rate_hz: float) -> Array:
+    """Where frequencies show at so many readings a second."""
+    return np.abs(hz - rate_hz * np.round(hz / rate_hz))
 
 
 def _against(camera: Array, airframe: Array, hz: float, top_hz: float) -> tuple[float, float]:
