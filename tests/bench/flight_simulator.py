@@ -272,16 +272,7 @@ def fly(
             if at_camera:
                 hz = np.clip(order * spin[:, k], 1, 1498)
                 for i in range(3):
-                    gain = sum(
-                        np.interp(
-                            hz, hz_table, rotor_turns[:, i, j].real * z[j].real - rotor_turns[:, i, j].imag * z[j].imag
-                        )
-                        + 1j
-                        * np.interp(
-                            hz, hz_table, rotor_turns[:, i, j].real * z[j].imag + rotor_turns[:, i, j].imag * z[j].real
-                        )
-                        for j in range(3)
-                    )
+                    gain = np.interp(hz, hz_table, rotor_turns[:, i] @ z)
                     rate[:, i] += (gain * wave).real * loud
             else:
                 rate += (z * wave[:, None]).real * loud[:, None]
