@@ -62,8 +62,8 @@ def soak(said: SoakOptions, call: Asked) -> None:
 
     For instance: matdb soak leg --temp -18C.
 
-    Minutes until its core is within 1 K of freezer or oven, and how many seconds after it left the chamber the
-    error passes 2 K.
+    Minutes until its core is within 1 K of freezer or oven, and how many seconds from the chamber to the first tap
+    cost 1 K and 2 K.
     """
     at = temperatures(said.temp, said.step)
     air, room_c = air_of(said.air), parse(said.room, "temperature", "--room")
@@ -76,15 +76,17 @@ def soak(said: SoakOptions, call: Asked) -> None:
         cure = f"a {known.form.kind} does not say how thick it is; soak until a thermometer inside stands still"
         raise InputError("part", said.part, "of a form with dimensions", cure)
     need = soak_of(body, at, start_c=room_c, family=family, air=air)
-    loss = drift(body, at, out_s or 0.0, room_c=room_c, family=family, chamber_sd_k=0.3)
+    out = partial(drift, body, at, room_c=room_c, family=family, chamber_sd_k=0.3)
     figures: dict[str, Any] = {"temperature_c": at, "minutes": need.minutes, "minutes_safe": need.minutes_safe}
-    figures |= {"minutes_planned": need.planned_min, "seconds_to_2k": loss.seconds_left}
+    figures |= {"minutes_planned": need.planned_min}
+    figures |= {f"seconds_to_{kelvin}k": out(0.0, limit_k=kelvin).seconds_left for kelvin in (1, 2)}
     warnings = [*(service_note(family, t) for t in at), *(crystallisation_note(family, t, soaked_min) for t in at)]
     if soaked_min is not None:
         check = check_soak(body, soaked_min, at, start_c=room_c, family=family, air=air)
         figures |= {"core_c": check.core_c, "core_sd_k": check.core_sd_k, "enough": check.enough}
         warnings.append(check.warning)
     if out_s is not None:
+        loss = out(out_s)
         figures |= {"out_temperature_c": loss.temperature_c, "out_temperature_sd_k": loss.temperature_sd_k}
     if known.form.pair is not None:
         warnings.append("of the pair, the taller half is reckoned with; soak it assembled on its screw")
@@ -110,21 +112,18 @@ def soak(said: SoakOptions, call: Asked) -> None:
 
 def _in_words(row: dict[str, Any], soaked_min: float | None, out_s: float | None) -> str:
     text = f"{given_text(row['temperature_c'])} degC: {row['minutes_planned']:.0f} min, likely through after "
-    text += f"{row['minutes']:.0f}; 2 K off when out for {_left(row, out_s)} s"
+    text += f"{row['minutes']:.0f}"
+    one, two = (row[f"seconds_to_{kelvin}k"] for kelvin in (1, 2))
+    if math.isfinite(one):
+        text += f"; tap within {one:.0f} s (1 K off)"
+        text += f", {two:.0f} at most (2 K)" if math.isfinite(two) else ""
     if soaked_min is not None:
         core = f"{row['core_c']:.1f} +- {row['core_sd_k']:.1f}" + ("" if row["enough"] else " (too short)")
         text += f"; core after {given_text(soaked_min)} min {core} degC"
     if out_s is not None:
-        outside = f"{row['out_temperature_c']:.1f} +- {row['out_temperature_sd_k']:.1f}"
-        text += f"; out for {given_text(out_s)} s {outside} degC"
+        text += f"; out for {given_text(out_s)} s it is at {row['out_temperature_c']:.1f} +- "
+        text += f"{row['out_temperature_sd_k']:.1f} degC"
     return f"{text}."
-
-
-def _left(row: dict[str, Any], out_s: float | None) -> str:
-    seconds = row["seconds_to_2k"] + (out_s or 0.0)
-    if row["seconds_to_2k"] <= 0.0:
-        return f"less than {out_s:g}"
-    return "any number of" if math.isinf(seconds) else f"{seconds:.0f}"
 
 
 #: Without ``--temp``: freezer, refrigerator, room and oven.

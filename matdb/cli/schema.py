@@ -77,8 +77,8 @@ _RANKED: Final = _of(
 _SQUEEZED: Final = _any_of(Squeeze, "warnings")
 _SOAKED: Final = _of(
     "core_c", "core_sd_k", "enough", "out_temperature_c", "out_temperature_sd_k", temperature_c=float, minutes=float,
-    minutes_safe=float, minutes_planned=float, seconds_to_2k=float, core_c=float, core_sd_k=float, enough=bool,
-    out_temperature_c=float, out_temperature_sd_k=float,
+    minutes_safe=float, minutes_planned=float, seconds_to_1k=float, seconds_to_2k=float, core_c=float,
+    core_sd_k=float, enough=bool, out_temperature_c=float, out_temperature_sd_k=float,
 )  # fmt: skip
 _CASE: Final = _of(
     "verdict", "probability", "reason", part=str, mass_kg=float, count=int, squeeze_mm=float, stiffness_n_per_mm=Band,

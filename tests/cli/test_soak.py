@@ -1,5 +1,7 @@
 """``matdb soak``, and what soak and drift say when a reading is logged."""
 
+import re
+
 import pytest
 
 import matdb
@@ -18,7 +20,10 @@ def test_the_table_is_that_of_the_bench(matdb_says):
     assert row["core_c"] == pytest.approx(float(check_soak(RING, 10.0, -18.0, family="silicone").core_c))
     lost = drift(RING, -18.0, 8.0, family="silicone", chamber_sd_k=0.3)
     assert row["out_temperature_c"] == pytest.approx(float(lost.temperature_c))
-    assert row["seconds_to_2k"] == pytest.approx(float(lost.seconds_left))
+    # Since it was taken out, however long it is out.
+    assert row["seconds_to_2k"] == pytest.approx(8.0 + float(lost.seconds_left))
+    gone = drift(RING, -18.0, row["seconds_to_1k"], family="silicone").drift_k
+    assert float(gone) == pytest.approx(1.0, rel=0.02)
     assert any("soaked 10 min" in line for line in told.json["warnings"]) != row["enough"]
 
 
@@ -35,6 +40,15 @@ def test_words(matdb_says):
     assert "gloves" in told.out
     assert "the part alone" in matdb_says("soak", "pad", "--temp", "-18C", "--why").out
     assert "gloves" not in matdb_says("soak", "pad", "--temp", "20C").out
+
+
+def test_the_seconds_to_the_first_tap_are_told_however_long_it_is_out(matdb_says):
+    said = " ".join(matdb_says("soak", "pad", "--temp", "-18C", "--out", "60s").out.split())
+    tap = re.search(r"tap within (\d+) s \(1 K off\), (\d+) at most \(2 K\)", said)
+    assert tap
+    assert 0 < int(tap[1]) < int(tap[2]) < 60
+    assert "out for 60 s it is at" in said
+    assert "tap within" not in matdb_says("soak", "pad", "--temp", "23C").out
 
 
 @pytest.mark.parametrize(
