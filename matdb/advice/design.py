@@ -166,8 +166,7 @@ class Designs:
                     raise InputError(field, None, f"given for a {form}")
                 low, high = FREE[field]
                 self.free.append(Free(field, low, high, known[field].dimension == "count"))
-        #: Why the last design that cannot be was refused.
-        self.refused: InputError | None = None
+        self._refused: InputError | None = None
         self._mountings: dict[tuple[Any, ...], Mounting] = {}
 
     def _told(self, field: str, value: Any, known: FieldInfo | None) -> None:
@@ -234,9 +233,16 @@ class Designs:
             if any(form.doubts):
                 return None
         except InputError as error:
-            self.refused = error
+            self._refused = error
             return None
         return Design(Part(form=form, **told), self._mounting(moved), place, values)
+
+    @property
+    def refusal(self) -> InputError | None:
+        """Why the last design that cannot be was refused, told at the upper ends of what is ranged where those tell."""
+        last = self._refused
+        self.at(np.ones(len(self.free)))
+        return self._refused if last and self._refused and self._refused.field == last.field else last
 
     def _mounting(self, moved: Mapping[str, Any]) -> Mounting:
         """The mounting with some of its things moved; the same object for the same."""

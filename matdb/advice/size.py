@@ -191,7 +191,7 @@ def size(
     tell = progress or (lambda share: None)
     tried = searched(asked, designs, tell)
     if not tried:
-        raise designs.refused or InputError("dimensions", form, "some that can be meant for an isolator of a camera")
+        raise designs.refusal or InputError("dimensions", form, "some that can be meant for an isolator of a camera")
     several = _different([settled(asked, designs, tried, tell)], tried, asked)
     chosen = [_rounded(asked, designs, each) for each in several]
     tell(0.9)

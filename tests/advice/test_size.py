@@ -286,3 +286,8 @@ def test_the_best_is_found_where_few_dimensions_go_together(store):
     by_chance = store.size("light", t, **told, **sizes)[0].probability
     assert by_chance > 0.4
     assert store.size("light", t, **told)[0].probability > by_chance - 0.02
+
+
+def test_what_cannot_be_is_told_by_the_end_of_the_range_and_not_by_a_design_in_between(store):
+    with pytest.raises(matdb.InputError, match=r"below outer_mm \(12 mm\)"):
+        store.size("up", T, material="gel", form="ring", outer_mm=(8, 12), inner_mm=14, height_mm=5)
