@@ -87,6 +87,8 @@ def cover_lines(found: Cover) -> list[str]:
         for swap in found.swaps
     ]
     alone = [f"Alone the best would hold {found.held(best[0].share)}."] if n > 1 else []
+    more = best[n].added_hours if len(best) > n else 0.0
+    alone += [f"One part more would add {_count(more / found.hours, found)} {found.counted}."] if more >= 0.5 else []
     at = " and ".join(f"{_span(*ends)} degC" for ends in found.fails_c)
     nowhere = "" if found.reached else "at each temperature it rather holds than fails"
     fails = when_it_fails(found, f" at {at}" if at else "") or nowhere

@@ -196,6 +196,9 @@ def test_cover_answers_in_words_and_in_one_document(matdb_says, tmp_path):
     told = " ".join(shown.out.split())
     held = f"{800 * cover['share_with_swaps']:.1f}".removesuffix(".0")
     assert f"{held} of 800 hours" in told
+    chosen, sizes = len(cover["members"]), cover["best_by_size"]
+    gains = len(sizes) > chosen and sizes[chosen]["added_hours"] >= 0.5
+    assert ("One part more would add" in told) == gains
     # Percentages are one kind: how sure a part is to hold, as the ranking says of the same hours.
     for member in cover["members"]:
         assert f"{percent(member['probability'])} sure to hold at all of its hours" in told
@@ -350,7 +353,10 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
     cold = dataclasses.replace(poor, fails_c=((-9.0, -4.0),), fails_in=("January",), may_fail_in=("February",))
     assert cover_lines(cold)[1] == "It rather fails in January at -9 to -4 degC and may fail in February."
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
-    assert cover_lines(one) == ["One part does it: a, holds an expected 32.4 of 36 temperatures."]
+    assert cover_lines(one) == [
+        "One part does it: a, holds an expected 32.4 of 36 temperatures.",
+        "One part more would add 9 temperatures.",
+    ]
 
 
 def test_a_stored_mounting_is_asked_about_with_something_otherwise(matdb_says, six):
