@@ -8,7 +8,6 @@ the upper half, the lower one carries it alone, squeezed by the whole weight: th
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
@@ -31,7 +30,7 @@ from matdb.checks import (
     without_unit,
 )
 from matdb.curve.band import SHARE, Band, band, checked_share, plain_median
-from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.base import FormBase
@@ -303,8 +302,8 @@ def effective(
 
 def _without_amplitude(said: Sequence[str]) -> Iterator[str]:
     """What a fit says of its readings but for their amplitude: told once, by what was assumed instead."""
-    cut = (re.sub(r" at which amplitude \(.*?\)(?: nor)?", "", text) for text in said)
-    return (text for text in cut if "not told was read" not in text)
+    instead = {not_told("amplitude", "piece"): not_told("piece"), not_told("amplitude"): ""}
+    return filter(None, (instead.get(text, text) for text in said))
 
 
 Answer = TypeVar("Answer")

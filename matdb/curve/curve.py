@@ -76,12 +76,23 @@ _STORED: Final[dict[str, Callable[[Any], Any]]] = {
 _LATER: Final = {"axis_of", "turns", "piecewise", "read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
 _STORED_ARRAYS: Final = ("turned", "softening", "rest")
+#: What readings may leave untold, as a fit says it.
+_UNTOLD: Final = {
+    "amplitude": "at which amplitude (at a larger one, filled rubber is 20 to 40 % softer)",
+    "piece": "which piece of several (they differ by some 10 %)",
+}
 #: Beginning of what :meth:`Curve.rests_on` says where readings and label contradict each other.
 CONTRADICTED: Final = "rests on its label: what was read"
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
 #: Below this E / B no form gives noticeably by its volume.
 _LEAST_COMPRESSIBILITY: Final = 0.001
+
+
+def not_told(*what: str) -> str:
+    """The warning of a fit that its readings left "amplitude" or "piece" untold."""
+    untold = " nor ".join(_UNTOLD[each] for each in what)
+    return f"it was not told {untold} was read: the band holds for what was read"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
-from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
 from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability
 from matdb.curve.gathering import gather
 from matdb.curve.parameters import GLASS, PARAMETERS, UNNAMED, ln_shift
@@ -309,16 +309,14 @@ def _warnings(
     on_part = evidence.specimen[evidence.group < 2] >= 0
     untold: list[str] = []
     if on_part.any() and evidence.bench_strain is None and prior_of(material).table["softening_share"].value >= 0.1:
-        untold.append("at which amplitude (at a larger one, filled rubber is 20 to 40 % softer)")
+        untold.append("amplitude")
     # Several that carry one mass are read together: there is no piece to tell.
     if on_part.any() and not evidence.pieces and any(getattr(each, "count", 1) == 1 for each in readings):
-        untold.append("which piece of several (they differ by some 10 %)")
+        untold.append("piece")
     if untold:
-        found.append(f"it was not told {' nor '.join(untold)} was read: the band holds for what was read")
+        found.append(not_told(*untold))
     if evidence.on_label:
-        found.append(
-            "no part that was read has a shape: how stiff any other is rests on the material's label or family"
-        )
+        found.append("no part that was read has a shape: how stiff any other is rests on the material's label or family")
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")

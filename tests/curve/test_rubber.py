@@ -147,6 +147,12 @@ def test_an_amplitude_that_cannot_be_carried_says_so():
     asked = {"frequency_hz": 30.0, "amplitude_mm": 0.2}
     found = effective(untold, material, virtual.PART, 23.0, **asked)
     assert any("amplitude of the readings was not told" in line for line in found.warnings)
+    # The fit's own word on it, which says both, is left out; that on the piece stays.
+    assert sum("amplitude" in line for line in found.warnings) == 1
+    usual = effective(untold, material, virtual.PART, 23.0, frequency_hz=30.0).warnings
+    for words in (" nor which piece of several", "at which amplitude"):
+        assert any(words in line for line in usual)
+    assert any(line.startswith("it was not told which piece of several") for line in found.warnings)
     leg = Part(name="leg", material="virtual", form=BentLeg(width_mm=6, thickness_mm=2, radius_mm=8))
     assert any(
         "its amplitude was left out" in line for line in effective(untold, material, leg, 23.0, **asked).warnings
