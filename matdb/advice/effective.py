@@ -468,7 +468,7 @@ def state_warnings(
 ) -> tuple[str, ...]:
     """What to know of an answer for these states, in plain words; the last as :meth:`Curve.range_notes`."""
     t = np.asarray(temperature_c, dtype=float)
-    found: list[str] = []
+    found: list[str] = list(part.misfit(material))
     if curve.basis == FAMILY_PRIOR:
         found.append(curve.without_readings(f", {material.hardness}" if material.hardness else ""))
     elif part.name not in curve.offsets:

@@ -3,7 +3,7 @@
 The options of a form are its fields: the unit's suffix dropped, underscores as hyphens; yes-or-no fields are
 ``--bonded`` and ``--not-bonded``. A field that is itself a form is named and then described with its own name in
 front: ``--lower ring --lower-outer 12mm``, or in one text: ``--lower "ring 12x5x4mm"``. Load-deflection points are
-``--point 1N:0.4mm``, as often as needed, or ``--points FILE``. A new form needs nothing here.
+``--point 0.4mm:1N``, as often as needed, or ``--points FILE``. A new form needs nothing here.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from matdb.units import is_range, parse_range, range_ends, split_sizes
 _SWITCH, _TEXT, _FORM, _POINTS = "switch", "text", "form", "points"
 #: Between repeated points; no quantity has it.
 _AND: Final = ";"
-_POINT: Final = "a force (or mass) and the deflection that it makes, such as 1N:0.4mm"
+_POINT: Final = "a deflection and the force (or mass) that makes it, such as 0.4mm:1N"
 
 
 class _Slot(NamedTuple):
@@ -192,7 +192,7 @@ def form_options(kind: str) -> str:
         if slot.holds == _SWITCH:
             shown.append(f"--not-{stem}" if slot.field.default is True else f"--{stem}")
         elif slot.holds == _POINTS:
-            shown.append(f"--{stem} FORCE:LENGTH... or --{stem}s FILE")
+            shown.append(f"--{stem} LENGTH:FORCE... or --{stem}s FILE")
         elif slot.holds == _FORM:
             shown.append(f"--{stem} FORM --{stem}-DIMENSION SIZE...")
         else:
@@ -286,7 +286,7 @@ def _form(slot: _Slot, option: str, text: str | None, given: dict[str, str], old
 
 
 def _points(option: str, text: str) -> tuple[tuple[float, float], ...]:
-    """Points from ``1N:0.4mm`` and the like: (deflection in mm, force in N), smallest deflection first."""
+    """Points from ``0.4mm:1N`` and the like, as (deflection in mm, force in N), smallest deflection first."""
     found = []
     for pair in filter(None, (each.strip() for each in text.split(_AND))):
         sides = [side.strip() for side in pair.split(":")]

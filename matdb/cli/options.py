@@ -331,7 +331,7 @@ class Call(Place):
             try:
                 number = store.add([*filter(None, [sold]), record], sure=sure)[-1]
             except NotFound as error:
-                cure = "add it with 'matdb material add', or say what it is: 'silicone 30A', 'TPU 85A'"
+                cure = "add it with 'matdb material add', or say what it is: 'silicone 30A', 'wire rope'"
                 raise NotFound(error.kind, error.name, error.near, cure) from None
             for name in store.records.names_beside(record):
                 if printed_like(name) == printed_like(record.name):
@@ -340,7 +340,8 @@ class Call(Place):
 
         number, sold = self.done(add)
         if sold is not None:
-            note(f"added material {sold.name} ({sold.family}, {sold.hardness}), which the store did not have")
+            label = ", ".join(filter(None, (sold.family, sold.hardness)))
+            note(f"added material {sold.name} ({label}), which the store did not have")
         return number
 
 

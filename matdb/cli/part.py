@@ -59,7 +59,7 @@ def add(
     For instance: matdb part add 'ring 16x6x5' --material 'silicone 40A' --form ring --outer 16mm --inner 6mm
     --height 5mm; or a pair that a screw squeezes: matdb part add 'gel pair' --material 'gel 30 OO' --form
     grommet-pair --lower 'ring 14x5x7mm' --upper 'ring 14x5x5mm' --plate 2mm --thread M3; or known by points: matdb
-    part add loop --material steel --form cable-loop --height 30mm --point 5N:0.6mm --point 10N:1.5mm, or --points
+    part add loop --material 'wire rope' --form cable-loop --height 30mm --point 0.6mm:5N --point 1.5mm:10N, or --points
     FILE with columns such as deflection_mm and force_n.
     """
     name, given = split_words(words)
@@ -67,7 +67,8 @@ def add(
         name=name, material=material, form=_shape(form, given, thread), thread=thread, note=note, **_cost(mass, price)
     )
     number = call.added(part, sure=yes)
-    warnings = part.form.warnings(part.form.axes[0])
+    with call.existing() as kept:
+        warnings = _warnings(kept, part)
     text = f"added part {name}: {part.form.label('mm')}, of {material}"
     call.answer({"number": number, "part": part}, text, warnings)
 
@@ -97,8 +98,14 @@ def edit(
         if shape is not None and not yes:
             shape.check_meant()
         new, changed = call.edited(kept, old, form=shape, **said)
+        warnings = _warnings(kept, new)
     text = f"edited part {new.name}: {new.form.label('mm')}, of {new.material}"
-    call.answer({"part": new, "changed": changed}, text, new.form.warnings(new.form.axes[0]))
+    call.answer({"part": new, "changed": changed}, text, warnings)
+
+
+def _warnings(kept: Store, part: Part) -> list[str]:
+    form = part.form
+    return [*part.misfit(kept.material(part.material)), *filter(None, [form.large]), *form.warnings(form.axes[0])]
 
 
 def _shape(kind: str, given: dict[str, str], thread: str | None, old: FormBase | None = None) -> FormBase:

@@ -36,7 +36,7 @@ from matdb.form.base import LEAST_BULK_SOFTENING, TILTING, FormBase
 from matdb.form.bulk_softening import BulkSoftening, bulk_softening
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
-from matdb.material.families import family_named
+from matdb.material.families import CABLE, family_named
 from matdb.material.modulus import as_complex, polar_modulus
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
@@ -309,7 +309,7 @@ class Curve:
     def rests_on(self, part: str | None, low_c: float, high_c: float) -> str:
         """What an answer between two temperatures rests on, in a builder's words; of the material itself for None."""
         if self.measured_c is None:
-            return "rests on its label only" + (", its readings are not fitted yet" if self.stale else "")
+            return f"rests on its {self._said} only" + (", its readings are not fitted yet" if self.stale else "")
         low, high = self.measured_c
         beyond = [f"below {low:.3g}"] * (low_c < low - _MARGIN_K) + [f"above {high:.3g}"] * (high_c > high + _MARGIN_K)
         at = "elsewhere" if len(beyond) == 2 and low == high else f"{' and '.join(beyond)} degC"
@@ -333,9 +333,14 @@ class Curve:
             return ()
         return (f"the fit is older than the newest reading or record: run 'matdb fit \"{self.material}\"'",)
 
+    @property
+    def _said(self) -> str:
+        """What a part's stiffness rests on where nothing was read."""
+        return "load points" if self.family == CABLE else "label"
+
     def without_readings(self, label: str = "") -> str:
         """What to know of a family prior: that nothing was read, or that what was read is not fitted yet."""
-        rests = f"rests on its label only ({self.family}{label}), not a measurement"
+        rests = f"rests on its {self._said} only ({self.family}{label}), not a measurement"
         if self.stale:
             return f"the readings of {self.material} are not fitted yet: {rests}; run 'matdb fit \"{self.material}\"'"
         return f"no reading of {self.material}: {rests}"
@@ -347,7 +352,7 @@ class Curve:
         Where it was told which pieces were read, the set scatters around them; a single one stands for a usual set.
         """
         form, name = part.form, part.name
-        read, sd = self.offsets.get(name), form.offset_sd(axis if axis in form.axes else form.axes[0])
+        read, sd = self.offsets.get(name), form.made_of_sd(axis if axis in form.axes else form.axes[0], self.family)
         if axis == (form.axes[0] if read is None else self.axis_of.get(name, axis)):
             turn, alike = np.zeros(1), 1.0
         else:

@@ -66,7 +66,7 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         A reading names an axis that its part's form lacks, or a squeeze out of the form's range.
     """
     at_c, sd_k = actual_temperatures(readings, parts, family)
-    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k])) for k, reading in enumerate(readings)]
+    rows = [_row(reading, parts, k, float(at_c[k]), float(sd_k[k]), family) for k, reading in enumerate(readings)]
     rows = _incompressible(rows, parts, family_named(family)["bulk_modulus"].value)
     # Specimens are told apart by what was read on them, so that a new name changes nothing.
     content: dict[str, list[tuple[float, ...]]] = {}
@@ -181,19 +181,23 @@ _COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evide
 }
 
 
-def _row(reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float) -> _Row:
+def _row(
+    reading: Reading, parts: Mapping[str, Part], index: int, at_c: float, temperature_sd: float, family: str
+) -> _Row:
     if type(reading) not in _ROW_OF:
         raise InputError("reading", reading.kind, "of a kind that the fit knows")
     height = None
     if isinstance(reading, RingDown | Resonance | Deflection):
         form = parts[reading.part].form
         unit, shares = felt_by(reading, form)
+        if isinstance(reading, Deflection):
+            unit = form.pressed_unit(reading.axis, reading.squeeze_mm, reading.deflection_mm)
         axis = _felt_most(form, shares)
         height = form.strained_mm(axis)
         row = replace(
             _ROW_OF[type(reading)](reading, unit),
             specimen=reading.part,
-            specimen_sd=form.offset_sd(axis),
+            specimen_sd=form.made_of_sd(axis, family),
             shares=shares,
             piece=reading.piece or 0,
         )

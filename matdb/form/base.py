@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from matdb.checks import any_array, checked_number, one_of, picked
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, fields_of, from_plain, stem_of
+from matdb.material.families import CABLE
 
 if TYPE_CHECKING:
     from matdb.form.grommet_pair import GrommetPair
@@ -35,6 +36,12 @@ _BUCKLING_SHARE_MOST = 0.5
 LEAST_BULK_SOFTENING = 0.01
 #: And from this Young's over bulk modulus on it is rubber no more.
 MOST_COMPRESSIBILITY = 0.4
+
+#: Standard deviation of ln stiffness where neither drawing nor material says it; one reading settles it.
+UNKNOWN_SD = 3.0
+
+#: Dimensions beyond this are asked about, mm.
+_LARGE_MM = 60.0
 
 #: Every form by its short name, filled by :func:`register`.
 FORMS: dict[str, type[FormBase]] = {}
@@ -69,6 +76,8 @@ class FormBase(PlainRecord):
     made: ClassVar[str] = "cut"
     #: False for a form known only by its readings: its scale is free.
     has_geometry: ClassVar[bool] = True
+    #: Whether it is wire rope, whose own load points say how stiff it is, and not rubber.
+    cable: ClassVar[bool] = False
     #: Standard deviation of ln(true / computed stiffness) that real dimensions, edges and bonding leave open where the
     #: finite-element tables hold, and where only a closed form does (itself off by up to 10–20 %).
     inside_sd: ClassVar[float] = 0.15
@@ -185,6 +194,18 @@ class FormBase(PlainRecord):
         """
         raise NotImplementedError
 
+    def pressed_unit(self, axis: str, squeeze_mm: float, deflection_mm: float) -> float:
+        """N/mm at 1 MPa that a weight feels which presses it so much further: the tangent, where that hardly changes.
+
+        Parameters
+        ----------
+        axis : str
+            One of ``axes``, checked already.
+        squeeze_mm, deflection_mm : float
+            Squeeze before, and what the weight adds.
+        """
+        return float(self.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
+
     @property
     def covered(self) -> bool:
         """Whether finite-element tables hold this geometry, or it needs none."""
@@ -207,6 +228,14 @@ class FormBase(PlainRecord):
         """
         self._check_axis(axis)
         return self.inside_sd if self.covered else self.outside_sd
+
+    def fits(self, family: str) -> bool:
+        """Whether such a part can be made of a material of that family: wire rope and rubber do not mix."""
+        return self.cable == (family == CABLE) or not (self.cable or self.has_geometry)
+
+    def made_of_sd(self, axis: str, family: str) -> float:
+        """:meth:`offset_sd` of a part of a family's material; :data:`UNKNOWN_SD` where it does not fit."""
+        return self.offset_sd(axis) if self.fits(family) else UNKNOWN_SD
 
     #: Standard deviation of what one direction's offset has over another's, in shares of ``offset_sd``. Dimensions off
     #: by 10 % leave but 0.04 of ln on a ring, for they act on every direction alike (tests/form/test_directions.py);

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from matdb.form.base import Array, FormBase, register
+from matdb.form.base import UNKNOWN_SD, Array, FormBase, register
 
 
 @register
@@ -35,8 +35,7 @@ class Measured(FormBase):
     asked: ClassVar[Mapping[str, str]] = {"height": "Height, unloaded (empty: not known)"}
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
     has_geometry: ClassVar[bool] = False
-    # A factor of 20 either way; one reading settles it.
-    inside_sd: ClassVar[float] = 3.0
+    inside_sd: ClassVar[float] = UNKNOWN_SD
     apart_share: ClassVar[float] = 0.15
 
     height_mm: float | None = None

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from matdb.checks import checked_name, checked_number, checked_text
 from matdb.errors import InputError
 from matdb.form.base import FormBase
 from matdb.form.thread import pitch_mm
+from matdb.material.families import CABLE
+from matdb.material.record import Material
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +52,14 @@ class Part:
         for name, most, unit in (("mass_kg", 10.0, "kg"), ("price", 1e6, "")):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, checked_number(f"part {name}", getattr(self, name), 0.0, most, unit))
+
+    def misfit(self, material: Material) -> Iterator[str]:
+        """That form and material do not go together, and what to do."""
+        if self.form.fits(material.family):
+            return
+        what = f"{self.name}: a {self.form.kind} of {material.family}"
+        cure = f"a material of the family '{CABLE}'" if self.form.cable else "the form cable-loop, with its load points"
+        yield f"{what} can be anything until it is read; give it {cure} ('matdb part edit')"
 
     @property
     def screw(self) -> str | None:

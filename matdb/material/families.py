@@ -13,9 +13,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from typing import Final
 
 from matdb.errors import InputError
 from matdb.shipped import data_folder
+
+#: The family of wire rope, which is no rubber: its parts' load points say how stiff they are, and no hardness does.
+CABLE: Final = "steel cable"
 
 
 @dataclass(frozen=True)

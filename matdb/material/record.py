@@ -10,7 +10,7 @@ from typing import Any, Final
 from matdb.checks import ABSOLUTE_ZERO_C
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, check_record, entry, info
-from matdb.material.families import family_named
+from matdb.material.families import CABLE, family_named
 from matdb.material.hardness import hardness_text
 
 _AS_SOLD: Final = re.compile(r"(.*\S)\s+(\d+\s*(?:A|D|OO))", re.IGNORECASE)
@@ -76,6 +76,9 @@ class Material(PlainRecord):
             object.__setattr__(self, "family", sold[1])
             object.__setattr__(self, "hardness", sold[2])
         check_record(self, "material")
+        if self.family == CABLE and self.hardness is not None:
+            cure = "leave it out; the load points of a cable-loop say how stiff it is"
+            raise InputError("hardness", self.hardness, f"none for {CABLE}, which is no rubber", cure)
         if (
             self.service_min_c is not None
             and self.service_max_c is not None
@@ -86,18 +89,18 @@ class Material(PlainRecord):
 
     @property
     def untold(self) -> str:
-        """The command that tells what answers without readings miss most; empty where the label has a hardness."""
-        if self.hardness is not None:
+        """The command that tells what answers without readings miss most, hardness; empty where known or of no use."""
+        if self.hardness is not None or self.family == CABLE:
             return ""
         example = "30 OO" if "gel" in self.family else "40 A"
         return f'matdb material edit "{self.name}" --hardness "{example}" --why label'
 
 
 def as_sold(name: str) -> Material | None:
-    """The material that a name tells as it is sold, by family and hardness ("TPU 85A"); None for any other name."""
+    """The material that a name tells as it is sold, by family and hardness ("TPU 85A", "wire rope"), or None."""
     with suppress(ValueError, LookupError):
         found = Material(name=name, family=name)
-        return found if found.hardness else None
+        return None if found.untold else found
     return None
 
 

@@ -25,6 +25,7 @@ from matdb.form import (
     form_from_dict,
     form_from_text,
 )
+from matdb.form.base import UNKNOWN_SD
 from matdb.form.squeeze_law import LoadCurve
 
 SAMPLES = [
@@ -279,7 +280,7 @@ def test_a_taper_of_equal_ends_is_a_pad_and_a_steep_one_is_between_its_ends():
 def test_forms_without_geometry_leave_the_scale_to_readings():
     for form in (Measured(), CableLoop(30, ((1, 2),))):
         assert not form.has_geometry
-        assert form.offset_sd() == 3.0
+        assert form.made_of_sd("axial", "silicone") == UNKNOWN_SD
     assert Measured(shear_share=0.4).stiffness_n_per_mm(1.0, "shear") == 0.4
     assert CableLoop(30, ((1, 2), (3, 5))).stiffness_n_per_mm(1.0, squeeze_mm=3.0) < 2.0
 

@@ -28,7 +28,7 @@ your own. Exit codes: 0 done, 1 refused or failed, 2 wrong usage or input, 130 s
 
 _FORMS = """A half of a pair is a form of its own: `--lower "ring 12x5x4mm"`, or `--lower ring --lower-outer 12mm
 --lower-inner 5mm --lower-height 4mm`; without `--upper` both halves are alike. Load-deflection points are given one
-by one, `--point 5N:0.6mm --point 10N:1.5mm` (a mass counts as its weight: `--point 500g:0.6mm`), or as a file with a
+by one, `--point 0.6mm:5N --point 1.5mm:10N` (a mass counts as its weight: `--point 0.6mm:500g`), or as a file with a
 column of deflections and one of forces or masses, their units in the header: `deflection_mm,force_n`.
 """
 

@@ -6,7 +6,7 @@ import pytest
 
 from matdb.errors import InputError
 from matdb.material.families import everyday_words, families, family_named
-from matdb.material.record import Material
+from matdb.material.record import Material, as_sold
 from matdb.shipped import data_folder
 
 NAMES = [
@@ -22,6 +22,7 @@ NAMES = [
     "thermoplastic polyurethane ether",
     "thermoplastic polyurethane",
     "gel",
+    "steel cable",
     "unknown",
 ]
 
@@ -88,6 +89,14 @@ def test_a_mixed_family_lies_between_its_kinds_and_is_wider_than_either_where_th
             assert found.spread >= 0.99 * min(families()[kind][name].spread for kind in kinds), name
     for end, narrower in (("service_min", max), ("service_max", min)):
         assert families()[mixed][end].value == narrower(families()[kind][end].value for kind in kinds)
+
+
+def test_wire_rope_is_known_without_a_hardness_and_has_none():
+    rope = as_sold("wire rope")
+    assert rope is not None
+    assert (rope.family, rope.untold) == ("steel cable", "")
+    with pytest.raises(InputError, match="leave it out"):
+        Material(name="rope", family="steel cable", hardness="60 A")
 
 
 def test_an_unknown_family_lists_the_known_ones():

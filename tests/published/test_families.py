@@ -24,6 +24,7 @@ KNOWN = {
     "polyurethane gel": (8.0, 0.75, 0.70, 0.52, "loss at 20 degC: 0.3 to 0.6 (b); rest (c)"),
     "thermoplastic polyurethane ester": (7.0, 0.35, 0.30, 0.18, "(b)"),
     "thermoplastic polyurethane ether": (5.5, 0.32, 0.27, 0.18, "(b)"),
+    "steel cable": (1.015, 0.18, 0.18, 0.18, "damping ratio 0.05 to 0.25, small amplitudes least; steel's modulus (b)"),
 }
 
 
