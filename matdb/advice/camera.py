@@ -142,7 +142,8 @@ def cross_axis(form: FormBase) -> str:
     """
     others = [axis for axis in form.axes if axis not in ("axial", "torsion")]
     if "axial" not in form.axes or not others:
-        raise InputError("axes", form.kind, "a form with a stiffness along and across its axis")
+        allowed = "a form with a stiffness along and across its axis"
+        raise InputError("form", form.kind, allowed, says=f"how stiff a {form.kind} is sideways is not known")
     return others[0]
 
 

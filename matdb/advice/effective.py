@@ -489,6 +489,9 @@ def state_warnings(
     height = part.form.squeezable_height_mm
     if squeeze_mm and height and squeeze_mm > 0.25 * height:
         found.append(f"squeezed by {100 * squeeze_mm / height:.0f} % of its height; more than 25 % sets and tears")
+    unit = [_unit(part.form, axis, mm) for mm in (0.0, squeeze_mm)] if axis in ("shear", "lateral") else [0.0, 1.0]
+    if squeeze_mm and unit[0] == unit[1]:
+        found.append("a squeeze hardly changes how stiff it is sideways: pressed rubber is shorter, but wider")
     found.extend(part.form.warnings(axis))
     found.extend(curve.report.get("warnings", ()))
     return tuple(dict.fromkeys(found))

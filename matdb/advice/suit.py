@@ -245,7 +245,7 @@ def _six_axes(
     try:
         told = six_axes(candidate, mounting, row.worst.temperature_c, squeeze_mm=row.squeeze_mm, package=package)
     except InputError as error:
-        return {"warnings": (*row.warnings, f"six axes cannot be told: {error}")}
+        return {"warnings": (*row.warnings, f"six axes cannot be told: {str(error).removeprefix('form: ')}")}
     more: dict[str, Any] = {"six_axes": told, "warnings": tuple(dict.fromkeys((*row.warnings, *told.warnings)))}
     if spectrum is not None:
         more["shake"] = camera_shake(

@@ -178,7 +178,7 @@ def assumed(mounting: Mounting) -> tuple[str, ...]:
         f"{rotor} ({mounting.rotor_note})" if mounting.rotor_note else rotor,
         usual(f"following to {mounting.manoeuvre_hz:g} Hz", mounting.manoeuvre_hz == MANOEUVRE_HZ),
         usual(f"load factors {low:g} to {high:g}", (low, high) == LOAD_FACTORS),
-        usual(f"footage {mounting.footage}", mounting.footage == "as flown"),
+        "footage shown as flown (usual)" if mounting.footage == "as flown" else f"footage {mounting.footage}",
     )
 
 

@@ -46,7 +46,7 @@ def _answer(title: str, found: SixAxes, row: Suitability) -> Answer:
         lines=(
             f"{title} at {found.temperature_c:g} degC{held}: {in_short(row)}.",
             *(
-                f"{number_text(mode.natural_frequency_hz.median)} Hz {mode.word.partition(' (')[0]}, damping ratio "
+                f"{number_text(mode.natural_frequency_hz.median)} Hz {_motion(mode.word)}, damping ratio "
                 + number_text(mode.damping_ratio.median, 2)
                 for mode in found.modes
             ),
@@ -55,6 +55,13 @@ def _answer(title: str, found: SixAxes, row: Suitability) -> Answer:
     )
 
 
+def _motion(word: str) -> str:
+    """A mode in few words, the seaman's ones for the motion it is most of explained."""
+    first, coupled, rest = word.partition(" (")[0].partition(" coupled")
+    return f"{first}{_PLAINLY.get(first, '')}{coupled}{rest}"
+
+
+_PLAINLY: Final = {"surge": " (fore and aft)", "sway": " (sideways)"}
 _COLUMNS: Final = (
     Column("natural freq., Hz", lambda m: band_cell(m.natural_frequency_hz)),
     Column("damping ratio", lambda m: band_cell(m.damping_ratio, 2)),

@@ -80,7 +80,8 @@ def stiffness(
     written = options.write_answer(csv, answer.header, answer.rows, force)
     mass_kg, count = rows[0]["mass_kg"], rows[0]["count"]
     under = "" if mass_kg is None else f" under {mass_text(mass_kg)}" + (f" on {count}" if count > 1 else "")
-    what = f"{states.said(known) or part}, {states.axis}{under}"
+    unsqueezed = " unsqueezed" * (len(known.form.squeezes_to_try(states.axis)) > 1)
+    what = f"{states.said(known) or part + unsqueezed}, {states.axis}{under}"
     new = " Freshly screwed: 'matdb squeeze' counts set and creep." if known.form.pair is not None else ""
     told = [*over_states(what, rows, "stiffness_n_per_mm", "N/mm", _figures), rests_text(rests) + new]
     if untold and curve.measured_c is None:

@@ -330,6 +330,13 @@ class FormBase(PlainRecord):
         if outer and inner and not 0.05 <= inner / outer <= 0.95:
             yield f"a hole of {inner:g} mm in {outer:g} mm (a diameter ratio of {inner / outer:.2g})"
 
+    @property
+    def large(self) -> str:
+        """The question whether dimensions beyond what is usual are meant; empty where none is. Common practice."""
+        sizes = [(stem_of(k), v) for k, v in self.to_dict().items() if k.endswith("_mm") and isinstance(v, float)]
+        told = " and ".join(f"{stem} of {value:g} mm" for stem, value in sizes if value > _LARGE_MM)
+        return f"{told}: more than parts of this kind usually have (up to {_LARGE_MM:g} mm); meant?" * bool(told)
+
     def check_meant(self) -> None:
         """Ask back before such dimensions are stored. Raises InputError that tells its :attr:`doubts`."""
         doubts = ", ".join(self.doubts)

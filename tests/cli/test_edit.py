@@ -165,7 +165,7 @@ def test_a_soft_material_without_its_hardness_says_first_what_to_tell(matdb_says
     assert first.startswith("Tell the hardness of putty first")
     # The command that it names is a command.
     assert matdb_says("material", "edit", "putty", "--hardness", "30 OO", "--why", "label").code == 0
-    assert matdb_says(*ask).out.startswith("soft, axial under 155 g")
+    assert matdb_says(*ask).out.startswith("soft unsqueezed, axial under 155 g")
 
 
 def test_a_mounting_of_a_spread_takes_another_count_and_spread(matdb_says):

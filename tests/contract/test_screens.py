@@ -27,6 +27,8 @@ EIGHT = (
 _PARTS = " ".join(f"--part '{name}'" for name in EIGHT)
 _OWN = "--mass 900g --count 4 --kv 920 --cells 4 --spread 180x180mm --box 90x80x60mm"
 _VERDICT = r"(Suits|Probably suits), .+ sure.*: fit |(Open|Nothing suits|Probably nothing suits): the best, "
+_RING = r"gel ring 14x5x7 unsqueezed, axial under 155 g, -5 degC: [\d.]+ \("
+_TUBE = r"tan tube 6x4x10 unsqueezed, axial: [\d.]+ N/mm at -6"
 _NEXT = r"Take next(, to settle that part)?: a |No further reading is worth it"
 _SIZE = r"(Suits|Probably suits), .+ sure.*: |(Open|Nothing suits|Probably nothing suits): the best, "
 _COVERS = r"One part does it: |No single part"
@@ -47,9 +49,9 @@ RECORDED = {
     "next 'gel ring 14x5x7' --temp -10C..25C --mass 155g": _NEXT,
     "next --mounting 'demo camera' --temp -6C..14C": _NEXT,
     "next 'tan tube 6x4x10' --temp -6C..14C --masses 155g --temps 23C,5C": r"Take next: a ",
-    "stiffness 'gel ring 14x5x7' --temp -5C --mass 155g": r"gel ring 14x5x7, axial under 155 g, -5 degC: [\d.]+ \(",
+    "stiffness 'gel ring 14x5x7' --temp -5C --mass 155g": _RING,
     "stiffness 'gel pair' --temp -20C..50C --mass 600g --count 4 --turns 2": r"gel pair squeezed by 1 mm, ",
-    "stiffness 'tan tube 6x4x10' --temp -60C..50C --frequency 1Hz..100Hz": r"tan tube 6x4x10, axial: [\d.]+ N/mm at -6",
+    "stiffness 'tan tube 6x4x10' --temp -60C..50C --frequency 1Hz..100Hz": _TUBE,
     "curve 'white 20A' --temp -40C..60C": r"white 20A at 30 Hz: [\d.]+ MPa at -40 degC to ",
     "curve 'tan 40A' --temp 5C --frequency 20Hz": r"tan 40A at 20 Hz, 5 degC: [\d.]+ \(",
     "fit 'white 20A'": r"white 20A at 30 Hz: [\d.]+ \(",
