@@ -202,7 +202,7 @@ def form_options(kind: str) -> str:
 
 def dimensions_told(kind: str) -> list[tuple[str, str]]:
     """The dimensions of a form with what its description says of them: ``("--outer, --inner", "Diameters in mm.")``."""
-    known = record_fields(FORMS[kind])
+    known = {slot.field.name: f"--{slot.stem}" for slot in _slots(FORMS[kind]).values()}
     text = inspect.cleandoc(FORMS[kind].__doc__ or "").partition("Attributes\n----------\n")[2]
     told: list[tuple[str, str]] = []
     for line in text.partition("\n\n")[0].splitlines():
@@ -211,7 +211,7 @@ def dimensions_told(kind: str) -> list[tuple[str, str]]:
             told[-1] = told[-1][0], f"{told[-1][1]} {words}".strip()
         else:
             names = words.partition(" : ")[0].split(", ")
-            told.append((", ".join(known[name].option for name in names if name in known), ""))
+            told.append((", ".join(known[name] for name in names if name in known), ""))
     return told
 
 
