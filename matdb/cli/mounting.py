@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass, fields, replace
 from typing import Annotated, Any, Final
 
+from matdb.advice.requirement import Payload
 from matdb.api import Store
 from matdb.cli.options import Call, Edit, Group, NoteOption, Removal, arg, option
 from matdb.cli.screen import Column, records_table, span_text, table
@@ -21,6 +22,7 @@ app = Group("Mountings: payload, isolators, rotors.")
 NameArgument = Annotated[str, arg("NAME", "The mounting's name.")]
 
 
+_YES: Final = option(None, "Store what looks like a slip of a unit or a digit, or what no part can hold.", False)
 #: Options that name several lengths: how many, and what a single one is.
 _SIDES: Final = {"spread": (2, "the diameter of the circle that they stand on"), "box": (3, "")}
 
@@ -149,6 +151,7 @@ def add(
     source: str = option("TEXT", "Where the entries come from.", ""),
     note: NoteOption = "",
     definition: str | None = option("FILE", "Read the mounting from a JSON file instead of options.", name="--from"),
+    yes: bool = _YES,
 ) -> None:
     """Add a mounting.
 
@@ -159,6 +162,8 @@ def add(
         wanted = _from_file(definition, name, (*own.said().values(), order, source or None, note or None))
     else:
         wanted = own.made(name, source=source, note=note, orders=tuple(order or ()))
+    if not yes:
+        _check_meant(wanted)
     number = call.added(wanted)
     rotors = f"rotors {wanted.rpm_idle:g} to {wanted.rpm_full:g} 1/min"
     text = f"added mounting {name}: {wanted.mass_kg * 1e3:g} g on {wanted.count} isolators, {rotors}"
@@ -172,6 +177,7 @@ def edit(
     own: OwnMounting,
     source: str | None = option("TEXT", "Where the entries come from."),
     note: str | None = option("TEXT", "Free text."),
+    yes: bool = _YES,
 ) -> None:
     """Edit a mounting.
 
@@ -181,7 +187,10 @@ def edit(
     """
     with call.existing() as kept:
         old = kept.mounting(name)
-        new, changed = call.edited(kept, old, source=source, note=note, **own.changes(old))
+        changes = own.changes(old)
+        if changes and not yes:
+            _check_meant(replace(old, **changes))
+        new, changed = call.edited(kept, old, source=source, note=note, **changes)
     call.answer({"mounting": new, "changed": changed}, f"edited mounting {new.name}: {', '.join(changed)}")
 
 
@@ -230,6 +239,12 @@ def show_(name: NameArgument, call: Call) -> None:
 
     content = {"mounting": wanted, "window_hz": low_high(wanted.window_hz), "rotor_orders": bands}
     call.answer(content, screen)
+
+
+def _check_meant(wanted: Mounting) -> None:
+    """Ask back before a mounting is stored that cannot well be meant, or that no part can hold. Raises InputError."""
+    wanted.check_meant()
+    Payload.of(wanted).possible(wanted)
 
 
 def _from_file(file: str, name: str, given: tuple[Any, ...]) -> Any:

@@ -105,12 +105,17 @@ def tilting_of(form: FormBase) -> float:
 
 
 def check_on_part(reading: Reading, part: Part) -> None:
-    """Refuse a reading along an axis or at a squeeze that its part's form does not have.
+    """Refuse a reading along an axis or at a squeeze that its part's form does not have, or pressed past its height.
 
     Raises
     ------
     InputError
-        As :func:`felt`.
+        As :func:`felt`, and where it gave way further than there is rubber.
     """
-    if reading.subject == "part":
-        felt_by(reading, part.form)
+    if reading.subject != "part":
+        return
+    felt_by(reading, part.form)
+    given, height = getattr(reading, "deflection_mm", 0.0), part.form.bearing_height_mm
+    if height and getattr(reading, "axis", "") == "axial" and given >= height:
+        allowed = f"below {height:g} mm, the height of what the weight presses of {part.name}"
+        raise InputError("deflection_mm", given, allowed, "mind the unit and the decimal point")

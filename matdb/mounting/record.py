@@ -8,7 +8,7 @@ everything else has a default or is asked for only by what needs it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
@@ -32,6 +32,9 @@ LOAD_FACTORS = (0.5, 2.0)
 FOOTAGE = {"as flown": (ISOLATION_LEAST, FOLLOW_LEAST), "stabilised": (3.0, 1.5)}
 
 _FARTHEST_MM = 10000.0
+#: What a suspended camera weighs in kg, how far apart its isolators stand at the widest in mm, and that over the
+#: camera's widest side: beyond these a unit or a digit has slipped. Common practice, no source.
+_MEANT_KG, _MEANT_MM, _MEANT_SHARE = (0.005, 100.0), (10.0, 1000.0), (0.15, 5.0)
 
 
 def rectangle_positions(length_mm: float, width_mm: float, z_mm: float = 0.0) -> tuple[Vector, ...]:
@@ -402,6 +405,26 @@ class Mounting(_Sparse):
     def window_hz(self) -> tuple[float, float]:
         """Lowest and highest natural frequency, Hz, that both follow and isolate; none does where lowest > highest."""
         return window_limits(self.lowest_rotor_hz, self.manoeuvre_hz, *self.ratios)
+
+    @property
+    def doubts(self) -> Iterator[str]:
+        """What of mass and spread cannot well be meant: a slip of a unit or a digit."""
+        if not _MEANT_KG[0] <= self.mass_kg <= _MEANT_KG[1]:
+            yield f"mass of {1e3 * self.mass_kg:g} g"
+        places = np.array(self.positions_mm).reshape(-1, 3)
+        if len(places) > 1:
+            widest, camera = float(np.ptp(places, axis=0).max()), max(self.box_mm or (0.0,))
+            if not _MEANT_MM[0] <= widest <= _MEANT_MM[1]:
+                yield f"isolators {widest:g} mm apart at the widest"
+            elif camera and not _MEANT_SHARE[0] <= widest / camera <= _MEANT_SHARE[1]:
+                yield f"isolators {widest:g} mm apart at the widest under a camera of {camera:g} mm"
+
+    def check_meant(self) -> None:
+        """Ask back before such a mounting is stored. Raises InputError that tells its :attr:`doubts`."""
+        if doubts := ", ".join(self.doubts):
+            cure = "mind the units; with --yes it is stored as it is"
+            says = f"{doubts}: hardly what a camera stands on"
+            raise InputError("mounting", doubts, "as of a camera", cure, says=says)
 
     @property
     def ratios(self) -> tuple[float, float]:
