@@ -8,7 +8,7 @@ the upper half, the lower one carries it alone, squeezed by the whole weight: th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any, Final, TypeGuard, TypeVar, cast
@@ -46,6 +46,8 @@ from matdb.units import STANDARD_GRAVITY_M_S2
 STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
 #: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
 _BLOCK: Final = 64
+#: How warnings begin that are told before all others.
+_UNFIT: Final = ("outside the service range", "within 10 K of the glass transition")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -296,7 +298,7 @@ def effective(
         frequency_hz=labelled(f, temperature_c, frequency_hz),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=(*warnings, *(said if amplitude_mm is None else _without_amplitude(said))),
+        warnings=worst_first((*warnings, *(said if amplitude_mm is None else _without_amplitude(said)))),
     )
 
 
@@ -439,9 +441,11 @@ def _load_warnings(
             else f"at rest a half has lifted off ({loose:.0%} of the draws): one half alone acts there and it rattles; "
             "'matdb squeeze' tells how far to turn the screw"
         )
-    height = part.form.squeezable_height_mm
-    if height is None:
+    height = part.form.bearing_height_mm
+    if not height:
         return tuple(found)
+    its = "its height" if part.form.pair is None else "its lower half's height"
+    squeeze_mm *= height / (part.form.squeezable_height_mm or height)
     # The dynamic stiffness flatters: under a lasting load the part sags more.
     sag = mass_kg * STANDARD_GRAVITY_M_S2 / stiffness
     sags = f"{float(f'{sag:.2g}'):g}"
@@ -451,8 +455,13 @@ def _load_warnings(
     elif sag + squeeze_mm > 0.5 * min(height, buckles):
         found.append(f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are")
     elif sag > 0.15 * height:
-        found.append(f"sags {sags} mm or more under this mass, over 15 % of its height: creep and set")
+        found.append(f"sags {sags} mm or more under this mass, over 15 % of {its}: creep and set")
     return tuple(found)
+
+
+def worst_first(warnings: Iterable[str]) -> tuple[str, ...]:
+    """Warnings, each once, before all others what is said of temperatures that the material is not made for."""
+    return tuple(sorted(dict.fromkeys(warnings), key=lambda text: not text.startswith(_UNFIT)))
 
 
 def state_warnings(
@@ -485,7 +494,8 @@ def state_warnings(
         found.append(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it")
     low_c, high_c = service_range(material)
     if coldest < low_c or hottest > high_c:
-        found.append(f"outside the service range of {low_c:g} to {high_c:g} degC")
+        harm = "in such cold it can turn brittle and crack" if coldest < low_c else "in such heat it can melt or set"
+        found.append(f"outside the service range of {low_c:.3g} to {high_c:.3g} degC: {harm}")
     height = part.form.squeezable_height_mm
     if squeeze_mm and height and squeeze_mm > 0.25 * height:
         found.append(f"squeezed by {100 * squeeze_mm / height:.0f} % of its height; more than 25 % sets and tears")
@@ -494,4 +504,4 @@ def state_warnings(
         found.append("a squeeze hardly changes how stiff it is sideways: pressed rubber is shorter, but wider")
     found.extend(part.form.warnings(axis))
     found.extend(curve.report.get("warnings", ()))
-    return tuple(dict.fromkeys(found))
+    return worst_first(found)

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matdb.advice.effective import state_warnings, suspended
+from matdb.advice.effective import state_warnings, suspended, worst_first
 from matdb.advice.exposure import exposure
 from matdb.advice.judge import judge
 from matdb.advice.judgement import Judgement
@@ -424,7 +424,7 @@ class _Bench:
         t = self.t[self.shown]
         hertz = np.nan_to_num(chosen.natural_frequency_hz.median, nan=30.0)
         out.extend(state_warnings(self.curve, self.material, self.part, t, hertz, axis="axial", squeeze_mm=0.0))
-        return tuple(dict.fromkeys(out))
+        return worst_first(out)
 
     def judgement(self, squeeze_mm: float) -> Judgement:
         """What the judge says of the nearest squeeze that was tried."""

@@ -49,7 +49,7 @@ FAMILY_PRIOR: Final = "family prior"
 DAMPING_UNREAD: Final = "damping was not read near this temperature and frequency: it leans on the family prior"
 
 #: A temperature this far outside the measured ones still counts as measured, K.
-_MARGIN_K: Final = 0.5
+_MARGIN_K: Final = 3.0
 #: So does a reduced frequency this far outside, in decades.
 _MARGIN_DECADES: Final = 0.5
 #: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.
@@ -298,7 +298,7 @@ class Curve:
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
         if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
-            found.append(cold.note(self.family, self.rest_h, was_read=bool(self.rest.size)))
+            found.insert(0, cold.note(self.family, self.rest_h, was_read=bool(self.rest.size)))
         return [*found, *self.age_notes]
 
     @property

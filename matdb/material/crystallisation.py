@@ -36,8 +36,8 @@ class Crystallisation:
 
     Attributes
     ----------
-    peak_c, half_width_k : float
-        Temperature where it is fastest, degC, and how far from it it matters, K.
+    peak_c, half_width_k, cold_width_k : float
+        Temperature where it is fastest, degC, and how far above it and below it it matters, K.
     half_h : float
         Hours to half of it there.
     hours : str
@@ -50,6 +50,7 @@ class Crystallisation:
 
     peak_c: float
     half_width_k: float
+    cold_width_k: float
     half_h: float
     hours: str
     most: float
@@ -57,7 +58,8 @@ class Crystallisation:
 
     def share(self, temperature_c: Any) -> Any:
         """How much of it shows in the end: 1 at the peak, 0 outside."""
-        away = (np.asarray(temperature_c, dtype=float) - self.peak_c) / self.half_width_k
+        above = np.asarray(temperature_c, dtype=float) - self.peak_c
+        away = above / np.where(above < 0.0, self.cold_width_k, self.half_width_k)
         return np.maximum(1.0 - away**2, 0.0) ** 2
 
     def ln_stiffening(self, temperature_c: Any, rest_h: Any, normals: Array) -> Array:
@@ -97,13 +99,14 @@ class Crystallisation:
         )
 
 
-#: By family; how wide, how fast and how stiff, where no source is named, is common practice.
+#: By family; how wide, how fast and how stiff, where no source is named, is common practice. What takes but minutes
+#: happens on the way to colder states too, and stays: nearly to the glass transition.
 CRYSTALLISATION: Final = {
     "natural rubber": Crystallisation(
-        -25.0, 20.0, 8.0, "many hours to days", 10.0, "Wood & Bekkedahl 1946, from memory"
+        -25.0, 20.0, 20.0, 8.0, "many hours to days", 10.0, "Wood & Bekkedahl 1946, from memory"
     ),
-    "chloroprene": Crystallisation(-12.0, 18.0, 8.0, "hours to days", 10.0, "handbook range, from memory"),
-    "silicone": Crystallisation(-50.0, 20.0, 0.3, "minutes to hours", 70.0, "LLNL-TR-426277"),
+    "chloroprene": Crystallisation(-12.0, 18.0, 18.0, 8.0, "hours to days", 10.0, "handbook range, from memory"),
+    "silicone": Crystallisation(-50.0, 20.0, 70.0, 0.3, "minutes to hours", 70.0, "LLNL-TR-426277"),
 }
 
 

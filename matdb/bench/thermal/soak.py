@@ -390,7 +390,7 @@ def crystallisation_note(family: str, temperature_c: float, soak_min: float | No
 
     """
     found = crystallisation_of(family)
-    if found is None or abs(temperature_c - found.peak_c) > found.half_width_k:
+    if found is None or not found.share(temperature_c) > 0.0:
         return ""
     where = f"{family} crystallises at rest within hours here (fastest near {found.peak_c:g} degC)"
     if soak_min is not None and soak_min >= 120.0:
