@@ -287,10 +287,10 @@ class Exposure:
         return float((since - np.maximum.accumulate(np.where(hours > 0.0, 0.0, since))).max())
 
     def when(self, candidate: int, step: int) -> str:
-        """The first time at which a candidate has a temperature; empty where times are not known."""
+        """The first time at which a candidate has a temperature; empty where not known, or of one alone."""
         row = int(self.row[candidate])
         forecast = self.forecasts[row]
-        if forecast is None or forecast.times is None:
+        if forecast is None or forecast.times is None or len(forecast) < 2:
             return ""
         return forecast.label(int(np.argmax(self.sequence[row] == step)))
 

@@ -86,7 +86,7 @@ def _verdict(found: Band, told: Band) -> str:
     if found.low <= told.high and told.low <= found.high:
         return "as expected"
     ratio = (found.median / told.median) ** 2
-    return f"{'stiffer' if ratio > 1.0 else 'softer'} than foretold, {100.0 * abs(ratio - 1.0):.0f} %"
+    return f"{'stiffer' if ratio > 1.0 else 'softer'} than foretold by {100.0 * abs(ratio - 1.0):.0f} % of stiffness"
 
 
 def _met(what: str, found: Band, damping: Band, told: Sequence[Any]) -> Against:

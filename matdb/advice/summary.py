@@ -190,7 +190,12 @@ def up_and_down(mounting: Mounting, part: str = "a part") -> str:
 
 
 def summary(
-    mounting: Mounting, temperature_c: Array, ranking: Sequence[Suitability], air: Sequence[str] = (), instead: str = ""
+    mounting: Mounting,
+    temperature_c: Array,
+    ranking: Sequence[Suitability],
+    air: Sequence[str] = (),
+    instead: str = "",
+    start_c: float | None = None,
 ) -> WhatToFit:
     """The short answer to a ranking.
 
@@ -206,6 +211,8 @@ def summary(
         What was assumed of the temperatures.
     instead : str
         What of the mounting was asked for otherwise than it is stored.
+    start_c : float, optional
+        What the parts were at when the hours began, degrees Celsius, where that is not the air's.
     """
     low_c, high_c = float(temperature_c.min()), float(temperature_c.max())
     if not ranking:
@@ -213,6 +220,7 @@ def summary(
         return WhatToFit(lines=(nothing,), low_c=low_c, high_c=high_c, assumed=assumed(mounting))
     best = ranking[0]
     span = f"{low_c:.3g} to {high_c:.3g} degC" if high_c > low_c else f"{low_c:.3g} degC"
+    span += "" if start_c is None else f" with parts from {start_c:.3g} degC"
     lowest = mounting.rpm_idle / max(1.0 + best.isolation_margin, 1e-3)
     taken = assumed(mounting)
     still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"

@@ -60,8 +60,8 @@ class Surprise:
     def __str__(self) -> str:
         if self.of == "label" and self.low <= self.ratio <= self.high:
             return (
-                f"measured {_times(self.ratio)} times the {self.what} that the label foretold: look at {self.check}; "
-                f"where those are right, the reading counts, not the label{MENDS}"
+                f"measured {_times(self.ratio)} times the {self.what} that the label foretold, within what it allows: "
+                f"look at {self.check}; where those are right, the reading counts, not the label{MENDS}"
             )
         return (
             f"measured {_times(self.ratio)} times the {self.of}'s {self.what}, where {_times(self.low)} to "

@@ -96,8 +96,12 @@ def _pressed(found: Judgement, decides: Requirement) -> str:
     """How far strain goes of what is allowed; nothing of other requirements."""
     if decides.name != "strain":
         return ""
-    pressed = f"to {_times(decides)}" if decides.margin > -0.95 else "far past"
-    return f"pressed {pressed} the {100 * found.judge.mounting.strain_most:g} % of its height that it bears"
+    bears = f"the {100 * found.judge.mounting.strain_most:g} % of its height that it bears"
+    if decides.margin <= -0.95:
+        return f"pressed far past {bears}"
+    share = f"{100.0 / (1.0 + decides.margin):.0f} %"
+    may = VERDICTS[0][0] > decides.probability >= 0.5
+    return f"pressed past {bears}, likely to {share} of that" if may else f"pressed to {share} of {bears}"
 
 
 def _measured(found: Judgement, decides: Requirement) -> str:
@@ -124,10 +128,11 @@ def _measured(found: Judgement, decides: Requirement) -> str:
     end = share(found, name, at_c, _end(decides))[0] if middle <= most else 0.0
     far = _far(decides, f"{end:.2g}", end > most)
     limit = f"at {at:.3g} Hz{far} ({most:.2g} allowed){'; ' if decides.pixels is not None else ''}{in_pixels(decides)}"
+    times = "times" if middle > 1.0 else "of"
     if not isolates:
-        return f"misses {middle:.2g} of the airframe's {name} {limit}"
+        return f"misses {middle:.2g} {times} the airframe's {name} {limit}"
     if name in TURNS:
-        return f"lets {middle:.2g} of the airframe's {name} through {limit}"
+        return f"lets {middle:.2g} {times} the airframe's {name} through {limit}"
     return f"the airframe's {name} motion turns the camera by {middle:.2g} of it {limit}"
 
 

@@ -180,7 +180,10 @@ def over_states(
     what += f" at {given_text(*hertz)} Hz" if len(hertz) == 1 else ""
     if len(rows) == 1:
         return [f"{what}, {state(rows[0])}: {figures(rows[0], True)}."]
-    some = thinned(rows, _MOST_STATES)
+    # Over both, the corners: evenly over all of them would be a diagonal.
+    first, last = rows[0], rows[-1]
+    corners = [r for r in rows if all(r[x] in (first[x], last[x]) for x in ("temperature_c", "frequency_hz"))]
+    some = corners if len(hertz) > 1 and len(corners) == _MOST_STATES else thinned(rows, _MOST_STATES)
     ends = " to ".join(f"{number_text(row[name].median)} {unit} at {state(row)}" for row in (rows[0], rows[-1]))
     left = "" if len(some) == len(rows) else f" ({len(some)} of {len(rows)} states)"
     return [f"{what}: {ends}{left}.", *(f"{state(row)}: {figures(row, False)}" for row in some)]

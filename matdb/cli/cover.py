@@ -90,7 +90,7 @@ def cover_lines(found: Cover) -> list[str]:
     more = best[n].added_hours if len(best) > n else 0.0
     alone += [f"One part more would add {_count(more / found.hours, found)} {found.counted}."] if more >= 0.5 else []
     at = " and ".join(f"{_span(*ends)} degC" for ends in found.fails_c)
-    nowhere = "" if found.reached else "at each temperature it rather holds than fails"
+    nowhere = "" if found.reached else "at any one temperature it more likely holds than not"
     fails = when_it_fails(found, f" at {at}" if at else "") or nowhere
     return [f"{first}.", *([f"{fails[0].upper()}{fails[1:]}."] if fails else []), *swaps, *alone]
 

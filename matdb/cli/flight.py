@@ -234,7 +234,7 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
 def tap(
     call: AskedNow, file: Annotated[str, arg("TRACE", "A record of taps on the finished mount.")], mount: Mount
 ) -> None:
-    """Tap the finished mount: go or no go.
+    """Tap the finished mount: does it ring as foretold?
 
     With a phone on the camera, tap it: bounce and rocking against what was foretold.
     """
@@ -246,11 +246,10 @@ def tap(
     rows = tapped(fit.modes, six)
     silent = [row.what for row in rows if row.verdict == SILENT]
     amiss = [row for row in rows if row.verdict != "as expected" and (row.what == "bounce" or row.what not in silent)]
-    verdict = "no go" if amiss else "go"
-    rings = (
-        "the mount rings as foretold" if not silent else f"bounce is as foretold; {' and '.join(silent)} did not ring"
-    )
-    first = f"{verdict}: {f'{amiss[0].what}: {amiss[0].verdict}' if amiss else rings}."
+    verdict = "not as foretold" if amiss else "partly told" if silent else "as foretold"
+    rings = f"bounce is as foretold, {' and '.join(silent)} did not ring" if silent else "bounce and rocking"
+    first = f"{verdict.capitalize()}: {f'{amiss[0].what}: {amiss[0].verdict}' if amiss else rings}."
+    first += "" if amiss else " Whether that suits, 'matdb suit' says."
     content = {"verdict": verdict, "modes": [row.to_dict() for row in rows]}
     told = Answer(lines=(first, *(f"{row.line}." for row in rows)))
     call.tell(told, content, warnings=[*fit.reasons, *six.warnings])

@@ -246,7 +246,7 @@ def _plan(
     if any(s.log_decrement[0] > 2.0 for s in steps):
         notes.append("a decrement above 2 rings for two cycles at most: add a static deflection at each temperature")
     if found.basis != "readings":
-        notes.append("no reading yet: expect a factor of two to three either way; write the sheet anew after the first")
+        notes.append("no reading yet: it may ring anywhere in these ranges; write the sheet anew after the first")
     if any(s.frequency_hz[2] > 5.0 * s.frequency_hz[1] for s in steps):
         unknown = "its stiffness is not known yet: the mass is a guess"
         notes.append(f"{unknown}; read it once at room temperature, then ask anew")

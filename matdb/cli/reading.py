@@ -107,8 +107,7 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
         doubts = reading_add.bench_doubts(kept, new)
-    now = f"{new.kind} on {getattr(new, new.subject)}, {figures_of(new)}"
-    text = f"reading {successor} takes the place of reading {number}, which is kept: {now}"
+    text = f"reading {successor} takes the place of reading {number}, which is kept: {_in_short(new)}"
     call.answer({"number": successor, "corrects": number, "reading": logged}, text, doubts)
 
 
@@ -121,7 +120,8 @@ def remove(number: NumberArgument, why: WhyOption, call: Call) -> None:
     with call.existing() as kept:
         kept.remove(number, why)
         retired = kept.records.reading(number)
-    call.answer({"number": number, "reading": retired}, f"reading {number} counts no more; it is kept")
+    text = f"reading {number} counts no more; it is kept: {_in_short(retired.reading)}"
+    call.answer({"number": number, "reading": retired}, text)
 
 
 @app.command("import")
@@ -275,6 +275,10 @@ def _counted(readings: list[Any], update: Any) -> Any:
         if index % 500 == 0:
             update(0.6 + 0.4 * index / len(readings))
         yield reading
+
+
+def _in_short(reading: Reading) -> str:
+    return f"{reading.kind} on {getattr(reading, reading.subject)}, {figures_of(reading)}"
 
 
 def _some(numbers: list[int]) -> str:

@@ -20,7 +20,7 @@ from rich.text import Text
 
 from matdb.fields import plain
 from matdb.form.base import FormBase
-from matdb.units import percent
+from matdb.units import counted, percent
 from matdb.version import VERSION
 
 #: Of what a JSON document holds: 1 until 0.2.0.
@@ -207,8 +207,9 @@ def identified(counts: Mapping[str, int]) -> dict[str, int]:
 
 
 def counts_text(counts: Mapping[str, int]) -> str:
-    """What there is any of: ``3 materials, 8 parts``."""
-    return ", ".join(f"{number} {name}" for name, number in counts.items() if number)
+    """What there is any of: ``3 materials, 1 part``."""
+    of = {"replaced": "earlier versions"}
+    return ", ".join(counted(number, of.get(name, name)) for name, number in counts.items() if number)
 
 
 def share_text(probability: float) -> str:

@@ -125,7 +125,7 @@ def _behind(answer: Squeeze) -> None:
     rows = [(point, k) for point in answer.points for k in range(len(point.temperature_c))]
     records_table(rows, _COLUMNS)
     least, most = _all(answer.least_mm), _all(answer.most_mm)
-    ends = f"Least squeeze without lift-off {least} mm, most by strain {most} mm"
+    ends = f"Least squeeze without lift-off {least} mm, the most that the rubber stands {most} mm"
     if answer.least_mm.median > answer.most_mm.median:
         room = f"strain allows {most} mm" if answer.most_mm.median > 0.0 else "the load alone strains a half too far"
         ends = f"No squeeze does both: it takes {least} mm to keep the halves in touch, and {room}"

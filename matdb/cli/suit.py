@@ -56,7 +56,7 @@ def suit(
         wanted, how, hours = mounting.of(store), held.how(store), flown.flown.temperature_c
         ranking = store.suit(wanted, flown, package=package, spectrum=measured, **how)
         ranking, high = _within(ranking, quantity(deck, "length", "--deck"))
-        answer = summary(wanted, hours, ranking, flown.flown.notes, mounting.instead)
+        answer = summary(wanted, hours, ranking, flown.flown.notes, mounting.instead, flown.car_c)
         if high:
             answer = replace(answer, others=(*answer.others, f"left out, higher than {deck}: {', '.join(high)}"))
         cautions = before_flight(store, answer.warnings, answer.squeeze_mm)
@@ -126,13 +126,15 @@ def show_ranking(mounting: Mounting, hours: Array, ranking: Sequence[Suitability
     show(
         f"Wanted: a natural frequency of {number_text(low)} to {number_text(high)} Hz, so that the camera follows "
         f"manoeuvres up to {mounting.manoeuvre_hz:g} Hz and is isolated from the lowest rotor order, "
-        f"{number_text(mounting.lowest_rotor_hz)} Hz."
+        f"{number_text(mounting.lowest_rotor_hz)} Hz. That is without damping, which lets more through: verdicts "
+        "count it."
     )
     through = Column(
         f"lets through at {number_text(mounting.lowest_rotor_hz)} Hz", lambda at: band_cell(at[1].transmissibility, 2)
     )
     for row in ranking:
         how = how_to_fit(row.squeeze_mm, row.turns, row.spacer_mm)
+        how += "" if row.spacer_mm is None else "; told as freshly screwed: 'matdb squeeze' counts set and creep"
         share = counted_of(row.share_of_temperatures, row.hours, "hours" if row.worst_when else "temperatures")
         settle = f"; to settle it, take {row.settle}" if row.settle else ""
         show()

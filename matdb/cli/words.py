@@ -60,8 +60,8 @@ WORDS: Final = {
     "brackets": "7 (5-9): likely 7, and with 95 % certainty 5 to 9.",
     "measured": "readings of the material speak for that temperature.",
     "guessed": "beyond the coldest or warmest reading: what the material is likely to do there.",
-    "rests on its label only": "nothing of the material was read: a factor of two to three either way; one ring-down "
-    "tells far more.",
+    "rests on its label only": "nothing of the material was read: the brackets tell how far off it may be, from "
+    "twofold for plain rubber to tenfold for a soft gel; one ring-down tells far more.",
     "sure": "how likely it is that everything holds, at every temperature asked for: "
     + "; ".join(f"'{word}' from {least:.0%}" for least, word in VERDICTS[:-1])
     + f"; else '{VERDICTS[-1][1]}'.",

@@ -196,6 +196,7 @@ class TwoHalves(FormBase):
 
     def offset_sd(self, axis: str = "axial") -> float:
         """See :meth:`FormBase.offset_sd`: that of the less certain half."""
+        self._check_axis(axis)
         return max(half.offset_sd(axis) for half in self.halves)
 
     def warnings(self, axis: str = "axial") -> tuple[str, ...]:

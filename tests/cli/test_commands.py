@@ -151,6 +151,67 @@ def test_dimensions_that_cannot_be_meant_are_asked_back_before_they_are_stored(m
     assert matdb_says("part", "show", "big", "--picture", str(file)).code == 1
 
 
+@pytest.mark.parametrize(
+    ("slip", "says"),
+    [
+        (("--mass", "4.1g"), "mass of 4.1 g"),
+        (("--spread", "8x6mm"), "isolators 8 mm apart at the widest"),
+        (("--spread", "80x60cm"), "isolators 800 mm apart at the widest under a camera of 110 mm"),
+        (("--spread", "12x11mm"), "isolators 12 mm apart at the widest under a camera of 110 mm"),
+        (("--rotor", "60rpm..100rpm"), "manoeuvre band: '8 Hz' is not allowed"),
+        (("--manoeuvre", "30Hz"), "at most 28 Hz with rotors from 140 Hz on"),
+    ],
+)
+def test_a_mounting_that_cannot_be_meant_is_asked_back_before_it_is_stored(matdb_says, slip, says):
+    usual = {"--mass": "410g", "--rotor": "8400rpm..14000rpm", "--manoeuvre": "8Hz", "--spread": "120x100mm"}
+    usual |= {"--count": "4", "--box": "110x80x60mm"}
+    words = [word for pair in usual.items() for word in pair]
+    assert matdb_says("mounting", "add", "usual", *words).code == 0
+    told = matdb_says("mounting", "edit", "usual", *slip, "--why", "typed anew")
+    assert (told.code, says in told.err) == (2, True), told.err
+    slipped = [word for pair in (usual | dict([slip])).items() for word in pair]
+    told = matdb_says("mounting", "add", "slip", *slipped)
+    assert (told.code, says in told.err) == (2, True), told.err
+    assert matdb_says("mounting", "show", "slip").code == 1
+    assert matdb_says("mounting", "add", "slip", *slipped, "--yes").code == 0
+    # What is stored may be annotated without being asked again.
+    assert matdb_says("mounting", "edit", "slip", "--note", "as meant").code == 0
+
+
+def test_a_part_is_not_pressed_past_its_height(matdb_says):
+    words = ("reading", "add", "deflection", "ring 16x6x5", "--temp", "20C", "--mass", "2kg", "--deflection")
+    told = matdb_says(*words, "5mm")
+    assert (told.code, "--deflection: 5.0 is not allowed; it must be below 5 mm" in told.err) == (2, True), told.err
+    assert matdb_says(*words, "0.5mm").code == 0
+
+
+def test_what_counts_no_more_is_told(matdb_says):
+    told = matdb_says("reading", "remove", "2", "--why", "slipped")
+    assert "ring-down on 0042, 21.6 Hz, decrement 0.3, 150 g" in told.out
+
+
+def test_a_near_reading_counts_as_measured_there(matdb_says):
+    words = ("stiffness", "0042", "--mass", "150g", "--temp")
+    assert "guessed" not in matdb_says(*words, "-21C").out
+    assert "guessed below -18 degC" in matdb_says(*words, "-22C").out
+
+
+def test_over_temperatures_and_frequencies_the_corners_are_told(matdb_says):
+    told = matdb_says("stiffness", "0042", "--temp", "5C..35C", "--frequency", "1Hz..100Hz").out.splitlines()
+    states = [line.partition(":")[0] for line in told[1:5]]
+    assert states == [f"{t} degC, {hz} Hz" for t in (5, 35) for hz in (1, 100)]
+
+
+def test_a_warm_car_is_named_in_the_answer(matdb_says):
+    assert (
+        "For 0 degC with parts from 22 degC;"
+        in matdb_says("suit", "--mounting", "cam", "--temp", "0C", "--car", "22C").out
+    )
+    why = matdb_says("suit", "--mounting", "cam", "--temp", "0C", "--why", "all").out
+    assert "without damping" in why
+    assert "parts from" not in why
+
+
 def test_every_form_can_be_added_from_its_fields(matdb_says):
     from dataclasses import fields
 
