@@ -349,7 +349,7 @@ def test_the_swaps_are_told_with_one_kind_of_percentage():
         "No single part and no set of up to 2 parts does it: the best, 2 of them, holds an expected 31 of 36 "
         "temperatures; 34.2 are wanted."
     )
-    assert cover_lines(poor)[1] == "At each temperature it rather holds than fails."
+    assert cover_lines(poor)[1] == "At any one temperature it more likely holds than not."
     cold = dataclasses.replace(poor, fails_c=((-9.0, -4.0),), fails_in=("January",), may_fail_in=("February",))
     assert cover_lines(cold)[1] == "It rather fails in January at -9 to -4 degC and may fail in February."
     one = dataclasses.replace(found, members=(member,), swaps=(), share_with_swaps=0.9)
