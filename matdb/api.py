@@ -559,9 +559,8 @@ class Store(FittedRecords):
             judged = matdb.advice.judgement.open_ones(judged, int(checked_number("most", most, 1, 1_000_000)))
             first = judged[0].candidate.part.name if judged else ""
         how: dict[str, Any] = {"axis": axis, "affordable": affordable}
-        found = (
-            each.candidate.next_readings(wanted, each.deciding, squeeze_mm=each.squeeze_mm, **how) for each in judged
-        )
+        ranked = matdb.advice.suit.next_readings
+        found = (ranked(each.candidate, wanted, each.deciding, squeeze_mm=each.squeeze_mm, **how) for each in judged)
         return sorted(chain(*found), key=lambda each: (each.part != first or not each.worth_taking, -each.gain))
 
     def _wanted(self, mounting: Mounting | str) -> Mounting:

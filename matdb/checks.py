@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 import unicodedata
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
@@ -95,10 +96,15 @@ def without_unit(field: str, value: Any, unit: str) -> Any:
     raise InputError(field, f"a quantity in {said}", allowed)
 
 
+def _masked(value: object) -> bool:
+    """Whether some of it is masked out, which nothing is before someone imported NumPy's slow module of masks."""
+    return "numpy.ma" in sys.modules and bool(np.ma.is_masked(value))
+
+
 def _is_real(value: object) -> bool:
     """Whether it can stand for real numbers: flags, texts, times and complex ones cannot, nor what is masked out."""
     kind = getattr(getattr(value, "dtype", None), "kind", "f")
-    return kind in "iufO" and not isinstance(value, bool | str | bytes) and not np.ma.is_masked(value)
+    return kind in "iufO" and not isinstance(value, bool | str | bytes) and not _masked(value)
 
 
 def _floats(field: str, value: object, allowed: str) -> Array:

@@ -289,8 +289,10 @@ class FittedRecords:
         stale = self.records.is_stale(newest) if newest else self.records.has_readings(record.name)
         rests_on = (newest.id if newest else None, record, stale)
         if self._curves.get(record.name, (None,))[0] != rests_on:
-            prior = matdb.curve.fit.prior_curve
-            curve = self._curve_from(newest, stale) if newest else dataclasses.replace(prior(record), stale=stale)
+            if newest:
+                curve = self._curve_from(newest, stale)
+            else:
+                curve = dataclasses.replace(matdb.curve.fit.prior_curve(record), stale=stale)
             self._curves[record.name] = (rests_on, curve)
         return record, self._curves[record.name][1]
 

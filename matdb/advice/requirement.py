@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from matdb.curve.curve import Curve
-from matdb.curve.next_reading import NextReading, rank_next_readings
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material
@@ -15,8 +14,6 @@ from matdb.units import STANDARD_GRAVITY_M_S2
 
 #: Requirements of the craft; the others are motions that the picture must not show.
 CRAFT: Final = ("travel", "strain", "lift-off", "buckling", "service")
-#: Motions that a part's stiffness across its axis holds.
-_SIDEWAYS: Final = ("lateral", "longitudinal", "yaw")
 #: Kelvin beside the service range that weigh as much as a margin of 1.
 SERVICE_K: Final = 20.0
 #: Verdict words with the least probability that earns each. "suits" asks for so much that no 95 % band of a part that
@@ -42,18 +39,6 @@ class Candidate:
     part: Part
     material: Material
     curve: Curve
-
-    def next_readings(
-        self, mounting: Mounting, decides: Requirement, *, axis: str = "axial", **how: Any
-    ) -> list[NextReading]:
-        """The readings to take next on the part for a mounting, as :func:`rank_next_readings` has them.
-
-        Of the stiffness that decides, at the temperature at which it does: across upright parts where they move so.
-        """
-        across, upright = self.part.form.cross_axis, not (mounting.inclination_deg or mounting.directions)
-        how |= {"axis": across if across and upright and axis == "axial" and decides.name in _SIDEWAYS else axis}
-        how |= {"mass_kg": mounting.mass_kg, "count": mounting.count}
-        return rank_next_readings(self.curve, self.material, self.part, decides.temperature_c, **how)
 
 
 @dataclass(frozen=True)

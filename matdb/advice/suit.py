@@ -20,6 +20,7 @@ from matdb.advice.requirement import SERVICE_K, Candidate, Payload, Requirement,
 from matdb.advice.verdict import reason, sags, verdict
 from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
+from matdb.curve.next_reading import NextReading, rank_next_readings
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.mounting.record import CameraPackage, Mounting
@@ -35,6 +36,8 @@ SQUEEZE_SHARE_MOST: Final = 0.25
 #: Six axes, shake and what to read next are told for so many of the best parts.
 DETAILED_ROWS: Final = 10
 _TOLD: Final = ("cold", "warm", "worst")
+#: Motions that a part's stiffness across its axis holds.
+_SIDEWAYS: Final = ("lateral", "longitudinal", "yaw")
 #: Rows described at once, so that memory does not grow with the number of parts.
 _BLOCK: Final = 64
 
@@ -232,10 +235,24 @@ def suit(
         if place < DETAILED_ROWS and mounting.has_six_axes:
             more |= _six_axes(found, row, mounting, spectrum)
         if place < DETAILED_ROWS and row.open_to_readings:
-            first = found.next_readings(mounting, row.requirements[0], axis=axis, squeeze_mm=row.squeeze_mm)[:1]
+            first = next_readings(found, mounting, row.requirements[0], axis=axis, squeeze_mm=row.squeeze_mm)[:1]
             more["settle"] = "".join(each.in_words for each in first if each.worth_taking)
         ranked.append(dataclasses.replace(row, **more))
     return ranked
+
+
+def next_readings(
+    candidate: Candidate, mounting: Mounting, decides: Requirement, *, axis: str = "axial", **how: Any
+) -> list[NextReading]:
+    """The readings to take next on a part for a mounting, as :func:`rank_next_readings` has them.
+
+    Of the stiffness that decides, at the temperature at which it does: across upright parts where they move so.
+    """
+    part = candidate.part
+    across, upright = part.form.cross_axis, not (mounting.inclination_deg or mounting.directions)
+    how |= {"axis": across if across and upright and axis == "axial" and decides.name in _SIDEWAYS else axis}
+    how |= {"mass_kg": mounting.mass_kg, "count": mounting.count}
+    return rank_next_readings(candidate.curve, candidate.material, part, decides.temperature_c, **how)
 
 
 def _six_axes(

@@ -187,3 +187,10 @@ def over_states(
     ends = " to ".join(f"{number_text(row[name].median)} {unit} at {state(row)}" for row in (rows[0], rows[-1]))
     left = "" if len(some) == len(rows) else f" ({len(some)} of {len(rows)} states)"
     return [f"{what}: {ends}{left}.", *(f"{state(row)}: {figures(row, False)}" for row in some)]
+
+
+def refuse_beside_mounting(given: dict[str, Any]) -> None:
+    """Refuse what a mounting of the store tells by itself, by the name of its option. Raises InputError."""
+    for name, value in given.items():
+        if value is not None:
+            raise InputError(f"--{name}", value, "left out with --mounting", "the mounting has its own")

@@ -135,13 +135,6 @@ class MountingOptions(OwnMounting):
         return f"{self.mounting} with {said}" if self.mounting is not None and said else ""
 
 
-def refuse_beside_mounting(given: dict[str, Any]) -> None:
-    """Refuse what a mounting of the store tells by itself, by the name of its option. Raises InputError."""
-    for name, value in given.items():
-        if value is not None:
-            raise InputError(f"--{name}", value, "left out with --mounting", "the mounting has its own")
-
-
 @app.command()
 def add(
     call: Call,

@@ -8,8 +8,7 @@ from typing import Annotated, Any, Final
 
 from matdb.advice.summary import Answer, short
 from matdb.api import Store
-from matdb.cli.answering import AskedNow
-from matdb.cli.mounting import refuse_beside_mounting
+from matdb.cli.answering import AskedNow, refuse_beside_mounting
 from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, option, quantity, squeezed_text
 from matdb.cli.screen import band_cell, show
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates

@@ -8,9 +8,8 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.answering import AskedNow, over_states
+from matdb.cli.answering import AskedNow, over_states, refuse_beside_mounting
 from matdb.cli.fit import summary
-from matdb.cli.mounting import refuse_beside_mounting
 from matdb.cli.options import HeldFor, arg, option
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table
 from matdb.errors import InputError

@@ -264,13 +264,13 @@ class Curve:
         The part of plateau loss that no temperature moves is taken out of what the shift factor moved.
         """
         t = np.asarray(temperature_c, dtype=float)
-        power, exponent = np.median(self.parameters[:, [VERTICAL, EXPONENT]], axis=0)
+        power, exponent = plain_median(self.parameters[:, [VERTICAL, EXPONENT]])
         return np.asarray(power * np.log((t + ZERO_C) / REFERENCE_K) - exponent * self.median_ln_shift(t))
 
     @cached_property
     def glass_transition_c(self) -> float:
         """Median over the draws of the glass transition, degrees Celsius."""
-        return float(np.median(self.parameters[:, GLASS])) - ZERO_C
+        return float(plain_median(self.parameters[:, GLASS])) - ZERO_C
 
     @property
     def measured_span(self) -> str:

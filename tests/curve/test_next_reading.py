@@ -8,6 +8,7 @@ import pytest
 import virtual
 
 from matdb.advice.requirement import Candidate, Requirement
+from matdb.advice.suit import next_readings
 from matdb.bench.readings import RingDown
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.curve.next_reading import Affordable, rank_next_readings
@@ -144,7 +145,7 @@ def test_for_a_mounting_it_asks_for_what_decides_where_it_does(decides, axis):
     mounting = Mounting(name="cam", mass_kg=0.6, count=4, rpm_idle=9000, rpm_full=17000)
     candidate = Candidate(virtual.PART, MATERIAL, prior_curve(MATERIAL))
     what = Requirement(name=decides, probability=0.6, margin=0.1, temperature_c=31.0)
-    found = candidate.next_readings(mounting, what, affordable=ABLE)
+    found = next_readings(candidate, mounting, what, affordable=ABLE)
     assert found
     assert {(each.axis, each.asked_c, each.count, each.part) for each in found} == {(axis, 31.0, 4, "virtual")}
     assert found[0].in_words.startswith("a sideways " if axis == "shear" else "a ring-down")
