@@ -242,12 +242,17 @@ class Databases:
         self.server.sql(f"DROP DATABASE {where.partition('?')[0].rpartition('/')[2]} WITH (FORCE)")
 
 
+def held_by(records):
+    """How much of everything a store holds."""
+    held = dict(records.counts())
+    for name, table in {"published": "effective_stiffness", "links": "fit_reading", "replaced": "replaced"}.items():
+        ((held[name],),) = records._reader.rows(f"SELECT count(*) FROM {table}")
+    return held
+
+
 def state(where):
     with Records(where) as records:
-        held = dict(records.counts())
-        ((held["published"],),) = records._reader.rows("SELECT count(*) FROM effective_stiffness")
-        ((held["links"],),) = records._reader.rows("SELECT count(*) FROM fit_reading")
-        ((held["replaced"],),) = records._reader.rows("SELECT count(*) FROM replaced")
+        held = held_by(records)
         errors = [f"{f.what}: {f.says}" for f in records.check() if f.level == "error"]
     return held, errors
 
@@ -447,7 +452,7 @@ def loosen(where, work):
             records.remove("part", LOOSE.name, "left over")
         if work in ("removal", "undo"):
             records.add([LOOSE, *[Resonance(part="loose", temperature_c=0, mass_kg=0.5, frequency_hz=25)] * 2])
-    return state(where)[0]
+        return held_by(records)
 
 
 def mixed_words(work, where, turn, folder):
@@ -621,10 +626,15 @@ def read_only_databases(bench, works):
         yield row
 
 
-def prepare(scratch, bench):
+def prepare(scratch, bench, given):
     """Learn what a store holds before anything is done, and the curve that a fit will keep."""
     global CURVE
     write_csv()
+    if not given.mixed:  # Ctrl-C is to come while a command is still being loaded too
+        # What every command loads is loaded once, before the children part from here.
+        for words in (words_of("logging", str(scratch / "none" / "there.sqlite"), scratch), ["--help"]):
+            with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+                run(words)
     os.environ["MATDB_BACKUPS"] = str(scratch / "kept before")
     for revision in revisions.REVISIONS:
         work = f"upgrade {revision}"
@@ -687,7 +697,7 @@ def main():
 
 def on_files(scratch, works, given):
     bench = Files(scratch)
-    prepare(scratch, bench)
+    prepare(scratch, bench, given)
     rows = []
     if given.mixed:
         disk = SmallDisk(120)
@@ -718,7 +728,7 @@ def on_server(scratch, works, given):
             server = Server(disk.folder / "data", log)
             try:
                 bench = Databases(server)
-                prepare(scratch, bench)
+                prepare(scratch, bench, given)
                 if given.mixed:
                     rows += mixed(bench, disk, given.mixed) if log is None or SMALL else []
                     continue
