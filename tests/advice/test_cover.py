@@ -133,6 +133,7 @@ def test_swaps_are_sensible_and_following_them_costs_little(legs):
     assert [m.low_c for m in served] == sorted(m.low_c for m in served)
 
 
+@pytest.mark.slow
 def test_months_that_fail_are_those_whose_temperatures_do(legs):
     rows = [("Jan", -20, -8), ("Apr", -2, 12), ("Jul", 16, 30)]
     months = monthly_csv("month,low (C),high (C)\n" + "\n".join(f"{m},{low},{high}" for m, low, high in rows))

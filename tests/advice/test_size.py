@@ -40,6 +40,12 @@ def store(tmp_path_factory):
         yield opened
 
 
+@pytest.fixture(scope="module")
+def free(store):
+    """Rings of which everything is open."""
+    return store.size("cam", T, material="gel", form="ring", outer_mm=(6, 20), inner_mm=(2, 8), height_mm=(3, 15))
+
+
 def holds(store, material, mounting, forms):
     """The judge's probability of each form."""
     record, curve = store.material(material), store.curve(material)
@@ -49,6 +55,7 @@ def holds(store, material, mounting, forms):
     return np.array([found[k] for k in range(len(forms))])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mounting", ["cam", "up"])
 def test_a_proposal_promises_what_the_ranking_says_of_it(store, mounting):
     found = store.size(mounting, T, material="gel", form="ring", outer_mm=(8, 20), inner_mm=5, height_mm=(4, 14))
@@ -64,6 +71,7 @@ def test_a_proposal_promises_what_the_ranking_says_of_it(store, mounting):
     assert found[0].probability > 0.5
 
 
+@pytest.mark.slow
 def test_the_optimum_is_that_of_a_grid(store):
     """Brute force over two dimensions: as probable, and within a step of a point that is."""
     outer, height = np.linspace(9, 18, 13), np.linspace(4, 14, 13)
@@ -78,14 +86,15 @@ def test_the_optimum_is_that_of_a_grid(store):
     assert grid[near].max() >= grid.max() - 0.03
 
 
-def test_chance_finds_nothing_more_probable(store):
-    rng = np.random.default_rng(1)
-    best = store.size("cam", T, material="gel", form="ring", outer_mm=(6, 20), inner_mm=(2, 8), height_mm=(3, 15))[0]
+@pytest.mark.slow
+def test_chance_finds_nothing_more_probable(store, free):
+    rng, best = np.random.default_rng(1), free[0]
     sizes = zip(rng.uniform(6, 20, 800), rng.uniform(2, 8, 800), rng.uniform(3, 15, 800), strict=True)
     forms = [matdb.Ring(outer_mm=o, inner_mm=i, height_mm=h) for o, i, h in sizes if i < o - 0.5]
     assert holds(store, "gel", CAMERA, forms).max() <= best.probability + 0.02
 
 
+@pytest.mark.slow
 def test_a_dimension_off_by_its_tolerance_still_holds_and_beyond_fails(store):
     best = store.size("cam", T, material="gel", form="ring", outer_mm=(9, 18), inner_mm=4, height_mm=8)[0]
     assert list(best.tolerance) == ["outer_mm", "inner_mm", "height_mm"]
@@ -117,6 +126,7 @@ def test_only_sizes_that_are_there_are_proposed(store):
     assert all(each.part.name in {row["name"] for row in owned} and each.listed for each in found)
 
 
+@pytest.mark.slow
 def test_isolators_may_be_more_and_stand_elsewhere(store):
     fixed = store.size("cam", T, material="gel", form="ring", outer_mm=12, inner_mm=5, height_mm=8)[0]
     moved = store.size(
@@ -130,6 +140,7 @@ def test_isolators_may_be_more_and_stand_elsewhere(store):
     assert -10 <= moved.mounting.centre_mm[2] <= 20
 
 
+@pytest.mark.slow
 def test_turns_of_two_halves(store):
     told = {"material": "gel", "form": "grommet", "plate_mm": 2.0, "thread": "M3", "bore_mm": 4.0, "hole_mm": 7.0}
     (best, *_) = store.size("up", T, flange_outer_mm=(9, 18), lower_mm=[3.0, 5.0], squeeze_mm=[0.5, 1.0], **told)
@@ -165,6 +176,7 @@ def test_what_cannot_be_is_refused_in_one_line(store, told, names):
         store.size("cam", T, material="gel", **told)
 
 
+@pytest.mark.slow
 def test_demands_that_contradict_are_named_with_the_least_that_lets_something_hold(store):
     """To follow to 13.9 Hz and to isolate from 70 Hz leaves 27.8 to 28 Hz, while the gel stiffens from 25 to -15 degC.
 
@@ -185,6 +197,7 @@ def test_demands_that_contradict_are_named_with_the_least_that_lets_something_ho
     assert store.size("cam", T, material="gel", form="ring", inner_mm=4)[0].contradiction == ""
 
 
+@pytest.mark.slow
 def test_a_deck_is_kept_or_named(store):
     told = {"material": "gel", "form": "ring", "outer_mm": (6, 20), "inner_mm": 4, "height_mm": (2, 15)}
     free, low = (store.size("cam", T, deck_mm=deck, **told)[0] for deck in (None, 4.5))
@@ -211,6 +224,7 @@ def test_what_pieces_cost(store):
     assert pair.rubber_mm3 == pytest.approx(np.pi / 4 * (144 - 25) * 7)
 
 
+@pytest.mark.slow
 def test_parts_alike_in_all_else_are_put_in_order_by_what_they_cost(store):
     form = matdb.Ring(outer_mm=15, inner_mm=5, height_mm=9)
     store.add([matdb.Part(name=n, material="gel", form=form, price=p) for n, p in (("a dear", 2.0), ("b cheap", 1.0))])
@@ -223,6 +237,7 @@ def listed(found):
     return parts_list(found.part, found.mounting.count, found, owned=found.listed)
 
 
+@pytest.mark.slow
 def test_the_parts_list_has_screws_and_spacers_with_their_lengths(store):
     told = {"material": "gel", "form": "grommet", "plate_mm": 2.0, "thread": "M3", "bore_mm": 4.0, "hole_mm": 7.0}
     best = store.size("up", T, flange_outer_mm=[12.0], lower_mm=4.0, squeeze_mm=[1.0], **told)[0]
@@ -239,6 +254,7 @@ def test_the_parts_list_has_screws_and_spacers_with_their_lengths(store):
     assert [row["do"] for row in listed(leg[0])] == ["print"]
 
 
+@pytest.mark.slow
 def test_each_half_of_a_grommet_is_looked_for_by_itself(store):
     told = {"material": "gel", "form": "grommet", "plate_mm": 2.0, "flange_outer_mm": 12.0, "bore_mm": 4.0}
     told |= {"hole_mm": 7.0, "thread": "M3", "lower_mm": [3.0, 4.0, 6.0]}
@@ -251,6 +267,7 @@ def test_each_half_of_a_grommet_is_looked_for_by_itself(store):
     assert ends.sizes["upper_mm"] == ends.form.upper_mm
 
 
+@pytest.mark.slow
 def test_the_picture_shows_what_was_tried_and_the_proposals_in_it(store):
     found = store.size("cam", T, material="gel", form="ring", outer_mm=(6, 20), inner_mm=4, height_mm=(3, 15))
     chart = trade_off_chart(found)
@@ -266,12 +283,12 @@ def test_the_picture_shows_what_was_tried_and_the_proposals_in_it(store):
     assert "trade_off" not in found[0].to_dict()
 
 
-def test_each_proposal_says_what_it_gives_up(store):
-    found = store.size("cam", T, material="gel", form="ring", outer_mm=(6, 20), inner_mm=(2, 8), height_mm=(3, 15))
-    assert len(found) > 1
-    lowest = min(found, key=lambda each: each.cost.deck_mm)
+@pytest.mark.slow
+def test_each_proposal_says_what_it_gives_up(free):
+    assert len(free) > 1
+    lowest = min(free, key=lambda each: each.cost.deck_mm)
     assert "higher" not in lowest.gives_up
-    highest = max(found, key=lambda each: each.cost.deck_mm)
+    highest = max(free, key=lambda each: each.cost.deck_mm)
     assert highest.cost.deck_mm <= 1.1 * lowest.cost.deck_mm or "higher" in highest.gives_up
 
 

@@ -24,6 +24,7 @@ def store(tmp_path):
         yield opened
 
 
+@pytest.mark.slow
 def test_bare_numbers_forecasts_and_flights_agree(store):
     plain = store.suit("cam", HOURS)
     as_forecast = store.suit("cam", Forecast(HOURS, np.arange(36.0)))

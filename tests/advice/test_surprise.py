@@ -137,6 +137,7 @@ def test_honest_damping_passes_on_specimens_outside_the_family():
     assert slips > 0.8 * count
 
 
+@pytest.mark.slow
 def test_many_at_once_say_what_each_alone_says(curve):
     ring = ring_down(curve, 23.0, 0.25, log_decrement=0.4)
     readings = [

@@ -74,6 +74,7 @@ def test_modes_and_damping(flight, seen):
         assert each.fit.damping_ratio == pytest.approx(flight.truth.damping[0], rel=0.15)
 
 
+@pytest.mark.slow
 def test_two_modes_closer_than_their_width_are_told_apart():
     """A third of pitch lies in a mode an eighth lower; one mode alone fits 4 % low and 11 % too damped."""
     flight = fly(np.random.default_rng(585), rate_hz=1000.0, camera_rate_hz=1000.0)
@@ -86,6 +87,7 @@ def test_two_modes_closer_than_their_width_are_told_apart():
     assert pitch.damping_ratio == pytest.approx(truth.damping[0], rel=0.05)
 
 
+@pytest.mark.slow
 def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
     """Roll's modes at 9.55 and 10.24 Hz share it by two and three; one mode fits both at 9.9."""
     close = fly(np.random.default_rng(3048), rate_hz=500.0, camera_rate_hz=500.0)
@@ -99,6 +101,7 @@ def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
     assert apart.min() < 1.96 * roll.fit.frequency_sd_hz
 
 
+@pytest.mark.slow
 def test_stiffness_that_grows_with_frequency_is_no_damping():
     """Fitted with a stiffness that does not grow, damping is told 7 % high in all three, as known to 1 %."""
     causal = fly(np.random.default_rng(7403), rate_hz=1000.0, camera_rate_hz=1000.0, law="causal")
@@ -110,6 +113,7 @@ def test_stiffness_that_grows_with_frequency_is_no_damping():
         assert each.fit.damping_ratio == pytest.approx(causal.truth.damping[0], rel=0.04)
 
 
+@pytest.mark.slow
 def test_axes_share_one_delay():
     """Fitted by itself, roll's phase at 250 readings a second goes into a delay of its own, 16 % into damping."""
     close = fly(np.random.default_rng(4131), rate_hz=250.0, camera_rate_hz=2000.0)
@@ -118,6 +122,7 @@ def test_axes_share_one_delay():
     assert axes[0].fit.damping_ratio == pytest.approx(close.truth.damping[0], rel=0.12)
 
 
+@pytest.mark.slow
 def test_axes_that_tell_nothing_move_no_clock():
     """Coherence of a third in pitch and yaw: their delays lie 3 ms off."""
     torn = fly(np.random.default_rng(5084), rate_hz=400.0, camera_rate_hz=1000.0)
@@ -130,6 +135,7 @@ def test_axes_that_tell_nothing_move_no_clock():
     assert after.offset_s == both.offset_s
 
 
+@pytest.mark.slow
 def test_noise_and_folded_lines_in_the_airframes_log_are_no_damping():
     """At 400 readings a second a seventh of what it logs near pitch's 14 Hz is no motion: damping fits a fifth low."""
     flight = fly(np.random.default_rng(1458), rate_hz=400.0, camera_rate_hz=1000.0)
@@ -248,6 +254,7 @@ def test_a_speed_and_its_mirror_are_told_apart_or_refused():
     assert track.hover_hz == pytest.approx(low.truth.hover_hz, rel=0.03)
 
 
+@pytest.mark.slow
 def test_what_the_frame_always_swings_at_is_no_rotor_line():
     """Rotors at 66 to 92 turns a second, arms that swing at half of that: a hump that does not go along with them."""
     air = fly(np.random.default_rng(2032), rate_hz=400.0, camera_rate_hz=500.0, vary="gusts")
@@ -255,6 +262,7 @@ def test_what_the_frame_always_swings_at_is_no_rotor_line():
         follow_rotors(evened("craft", air.time_s, {"rate": air.rate}), air.truth.blades)
 
 
+@pytest.mark.slow
 def test_a_speed_that_is_doubled_for_a_while_is_refused():
     """Once a turn is weak where the rotors turn slowest, so its multiples are taken."""
     air = fly(np.random.default_rng(1812), rate_hz=4000.0, camera_rate_hz=400.0)
@@ -271,6 +279,7 @@ def test_a_faint_line_pulls_no_speed():
     assert np.abs(track.hz / true - 1.0).max() < 0.02
 
 
+@pytest.mark.slow
 def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():
     """Rotors at 74 to 136 turns a second, 250 readings: near 125 the blades' line falls below what is looked at."""
     low = fly(np.random.default_rng(610), rate_hz=250.0, camera_rate_hz=1000.0)
@@ -278,6 +287,7 @@ def test_a_path_that_may_have_turned_back_at_half_the_rate_is_no_path():
         follow_rotors(logs(low)[0], low.truth.blades)
 
 
+@pytest.mark.slow
 def test_a_path_that_turned_back_where_blades_pass_at_half_the_rate_is_no_path():
     """Two blades, 400 readings a second: for 2 s the rotors turn 87 times a second, which looks like 113."""
     air = fly(np.random.default_rng(4090), rate_hz=400.0, camera_rate_hz=1000.0)

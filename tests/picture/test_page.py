@@ -463,6 +463,7 @@ def test_the_cursor_follows(page):
     assert places == [38.0, 188.0, 338.0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("light", ["light", "dark", "sun", "night"])
 def test_a_checker_of_accessibility_finds_nothing(light, width, opened, file):

@@ -332,6 +332,7 @@ with Records(sys.argv[1]) as records:
 """
 
 
+@pytest.mark.slow
 def test_a_server_that_goes_away_shows_no_traceback(server, empty_store_template, python):
     """SQLAlchemy logs what it stumbles over then; without anybody's handler it was printed with its traceback."""
     import psycopg

@@ -72,6 +72,7 @@ def test_an_old_store_answers_the_same_numbers(old):
             assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == (revision,)
 
 
+@pytest.mark.slow
 def test_every_engine_and_revision_answers_exactly_alike(server, tmp_path):
     told = [answers(sqlite_store(r, tmp_path / f"{r}.sqlite")) for r in revisions.REVISIONS]
     told += [answers(server.url(server_store(r, server))) for r in revisions.REVISIONS]

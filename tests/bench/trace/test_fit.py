@@ -44,6 +44,7 @@ def test_random_records_are_right_or_say_so():
     assert np.all(np.mean(np.abs(z) < 1.96, axis=0) >= 0.78)
 
 
+@pytest.mark.slow
 def test_the_peak_amplitude_follows_from_what_the_column_says_it_is():
     signal = 0.5 * _decays()
 
@@ -60,6 +61,7 @@ def test_the_peak_amplitude_follows_from_what_the_column_says_it_is():
     assert peak("signal_in") is None
 
 
+@pytest.mark.slow
 def test_two_axes_swing_by_their_root_of_squares_and_what_was_told_goes_first():
     both = np.stack([0.3 * _decays(), 0.4 * _decays(seed=1)], axis=1)
     fit = fit_trace(Trace(TIME, both, ("x (mm)", "y (mm)")))
