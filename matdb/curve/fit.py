@@ -316,7 +316,7 @@ def _warnings(
     if untold:
         found.append(not_told(*untold))
     if evidence.on_label:
-        found.append("no part that was read has a shape: how stiff any other is rests on the material's label or family")
+        found.append("no part that was read has a shape: how stiff any other is rests on the label or the family")
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")
