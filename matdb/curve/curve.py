@@ -49,7 +49,7 @@ FAMILY_PRIOR: Final = "family prior"
 DAMPING_UNREAD: Final = "damping was not read near this temperature and frequency: it leans on the family prior"
 
 #: A temperature this far outside the measured ones still counts as measured, K.
-_MARGIN_K: Final = 3.0
+_MARGIN_K: Final = 0.5
 #: So does a reduced frequency this far outside, in decades.
 _MARGIN_DECADES: Final = 0.5
 #: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.

@@ -59,7 +59,7 @@ def test_without_a_reading_and_a_camera_the_label_answers(run):
     (part,), mountings, readings = kept(run)
     assert part == ("ring 14x5.5x7", "gel 30OO", matdb.Ring(14, 5.5, 7).to_dict())
     assert mountings == readings == []
-    assert "ring 14x5.5x7, axial at 30 Hz: " in told.out
+    assert "ring 14x5.5x7 unsqueezed, axial at 30 Hz: " in told.out
 
 
 def test_the_sketches_read_at_60_columns(run, monkeypatch):

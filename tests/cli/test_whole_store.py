@@ -8,7 +8,7 @@ def test_out_and_in_again(matdb_says, tmp_path):
     assert "fingerprint" in told.out
     told = matdb_says("import", "store", first, "--store", tmp_path / "new.sqlite")
     assert (told.code, told.err) == (0, "")
-    assert "2 materials, 3 parts, 1 mountings, 3 readings, 1 fits" in told.out
+    assert "2 materials, 3 parts, 1 mounting, 3 readings, 1 fit" in told.out
     answer = matdb_says("export", "store", "--out", second, "--store", tmp_path / "new.sqlite", "--json").json
     assert second.read_bytes() == first.read_bytes()
     assert answer["bytes"] == second.stat().st_size

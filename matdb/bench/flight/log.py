@@ -102,7 +102,7 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     time_s : ndarray, shape (n,)
         Rising times, s; rows without a time are left out.
     columns : dict of str: ndarray
-        ``rate`` (n, 3) and any of the other fields of :class:`FlightLog`.
+        ``rate`` (n, 3) and any of the other fields of :class:`FlightLog`; emptied on the way.
     notes : tuple of str
         What is known of it already.
 
@@ -143,7 +143,9 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
         notes = (*notes, f"{100.0 * lost:.2g} % of the readings are missing")
 
     made: dict[str, Any] = {}
-    for key, value in columns.items():
+    # An hour of accelerations need not stand beside itself: what has been put on the grid goes.
+    while columns:
+        key, value = columns.popitem()
         value = value if whole.all() else value[whole]
         made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32 if value.ndim > 1 else float)
         if even:
@@ -225,6 +227,8 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     for key, (places, factors) in chosen.items():
         for k, (i, factor) in enumerate(zip(places, factors, strict=True)):
             np.multiply(read[i], factor, out=found[key][:, k], casting="same_kind")
+        for i in set(places) - {at, *turned, *warm, *throttle}:
+            read.pop(i, None)
     if turned:
         found["rotor_hz"] = np.mean([read[i] * (_scale(units[i], "rotor_speed") or 0.0) for i in turned], axis=0) / 60.0
     found |= {key: read[i] for key, each in {"temperature_c": warm, "throttle": throttle}.items() for i in each[:1]}
