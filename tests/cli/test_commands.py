@@ -192,8 +192,8 @@ def test_what_counts_no_more_is_told(matdb_says):
 
 def test_a_near_reading_counts_as_measured_there(matdb_says):
     words = ("stiffness", "0042", "--mass", "150g", "--temp")
-    assert "guessed" not in matdb_says(*words, "-21C").out
-    assert "guessed below -18 degC" in matdb_says(*words, "-22C").out
+    assert "guessed" not in matdb_says(*words, "-18.4C").out
+    assert "guessed below -18 degC" in matdb_says(*words, "-18.6C").out
 
 
 def test_over_temperatures_and_frequencies_the_corners_are_told(matdb_says):
