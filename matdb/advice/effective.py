@@ -47,7 +47,7 @@ STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
 #: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
 _BLOCK: Final = 64
 #: How warnings begin that are told before all others.
-_UNFIT: Final = ("outside the service range", "within 10 K of the glass transition")
+_OUT_OF_SERVICE, _NEAR_GLASS = "outside the service range", "within 10 K of the glass transition"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -461,7 +461,7 @@ def _load_warnings(
 
 def worst_first(warnings: Iterable[str]) -> tuple[str, ...]:
     """Warnings, each once, before all others what is said of temperatures that the material is not made for."""
-    return tuple(sorted(dict.fromkeys(warnings), key=lambda text: not text.startswith(_UNFIT)))
+    return tuple(sorted(dict.fromkeys(warnings), key=lambda text: not text.startswith((_OUT_OF_SERVICE, _NEAR_GLASS))))
 
 
 def state_warnings(
@@ -491,16 +491,16 @@ def state_warnings(
     glass = curve.glass_transition_c
     coldest, hottest = (t.min(), t.max()) if t.size else (math.inf, -math.inf)
     if coldest < glass + 10.0:
-        found.append(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it")
+        found.append(f"{_NEAR_GLASS} (about {glass:.0f} degC) or below it")
     low_c, high_c = service_range(material)
     if coldest < low_c or hottest > high_c:
         harm = "in such cold it can turn brittle and crack" if coldest < low_c else "in such heat it can melt or set"
-        found.append(f"outside the service range of {low_c:.3g} to {high_c:.3g} degC: {harm}")
+        found.append(f"{_OUT_OF_SERVICE} of {low_c:.3g} to {high_c:.3g} degC: {harm}")
     height = part.form.squeezable_height_mm
     if squeeze_mm and height and squeeze_mm > 0.25 * height:
         found.append(f"squeezed by {100 * squeeze_mm / height:.0f} % of its height; more than 25 % sets and tears")
-    unit = [_unit(part.form, axis, mm) for mm in (0.0, squeeze_mm)] if axis in ("shear", "lateral") else [0.0, 1.0]
-    if squeeze_mm and unit[0] == unit[1]:
+    sideways = axis in ("shear", "lateral")
+    if squeeze_mm and sideways and _unit(part.form, axis, 0.0) == _unit(part.form, axis, squeeze_mm):
         found.append("a squeeze hardly changes how stiff it is sideways: pressed rubber is shorter, but wider")
     found.extend(part.form.warnings(axis))
     found.extend(curve.report.get("warnings", ()))

@@ -16,7 +16,7 @@ from matdb.curve.averaging import Average, average, disagree, split
 from matdb.curve.evidence import BENCH, HARDNESS, LABEL, SWEEP, Evidence
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
-from matdb.form.base import LEAST_BULK_SOFTENING, MOST_COMPRESSIBILITY, FormBase
+from matdb.form.base import LEAST_BULK_SOFTENING, MOST_COMPRESSIBILITY, UNKNOWN_SD, FormBase
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import family_named
@@ -77,7 +77,8 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
     place = {name: k for k, name in enumerate(names)}
     rows.sort(key=lambda row: (row.sort_key, place.get(row.specimen, -1)))
     spread = {row.specimen: row.specimen_sd for row in rows if row.specimen}
-    if min(spread.values(), default=0.0) >= _SHAPELESS_SD:
+    # Where no part that was read has a shape, the label holds the modulus, as if it had been a part.
+    if min(spread.values(), default=0.0) >= UNKNOWN_SD:
         names.append(LABEL)
         spread[LABEL] = SPECIMEN_SD
     rows = _averaged(rows)
@@ -168,9 +169,6 @@ class _Row:
 
 #: Laboratory rows share one specimen of this name (no part can have it: names hold no line break).
 _LABORATORY: Final = "\nsweep"
-#: From this ln standard deviation of its stiffness on a part has no shape. Where none that was read has one, readings
-#: say nothing of the modulus: the label holds it, as if it had been a part.
-_SHAPELESS_SD: Final = 1.0
 #: What rows and evidence have alike.
 _COLUMNS: Final = {f.name for f in fields(_Row)} & {f.name for f in fields(Evidence)} - {
     "specimen",
