@@ -34,16 +34,12 @@ from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.base import FormBase
-from matdb.form.grommet_pair import GrommetPair
 from matdb.form.part import Part
-from matdb.material.families import family_named
 from matdb.material.record import Material, service_range
-from matdb.mounting.squeeze import SqueezeCase, lifted_at_rest, ln_lower_half_stiffness
+from matdb.mounting.squeeze import STATIC_HZ, ln_left_at_rest, pair_case
 from matdb.mounting.suspended import ln_storage
 from matdb.units import STANDARD_GRAVITY_M_S2
 
-#: A payload that hangs for ten minutes speaks for this frequency.
-STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
 #: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
 _BLOCK: Final = 64
 #: How warnings begin that are told before all others.
@@ -121,26 +117,6 @@ def _unit(form: FormBase, axis: str, squeeze_mm: float) -> float:
     return float(form.stiffness_n_per_mm(1.0, axis, squeeze_mm=squeeze_mm))
 
 
-def pair_case(pair: GrommetPair, family: str, **more: Any) -> SqueezeCase:
-    """The case of a pair, its rubber's thermal expansion that of its family.
-
-    Parameters
-    ----------
-    pair : GrommetPair
-        The two halves.
-    family : str
-        The material's family, for the expansion.
-    **more
-        The other fields of :class:`matdb.mounting.squeeze.SqueezeCase`.
-
-    Raises
-    ------
-    InputError
-        No such family, or a value out of range.
-    """
-    return SqueezeCase(pair=pair, expansion_per_k=1e-6 * family_named(family)["thermal_expansion"].value, **more)
-
-
 def lifted_share(at_rest: Array, both: Array) -> float:
     """Largest share of the draws, over the states, in which :func:`ln_scale_at_rest` found a half lifted off.
 
@@ -193,8 +169,7 @@ def ln_scale_at_rest(
     slow = np.exp(ln_storage(curve.ln_modulus(t, np.full(t.shape, math.log(2.0 * math.pi * STATIC_HZ)))) + offset)
     held: dict[str, Any] = {"payload_kg": mass_kg, "count": count, "temperature_c": t}
     case = pair_case(part.form.pair, curve.family, static_modulus_mpa=slow, **held)
-    alone = ln_lower_half_stiffness(case) + math.log(count) + offset
-    found = np.where(lifted_at_rest(case, squeeze_mm, settled=settled), alone, both[:, None])
+    found = both[:, None] + ln_left_at_rest(case, squeeze_mm, _unit(part.form, axis, squeeze_mm), settled=settled)
     return np.asarray(found.reshape(len(found), *np.shape(temperature_c)))
 
 

@@ -22,7 +22,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from matdb.advice.effective import STATIC_HZ, pair_case
 from matdb.advice.exposure import Exposure
 from matdb.advice.judgement import Asked, Felt, Halves, Judgement, Own
 from matdb.advice.requirement import Candidate, Payload, Requirement
@@ -37,6 +36,7 @@ from matdb.mounting.directions import MOTIONS, NO_LIMIT, TURNS, Directions, tilt
 from matdb.mounting.on_part import tilting_of
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum, turned_px
+from matdb.mounting.squeeze import STATIC_HZ, pair_case
 
 if TYPE_CHECKING:
     from matdb.mounting.squeeze import SqueezeCase

@@ -212,8 +212,8 @@ def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readi
         part = parts.get(getattr(reading, "part", ""))
         if curve.basis == READINGS and part is not None and _lifted(curve, part, reading):
             said[k] += (
-                "under this mass a half has lifted off at this squeeze, but the fit takes both to act: squeeze the "
-                "pair further and read it again",
+                "under this mass a half has lifted off at this squeeze, so it tells of the lower half alone: "
+                "squeeze the pair further and read it again",
             )
     return said
 

@@ -14,10 +14,10 @@ from typing import Final
 
 import numpy as np
 
-from matdb.advice.effective import STATIC_HZ
 from matdb.arrays import Array, Complex, Whole
 from matdb.curve.curve import Curve
 from matdb.form.bulk_softening import BulkSoftening, Places
+from matdb.mounting.squeeze import STATIC_HZ
 from matdb.mounting.suspended import NaturalTable, ln_storage, ln_w_at
 
 #: Manoeuvre loads last a good part of a second.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 
 from matdb.curve.parameters import EXPONENT, MISFIT_LOSS, REFERENCE_K, VERTICAL, ShiftLaws, plateau_loss, shape_of
 from matdb.material.crystallisation import Crystallisation
-from matdb.material.modulus import polar_modulus
+from matdb.material.modulus import as_complex, polar_modulus
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
+from matdb.mounting.squeeze import STATIC_HZ, SqueezeCase, ln_left_at_rest
+from matdb.mounting.suspended import ln_storage
 
 Array = NDArray[np.float64]
 
@@ -30,8 +32,20 @@ BENCH, _BENCH_LOSS, SWEEP, _SWEEP_LOSS, HARDNESS = range(len(GROUPS))
 #: Stands for a part where none that was read has a shape (no part can have the name: names hold no line break).
 LABEL: Final = "\nlabel"
 _LN_TURN: Final = math.log(2.0 * math.pi)
+_LN_STATIC: Final = _LN_TURN + math.log(STATIC_HZ)
 #: Where the noise of a row's loss stands, by the row's group.
 _LOSS_OF: Final = np.array([_BENCH_LOSS, _BENCH_LOSS, _SWEEP_LOSS, _SWEEP_LOSS, HARDNESS])
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """Rows read on one grommet pair at one squeeze, mm, under one mass: all of its case but the modulus."""
+
+    rows: NDArray[np.int64]
+    case: SqueezeCase
+    squeeze_mm: float
+    #: Of both halves at a modulus of 1 MPa, N/mm.
+    unit: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +57,7 @@ class Evidence:
     their own complex ``s`` from m s^2 + n B E(s) = 0. Rows share what their session's thermometer shows too much,
     how the piece that was read differs from the part's usual one, where it was told which (``piece``, else -1), and
     what a direction of a part has over the one that its own offset is of (``turned``: the share of each of ``turns``).
+    Of ``held`` rows a draw tells by itself whether the mass at rest has freed a half.
     """
 
     temperature_k: Array
@@ -72,6 +87,7 @@ class Evidence:
     turns: tuple[tuple[str, str], ...]
     turn_sd: Array
     axis_of: Mapping[str, str]
+    held: tuple[Held, ...] = ()
 
     @property
     def size(self) -> int:
@@ -217,9 +233,22 @@ class Evidence:
 
     def _ln_scale(self, draws: Array, offsets: Array, softening: Array | None, rest: Array | None, rows: Any) -> Array:
         """Ln of what the modulus at some rows is multiplied with, shape (n, rows)."""
+        scale = self._ln_own(draws, offsets, rest, rows, (self.ln_factor + self.ln_bulk)[rows])
+        if softening is not None and softening.shape[1]:
+            here, usual = (ln_softening(x, *softening.T[:, :, None]) for x in (self.strain[rows], self.bench_strain))
+            scale += np.nan_to_num(here - usual)
+        if self.held:
+            left = np.zeros((len(draws), self.size))
+            for each in self.held:
+                left[:, each.rows] = self._ln_left(each, draws, offsets, rest)
+            scale += left[:, rows]
+        return np.asarray(scale)
+
+    def _ln_own(self, draws: Array, offsets: Array, rest: Array | None, rows: Any, factor: Any = 0.0) -> Array:
+        """Ln of what the modulus at some rows is multiplied with, at any frequency and strain; ``factor`` is added."""
         t, specimens = self.temperature_k[rows], len(self.specimens)
         # From (rows, n), so that draws lie side by side in memory.
-        scale = (np.log(t / REFERENCE_K)[:, None] * draws[:, VERTICAL]).T + (self.ln_factor + self.ln_bulk)[rows]
+        scale = (np.log(t / REFERENCE_K)[:, None] * draws[:, VERTICAL]).T + factor
         if specimens:
             own = self.specimen[rows]
             scale += offsets.T[own].T * (own >= 0)
@@ -227,12 +256,19 @@ class Evidence:
             own = self.piece[rows]
             scale += offsets.T[specimens + own].T * (own >= 0)
             scale += offsets[:, specimens + self.pieces :] @ self.turned[rows].T
-        if softening is not None and softening.shape[1]:
-            here, usual = (ln_softening(x, *softening.T[:, :, None]) for x in (self.strain[rows], self.bench_strain))
-            scale += np.nan_to_num(here - usual)
         if rest is not None and self.cold is not None:
             scale += self.cold.ln_stiffening(t - ZERO_C, self.soak_h[rows], rest)
         return np.asarray(scale)
+
+    def _ln_left(self, held: Held, draws: Array, offsets: Array, rest: Array | None) -> Array:
+        """Ln of what acts of a pair's halves while its mass hangs still, shape (n, rows): 0 where both do."""
+        time, _ = ShiftLaws(draws).ln_time_and_slope(self.temperature_k[held.rows])
+        size, phase, *_ = polar_modulus(_LN_STATIC + time, 0.5 * math.pi, *shape_of(draws))
+        exponent = draws[:, [EXPONENT]]
+        slow = as_complex(size + plateau_loss(exponent, _LN_STATIC), phase + 0.5 * math.pi * exponent)
+        own = self._ln_own(draws, offsets, rest, held.rows)
+        case = replace(held.case, static_modulus_mpa=np.exp(ln_storage(slow) + own))
+        return ln_left_at_rest(case, held.squeeze_mm, held.unit)
 
     def residual_scale(self, stiff_rate: Array, loss_rate: Array, noise: Array, misfit: Array) -> tuple[Array, Array]:
         """Standard deviation of each component: instrument times the learned factor, temperature, misfit.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Final
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reading, Resonance, RingDown
 from matdb.bench.thermal.soak import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
-from matdb.curve.evidence import BENCH, HARDNESS, LABEL, SWEEP, Evidence
+from matdb.curve.evidence import BENCH, HARDNESS, LABEL, SWEEP, Evidence, Held
 from matdb.curve.prior import HARDNESS_HZ
 from matdb.errors import InputError
 from matdb.form.base import LEAST_BULK_SOFTENING, MOST_COMPRESSIBILITY, UNKNOWN_SD, FormBase
@@ -23,6 +23,7 @@ from matdb.material.families import family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.shift import ZERO_C
 from matdb.mounting.on_part import felt_by
+from matdb.mounting.squeeze import pair_case
 from matdb.units import STANDARD_GRAVITY_M_S2
 
 Array = NDArray[np.float64]
@@ -107,6 +108,7 @@ def gather(readings: Sequence[Reading], parts: Mapping[str, Part], family: str =
         turns=tuple(turns),
         turn_sd=np.array([spread[name] * parts[name].form.apart_share for name, _ in turns]),
         axis_of=axis_of,
+        held=tuple(_held(rows, parts, family)),
     )
 
 
@@ -116,9 +118,27 @@ def _axis_of(form: FormBase, specimen: str, rows: Sequence[_Row]) -> str:
     return next((axis for axis in form.axes if (axis,) in read), form.axes[0])
 
 
+def _held(rows: Sequence[_Row], parts: Mapping[str, Part], family: str) -> Iterator[Held]:
+    """Rows on grommet pairs, those together that hold alike."""
+    alike: dict[tuple[Any, ...], list[int]] = {}
+    for k, row in enumerate(rows):
+        if row.hangs:
+            alike.setdefault((row.specimen, *row.hangs), []).append(k)
+    for (name, mass_kg, squeeze_mm), which in alike.items():
+        form, t = parts[name].form, np.array([rows[k].temperature_k for k in which]) - ZERO_C
+        assert form.pair is not None
+        hangs: dict[str, Any] = {"payload_kg": mass_kg, "count": 1, "temperature_c": t}
+        case = pair_case(form.pair, family, static_modulus_mpa=np.ones(()), **hangs)
+        unit = float(form.stiffness_n_per_mm(1.0, squeeze_mm=squeeze_mm))
+        yield Held(np.array(which), case, squeeze_mm, unit)
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Row:
-    """One row before it goes into arrays; the specimen's name is empty where a reading has none."""
+    """One row before it goes into arrays; the specimen's name is empty where a reading has none.
+
+    ``hangs``: the mass on each grommet pair, kg, that swings along its axis, and the pair's squeeze, mm.
+    """
 
     ln_s: complex
     stiff: float
@@ -140,6 +160,7 @@ class _Row:
     strain: float = math.nan
     soak_h: float = 0.0
     shares: Mapping[str, float] = field(default_factory=dict)
+    hangs: tuple[float, ...] = ()
     indices: tuple[int, ...] = ()
 
     @property
@@ -198,6 +219,7 @@ def _row(
             specimen_sd=form.made_of_sd(axis, family),
             shares=shares,
             piece=reading.piece or 0,
+            hangs=_hangs(reading, form),
         )
     else:
         row = _ROW_OF[type(reading)](reading, math.nan)
@@ -214,6 +236,13 @@ def _row(
         loss_sd=max(row.loss_sd, FLOOR_SD),
         indices=(index,),
     )
+
+
+def _hangs(reading: RingDown | Resonance | Deflection, form: FormBase) -> tuple[float, ...]:
+    """See :class:`_Row`."""
+    if form.pair is None or reading.axis != "axial" or isinstance(reading, Deflection):
+        return ()
+    return reading.mass_kg / reading.count, reading.squeeze_mm
 
 
 def _felt_most(form: FormBase, shares: Mapping[str, float]) -> str:
@@ -332,7 +361,7 @@ def _averaged(rows: list[_Row]) -> list[_Row]:
     if len(rows) <= MOST_ROWS:
         return rows
     kinds = [
-        (r.group, r.specimen, tuple(sorted(r.shares.items())), r.piece, r.session, r.free, math.isnan(r.loss))
+        (r.group, r.specimen, tuple(sorted(r.shares.items())), r.hangs, r.piece, r.session, r.free, math.isnan(r.loss))
         for r in rows
     ]
     number = {kind: k for k, kind in enumerate(sorted(set(kinds)))}

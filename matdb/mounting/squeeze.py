@@ -18,8 +18,10 @@ Common practice, no source: a light payload does best at or just past first touc
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, Final
 
 import numpy as np
 
@@ -27,8 +29,11 @@ from matdb.arrays import Array, Flags
 from matdb.form.base import MAX_SQUEEZE_SHARE
 from matdb.form.grommet_pair import GrommetPair, balance, squeeze_for_force
 from matdb.form.round_pad import RoundPad
+from matdb.material.families import family_named
 from matdb.units import STANDARD_GRAVITY_M_S2
 
+#: A payload that hangs for ten minutes speaks for this frequency.
+STATIC_HZ: Final = 1.0 / (2.0 * math.pi * 600.0)
 #: Static compression above which rubber creeps noticeably, and squeeze above which it should not be held.
 CREEP_STRAIN, SQUEEZE_STRAIN = 0.15, 0.25
 #: Squeezes of the lower half that its force and tangent are tabulated at.
@@ -95,6 +100,26 @@ class SqueezeCase:
         free = self.pair.squeezable_height_mm
         lost_per_k = self.expansion_per_k * length - self.screw_expansion_per_k * free
         return (self.assembly_c - self.temperature_c) * lost_per_k
+
+
+def pair_case(pair: GrommetPair, family: str, **more: Any) -> SqueezeCase:
+    """The case of a pair, its rubber's thermal expansion that of its family.
+
+    Parameters
+    ----------
+    pair : GrommetPair
+        The two halves.
+    family : str
+        The material's family, for the expansion.
+    **more
+        The other fields of :class:`SqueezeCase`.
+
+    Raises
+    ------
+    InputError
+        No such family, or a value out of range.
+    """
+    return SqueezeCase(pair=pair, expansion_per_k=1e-6 * family_named(family)["thermal_expansion"].value, **more)
 
 
 @dataclass(frozen=True)
@@ -270,6 +295,20 @@ def ln_lower_half_stiffness(case: SqueezeCase) -> Array:
     down = np.linspace(0.0, MAX_SQUEEZE_SHARE * lower.height_mm, _POINTS)
     force = np.maximum.accumulate(np.asarray(lower.unit_force(down), dtype=float))
     return np.asarray(np.interp(case.load_mm2, force, np.log(lower.unit_stiffness("axial", down))))
+
+
+def ln_left_at_rest(case: SqueezeCase, squeeze_mm: float, unit: float, *, settled: bool = False) -> Array:
+    """Ln of the stiffness per modulus that acts at rest over that of both halves: 0 while both touch.
+
+    Parameters
+    ----------
+    case, squeeze_mm, settled
+        As :func:`lifted_at_rest`.
+    unit : float
+        N/mm per MPa of both halves.
+    """
+    lifted = lifted_at_rest(case, squeeze_mm, settled=settled)
+    return np.where(lifted, ln_lower_half_stiffness(case) - math.log(unit), 0.0)
 
 
 def spacer_warnings(pair: GrommetPair, squeeze_mm: float) -> tuple[str, ...]:

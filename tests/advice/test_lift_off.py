@@ -6,16 +6,17 @@ import numpy as np
 import pytest
 
 from matdb.advice.camera import six_axes
-from matdb.advice.effective import STATIC_HZ, effective, pair_case
+from matdb.advice.effective import effective
 from matdb.advice.judge import Candidate
 from matdb.advice.squeeze import squeeze
 from matdb.advice.suit import suit
 from matdb.advice.tabulated import stiffness_rows
-from matdb.curve.fit import prior_curve
+from matdb.bench.readings import RingDown
+from matdb.curve.fit import fit_curve, prior_curve
 from matdb.form import GrommetPair, Pad, Part, Ring
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
-from matdb.mounting.squeeze import squeeze_state
+from matdb.mounting.squeeze import STATIC_HZ, pair_case, squeeze_state
 
 HALF = Ring(outer_mm=14, inner_mm=5, height_mm=8)
 MOUNTING = Mounting(
@@ -72,6 +73,30 @@ def test_every_answer_has_the_frequency_of_what_acts(pair, squeeze_mm):
     assert bounce.natural_frequency_hz.median == pytest.approx(hz, rel=5e-3)
     for warnings in (row.warnings, told.warnings, six.warnings):
         assert any("at rest a half has lifted off" in text for text in warnings) == lifted
+
+
+def fitted_to_a_pair(family, squeeze_mm, hz):
+    """A pair fitted to three taps at one squeeze: what it does at that very state, and its warnings."""
+    material = Material(name="m", family=family)
+    part = Part(name="pair", material="m", form=GrommetPair(Ring(14, 5, 7)))
+    how = {"mass_kg": 1.2, "count": 4, "squeeze_mm": squeeze_mm}
+    taps = [RingDown(part="pair", temperature_c=t, frequency_hz=hz, log_decrement=0.4, **how) for t in (21, 22, 23)]
+    told = effective(fit_curve(material, {"pair": part}, taps), material, part, 22.0, **how)
+    return told.natural_frequency_hz, told.warnings
+
+
+def test_a_fit_asks_which_halves_act_where_they_were_read():
+    """Never squeezed, the lower half alone rings: a fit to both answered 0.77 of what was read."""
+    rings, warnings = fitted_to_a_pair("silicone", 0.0, 52.5)
+    assert rings.median == pytest.approx(52.5, rel=0.03)
+    assert any("a half has lifted off (100% of the draws)" in text for text in warnings)
+
+
+def test_a_draw_in_which_a_half_would_lift_where_both_were_read_is_no_answer():
+    """One draw in five had a half lifted, at three quarters of the frequency that was read."""
+    rings, _ = fitted_to_a_pair("polyurethane gel", 1.0, 33.0)
+    assert rings.median == pytest.approx(33.0, rel=0.03)
+    assert rings.low > 0.9 * rings.median
 
 
 def test_both_halves_would_be_nearly_twice_as_stiff(pair):

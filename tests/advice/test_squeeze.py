@@ -92,8 +92,7 @@ def test_frequency_stiffness_and_mass_belong_together(curve):
 
 
 def test_sag_is_what_the_physics_says_of_each_draw(curve):
-    from matdb.advice.effective import STATIC_HZ
-    from matdb.mounting.squeeze import SqueezeCase
+    from matdb.mounting.squeeze import STATIC_HZ, SqueezeCase
 
     point = asked(curve, 0.6, squeeze_mm=0.8).point("asked")
     ln_e = curve.ln_modulus(np.array([25.0]), np.log(2 * np.pi * np.array([STATIC_HZ])))

@@ -9,14 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matdb.advice.cover import cover
-from matdb.advice.effective import STATIC_HZ
 from matdb.advice.judge import Candidate
 from matdb.advice.suit import suit
 from matdb.advice.verdict import VERDICTS, sags, verdict
 from matdb.errors import InputError
 from matdb.form import GrommetPair, Measured, Pad, Part, Ring, Strut
 from matdb.mounting.record import CameraPackage, Mounting
-from matdb.mounting.squeeze import SqueezeCase
+from matdb.mounting.squeeze import STATIC_HZ, SqueezeCase
 from matdb.mounting.suspended import window_limits
 from matdb.units import counted, percent
 
