@@ -37,6 +37,8 @@ _PRINTS_LIKE = str.maketrans(
 
 def printed_like(name: str) -> str:
     """One spelling for all names that print alike: in another normal form, or with letters of another script."""
+    if name.isascii():  # quickly, of many
+        return name
     return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).translate(_PRINTS_LIKE))
 
 

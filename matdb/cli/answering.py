@@ -141,7 +141,7 @@ def before_flight(store: Store, warnings: Iterable[str], squeezed_mm: float | No
     """How an answer is told before a flight: by the caution that it triggers; by all where nothing was ever fitted."""
     cold = any("glass transition" in text for text in warnings)
     caution = _COLD if cold else _SCREW if squeezed_mm else _NO_APPROVAL
-    return {"caution": caution, "first_use": not store.records.counts()["fits"]}
+    return {"caution": caution, "first_use": not store.records.has_fits()}
 
 
 def thinned(rows: Sequence[_Row], most: int) -> list[_Row]:

@@ -90,7 +90,7 @@ _COLUMNS: Final = (
 def _known_of(kept: Store, name: str) -> dict[str, Any]:
     newest = kept.records.newest_fit(name)
     state = "none" if newest is None else "stale" if kept.records.is_stale(newest) else "current"
-    counts = {"parts": len(kept.records.parts(name)), "readings": kept.records.reading_count(material=name)}
+    counts = {"parts": len(kept.records.names("part", name)), "readings": kept.records.reading_count(material=name)}
     return counts | {"fit": state}
 
 

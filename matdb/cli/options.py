@@ -326,15 +326,16 @@ class Call(Place):
 
         def add(store: Store) -> tuple[int, Material | None]:
             sold = None
-            if isinstance(record, Part) and record.material not in [each.name for each in store.materials()]:
+            if isinstance(record, Part) and record.material not in store.records.names("material"):
                 sold = as_sold(record.material)
             try:
                 number = store.add([*filter(None, [sold]), record], sure=sure)[-1]
             except NotFound as error:
                 cure = "add it with 'matdb material add', or say what it is: 'silicone 30A', 'wire rope'"
                 raise NotFound(error.kind, error.name, error.near, cure) from None
-            for name in store.records.names_beside(record):
-                if printed_like(name) == printed_like(record.name):
+            printed = printed_like(record.name)
+            for name in store.records.names(type(record).__name__.lower()):
+                if name != record.name and printed_like(name) == printed:
                     note(f"the name {record.name!r} looks like {name!r} ({record.name!a} and {name!a}): they are two")
             return number, sold
 

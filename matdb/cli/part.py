@@ -23,6 +23,7 @@ from matdb.cli.options import (
     quantity,
     replaced,
 )
+from matdb.cli.paging import Paged
 from matdb.cli.screen import Column, band_cell, document, number_text, records_table, show, sketch, table
 from matdb.cli.stiffness import rests_text
 from matdb.fields import plain, record_fields
@@ -138,15 +139,26 @@ _COLUMNS: Final = (
 
 
 @app.command("list")
-def list_(call: Call, material: str | None = option("NAME", "Only parts of this material.")) -> None:
+def list_(
+    call: Paged,
+    material: str | None = option("NAME", "Only parts of this material."),
+    after: str = option("NAME", "Go on after this part.", ""),
+) -> None:
     """List the parts.
 
-    With how much was read of each.
+    By name, with how much was read of each.
     """
-    parts = call.done(lambda kept: kept.records.parts_read(material), asks=True)
-    empty = "no part yet; add one with 'matdb part add'"
+    found = call.done(lambda kept: kept.records.parts_read(material, after=after, most=call.most()), asks=True)
+    parts, more = call.page(found)
+    last = parts[-1][0].name if more else None
+
+    def screen() -> None:
+        if more:
+            show(f'the first {counted(len(parts), "parts")}; for the next add: --after "{last}"', wrap=False)
+        records_table(parts, _COLUMNS, empty=f"no part{after and ' after that'} yet; add one with 'matdb part add'")
+
     content = [{**plain(part), "readings": count} for part, count in parts]
-    call.answer({"parts": content}, lambda: records_table(parts, _COLUMNS, empty=empty))
+    call.answer({"parts": content, "next_after": last}, screen)
 
 
 @app.command("show")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -14,6 +15,7 @@ from matdb.bench.readings import Reading, reading_fields
 from matdb.bench.thermal.soak import actual_temperatures, bench_state
 from matdb.cli import options, reading_add
 from matdb.cli.options import Call, Group, arg, opt, option, option_of, values_of, with_fields
+from matdb.cli.paging import Paged
 from matdb.cli.screen import Column, Progress, given_text, lines, records_table, show
 from matdb.delimited import Table, file_bytes
 from matdb.errors import InputError
@@ -33,18 +35,29 @@ WhyOption = Annotated[str, opt("--why", "TEXT", "The reason; it is kept.")]
 
 @app.command("list")
 def list_(
-    call: Call,
+    call: Paged,
     material: str | None = option("NAME", "Only readings of this material and its parts."),
     part: options.ReadPartOption = None,
     kind: options.KindOption = None,
     retired: options.RetiredOption = False,
+    before: int | None = option("NUMBER", "Only readings before this one."),
 ) -> None:
-    """List readings."""
+    """List readings.
+
+    The newest, in the order of their numbers.
+    """
     those: dict[str, Any] = {"material": material, "part": part, "kind": kind, "include_retired": retired}
-    found = call.done(lambda kept: kept.readings(**those), asks=True)
-    empty = "no reading; log one with 'matdb reading add'"
-    columns = _COLUMNS if part is None else _OF_PART
-    call.answer({"readings": found}, lambda: records_table(found, columns, empty=empty))
+    newest = call.done(lambda kept: kept.records.newest_readings(**those, most=call.most(), before=before), asks=True)
+    found, more = call.page(newest, newest=True)
+    first = found[0].id if more else None
+
+    def screen() -> None:
+        if more:
+            show(f"the newest {counted(len(found), 'readings')}; for those before add: --before {first}", wrap=False)
+        empty = "no reading; log one with 'matdb reading add'"
+        records_table(found, _COLUMNS if part is None else _OF_PART, empty=empty)
+
+    call.answer({"readings": found, "next_before": first}, screen)
 
 
 def _of_reading(reading_in: Callable[[Any], Reading]) -> list[Column]:
@@ -145,9 +158,9 @@ def import_(
     read, warnings = _table_of(file, sheet)
     defaults = {k: v for k, v in (("kind", kind), ("part", part), ("material", material)) if v is not None}
     with call.existing() as kept, Progress(f"import of {name}") as update:
-        parts = {p.name: p for p in kept.parts()}
-        known: dict[str, Any] = {"parts": parts, "materials": [m.name for m in kept.materials()]}
-        known["known"] = (each.reading for each in kept.records.each_reading())
+        parts = kept.records.each_part()
+        known: dict[str, Any] = {"parts": parts, "materials": kept.records.names("material")}
+        known["known"] = functools.partial(_logged, kept)
         how: dict[str, Any] = {"defaults": defaults, "keep_duplicates": keep_duplicates}
         found = read_readings(name, read, **known, **how, progress=lambda share: update(0.6 * share))
         odd = [] if found.problem_count else _odd(kept, found, parts, dry_run)
@@ -182,6 +195,13 @@ def import_(
         problems = counted(found.problem_count, "problems")
         cure = "nothing was logged; correct the file and import it again"
         raise InputError(file, problems, "a file without any", cure, says=problems)
+
+
+def _logged(kept: Store, subject: str, name: str) -> Iterator[Reading]:
+    """What counts already on a part, or on a material itself."""
+    on: dict[str, Any] = {subject: name}
+    there = (each.reading for each in kept.records.each_reading(**on))
+    return (reading for reading in there if reading.subject == subject)
 
 
 def _table_of(file: str, sheet: str | None) -> tuple[bytes | Table, list[str]]:

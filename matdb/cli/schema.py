@@ -160,7 +160,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     "material remove": _GONE,
     "part add": {"number": int, "part": Part},
     "part edit": {"part": Part, **_CHANGED},
-    "part list": {"parts": [{"**": Part, "readings": int}]},
+    "part list": {"parts": [{"**": Part, "readings": int}], "next_after": str | None},
     "part show": {"answer": Answer, "part": _SHOWN, "history": _changes(Part)},
     "part forms": {"forms": [_of(form=str, what=str, dimensions=Any, axes=list[str])]},
     "part remove": _GONE,
@@ -172,7 +172,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     ),
     "flight tap": {"answer": Answer, "verdict": str, "modes": [Against]},
     "reading add": {"number": int, "reading": Reading},
-    "reading list": {"readings": [StoredReading]},
+    "reading list": {"readings": [StoredReading], "next_before": int | None},
     "reading correct": {"number": int, "corrects": int, "reading": StoredReading},
     "reading remove": {"number": int, "reading": StoredReading},
     "reading import": _of(

@@ -109,7 +109,7 @@ def size(
     sizes = [] if said.sizes is None else read_sizes(Path(said.sizes).name, file_bytes(said.sizes), said.form)
     flown, deck_mm = flight_of(air), quantity(said.deck, "length", "--deck")
     with call.existing() as store, Progress("sizes") as update:
-        if keep in {each.name for each in store.parts()}:
+        if keep in store.records.names("part"):
             raise AlreadyExists("part", str(keep))
         found = store.size(
             name,

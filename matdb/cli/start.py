@@ -74,13 +74,13 @@ class _Run:
 
     def through(self) -> None:
         """Every section, until the last or until the user stops."""
-        self.part = next((part.name for part in self.store.parts()), None)
-        self.mounting = next((each.name for each in self.store.mountings()), None)
+        self.part = next(iter(self.store.records.names("part")), None)
+        self.mounting = next(iter(self.store.records.names("mounting")), None)
         sections = [self.a_part, self.a_mounting, self.the_weather, self.a_reading]
         changed: list[bool] = []
         _sketches()
         while self.at < len(sections):
-            section, before = sections[self.at], self.store.records.counts()
+            section, before = sections[self.at], self.store.records.mark()
             try:
                 section()
             except Turn as turn:
@@ -96,7 +96,7 @@ class _Run:
             except (KeyboardInterrupt, typer.Abort, EOFError):
                 print()
                 return
-            changed.append(self.store.records.counts() != before)
+            changed.append(self.store.records.mark() != before)
             self.at += 1
             if changed[-1] and section == self.a_part:
                 sections.insert(self.at, self.a_part)
@@ -115,7 +115,7 @@ class _Run:
         if isinstance(made_of, str):
             made_of = self._material(made_of, told["hardness"])
         part = Part(name=told["name"], material=made_of.name, form=_form(told), thread=told.get("thread"))
-        new = made_of.name not in [each.name for each in self.store.materials()]
+        new = made_of.name not in self.store.records.names("material")
         self.store.add([*[made_of] * new, part])
         self.part = part.name
         show(f"added part {part.name}: {part.form.label('mm')}, of {made_of.name}")
@@ -156,7 +156,7 @@ class _Run:
         return Material(name=name, family=word, hardness=label)
 
     def _new_name(self, text: str) -> str:
-        if text in [each.name for each in self.store.parts()]:
+        if text in self.store.records.names("part"):
             raise AlreadyExists("part", text)
         return Part(name=text, material="any", form=Measured()).name
 

@@ -204,7 +204,7 @@ def read_readings(
     *,
     parts: Mapping[str, Part],
     materials: Iterable[str],
-    known: Iterable[Reading] = (),
+    known: Callable[[str, str], Iterable[Reading]] = lambda subject, name: (),
     defaults: Mapping[str, str] | None = None,
     keep_duplicates: bool = False,
     progress: Callable[[float], None] | None = None,
@@ -220,8 +220,8 @@ def read_readings(
         byte order mark, blank lines and lines that begin with ``#`` are passed over. Or a table read already.
     parts, materials
         What the store knows.
-    known : iterable of Reading
-        The store's readings, to recognise duplicates.
+    known : callable
+        The store's readings on a part or a material, to recognise duplicates; called with which of both and its name.
     defaults : mapping of str to str, optional
         ``kind``, ``part``, ``material`` and the like for cells that are empty or columns that are not there.
     keep_duplicates : bool
@@ -246,7 +246,8 @@ def read_readings(
     rows = _Rows(table, parts, materials, defaults or {})
     found = rows.found
     timed = rows.heading("taken_at") != "taken_at"
-    stored = Counter() if keep_duplicates else Counter(duplicate_key(r, with_time=timed) for r in known)
+    stored: Counter[tuple[Any, ...]] = Counter()
+    asked: set[tuple[str, str]] = set()
     seen: set[tuple[Any, ...]] = set()
     total = max(len(table.rows), 1)
     lines: list[tuple[int, Any]] = sorted([*zip(table.lines, table.rows, strict=True), *long_rows])
@@ -256,7 +257,10 @@ def read_readings(
         reading = rows.reading(line, cells)
         if reading is None:
             continue
-        key = duplicate_key(reading, with_time=timed)
+        key, on = duplicate_key(reading, with_time=timed), (reading.subject, getattr(reading, reading.subject))
+        if on not in asked and not keep_duplicates:
+            stored.update(duplicate_key(each, with_time=timed) for each in known(*on))
+        asked.add(on)
         if stored[key] > 0:
             stored[key] -= 1
             found.duplicates.append(line)

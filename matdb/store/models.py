@@ -67,7 +67,13 @@ class PartRow(Base):
     note: Mapped[str] = mapped_column(sa.Text)
     mass_kg: Mapped[float | None] = mapped_column(sa.Double)
     price: Mapped[float | None] = mapped_column(sa.Double)
-    added_at: Mapped[dt.datetime]
+    added_at: Mapped[dt.datetime] = mapped_column(index=True)
+
+
+def _where_known(name: str, column: str) -> sa.Index:
+    """An index of what most rows do not have."""
+    known = sa.text(f"{column} IS NOT NULL")
+    return sa.Index(name, column, sqlite_where=known, postgresql_where=known)
 
 
 class ReadingRow(Base):
@@ -82,6 +88,8 @@ class ReadingRow(Base):
         sa.CheckConstraint("(retired_at IS NULL) = (retired_why IS NULL)", name="retired"),
         sa.Index("ix_reading_material_active", "material_id", "retired_at", "id"),
         sa.Index("ix_reading_part_active", "part_id", "retired_at", "id"),
+        _where_known("ix_reading_retired_at", "retired_at"),
+        _where_known("ix_reading_corrects_id", "corrects_id"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -90,7 +98,7 @@ class ReadingRow(Base):
     part_id: Mapped[int | None] = mapped_column(sa.ForeignKey("part.id"))
 
     taken_at: Mapped[dt.datetime]
-    logged_at: Mapped[dt.datetime]
+    logged_at: Mapped[dt.datetime] = mapped_column(index=True)
     corrects_id: Mapped[int | None] = mapped_column(sa.ForeignKey("reading.id"))
     retired_at: Mapped[dt.datetime | None]
     retired_why: Mapped[str | None] = mapped_column(sa.Text)
@@ -201,5 +209,5 @@ class ReplacedRow(Base):
     what: Mapped[str] = mapped_column(sa.String(40))
     record_id: Mapped[int]
     before: Mapped[dict[str, Any]]
-    replaced_at: Mapped[dt.datetime]
+    replaced_at: Mapped[dt.datetime] = mapped_column(index=True)
     why: Mapped[str] = mapped_column(sa.Text)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from matdb.bench.readings import READINGS, Reading
@@ -140,23 +141,38 @@ class Records:
         """All parts, or those of one material, by name. Raises NotFound."""
         return [self._built("part", row) for row in self._by_name("part", material)]
 
-    def parts_read(self, material: str | None = None) -> list[tuple[Part, int]]:
-        """All parts, or those of one material, by name, and how many readings on each count. Raises NotFound."""
+    def each_part(self) -> Mapping[str, Part]:
+        """All parts by name, each read when it is first asked for."""
+        return _Parts(self.part, self.names("part"))
+
+    def parts_read(
+        self, material: str | None = None, *, after: str = "", most: int | None = None
+    ) -> list[tuple[Part, int]]:
+        """Parts, of one material where it is told, by name, and how many readings on each count. Raises NotFound.
+
+        ``most`` at most, from the first name past ``after`` on.
+        """
+        name = "part.name" if self.place.path is not None else 'part.name COLLATE "C"'
         with self._reader.snapshot():
-            condition, values = self._those(material, None, None, include_retired=False)
-            of_parts = condition + " AND part.material_id = ?" * len(values)  # so that a server looks at these alone
-            counted = f"SELECT part.name, count(*) FROM reading JOIN part ON part.id = reading.part_id{of_parts}"
-            counts = dict(self._reader.rows(f"{counted} GROUP BY part.name", [*values, *values]))
-            return [(part, counts.get(part.name, 0)) for part in self.parts(material)]
+            values: list[object] = [after]
+            of_material = ""
+            if material is not None:
+                of_material = " AND part.material_id = ?"
+                values.append(self._id("material", material))
+            sql = f"{rows.PARTS_READ} WHERE {name} > ?{of_material} ORDER BY {name}"
+            with closing(self._reader.stream(sql, values, size=min(most or 5000, 5000))) as found:
+                there = (row for row in found if not rows.is_removed(str(row[0])))
+                return [(self._built("part", row[:-1]), row[-1]) for row in islice(there, most)]
 
     def mountings(self) -> list[Mounting]:
         """All mountings, by name."""
         return [self._built("mounting", row) for row in self._by_name("mounting")]
 
-    def names_beside(self, thing: Material | Part | Mounting) -> list[str]:
-        """The other names of its kind."""
-        sql = f"SELECT name FROM {rows.what_of(thing)} WHERE name <> ? ORDER BY name"
-        return [str(row[0]) for row in self._reader.rows(sql, (thing.name,))]
+    def names(self, what: str, material: str | None = None) -> list[str]:
+        """The names of all materials, parts or mountings, or of a material's parts. Raises NotFound."""
+        where, values = ("", []) if material is None else (" WHERE material_id = ?", [self._id("material", material)])
+        found = (str(row[0]) for row in self._reader.rows(f"SELECT name FROM {what}{where}", values))
+        return sorted(name for name in found if not rows.is_removed(name))
 
     def replace(self, name: str, new: Material | Part | Mounting, why: str) -> None:
         """Give the material, part or mounting called ``name`` a new definition, and perhaps a new name.
@@ -275,6 +291,23 @@ class Records:
         """
         return list(self.each_reading(material, part, kind, include_retired))
 
+    def newest_readings(
+        self,
+        material: str | None = None,
+        part: str | None = None,
+        kind: str | None = None,
+        include_retired: bool = False,
+        *,
+        most: int | None = None,
+        before: int | None = None,
+    ) -> list[StoredReading]:
+        """The last ``most`` of :meth:`readings`, or of those with lower numbers than ``before``."""
+        with self._reader.snapshot():
+            condition, values = self._those(material, part, kind, include_retired, before)
+            sql = f"{rows.SELECTS['reading']}{condition} ORDER BY reading.id DESC"
+            found = self._reader.rows(sql + " LIMIT ?" * (most is not None), [*values, *filter(None, [most])])
+            return [self._built("reading", row) for row in reversed(found)]
+
     def reading_count(self, *, material: str | None = None, part: str | None = None) -> int:
         """How many readings count on a material, its parts included, or on a part. Raises NotFound."""
         condition, values = self._those(material, part, None, include_retired=False)
@@ -288,25 +321,25 @@ class Records:
         include_retired: bool = False,
     ) -> Iterator[StoredReading]:
         """As :meth:`readings`, one at a time: for stores that do not fit in memory."""
-        if kind is not None:
-            one_of("kind", kind, READINGS)
         with self._reader.snapshot():
             condition, values = self._those(material, part, kind, include_retired)
             for row in self._reader.stream(rows.SELECTS["reading"] + condition + " ORDER BY reading.id", values):
                 yield self._built("reading", row)
 
     def _those(
-        self, material: str | None, part: str | None, kind: str | None, include_retired: bool
+        self, material: str | None, part: str | None, kind: str | None, include_retired: bool, before: int | None = None
     ) -> tuple[str, list[object]]:
-        """What picks these readings, with its parameters. Raises NotFound."""
+        """What picks these readings, with its parameters. Raises NotFound, InputError."""
         picked: dict[str, object] = {}
         if material is not None:
-            picked["reading.material_id"] = self._id("material", material)
+            picked["reading.material_id ="] = self._id("material", material)
         if part is not None:
-            picked["reading.part_id"] = self._id("part", part)
+            picked["reading.part_id ="] = self._id("part", part)
         if kind is not None:
-            picked["reading.kind"] = kind
-        terms = [f"{column} = ?" for column in picked] + ([] if include_retired else ["reading.retired_at IS NULL"])
+            picked["reading.kind ="] = one_of("kind", kind, READINGS)
+        if before is not None:
+            picked["reading.id <"] = _number("reading", before)
+        terms = [f"{column} ?" for column in picked] + ([] if include_retired else ["reading.retired_at IS NULL"])
         return " WHERE " + " AND ".join(terms) if terms else "", list(picked.values())
 
     def correct_reading(self, number: int, new: Reading, why: str) -> int:
@@ -401,6 +434,10 @@ class Records:
         with self._reader.snapshot():
             number, used = self._id("material", fit.material), fit.meta.get("reading_count")
             return rows.fingerprint(self._reader.rows, number, used) != fit.fingerprint
+
+    def has_fits(self) -> bool:
+        """Whether anything was ever fitted."""
+        return bool(self._reader.rows("SELECT 1 FROM fit LIMIT 1"))
 
     def has_readings(self, material: str) -> bool:
         """Whether any reading counts on a material. Raises NotFound."""
@@ -526,6 +563,26 @@ class Records:
         if what not in ("material", "part", "mounting"):
             raise InputError("kind of record", what, "material, part or mounting")
         return int(self._one(what, f"SELECT id FROM {what} WHERE name = ?", name)[0])
+
+
+class _Parts(Mapping[str, Part]):
+    """Parts by name, each read when it is first asked for."""
+
+    def __init__(self, read: Callable[[str], Part], names: Iterable[str]) -> None:
+        self._read = read
+        self._found: dict[str, Part | None] = dict.fromkeys(names)
+
+    def __getitem__(self, name: str) -> Part:
+        found = self._found[name]
+        if found is None:
+            found = self._found[name] = self._read(name)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._found)
+
+    def __len__(self) -> int:
+        return len(self._found)
 
 
 def _number(what: str, number: object) -> int:

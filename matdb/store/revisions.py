@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004", "0005", "0006")
+REVISIONS: tuple[str, ...] = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 HEAD = REVISIONS[-1]
 
 #: The mark of the schema that each of them makes in a file, as :mod:`matdb.store.schema` takes it.
@@ -13,6 +13,7 @@ SCHEMAS: dict[str, str] = {
     "0004": "91c55084192ead64b29ca181f8654f68f6c8febba3fbd7407126e9334662fb16",
     "0005": "d62cab334d68449f88eb5ca54eb9329b58a4b84f714b4079024cfa787b94092a",
     "0006": "013fb1c6f85cb855cea8930fb7f0ded03edd63fbc9c0595fcb9caac5a84e0f87",
+    "0007": "8a3eb706ce0154ebfd0317b4badc59661b305669a8dad50da7024e2405f53458",
 }
 
 #: What ``PRAGMA application_id`` answers on a matdb store: the bytes "matd".

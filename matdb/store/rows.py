@@ -55,6 +55,10 @@ SELECTS = {
     "fit": "SELECT fit.id, material.name, fit.created_at, fit.program_version, fit.seed, fit.meta, fit.fingerprint, "
     "fit.arrays FROM fit JOIN material ON material.id = fit.material_id",
 }
+#: The same of parts, and how many readings on each count.
+PARTS_READ = SELECTS["part"].replace(
+    " FROM ", ", (SELECT count(*) FROM reading WHERE part_id = part.id AND retired_at IS NULL) FROM ", 1
+)
 #: Fewer draws than any fit has; each band would rest on a handful.
 _LEAST_DRAWS = 50
 #: By kind: its fields, each with its column.

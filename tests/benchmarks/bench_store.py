@@ -153,9 +153,12 @@ def fill_up(store, readings, parts):
 
 ACTIONS = {
     "open": (7, lambda store, where: matdb.open_store(where).close()),
+    "list a page of parts": (7, lambda store, _: store.records.parts_read(most=100)),
     "list the parts of a material": (7, lambda store, _: store.records.parts_read("amber")),
     "list a part's readings": (7, lambda store, _: store.readings(part="ring")),
+    "list the newest readings": (7, lambda store, _: store.records.newest_readings(most=100)),
     "log one": (7, lambda store, _: store.add(another(store))),
+    "take it back": (7, lambda store, _: store.undo()),
     "answer: stiffness": (7, lambda store, _: store.effective("ring", 5.0, mass_kg=0.25)),
     "answer: does it suit": (7, lambda store, _: store.suit("cam", [5.0], parts=["ring"])),
     "answer: what to read next": (3, lambda store, _: store.next_readings("ring", -5.0, 20.0, mass_kg=0.25)),

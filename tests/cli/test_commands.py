@@ -103,6 +103,33 @@ def test_the_store_may_be_named_before_and_after(matdb_says, tmp_path):
     assert [m["name"] for m in matdb_says("material", "list", "--json").json["materials"]] == ["amber", "tan"]
 
 
+def test_long_lists_come_a_page_at_a_time(matdb_says, store):
+    """A store of a hundred parts and more is told in pages on the screen, the way on first; to a program, whole."""
+    with matdb.open_store(store) as kept:
+        pad = matdb.Pad(diameter_mm=8, height_mm=4)
+        kept.add([matdb.Part(name=f"pad {k:03}", material="amber", form=pad) for k in range(120)])
+        kept.add([matdb.HardnessReading(material="amber", temperature_c=20 + k / 10, value="40 A") for k in range(120)])
+    first = matdb_says("part", "list").out.splitlines()
+    last = first[-1].split("  ")[0]
+    assert first[0] == f'the first 100 parts; for the next add: --after "{last}"'
+    assert len(first) == 1 + 2 + 100
+    rest = matdb_says("part", "list", "--after", last).out
+    assert "--after" not in rest
+    assert last not in rest
+    whole = matdb_says("part", "list", "--json").json
+    told = [line.split("  ")[0] for line in first[3:] + rest.splitlines()[2:]]
+    assert (told, whole["next_after"]) == ([part["name"] for part in whole["parts"]], None)
+    some = matdb_says("part", "list", "--json", "--limit", 2).json
+    assert ([part["name"] for part in some["parts"]], some["next_after"]) == (told[:2], told[1])
+    newest = matdb_says("reading", "list").out.splitlines()
+    number = int(newest[3].split()[0])
+    assert newest[0] == f"the newest 100 readings; for those before add: --before {number}"
+    before = matdb_says("reading", "list", "--before", number, "--limit", 1, "--json").json
+    assert [each["number"] for each in before["readings"]] == [number - 1] == [before["next_before"]]
+    told = matdb_says("part", "list", "--limit", 0)
+    assert (told.code, "--limit" in told.err, "1 to 1000000" in told.err) == (2, True, True), told.err
+
+
 def test_leading_zeros_survive(matdb_says):
     assert "0042" in matdb_says("part", "list").out
     assert matdb_says("part", "show", "0042", "--json").json["part"]["name"] == "0042"

@@ -70,6 +70,45 @@ def test_parts_are_listed_with_how_many_readings_count(records):
     assert of_amber == {name: of_all[name] for name in ("007", "pad 10x5")}
 
 
+def test_parts_are_listed_a_page_at_a_time_by_code_point(records):
+    records.add(
+        [dataclasses.replace(PAD, name=name) for name in ("Zapf", "pad b", "pad (removed it)", "pad Ä", "pad é")]
+    )
+    records.remove("part", "pad b")
+    names = ["007", "Zapf", "bush", "pad (removed it)", "pad 10x5", "pad Ä", "pad é"]
+    assert [part.name for part, _ in records.parts_read()] == names == sorted(names)
+
+    def page(**asked):
+        return [part.name for part, _ in records.parts_read(**asked)]
+
+    assert page(most=4) == names[:4]
+    assert page(after=names[3], most=4) == names[4:]
+    assert page(after="pad 9", most=1) == ["pad Ä"]  # past a name that is none, and a part that was removed
+    assert page(material="amber 40A", after="007", most=2) == ["Zapf", "pad (removed it)"]
+    assert page(after="~") == []
+
+
+def test_the_newest_readings_come_a_page_at_a_time(records):
+    numbers = [each.id for each in records.readings(part="007")]
+    records.remove_reading(numbers[-1], "another part")
+    found = records.newest_readings(part="007", most=1)
+    assert [each.id for each in found] == numbers[-2:-1]
+    assert records.newest_readings(part="007", most=9, before=found[0].id) == records.readings(part="007")[:-1]
+    assert [each.id for each in records.newest_readings(part="007", include_retired=True)] == numbers
+    assert records.newest_readings() == records.readings()
+    with pytest.raises(NotFound):
+        records.newest_readings(before=0)
+
+
+def test_parts_by_name_are_read_when_they_are_asked_for(records):
+    parts = records.each_part()
+    assert list(parts) == ["007", "bush", "pad 10x5"] == records.names("part")
+    assert records.names("part", "coral 00") == ["bush"]
+    records.replace("007", dataclasses.replace(RING, note="new"), "a note")
+    assert parts["007"].note == "new"
+    assert ("pad" in parts, parts.get("pad"), len(parts)) == (False, None, 3)
+
+
 def test_answers_do_not_depend_on_the_order_of_adding(where):
     with Records(where) as records:
         records.add([*READINGS[::-1], PAD, BUSH, RING, CORAL, AMBER])
