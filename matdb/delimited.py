@@ -14,6 +14,7 @@ import os
 import re
 from array import array
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import islice
@@ -24,6 +25,7 @@ import numpy as np
 
 from matdb.arrays import Array
 from matdb.errors import InputError
+from matdb.plain_numbers import plain_rows
 
 #: The longest text that is read, in characters; the largest file, in bytes; the largest table. A short line below a
 #: long header takes as much memory as a long one.
@@ -32,8 +34,9 @@ MOST_BYTES = 2 * LONGEST
 MOST_COLUMNS = 2000
 MOST_CELLS = 10_000_000
 MOST_NUMBERS = 50_000_000
-#: Long tables are looked at by so many bytes, and read by so many.
-_HEAD, _BLOCK = 1 << 16, 1 << 22
+#: Long tables are looked at by so many bytes, and read by parts of so many, some at once, in blocks that a processor
+#: holds close by.
+_HEAD, _PART, _BLOCK, _AT_ONCE = 1 << 16, 1 << 21, 80_000, 4
 
 _COMMA_NUMBER = re.compile(r"[-+]?\d*,\d+(?:[eE][-+]?\d+)?")
 NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -286,8 +289,16 @@ def read_numbers(what: str, name: str, content: bytes) -> NumberTable:
         raise InputError(what, f"{len(lines) - first} rows of {width} columns", most, "cut it to the taps")
     above = _split(lines[first - 1], separator) if first else []
     header = tuple(above[i] if len(above) == width and above[i] else f"column {i + 1}" for i in range(width))
-    read = array("d")
-    for number, line in zip(filled[first:], islice(lines, first, None), strict=True):
+    values = _values(what, name, header, zip(filled[first:], islice(lines, first, None), strict=True), separator, comma)
+    return NumberTable(header, values, tuple(filled[first:]))
+
+
+def _values(
+    what: str, name: str, header: Sequence[str], rows: Iterable[tuple[int, str]], separator: str, comma: bool
+) -> Array:
+    """The numbers of rows with their lines, NaN where a cell is blank. Raises InputError."""
+    width, read = len(header), array("d")
+    for number, line in rows:
         cells = _split(line, separator)
         if len(cells) > width:
             allowed = f"{width} columns as the rows above"
@@ -300,7 +311,7 @@ def read_numbers(what: str, name: str, content: bytes) -> NumberTable:
         read.extend([math.nan] * (width - len(row)))
     values = np.array(read).reshape(-1, width)
     values[~(np.abs(values) < _MOST_READ)] = np.nan
-    return NumberTable(header, values, tuple(filled[first:]))
+    return values
 
 
 @dataclass(frozen=True)
@@ -316,7 +327,7 @@ class LongTable:
     top : NumberTable
         Its first rows, or all where ``separator`` is empty.
     separator : str
-        Between the plain numbers of its rows; empty where they are not plain.
+        Between the numbers of its rows; empty where ``top`` holds all of them.
 
     """
 
@@ -325,8 +336,12 @@ class LongTable:
     top: NumberTable
     separator: str
 
-    def columns(self, exact: Sequence[int], others: Iterable[int]) -> tuple[dict[int, Array], Sequence[int]]:
-        """Some columns by their places, in double and others in single precision, and the rows' lines.
+    def columns(
+        self, exact: Sequence[int], groups: Sequence[Sequence[int]]
+    ) -> tuple[dict[int, Array], list[Array], Sequence[int]]:
+        """Some columns by their places, groups of others side by side in single precision, and the rows' lines.
+
+        A line that holds no row, being empty or a comment, has no values there.
 
         Raises
         ------
@@ -335,39 +350,63 @@ class LongTable:
         OSError
             It cannot be read.
         """
-        kept = tuple(sorted({*exact, *others}))
-        first, mark = self.top.rows[0], self.separator.encode()
-        if mark:
-            kind = [(str(i), "f8" if i in exact else "f4") for i in kept]
+        if not self.separator:
+            values = self.top.values
+            some: list[Array] = [np.asarray(values[:, group], dtype=np.float32) for group in groups]
+            return {i: values[:, i] for i in exact}, some, self.top.rows
+        first, parts = self.top.rows[0], list[tuple[int, int, int]]()
+        with open(self.path, "rb") as file:
+            for _ in range(first - 1):
+                file.readline()
+            start, line = file.tell(), first
+            while part := file.read(_PART) + file.readline(_PART):
+                parts.append((start, start := file.tell(), line))
+                line += part.count(b"\n") + (not part.endswith(b"\n"))
+        rows, kept = range(first, line), tuple(sorted({*exact, *(i for group in groups for i in group)}))
+        found = {i: np.empty(len(rows)) for i in exact}
+        beside: list[Array] = [np.empty((len(rows), len(group)), dtype=np.float32) for group in groups]
+
+        def read(part: tuple[int, int, int]) -> None:
+            start, end, line = part
             with open(self.path, "rb") as file:
-                file.readline() if first > 1 else b""
-                each = file.readline().count(mark)
-                # Where every cell is read, a row of another length is found on reading.
-                every = each + 1 == len(kept) == len(self.top.header)
-                rest = iter(lambda: b"" if every else file.read(_BLOCK), b"")
-                marks = each + sum(block.count(mark) for block in rest)
-            between = None if self.separator == " " else self.separator
+                file.seek(start)
+                while (left := end - file.tell()) > 0:
+                    block = file.read(_BLOCK) + file.readline(_PART) if left > _BLOCK else file.read(left)
+                    values = self._block(block.removesuffix(b"\n") + b"\n", kept, line)
+                    to = slice(line - first, line - first + len(values))
+                    for i, column in found.items():
+                        column[to] = values[:, kept.index(i)]
+                    for group, columns in zip(groups, beside, strict=True):
+                        columns[to] = values[:, [kept.index(i) for i in group]]
+                    line += len(values)
+
+        # Most of it is done on whole arrays, which leaves other processors free for the next part.
+        with ThreadPoolExecutor(min(_AT_ONCE, os.cpu_count() or 1)) as pool:
+            list(pool.map(read, parts))
+        return found, beside, rows
+
+    def _block(self, block: bytes, kept: tuple[int, ...], line: int) -> Array:
+        """Some columns of a block of whole lines, by the quickest way that its rows allow. Raises InputError."""
+        header = self.top.header
+        block = block.replace(b"\r\n", b"\n") if b"\r" in block else block
+        plain = plain_rows(block, self.separator, len(header))
+        if plain is not None:
+            return plain[:, kept]
+        between, lines = None if self.separator == " " else self.separator, block.count(b"\n")
+        if between is None or block.count(between.encode()) == lines * (len(header) - 1):
             with suppress(ValueError):
-                told = np.loadtxt(
-                    os.fspath(self.path),
-                    kind,
-                    comments=None,
-                    delimiter=between,
-                    skiprows=first - 1,
-                    usecols=None if every else kept,
-                )
-                if every or between is None or marks == each * told.size:
-                    return {i: told[str(i)] for i in kept}, range(first, first + told.size)
-        table = self.top if not mark else read_numbers(self.what, self.path.name, file_bytes(self.path))
-        if table.header != self.top.header:
-            raise InputError(self.what, self.path.name, "the same columns from top to bottom")
-        return {i: table.values[:, i] for i in kept}, table.rows
+                told = np.loadtxt(io.BytesIO(block), comments=None, delimiter=between, usecols=kept, ndmin=2)
+                if len(told) == lines:
+                    return np.asarray(told)
+        text = enumerate(_decoded(self.what, block).split("\n")[:-1])
+        filled = [(at, row) for at, row in text if row.strip() and row.lstrip()[0] != "#"]
+        values, rows = np.full((lines, len(header)), np.nan), ((line + at, row) for at, row in filled)
+        values[[at for at, _ in filled]] = _values(self.what, self.path.name, header, rows, self.separator, comma=False)
+        return values[:, kept]
 
 
 def read_long(what: str, path: Path) -> LongTable:
-    """Open a long table of plain numbers; one that is not plain is read whole as :func:`read_numbers` does.
-
-    Plain is a header line or none, decimal points, the same number of cells in each row, none of them empty.
+    """Open a long table of numbers; one with decimal commas is read whole as :func:`read_numbers` does.
 
     Raises
     ------

@@ -2,12 +2,10 @@
 
 References
 ----------
-.. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., ch. 9: variance of frequency response estimates
-       (from memory).
+.. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., ch. 9: variance of estimated responses (from memory).
 .. [2] P. D. Welch, IEEE Trans. Audio Electroacoustics 15 (1967) 70: averaged periodograms (from memory).
 .. [3] S. S. Rao, Mechanical Vibrations, ch. 3: base excitation (from memory).
 .. [4] H. C. Booij, G. P. J. M. Thoone, Rheol. Acta 21 (1982) 15: loss angle of a power law (from memory).
-
 """
 
 from __future__ import annotations
@@ -234,7 +232,9 @@ def transfer_function(
     if size < _LEAST_SIZE or 3 * size > 2 * grid.size:
         allowed = f"at least {max(1.5 * size, 272):.0f} for this resolution"
         raise InputError("record", f"{grid.size} readings", allowed, "record longer")
-    f, found, pieces = spectra(np.stack([np.interp(grid, trace.time_s, x) for x in known.T], axis=1), rate, size)
+    if np.abs(trace.time_s - trace.time_s[0] - np.arange(len(known)) / rate).max() > 1e-3 / rate:
+        known = np.stack([np.interp(grid, trace.time_s, x) for x in known.T], axis=1)
+    f, found, pieces = spectra(known[: grid.size], rate, size)
     averages = pieces / (1.0 + 2.0 * (1.0 / 6.0) ** 2) if pieces > 1 else 1.0
     # What goes with other motions of the base is taken out of both first.
     own, other = found[:, :2, :2], found[:, 2:, 2:]

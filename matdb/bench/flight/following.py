@@ -67,15 +67,14 @@ def motion(log: FlightLog, flew_s: tuple[float, float], track: RotorTrack) -> Mo
     from scipy import ndimage
 
     flying = slice(*(round((t - log.start_s) * log.hz) for t in flew_s))
-    channels = log.rate if log.acceleration is None else np.hstack([log.rate, log.acceleration])
-    f, found, _ = spectra(channels[flying], log.hz, round(log.hz / _BIN_HZ))
-    power = np.einsum("fii->fi", found).real[1:]
-    f = f[1:]
+    channels = [*log.rate[flying].T, *(() if log.acceleration is None else log.acceleration[flying].T)]
+    found = [spectra(each[:, None], log.hz, round(log.hz / _BIN_HZ)) for each in channels]
+    f, power = found[0][0][1:], np.stack([each[1:, 0, 0].real for _, each, _ in found], axis=1)
     floor, folded = ndimage.median_filter(power, (_FLOOR_BINS, 1), mode="nearest"), _folded(f, log.hz, track)
     power = np.where(folded[:, None] & (power > _LINE * floor), floor, power)
     density = np.zeros((f.size, 6))
     density[:, 3:] = power[:, :3] * (2.0 * math.pi * f[:, None]) ** 2
-    density[:, : channels.shape[1] - 3] = power[:, 3:]
+    density[:, : len(channels) - 3] = power[:, 3:]
     # A line that wanders is as wide as the floor is looked for: beside all of it lies what the craft was told to do.
     told, fast = power[:, :3], f > _WANDERS_HZ
     for unsure_hz in (2.0 * track.sd_hz, track.sd_hz, 0.0):

@@ -113,54 +113,64 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     """
     from scipy.interpolate import CubicSpline
 
-    whole = np.isfinite(time_s) & np.logical_and.reduce([np.isfinite(each) for each in columns["rate"].T])
+    whole = np.isfinite(time_s)
+    for each in columns["rate"].T:
+        whole &= np.isfinite(each)
     whole[whole] &= np.append(True, np.diff(time_s[whole]) > 0.0)
-    time = time_s[whole]
-    if time.size < 1000:
-        raise InputError(name, f"{time.size} whole rows", "a flight of 1000 readings or more")
-    steps = np.diff(time)
+    if not whole.all():
+        time_s, columns = time_s[whole], {key: columns.pop(key)[whole] for key in tuple(columns)}
+    if time_s.size < 1000:
+        raise InputError(name, f"{time_s.size} whole rows", "a flight of 1000 readings or more")
+    steps = np.diff(time_s)
     # The mean of the usual steps: the median alone is as coarse as the stamps.
-    usual = float(steps[steps < 1.8 * np.median(steps)].mean())
-    steps /= usual
-    place = np.append(0.0, np.cumsum(np.maximum(np.rint(steps, out=steps), 1.0, out=steps)))
+    steps /= float(steps[steps < 1.8 * np.median(steps)].mean())
+    np.maximum(np.rint(steps, out=steps), 1.0, out=steps)
+    place = np.zeros(time_s.size)
+    np.cumsum(steps, out=place[1:])
     del steps
-    some = slice(None, None, max(1, time.size // 50_000))
-    usual, start = np.polyfit(place[some], time[some], 1)
+    some = slice(None, None, max(1, time_s.size // 50_000))
+    usual, start = np.polyfit(place[some], time_s[some], 1)
     hz = 1.0 / usual
     if not _LEAST_HZ <= hz <= _MOST_HZ:
         raise InputError(name, f"{hz:.3g} readings a second", f"from {_LEAST_HZ:g} to {_MOST_HZ:g}", "log faster")
     # A sensor reads evenly, whatever its stamps; where the stamps do not go with that, they are believed.
-    even = float(np.std((time - start - usual * place)[some])) < _EVEN_STEPS * usual
+    even = float(np.std((time_s - start - usual * place)[some])) < _EVEN_STEPS * usual
     if not even:
-        place, start = (time - time[0]) / usual, float(time[0])
+        place, start = (time_s - time_s[0]) / usual, float(time_s[0])
         notes = (*notes, "readings come unevenly; values between them are drawn through them")
-    many = int(place[-1]) + 1
-    lost = 1.0 - time.size / many
+    many, known = int(place[-1]) + 1, time_s.size
+    lost = 1.0 - known / many
     if lost > _MOST_LOST:
         raise InputError(name, f"{100.0 * lost:.0f} % of its readings missing", "a log with few gaps")
-    at = place.astype(int)
     if even and lost > 0.0:
         notes = (*notes, f"{100.0 * lost:.2g} % of the readings are missing")
-
+    del time_s, whole
+    at = place.astype(np.intp) if even else place
+    del place
     made: dict[str, Any] = {}
     # An hour of accelerations need not stand beside itself: what has been put on the grid goes.
     while columns:
         key, value = columns.popitem()
-        value = value if whole.all() else value[whole]
-        made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=np.float32 if value.ndim > 1 else float)
-        if even:
+        kind = np.float32 if value.ndim > 1 else float
+        if even and known == many:
+            made[key] = value.astype(kind, copy=False)
+        else:
+            made[key] = np.full((many, *value.shape[1:]), np.nan, dtype=kind)
+        if even and known < many:
             made[key][at] = value
         for out, each in zip(np.atleast_2d(made[key].T), np.atleast_2d(value.T), strict=True):
             if even:
                 _bridge(out)
-            elif (known := np.isfinite(each)).any():
-                out[:] = CubicSpline(place[known], each[known])(np.arange(many))
+            elif (sound := np.isfinite(each)).any():
+                out[:] = CubicSpline(at[sound], each[sound])(np.arange(many))
     return FlightLog(name, float(start), float(hz), notes=notes, **made)
 
 
 def _bridge(values: Array) -> None:
     """Draw straight lines across what is missing."""
     sound = np.isfinite(values)
+    if sound.all():
+        return
     edges = np.flatnonzero(sound[1:] != sound[:-1])
     ends = np.union1d(edges, edges + 1)
     ends, lost = ends[sound[ends]], np.flatnonzero(~sound)
@@ -218,22 +228,17 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     turned = [i for i in others if _ROTOR.fullmatch(names[i] + units[i].casefold()) and _scale(units[i], "rotor_speed")]
     warm = [i for i in others if _TEMPERATURE.fullmatch(names[i]) and units[i].strip("° ").casefold() in ("c", "degc")]
     throttle = [i for i in others if _THROTTLE.fullmatch(names[i])][:1]
-    read, rows = table.columns(
-        (at, *turned, *warm[:1], *throttle), [i for places, _ in chosen.values() for i in places]
-    )
-    time = seconds_of(read[at], header[at], rows, None, notes, name, _WHAT)
+    read, triples, rows = table.columns((at, *turned, *warm[:1], *throttle), [places for places, _ in chosen.values()])
+    found = {"time": seconds_of(read.pop(at), header[at], rows, None, notes, name, _WHAT)}
     # An hour of readings is kept in half the room; a gyro has fewer digits.
-    found: dict[str, Array] = {key: np.empty((time.size, 3), dtype=np.float32) for key in chosen}
-    for key, (places, factors) in chosen.items():
-        for k, (i, factor) in enumerate(zip(places, factors, strict=True)):
-            np.multiply(read[i], factor, out=found[key][:, k], casting="same_kind")
-        for i in set(places) - {at, *turned, *warm, *throttle}:
-            read.pop(i, None)
+    found |= dict(zip(chosen, triples, strict=True))
+    for key, (_, factors) in chosen.items():
+        found[key] *= np.array(factors, dtype=np.float32)
     if turned:
         found["rotor_hz"] = np.mean([read[i] * (_scale(units[i], "rotor_speed") or 0.0) for i in turned], axis=0) / 60.0
     found |= {key: read[i] for key, each in {"temperature_c": warm, "throttle": throttle}.items() for i in each[:1]}
-    del read
-    return evened(name, time, found, tuple(notes))
+    del read, triples
+    return evened(name, found.pop("time"), found, tuple(notes))
 
 
 def _three(names: Sequence[str], at: int, *patterns: re.Pattern[str]) -> list[int]:

@@ -35,6 +35,8 @@ _NEIGHBOURS, _LUCK = 3, 0.6745 * math.sqrt(6.0)
 _ACROSS, _TURN_SD_DEG = 0.03, 0.5
 #: Rate of the two together at most, Hz: isolators' modes lie far below.
 _TOGETHER_HZ: Final = 250.0
+#: How near that is to a rate at which the airframe's log needs no reading between its own.
+_NEAR: Final = 0.01
 #: Half the length of the filter before that, in readings at that rate.
 _LOW_PASS: Final = 6.0
 
@@ -132,14 +134,18 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
         raise Refused(f"one of the clocks jumps or drifts unevenly, by {1e3 * uneven:.0f} ms: cut the logs to a part")
     if clock_sd > _CLOCK_SD_S:
         raise Refused(f"the clocks can be told apart to {1e3 * clock_sd:.1f} ms only: turn the craft more, or longer")
-    turn_sd = _turn_sd(xa, y)
+    turn_sd = _turn_sd(xa, y, matrix)
     spread = np.linalg.svd(xa, compute_uv=False)
     if spread[1] < _ACROSS * spread[0] or turn_sd > _TURN_SD_DEG:
         raise Refused(
             f"the craft turned about one axis only: sensors' axes known to {turn_sd:.1f} degrees; turn it more"
         )
+    # The airframe's own readings serve, each so many of them, where that is near what is wanted.
     hz = min(_TOGETHER_HZ, airframe.hz, camera.hz)
-    time = np.arange(ta[0], ta[-1], 1.0 / hz)
+    each = round(airframe.hz / hz)
+    hz = airframe.hz / each if abs(airframe.hz / each - hz) < _NEAR * hz else hz
+    start = airframe.start_s + math.ceil((ta[0] - airframe.start_s) * hz) / hz
+    time = start + np.arange(int((ta[-1] - start) * hz)) / hz
     at_camera = (time - middle) * (1.0 + drift) + middle - offset
     trace = Trace(
         time,
@@ -182,19 +188,16 @@ def _rough_offset(ta: Array, xa: Array, tc: Array, xc: Array) -> float:
 
 def _turn(xa: Array, y: Array) -> Array:
     """The rotation that takes the airframe's rates to the camera's, [1]_."""
-    from scipy.spatial.transform import Rotation
+    left, _, right = np.linalg.svd(y.T @ xa)
+    return np.asarray(left @ np.diag([1.0, 1.0, np.linalg.det(left @ right)]) @ right)
 
-    return np.asarray(Rotation.align_vectors(y, xa)[0].as_matrix())
 
-
-def _turn_sd(xa: Array, y: Array) -> float:
+def _turn_sd(xa: Array, y: Array, matrix: Array) -> float:
     """Standard deviation of the turn, degrees, by how far its eighths differ."""
     from scipy.spatial.transform import Rotation
 
-    parts = [
-        Rotation.from_matrix(_turn(*each)) for each in zip(np.array_split(xa, 8), np.array_split(y, 8), strict=True)
-    ]
-    apart = [(part * Rotation.from_matrix(_turn(xa, y)).inv()).magnitude() for part in parts]
+    parts = np.array([_turn(*each) for each in zip(np.array_split(xa, 8), np.array_split(y, 8), strict=True)])
+    apart = Rotation.from_matrix(parts @ matrix.T).magnitude()
     return math.degrees(math.sqrt(float(np.mean(np.square(apart))) / len(parts)))
 
 
@@ -216,14 +219,19 @@ def _read(log: FlightLog, values: Array, at_s: Array, hz: float) -> Array:
     """A log's values at some times, without what a rate of ``hz`` cannot carry."""
     from scipy import ndimage, signal
 
-    step = max(1, int(log.hz / (2.0 * hz)))
+    ratio, place = log.hz / hz, (at_s - log.start_s) * log.hz
+    own = abs(ratio - round(ratio)) < 1e-9 and abs(place[0] - round(place[0])) < 1e-3
+    step = round(ratio) if own else max(1, int(0.5 * ratio))
+    place = place / step
     # As long in time for any rate: flat to a quarter of ``hz``, next to nothing above half.
     half = round(_LOW_PASS * log.hz / hz / step)
     low = signal.firwin(2 * half * step + 1, 0.4 * hz, fs=log.hz).astype(np.float32) if log.hz > 1.2 * hz else None
-    read = np.empty((len(at_s), values.shape[1]))
-    place = [(at_s - log.start_s) * log.hz / step]
+    read: Array = np.empty((len(at_s), values.shape[1]), dtype=np.float32)
     for k, each in enumerate(values.T):
         known = each if low is None else signal.upfirdn(low, each, down=step)[half:]
-        # A cubic spline through readings that come evenly.
-        ndimage.map_coordinates(known, place, output=read[:, k], order=3, mode="nearest")
+        if own:
+            read[:, k] = known[round(place[0]) :][: len(at_s)]
+        else:
+            # A cubic spline through readings that come evenly.
+            ndimage.map_coordinates(known, [place], output=read[:, k], order=3, mode="nearest")
     return read

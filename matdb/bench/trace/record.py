@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from matdb.arrays import Array
+from matdb.arrays import Array, Places
 from matdb.bench.decrement import damping_ratio_from_decrement
 from matdb.bench.readings import RingDown
 from matdb.errors import InputError
@@ -54,20 +54,19 @@ class Trace:
             raise InputError("time_s", f"shape {time.shape}", "a row of at least two times")
         signal = signal.reshape(time.size, -1)
         base = None if self.base is None else np.array(self.base, dtype=float).reshape(signal.shape)
-        every = np.column_stack([time, signal] if base is None else [time, signal, base])
-        good = np.all(np.isfinite(every), axis=1)
-        order = np.flatnonzero(good)[np.argsort(time[good], kind="stable")]
         names = self.names or tuple(f"signal {i + 1}" for i in range(signal.shape[1]))
         notes = list(self.notes)
-        if order.size:
-            if np.any(np.diff(time[order]) <= 0.0):
-                order = order[np.append(True, np.any(np.diff(every[order], axis=0) != 0.0, axis=1))]
-            time[order], packet = _unpacked(time[order])
-            order = order[np.append(True, np.diff(time[order]) > 0)]
-            notes += [packet] if packet else []
-        if order.size < time.size:
-            notes.append(f"{time.size - order.size} of {time.size} rows left out: missing or repeated time or value")
+        parts = [time[:, None], signal, *([] if base is None else [base])]
+        if np.all(np.diff(time) > 0.0) and all(np.isfinite(part).all() for part in parts):
+            # As most are; an hour need not stand beside itself.
+            order: Any = slice(None)
+            time, packet = _unpacked(time)
+        else:
+            order, packet = _rising(time, np.column_stack(parts))
+        notes += [packet] if packet else []
         clean = {"time_s": time[order], "signal": signal[order], "base": None if base is None else base[order]}
+        if (left := clean["time_s"].size) < time.size:
+            notes.append(f"{time.size - left} of {time.size} rows left out: missing or repeated time or value")
         for name, value in {**clean, "names": names, "notes": tuple(notes)}.items():
             object.__setattr__(self, name, value)
 
@@ -75,6 +74,18 @@ class Trace:
     def rate_hz(self) -> float:
         """Usual sampling rate, Hz."""
         return float(1.0 / np.median(np.diff(self.time_s))) if self.time_s.size > 1 else float("nan")
+
+
+def _rising(time: Array, every: Array) -> tuple[Places, str]:
+    """Which rows are whole, in order of time and each once, times spread as of :func:`_unpacked`, and its line."""
+    good = np.all(np.isfinite(every), axis=1)
+    order, packet = np.flatnonzero(good)[np.argsort(time[good], kind="stable")], ""
+    if order.size:
+        if np.any(np.diff(time[order]) <= 0.0):
+            order = order[np.append(True, np.any(np.diff(every[order], axis=0) != 0.0, axis=1))]
+        time[order], packet = _unpacked(time[order])
+        order = order[np.append(True, np.diff(time[order]) > 0)]
+    return order, packet
 
 
 def _unpacked(time: Array) -> tuple[Array, str]:
