@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 from urllib.parse import quote
@@ -74,9 +74,7 @@ class Reader:
         with self._lock, translated_errors(self.place):
             return list(self._execute(sql, parameters))
 
-    def stream(
-        self, sql: str, parameters: Sequence[object] = (), size: int = 5000
-    ) -> Generator[tuple[Any, ...], None, None]:
+    def stream(self, sql: str, parameters: Sequence[object] = (), size: int = 5000) -> Iterator[tuple[Any, ...]]:
         """The rows of one statement a few thousand at a time; only inside :meth:`snapshot`."""
         with translated_errors(self.place):
             if self._sqlite:

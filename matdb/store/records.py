@@ -5,8 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, closing, contextmanager
-from itertools import islice
+from contextlib import AbstractContextManager, contextmanager
 from typing import TYPE_CHECKING, Any
 
 from matdb.bench.readings import READINGS, Reading
@@ -25,6 +24,10 @@ if TYPE_CHECKING:
     import sqlalchemy as sa
 
     from matdb.store.writer import Writer
+
+
+#: Records in a page without an end.
+_MOST = 2**31 - 1
 
 
 class Records:
@@ -152,17 +155,19 @@ class Records:
 
         ``most`` at most, from the first name past ``after`` on.
         """
-        name = "part.name" if self.place.path is not None else 'part.name COLLATE "C"'
+        # By code point; a server has an index of its own for that.
+        name, most = ("name", 'name COLLATE "C"')[self.place.path is None], _MOST if most is None else most
+        found: list[tuple[Any, ...]] = []
         with self._reader.snapshot():
-            values: list[object] = [after]
-            of_material = ""
-            if material is not None:
-                of_material = " AND part.material_id = ?"
-                values.append(self._id("material", material))
-            sql = f"{rows.PARTS_READ} WHERE {name} > ?{of_material} ORDER BY {name}"
-            with closing(self._reader.stream(sql, values, size=min(most or 5000, 5000))) as found:
-                there = (row for row in found if not rows.is_removed(str(row[0])))
-                return [(self._built("part", row[:-1]), row[-1]) for row in islice(there, most)]
+            only, of = ("", []) if material is None else (" AND material_id = ?", [self._id("material", material)])
+            page = f"SELECT id FROM part WHERE {name} > ?{only} ORDER BY {name} LIMIT ?"
+            more = True
+            while more and len(found) < most:
+                there = self._reader.rows(f"{rows.PARTS_READ} WHERE part.id IN ({page})", [after, *of, most])
+                there.sort(key=lambda row: str(row[0]))
+                found += (row for row in there if not rows.is_removed(str(row[0])))
+                more, after = len(there) == most, str(there[-1][0]) if there else after
+        return [(self._built("part", row[:-1]), row[-1]) for row in found[:most]]
 
     def mountings(self) -> list[Mounting]:
         """All mountings, by name."""

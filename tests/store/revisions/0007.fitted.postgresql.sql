@@ -467,6 +467,8 @@ CREATE INDEX ix_fit_material_newest ON public.fit USING btree (material_id, id);
 
 CREATE INDEX ix_part_added_at ON public.part USING btree (added_at);
 
+CREATE INDEX ix_part_code_points ON public.part USING btree (name COLLATE "C");
+
 CREATE INDEX ix_part_material_id ON public.part USING btree (material_id);
 
 CREATE INDEX ix_reading_corrects_id ON public.reading USING btree (corrects_id) WHERE (corrects_id IS NOT NULL);
