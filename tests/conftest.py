@@ -1,7 +1,11 @@
 """How many examples the property-based tests try: ``pytest --hypothesis-profile=deep`` tries many more."""
 
 import os
+import sys
 
+# Containers often forbid to keep what was compiled; each of some hundred processes would compile everything anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 # Workers share the cores already; threads below them would only wait for one another.
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")

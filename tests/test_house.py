@@ -157,10 +157,10 @@ def _functions():
                 yield f"{path.relative_to(TOP)}:{node.name}", node
 
 
-@pytest.mark.parametrize(("where", "node"), [pytest.param(w, n, id=w) for w, n in _functions()])
-def test_public_functions_are_documented(where, node):
-    text = ast.get_docstring(node)
-    assert text, f"{where} has no docstring"
+def test_public_functions_are_documented():
+    found = list(_functions())
+    assert len(found) > 400
+    assert [where for where, node in found if not ast.get_docstring(node)] == []
 
 
 @pytest.mark.slow

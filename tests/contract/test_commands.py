@@ -6,8 +6,8 @@ from contract.script import RECORDED, WRITE, difference, options_sorted, read, w
 
 #: What drew the recorded pictures; under another version their words are held, not their lines.
 DRAWN_BY = "3.11.2"
-#: Fits take seconds.
-SLOW = ("demo",)
+#: Fits, tables, searches, pictures and many refusals take seconds.
+SLOW = ("as_json", "bad_input", "demo", "export", "fit", "page", "part", "picture", "size", "store")
 FAMILIES = [
     pytest.param(path.stem, marks=[pytest.mark.slow] if path.stem in SLOW else [])
     for path in sorted(RECORDED.glob("*.txt"))
