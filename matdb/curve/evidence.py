@@ -112,6 +112,11 @@ class Evidence:
         return len(self.sessions) + self.pieces + len(self.turns) + 2 * self.softens + 2 * (self.cold is not None)
 
     @property
+    def groups_read(self) -> set[int]:
+        """Groups of noise, places in ``GROUPS``, that any reading tells of."""
+        return {*self.group.tolist(), *_LOSS_OF[self.group[~np.isnan(self.loss)]].tolist()}
+
+    @property
     def fumbled_share(self) -> Array:
         """Share of fumbled readings among those of each row's kind, shape (rows,)."""
         return np.where(self.group == SWEEP, _FUMBLED_IN_SWEEP, FUMBLED_SHARE)

@@ -158,7 +158,7 @@ def _report(
         "log_evidence": posterior.log_evidence,
         "parameters": _parameters(posterior, before),
         "noise_factors": {
-            name: band(posterior.noise[:, k]).to_dict() for k, name in enumerate(GROUPS) if (evidence.group == k).any()
+            name: band(posterior.noise[:, k]).to_dict() for k, name in enumerate(GROUPS) if k in evidence.groups_read
         },
         "misfit": band(posterior.misfit).to_dict(),
         "offsets": {name: band(np.exp(values)).to_dict() for name, values in sorted(offsets.items())},

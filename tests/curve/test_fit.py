@@ -29,6 +29,14 @@ def draws_of_three():
     return fit_curve(MATERIAL, {"virtual": virtual.PART}, three()).parameters.ravel()
 
 
+def test_the_report_tells_the_noise_of_stiffness_and_of_loss():
+    quiet = dataclasses.replace(three()[0], log_decrement=None)
+    told = [
+        fit_curve(MATERIAL, {"virtual": virtual.PART}, taken).report["noise_factors"] for taken in (three(), [quiet])
+    ]
+    assert [list(each) for each in told] == [["bench stiffness", "bench loss"], ["bench stiffness"]]
+
+
 def test_ring_down_is_predicted_by_the_characteristic_equation():
     # The prediction for a known draw must solve m s^2 + B E(s) = 0, checked by fixed-point iteration to the end.
     curve = prior_curve(MATERIAL)
