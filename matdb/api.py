@@ -13,6 +13,7 @@ import matdb.advice
 import matdb.curve
 from matdb.advice.answers import PartAnswers
 from matdb.advice.effective import Effective, effective
+from matdb.advice.requirement import Candidate, check_meant
 from matdb.bench.readings import Reading
 from matdb.checks import check_told, checked_kind, checked_names, checked_number
 from matdb.curve.band import SHARE
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     import matdb.advice.surprise
     from matdb.advice.exposure import Temperatures
     from matdb.advice.judgement import Judgement
-    from matdb.advice.requirement import Candidate
 
 AnyRecord = Material | Part | Reading | Mounting
 #: Temperatures that a question may name, degrees Celsius.
@@ -84,7 +84,7 @@ class Store(FittedRecords):
         ----------
         things : record or iterable of records
         sure : bool
-            Whether parts are stored whose dimensions look like a slip of a unit or a digit.
+            Whether parts and mountings are stored that look like a slip of a unit or a digit, or that no part can hold.
 
         Returns
         -------
@@ -96,8 +96,7 @@ class Store(FittedRecords):
         AlreadyExists
             A name is taken.
         InputError
-            A reading along an axis or at a squeeze that its part's form does not have; dimensions that cannot well be
-            meant.
+            A reading along an axis or at a squeeze that its part's form does not have; what cannot well be meant.
         NotFound
             A part's material, or a reading's part or material, is not in the store.
         """
@@ -105,9 +104,8 @@ class Store(FittedRecords):
         single = not isinstance(things, Iterable) or getattr(things, "ndim", 1) == 0
         listed = [things] if single else list(things)
         self._check_readings(listed)
-        for part in listed:
-            if isinstance(part, Part) and sure is not True:
-                part.form.check_meant()
+        for thing in listed if sure is not True else ():
+            check_meant(thing)
         numbers = self.records.add(listed)
         return numbers[0] if single else numbers
 

@@ -202,6 +202,22 @@ def test_a_fit_that_cannot_be_tabulated_is_not_kept(tmp_path, monkeypatch):
         assert rows == [(number, "readings")]
 
 
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [({"mass_kg": 600.0}, "with sure=True"), ({"manoeuvre_hz": 120.0}, "no part can do both")],
+    ids=("a slip of a unit", "nothing can hold it"),
+)
+def test_a_mounting_that_cannot_be_meant_is_stored_only_by_who_is_sure(tmp_path, change, says):
+    usual = {"mass_kg": 0.6, "count": 4, "rpm_idle": 9000, "rpm_full": 15000, "manoeuvre_hz": 10.0}
+    camera = matdb.Mounting(name="cam", **(usual | change))
+    with matdb.open_store(tmp_path / "new.sqlite") as store:
+        with pytest.raises(matdb.InputError, match=says):
+            store.add(camera)
+        assert store.mountings() == []
+        store.add([camera], sure=True)
+        assert store.mounting("cam") == camera
+
+
 @pytest.mark.parametrize("coldest", [-220.0, -273.0])
 def test_a_reading_colder_than_any_law_gives_a_fit(tmp_path, coldest):
     """A law that overflows at one reading was no error but a fit of nothing: an IndexError far from the reading."""

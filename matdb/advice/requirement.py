@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
@@ -85,6 +85,18 @@ class Payload:
     def weight_n(self) -> float:
         """Weight of the heaviest package, N."""
         return self.heavy.mass_kg * STANDARD_GRAVITY_M_S2
+
+
+def check_meant(record: Any) -> None:
+    """Ask back before a part or a mounting is stored that cannot well be meant, or that no part can hold.
+
+    Raises InputError.
+    """
+    if isinstance(record, Part):
+        record.form.check_meant()
+    elif isinstance(record, Mounting):
+        record.check_meant()
+        Payload.of(record).possible(record)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass, fields, replace
 from typing import Annotated, Any, Final
 
-from matdb.advice.requirement import Payload
+from matdb.advice.requirement import check_meant
 from matdb.api import Store
 from matdb.cli.options import Call, Edit, Group, NoteOption, Removal, arg, option
 from matdb.cli.screen import Column, records_table, span_text, table
@@ -155,9 +155,7 @@ def add(
         wanted = _from_file(definition, name, (*own.said().values(), order, source or None, note or None))
     else:
         wanted = own.made(name, source=source, note=note, orders=tuple(order or ()))
-    if not yes:
-        _check_meant(wanted)
-    number = call.added(wanted)
+    number = call.added(wanted, sure=yes)
     rotors = f"rotors {wanted.rpm_idle:g} to {wanted.rpm_full:g} 1/min"
     text = f"added mounting {name}: {wanted.mass_kg * 1e3:g} g on {wanted.count} isolators, {rotors}"
     call.answer({"number": number, "mounting": wanted}, text)
@@ -182,7 +180,7 @@ def edit(
         old = kept.mounting(name)
         changes = own.changes(old)
         if changes and not yes:
-            _check_meant(replace(old, **changes))
+            check_meant(replace(old, **changes))
         new, changed = call.edited(kept, old, source=source, note=note, **changes)
     call.answer({"mounting": new, "changed": changed}, f"edited mounting {new.name}: {', '.join(changed)}")
 
@@ -232,12 +230,6 @@ def show_(name: NameArgument, call: Call) -> None:
 
     content = {"mounting": wanted, "window_hz": low_high(wanted.window_hz), "rotor_orders": bands}
     call.answer(content, screen)
-
-
-def _check_meant(wanted: Mounting) -> None:
-    """Ask back before a mounting is stored that cannot well be meant, or that no part can hold. Raises InputError."""
-    wanted.check_meant()
-    Payload.of(wanted).possible(wanted)
 
 
 def _from_file(file: str, name: str, given: tuple[Any, ...]) -> Any:

@@ -10,8 +10,9 @@ from typing import Any, Final
 
 import typer
 
+from matdb.advice.requirement import check_meant
 from matdb.api import Store
-from matdb.cli.asking import Question, Turn, ask_all, with_unit
+from matdb.cli.asking import Question, Turn, ask_all, until, with_unit, yes
 from matdb.cli.bench import BenchOptions, Session
 from matdb.cli.dimensions import dimension_of, form_from_words
 from matdb.cli.mounting import OwnMounting
@@ -164,10 +165,16 @@ class _Run:
 
     def a_mounting(self) -> None:
         """The camera, unless the store has one."""
-        if self.mounting is None:
-            told = self._ask(_of_mounting)
-            self.store.add(_own(told).made("camera"))
-            self.mounting = "camera"
+        while self.mounting is None:
+            camera = _own(self._ask(_of_mounting)).made("camera")
+            try:
+                check_meant(camera)
+            except InputError as error:
+                show(str(error))
+                if not until("Store it all the same, yes or no", "no", yes):
+                    continue
+            self.store.add(camera, sure=True)
+            self.mounting = camera.name
             show("added mounting camera")
 
     def the_weather(self) -> None:

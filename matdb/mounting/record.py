@@ -422,7 +422,7 @@ class Mounting(_Sparse):
     def check_meant(self) -> None:
         """Ask back before such a mounting is stored. Raises InputError that tells its :attr:`doubts`."""
         if doubts := ", ".join(self.doubts):
-            cure = "mind the units; with --yes it is stored as it is"
+            cure = "mind the units; with --yes, from Python with sure=True, it is stored as it is"
             says = f"{doubts}: hardly what a camera stands on"
             raise InputError("mounting", doubts, "as of a camera", cure, says=says)
 

@@ -62,6 +62,14 @@ def test_without_a_reading_and_a_camera_the_label_answers(run):
     assert "ring 14x5.5x7 unsqueezed, axial at 30 Hz: " in told.out
 
 
+@pytest.mark.parametrize(("answers", "kg"), [(("no", "0.62kg", "", "", "", "", ""), 0.62), (("yes",), 620.0)])
+def test_a_camera_that_cannot_be_meant_is_asked_about(run, answers, kg):
+    """Told in full, with what was typed as usual answers; stored as it is where it is meant."""
+    told = run(*RING, "", "620kg", *CAMERA[1:], *answers, "stop")
+    assert "mass of 620000 g: hardly what a camera stands on" in told.out
+    assert [each.mass_kg for each in kept(run)[1]] == [kg]
+
+
 def test_the_sketches_read_at_60_columns(run, monkeypatch):
     monkeypatch.setenv("COLUMNS", "60")
     told = run("stop")
