@@ -39,10 +39,11 @@ class _Slot(NamedTuple):
     kinds: tuple[str, ...] = ()
 
 
-def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
+def split_words(words: Sequence[str], what: str = "part") -> tuple[str, dict[str, str]]:
     """Part the name from the dimensions: ``["ring", "--outer", "16mm"]`` to ``("ring", {"--outer": "16mm"})``.
 
-    A yes-or-no option has the value "". Points may be given several times, and are joined. Raises InputError.
+    A yes-or-no option has the value "". Points may be given several times, and are joined. The name may also stand
+    behind an option of ``what`` it is the name of. Raises InputError.
     """
     names: list[str] = []
     given: dict[str, str] = {}
@@ -61,8 +62,11 @@ def split_words(words: Sequence[str]) -> tuple[str, dict[str, str]]:
                 raise InputError(option, value, "given once")
             value = given[option] + _AND + value
         given[option] = value
-    if len(names) != 1:
-        raise InputError("name", " ".join(names) or None, "one name", "put a name of several words in quotation marks")
+    names += [given.pop(f"--{what}")] if f"--{what}" in given else []
+    if not names:
+        raise InputError(f"name of the {what}", None, "typed before the options")
+    if len(names) > 1:
+        raise InputError(f"name of the {what}", " ".join(names), "one name", "put several words in quotation marks")
     return names[0], given
 
 

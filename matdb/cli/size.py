@@ -104,7 +104,7 @@ def size(
     """
     if picture is not None:
         picture_file(picture, force=force)  # before the long work
-    name, given = split_words(words)
+    name, given = split_words(words, "mounting")
     told = ranges_from_words(said.form, given) | said.told()
     sizes = [] if said.sizes is None else read_sizes(Path(said.sizes).name, file_bytes(said.sizes), said.form)
     flown, deck_mm = flight_of(air), quantity(said.deck, "length", "--deck")
