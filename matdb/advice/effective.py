@@ -42,8 +42,12 @@ from matdb.units import STANDARD_GRAVITY_M_S2
 
 #: States computed at once: what 200 to 400 draws of them take stays in a processor's cache, and memory is bounded.
 _BLOCK: Final = 64
-#: How warnings begin that are told before all others.
-_OUT_OF_SERVICE, _NEAR_GLASS = "outside the service range", "within 10 K of the glass transition"
+#: So far below its glass transition no law and no reading tells of a rubber, K.
+_DEEP_IN_GLASS_K: Final = 50.0
+
+
+class Grave(str):
+    """A warning of what may break or of figures that say nothing: told before all others."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -273,7 +277,7 @@ def effective(
         frequency_hz=labelled(f, temperature_c, frequency_hz),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=worst_first((*warnings, *(said if amplitude_mm is None else _without_amplitude(said)))),
+        warnings=worst_first((*(said if amplitude_mm is None else _without_amplitude(said)), *warnings)),
     )
 
 
@@ -413,8 +417,10 @@ def _load_warnings(
         found.append(
             "holds while both halves touch; 'matdb squeeze' tells at which squeeze and load one lifts off"
             if loose < 0.025
-            else f"at rest a half has lifted off ({loose:.0%} of the draws): one half alone acts there and it rattles; "
-            "'matdb squeeze' tells how far to turn the screw"
+            else Grave(
+                f"at rest a half has lifted off ({loose:.0%} of the draws): one half alone acts there and it rattles; "
+                "'matdb squeeze' tells how far to turn the screw"
+            )
         )
     height = part.form.bearing_height_mm
     if not height:
@@ -426,17 +432,36 @@ def _load_warnings(
     sags = f"{float(f'{sag:.2g}'):g}"
     buckles = part.form.buckling_share * height
     if sag + squeeze_mm >= buckles:
-        found.append(f"buckles: sags {sags} mm or more under this mass, and bends away from {buckles:.2g} mm on")
+        told = f"buckles: sags {sags} mm or more under this mass, and bends away from {buckles:.2g} mm on"
+        found.append(Grave(told))
     elif sag + squeeze_mm > 0.5 * min(height, buckles):
-        found.append(f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are")
+        told = f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are"
+        found.append(Grave(told))
     elif sag > 0.15 * height:
-        found.append(f"sags {sags} mm or more under this mass, over 15 % of {its}: creep and set")
+        found.append(Grave(f"sags {sags} mm or more under this mass, over 15 % of {its}: creep and set"))
     return tuple(found)
 
 
 def worst_first(warnings: Iterable[str]) -> tuple[str, ...]:
-    """Warnings, each once, before all others what is said of temperatures that the material is not made for."""
-    return tuple(sorted(dict.fromkeys(warnings), key=lambda text: not text.startswith((_OUT_OF_SERVICE, _NEAR_GLASS))))
+    """Warnings, each once, the grave ones before all others."""
+    return tuple(sorted(dict.fromkeys(warnings), key=lambda text: not isinstance(text, Grave)))
+
+
+def service_warnings(curve: Curve, material: Material, temperature_c: Array) -> list[Grave]:
+    """What is said of temperatures that the material is not made for."""
+    if not np.size(temperature_c):
+        return []
+    found, glass, (low_c, high_c) = [], curve.glass_transition_c, service_range(material)
+    coldest, hottest = float(np.min(temperature_c)), float(np.max(temperature_c))
+    if coldest < glass - _DEEP_IN_GLASS_K:
+        where = f"far below the glass transition (about {glass:.0f} degC)"
+        found.append(Grave(f"{where}, where no law here holds: the figures say nothing"))
+    elif coldest < glass + 10.0:
+        found.append(Grave(f"within 10 K of the glass transition (about {glass:.0f} degC) or below it"))
+    if coldest < low_c or hottest > high_c:
+        harm = "in such cold it can turn brittle and crack" if coldest < low_c else "in such heat it can melt or set"
+        found.append(Grave(f"outside the service range of {low_c:.3g} to {high_c:.3g} degC: {harm}"))
+    return found
 
 
 def state_warnings(
@@ -463,14 +488,7 @@ def state_warnings(
         read = curve.axis_of[part.name]
         found.append(f"{part.name} was read in its {read} direction only: its {axis} stiffness rests on its geometry")
     found.extend(curve.range_notes(t, frequency_hz, ln_reduced_hz))
-    glass = curve.glass_transition_c
-    coldest, hottest = (t.min(), t.max()) if t.size else (math.inf, -math.inf)
-    if coldest < glass + 10.0:
-        found.append(f"{_NEAR_GLASS} (about {glass:.0f} degC) or below it")
-    low_c, high_c = service_range(material)
-    if coldest < low_c or hottest > high_c:
-        harm = "in such cold it can turn brittle and crack" if coldest < low_c else "in such heat it can melt or set"
-        found.append(f"{_OUT_OF_SERVICE} of {low_c:.3g} to {high_c:.3g} degC: {harm}")
+    found.extend(service_warnings(curve, material, t))
     height = part.form.squeezable_height_mm
     if squeeze_mm and height and squeeze_mm > 0.25 * height:
         found.append(f"squeezed by {100 * squeeze_mm / height:.0f} % of its height; more than 25 % sets and tears")

@@ -12,7 +12,7 @@ import numpy as np
 
 from matdb.advice.camera import CameraShake, SixAxes, camera_shake, six_axes
 from matdb.advice.cost import Cost, cost_of
-from matdb.advice.effective import state_warnings
+from matdb.advice.effective import Grave, state_warnings, worst_first
 from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, judge
 from matdb.advice.judgement import Judgement
@@ -433,21 +433,17 @@ class _View:
             said.append("the natural frequency lies inside the manoeuvre band")
         if travel is not None and travel < 0.0:
             load = f"at load factor {self.mounting.load_factor:g}"
-            said.append(
-                f"buckles: {load} a leg so slender leans over; take a shorter or thicker one"
-                if part.form.leans
-                else f"bottoms out: {load} it needs more travel than it has"
-            )
+            how = "buckles", "a leg so slender leans over; take a shorter or thicker one"
+            what, why = how if part.form.leans else ("bottoms out", "it needs more travel than it has")
+            said.append(Grave(f"{what}: {load} {why}"))
         if touch is not None and touch < 0.0:
             low, high = self.mounting.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")
         heavy = self.payload.heavy.mass_kg
         loose = [s.temperature_c for s in told if found.lifted(self.judge.step(s.temperature_c), heavy) > 0.5]
         if loose:
-            said.append(
-                f"at rest a half has lifted off already (at {loose[0]:g} degC): the natural frequency told is that of "
-                "the other half alone"
-            )
+            told_at = f"at rest a half has lifted off already (at {loose[0]:g} degC)"
+            said.append(Grave(f"{told_at}: the natural frequency told is that of the other half alone"))
         travels = part.form.travel_height(self.axis)
         if travels is not None:
             sag = self._sag(found)
@@ -455,12 +451,12 @@ class _View:
             height = part.form.bearing_height_mm
             its = "its height" if part.form.pair is None else "its lower half's height"
             if sag > height:
-                said.append(f"{sags(sag, height)} under the payload: it cannot carry that")
+                said.append(Grave(f"{sags(sag, height)} under the payload: it cannot carry that"))
             elif sag > STATIC_SHARE_MOST * height:
                 said.append(f"{sags(sag, height)} under the payload, more than 15 % of {its}: creep and set")
             elif sag + travels[1] * found.squeeze_mm > SQUEEZE_SHARE_MOST * height:
                 said.append(f"squeeze and sag together exceed 25 % of {its}: creep and set")
-        return tuple(dict.fromkeys(said))
+        return worst_first(said)
 
 
 def _each(bands: Band) -> list[Band]:

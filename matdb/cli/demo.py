@@ -107,7 +107,8 @@ def demo(
         squeeze = next(row.squeeze_mm for row in ranking if row.part == shown.name)
         under: dict[str, Any] = {"mass_kg": mounting.mass_kg, "count": mounting.count, "squeeze_mm": squeeze}
         answer = stiffness_table(opened, [shown.name], at, **under)
-        rows = curve_table(opened.curve(shown.material), np.arange(-20.0, 51.0, 5.0), np.array([30.0]))
+        curve, record = opened.curve(shown.material), opened.material(shown.material)
+        rows = curve_table(curve, record, np.arange(-20.0, 51.0, 5.0), np.array([30.0]))
     written = write_answer(csv, rows.header, rows.rows, force)
 
     if not call.as_json:

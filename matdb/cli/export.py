@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Annotated, Final
 
 import typer
@@ -15,12 +16,14 @@ from matdb.cli.screen import counts_text, lines, show
 from matdb.cli.stiffness import States, stiffness_answer
 from matdb.errors import InputError
 from matdb.exchange import whole_store
+from matdb.exchange.spreadsheet import write_rows
 from matdb.exchange.tables import (
     AnswerTable,
     curve_table,
     part_table,
     prony_table,
     readings_table,
+    records_table,
     shift_table,
     springs_table,
     write_table,
@@ -94,7 +97,7 @@ def curve(
     t, f = options.temperatures(temp, step), options.frequencies(frequency or ["30Hz"])
     options.few_states(len(t) * len(f))
     with call.existing() as store:
-        call.write(store, "curve", curve_table(store.current_curve(material), t, f))
+        call.write(store, "curve", curve_table(store.current_curve(material), store.material(material), t, f))
 
 
 @app.command()
@@ -204,6 +207,33 @@ def _met(found: AnswerTable, what: str, at: str = "") -> str:
     storage, loss = (f"{100 * found.more[name]:.2g} %" for name in ("storage_error", "loss_error"))
     span = f"from {low:.3g} to {high:.3g} Hz{at}"
     return f"Meets the median {what} {span} within {storage} in storage and {loss} in loss; nothing is known beyond."
+
+
+@app.command("tables", short_help="Write all records as CSV, a file a kind.")
+def tables(
+    call: Call,
+    out: str = option("FOLDER", "The folder to write into; made where it is not there.", NEEDED),
+    force: ForceOption = False,
+) -> None:
+    """Write all records as CSV, a file a kind: materials, parts, mountings, readings.
+
+    'matdb reading import' takes the readings back; 'matdb export store' writes all that 'matdb import store' reads.
+    """
+    with call.existing() as store:
+        found = {
+            "materials": records_table(store.materials()),
+            "parts": records_table(store.parts()),
+            "mountings": records_table(store.mountings()),
+            "readings": readings_table(store.records.each_reading()),
+        }
+    folder = Path(out).expanduser()
+    folder.mkdir(exist_ok=True)
+    files = {what: new_file(folder / f"{what}.csv", force=force) for what in found}  # all of them, or none
+    written = [str(write_rows(files[what], what, each.header, each.rows, force=force)) for what, each in found.items()]
+    counts = {what: len(each.rows) for what, each in found.items()}
+    call.answer(
+        {"files": written, "counts": counts}, lambda: show(f"written to {folder}: {counts_text(counts)}", wrap=False)
+    )
 
 
 @app.command("store", short_help="Write the whole store as one JSON file.")

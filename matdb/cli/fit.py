@@ -15,6 +15,7 @@ from matdb.curve.low_temperature import COLDEST_C, LowTemperature
 from matdb.curve.parameters import LAWS, UNNAMED
 from matdb.errors import InputError
 from matdb.fields import low_high, named
+from matdb.material.families import CABLE
 from matdb.units import counted
 
 #: What the fit calls a law with the four-parameter master curve.
@@ -102,7 +103,9 @@ def _show_report(curve: Curve, found: Mapping[str, Any], cold: LowTemperature) -
     _section(weights.items(), _LAW_COLUMNS, f"Shape of the master curve: {shape}.")
     beside = "In brackets: how many standard deviations off. About one in twenty is beyond 2."
     _section(found["readings"], _READING_COLUMNS, beside)
-    _section(found.get("parameters"), _PARAMETER_COLUMNS)
+    own = {"MPa": modulus_unit(curve)}
+    parameters = [row | {"unit": own.get(row["unit"], row["unit"])} for row in found.get("parameters", ())]
+    _section(parameters, _PARAMETER_COLUMNS)
     _section((found.get("offsets") or {}).items(), _OFFSET_COLUMNS)
     sessions = found.get("sessions", {})
     _section(sessions.items() if sessions.keys() - {UNNAMED} else (), _SESSION_COLUMNS)
@@ -211,7 +214,13 @@ def law_weights(curve: Curve) -> tuple[dict[str, float], float]:
 def modulus_text(curve: Curve) -> str:
     """One sentence: the modulus at room temperature and in the cold."""
     cold, warm = (band_cell(curve.modulus(t, 30.0).storage_mpa) for t in (-10.0, 23.0))
-    return f"{curve.material} at 30 Hz: {warm} MPa at 23 degC, {cold} MPa at -10 degC."
+    unit = modulus_unit(curve)
+    return f"{curve.material} at 30 Hz: {warm} {unit} at 23 degC, {cold} {unit} at -10 degC."
+
+
+def modulus_unit(curve: Curve) -> str:
+    """The unit of its modulus: what a loop of wire rope has in its place is a factor on its load points."""
+    return "times its load points" if curve.family == CABLE else "MPa"
 
 
 def notes(curve: Curve) -> tuple[str, ...]:

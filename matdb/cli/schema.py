@@ -196,6 +196,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
     "export springs": _of(
         rows=int, equation=str, note=str, storage_error=float, loss_error=float, range_hz=Literal["range"]
     ),
+    "export tables": {"counts": {"*": int}},
     "export store": {"bytes": int, "fingerprint": str},
     "import store": {"store": str, "counts": {"*": int}},
     "store info": {"store": str, "read_only": bool, "counts": _COUNTS},

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 from matdb.api import Store
 from matdb.cli import options
 from matdb.cli.answering import AskedNow, over_states, refuse_beside_mounting
-from matdb.cli.fit import summary
+from matdb.cli.fit import modulus_unit, summary
 from matdb.cli.options import HeldFor, arg, option
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table
 from matdb.errors import InputError
@@ -151,17 +151,20 @@ def curve(
         found = store.current_curve(material) if fit is None else store.curve_of_fit(fit)
         if found.material != material:
             raise InputError("--fit", fit, f"a fit of {material}", f"that one is of {found.material}")
-        answer = curve_table(found, t, f)
+        answer = curve_table(found, store.material(material), t, f)
     written = options.write_answer(csv, answer.header, answer.rows, force)
     rests = found.rests_on(None, float(t.min()), float(t.max()))
     rows = answer.banded()
-    told = [*over_states(material, rows, "storage_mpa", "MPa", _moduli), rests_text(rests)]
+    unit = modulus_unit(found)
+
+    def moduli(row: Mapping[str, Any], _: bool) -> str:
+        return f"{band_cell(row['storage_mpa'])} {unit}, loss factor {band_cell(row['loss_factor'], 2)}"
+
+    told = [*over_states(material, rows, "storage_mpa", unit, moduli), rests_text(rests)]
     content = summary(found) | {"files": written, "rows": rows}
-    call.tell(told, content, lambda: records_table(rows, _MODULI), answer.warnings)
-
-
-def _moduli(row: Mapping[str, Any], _: bool) -> str:
-    return f"{band_cell(row['storage_mpa'])} MPa, loss factor {band_cell(row['loss_factor'], 2)}"
+    modulus = Column(f"storage modulus, {unit}", lambda r: band_cell(r["storage_mpa"]))
+    columns = [*_MODULI[:2], modulus, *_MODULI[2:]]
+    call.tell(told, content, lambda: records_table(rows, columns), answer.warnings)
 
 
 def _remark(row: Mapping[str, Any]) -> str:
@@ -173,7 +176,6 @@ def _remark(row: Mapping[str, Any]) -> str:
 _MODULI: Final = (
     _AT_C,
     Column("at Hz", lambda r: given_text(r["frequency_hz"]), right=True),
-    Column("storage modulus, MPa", lambda r: band_cell(r["storage_mpa"])),
     Column("loss factor", lambda r: band_cell(r["loss_factor"], 2)),
     Column("", _remark),
 )

@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.answers import PartAnswers
-from matdb.advice.effective import state_warnings
+from matdb.advice.effective import service_warnings, state_warnings, worst_first
 from matdb.advice.tabulated import RULE, squeeze_factors, table_rows
 from matdb.api import Store
 from matdb.arrays import Array
@@ -28,7 +28,9 @@ from matdb.exchange.whole_store import store_fingerprint
 from matdb.fields import ending_of, low_high, plain
 from matdb.files import write_text
 from matdb.form.part import Part
+from matdb.material.record import Material
 from matdb.material.shift import ZERO_C
+from matdb.mounting.record import Mounting
 from matdb.store import StoredReading
 from matdb.version import VERSION
 
@@ -94,7 +96,9 @@ def _chunks(temperature_c: Array, frequency_hz: Array | None) -> Iterator[tuple[
         yield t[some], None if f is None else f[some]
 
 
-def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> tuple[str, ...]:
+def curve_warnings(
+    curve: Curve, temperature_c: Array, frequency_hz: Array, material: Material | None = None
+) -> tuple[str, ...]:
     """What to know of a curve's answer for these states, in plain words.
 
     Parameters
@@ -103,20 +107,23 @@ def curve_warnings(curve: Curve, temperature_c: Array, frequency_hz: Array) -> t
         The curve.
     temperature_c, frequency_hz : ndarray
         Degrees Celsius and Hz; broadcast.
+    material : Material, optional
+        Its record; without it nothing is said of what the material is made for.
     """
     found = [] if curve.basis == "readings" else [curve.without_readings()]
     found.extend(curve.range_notes(temperature_c, frequency_hz))
+    found.extend([] if material is None else service_warnings(curve, material, temperature_c))
     found.extend(curve.report.get("warnings", ()))
-    return tuple(dict.fromkeys(found))
+    return worst_first(found)
 
 
-def curve_table(curve: Curve, temperature_c: Array, frequency_hz: Array) -> AnswerTable:
+def curve_table(curve: Curve, material: Material, temperature_c: Array, frequency_hz: Array) -> AnswerTable:
     """Storage and loss modulus and loss factor over temperatures and frequencies, with 95 % bands.
 
     Parameters
     ----------
-    curve : Curve
-        A fit or a prior.
+    curve, material
+        A fit or a prior, and the record of what it is of.
     temperature_c : ndarray, shape (n,)
         Degrees Celsius.
     frequency_hz : ndarray, shape (m,)
@@ -136,11 +143,11 @@ def curve_table(curve: Curve, temperature_c: Array, frequency_hz: Array) -> Answ
     for t, f in _chunks(temperature_c, frequency_hz):
         assert f is not None
         found = curve.modulus(t, f)
-        notes = [curve_warnings(curve, t[i : i + 1], f[i : i + 1]) for i in range(len(t))]
+        notes = [curve_warnings(curve, t[i : i + 1], f[i : i + 1], material) for i in range(len(t))]
         values = (curve.material, t, f, found.storage_mpa, found.loss_factor, curve.basis)
         rows += table_rows(len(t), *values, np.asarray(found.extrapolated), notes)
     header = _header("material", "temperature_c", "frequency_hz", bands=("storage_mpa", "loss_factor"))
-    warnings = curve_warnings(curve, temperature_c[:, None], frequency_hz)
+    warnings = curve_warnings(curve, temperature_c[:, None], frequency_hz, material)
     return AnswerTable(header, rows, curve.basis, warnings)
 
 
@@ -262,6 +269,30 @@ def readings_table(kept: Iterable[StoredReading]) -> AnswerTable:
     always = {"number", "kind", "part", "temperature_c"}
     header = tuple(n for n in wanted if n in always or any(row.get(n) not in (None, "") for row in rows))
     return AnswerTable(header, [tuple(row.get(name) for name in header) for row in rows])
+
+
+def records_table(records: Sequence[Material | Part | Mounting]) -> AnswerTable:
+    """Materials, parts or mountings as a table, a row each: a part's dimensions beside its name, lists as JSON.
+
+    Parameters
+    ----------
+    records : sequence of records
+        Of one kind.
+
+    Returns
+    -------
+    AnswerTable
+        Columns that no record fills are left out.
+    """
+    rows: list[dict[str, Any]] = []
+    for each in records:
+        told = plain(each)
+        told |= told.pop("form", {})
+        nested = ((name, value) for name, value in told.items() if isinstance(value, list | dict))
+        listed = {name: json.dumps(value, ensure_ascii=False) if value else "" for name, value in nested}
+        rows.append(told | listed)
+    header = dict.fromkeys(["name", *(name for row in rows for name, cell in row.items() if cell not in (None, ""))])
+    return AnswerTable(tuple(header), [tuple(row.get(name) for name in header) for row in rows])
 
 
 def units_of(header: Iterable[str]) -> dict[str, str]:

@@ -33,7 +33,9 @@ def test_a_mass_that_flattens_a_part_is_said():
     gel = Material(name="gel", family="silicone gel", hardness="30 OO")
     ring = Part(name="ring", material="gel", form=Ring(outer_mm=14, inner_mm=5, height_mm=7))
     told = effective(prior_curve(gel), gel, ring, 20.0, mass_kg=3.0).warnings
-    assert any("overloaded" in text for text in told)
+    # What may break is told before what the answer rests on, though it is found later.
+    assert told[0].startswith("overloaded: sags ")
+    assert told[1].startswith("no reading of gel")
     light = effective(prior_curve(gel), gel, ring, 20.0, mass_kg=0.05).warnings
     assert not any("sags" in text or "overloaded" in text for text in light)
 
@@ -54,7 +56,8 @@ def test_a_temperature_that_a_material_is_not_made_for_is_said_before_all_else(a
     pair = Part(name="pair", material="gel", form=GrommetPair(Ring(14, 5, 7), Ring(14, 5, 5), plate_mm=2.0))
     told = effective(prior_curve(gel), gel, pair, [20.0, at_c], mass_kg=0.1, squeeze_mm=0.1).warnings
     assert len(told) > 2
-    first = [text for text in told if text.startswith(("outside the service range", "within 10 K of the glass"))]
+    words = ("outside the service range", "within 10 K of the glass", "far below the glass")
+    first = [text for text in told if text.startswith(words)]
     assert first
     assert told[: len(first)] == tuple(first)
     assert any(("brittle" if at_c < 0.0 else "melt") in text for text in first)

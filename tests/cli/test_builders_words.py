@@ -37,6 +37,17 @@ def test_sideways_a_squeeze_is_said_to_change_nothing(matdb_says):
     assert hardly not in said(matdb_says(*words))
 
 
+@pytest.mark.parametrize("words", [("fit",), ("curve", "wire rope", "--temp", "5C", "--why"), ("report", "wire rope")])
+def test_a_loop_of_wire_rope_has_a_factor_on_its_load_points_and_no_modulus(matdb_says, words):
+    loop = ("part", "add", "loop", "--material", "wire rope", "--form", "cable-loop", "--height", "30mm")
+    said(matdb_says(*loop, "--point", "0.6mm:5N", "--point", "1.5mm:10N"))
+    read = ("reading", "add", "ring-down", "loop", "--temp", "21C", "--mass", "200g", "--frequency", "30Hz")
+    said(matdb_says(*read, "--decrement", "0.5"))
+    told = said(matdb_says(*words))
+    assert "times its load points" in told
+    assert "MPa" not in told
+
+
 def test_the_names_of_modes_are_explained_beside_them(matdb_says):
     camera = ("--mass", "600g", "--count", "4", "--rotor", "4200rpm..8000rpm", "--spread", "80x60mm")
     assert matdb_says("mounting", "add", "six", *camera, "--box", "100x80x60mm").code == 0

@@ -280,7 +280,18 @@ WRITES = {
 
 def test_every_command_that_may_replace_a_file_is_known_here():
     sections = (TOP / "matdb" / "cli" / "REFERENCE.md").read_text(encoding="utf-8").split("\n## matdb ")
-    assert set(WRITES) == {text.partition("\n")[0] for text in sections[1:] if "`--force`" in text}
+    # Into a folder goes what is called otherwise.
+    assert {*WRITES, "export tables"} == {text.partition("\n")[0] for text in sections[1:] if "`--force`" in text}
+
+
+def test_tables_in_a_folder_write_over_no_store_either(matdb_says, store, tmp_path):
+    (tmp_path / "all").mkdir()
+    os.link(store, tmp_path / "all" / "parts.csv")
+    before = store.read_bytes()
+    told = matdb_says("export", "tables", "--out", tmp_path / "all", "--force")
+    assert (told.code, "another file than a store" in told.err) == (2, True)
+    assert [each.name for each in (tmp_path / "all").iterdir()] == ["parts.csv"]
+    assert store.read_bytes() == before
 
 
 @pytest.mark.parametrize("command", WRITES)

@@ -1,5 +1,6 @@
 """Tables as files: numbers stay numbers, and a file says where it comes from."""
 
+import dataclasses
 import json
 import math
 import re
@@ -9,6 +10,7 @@ import pandas
 import pytest
 
 import matdb
+from matdb.curve.fit import prior_curve
 from matdb.exchange.tables import (
     curve_table,
     part_table,
@@ -45,7 +47,7 @@ def tables(store):
     curve = store.curve("amber")
     t = np.array([-20.0, -5.0, 23.0])
     return {
-        "curve": curve_table(curve, t, np.array([3.0, 30.0])),
+        "curve": curve_table(curve, store.material("amber"), t, np.array([3.0, 30.0])),
         "stiffness": stiffness_table(store, ["0042"], t, mass_kg=0.15),
         "shift": shift_table(curve, t),
         "prony": prony_table(curve),
@@ -87,6 +89,21 @@ def test_json_says_units_sources_version_and_fingerprint(what, store, tables, tm
     assert whole["sources"] == {"amber": "=label, 2024"}
     assert [list(row) for row in whole["rows"]] == [list(header)] * len(rows)
     assert whole["units"] == units_of(header)
+
+
+def test_a_curve_is_marked_where_its_material_is_not_made_for(store):
+    """As answers on a part are; by the record's own service range before the family's."""
+    black, t = matdb.Material(name="black", family="chloroprene"), np.array([-270.0, -60.0, -20.0, 20.0])
+    curve = prior_curve(black)
+    answer = curve_table(curve, black, t, np.array([30.0]))
+    said = ["; ".join(row["warnings"]) for row in answer.records()]
+    assert answer.warnings[0].startswith("far below the glass transition (about -4")
+    assert ["glass transition" in text for text in said] == [True, True, False, False]
+    assert ["the figures say nothing" in text for text in said] == [True, False, False, False]
+    assert ["outside the service range of -35 to 100 degC" in text for text in said] == [True, True, False, False]
+    narrow = curve_table(curve, dataclasses.replace(black, service_min_c=0.0), t[2:], np.array([30.0]))
+    said = ["; ".join(row["warnings"]) for row in narrow.records()]
+    assert ["outside the service range of 0 to" in text for text in said] == [True, False]
 
 
 def test_units_are_those_of_the_names():
