@@ -531,8 +531,7 @@ def quantity(text: str | None, dimension: str, option: str) -> float | None:
 def ends(text: str, dimension: str, option: str) -> tuple[float, float]:
     """Both ends of a range, or a single quantity twice. Raises UnitError, InputError."""
     if (several := listed(text))[1:]:
-        cure = f"type {several[0]}..{several[-1]}"
-        raise InputError(option, text, "one, or both ends of a range with two dots between them", cure)
+        raise InputError(option, text, f"one, or a range such as {several[0]}..{several[-1]}")
     return parse_range(text, dimension, option) if is_range(text) else (parse(text, dimension, option),) * 2
 
 

@@ -36,7 +36,7 @@ BAD = {
     "a list where a range is asked": (
         ("suit", "--mounting", "cam", "--temp", "-5C,20C"),
         2,
-        ["--temp", "type -5C..20C"],
+        ["--temp", "a range such as -5C..20C"],
     ),
     "negative mass": (without("--mass", "--mass", "-150g"), 2, ["--mass: -0.15", "above 0"]),
     "zero decrement": ((*RING_DOWN, *GOOD, "--decrement", "0"), 2, ["--decrement: ", "above 0", "leave it out"]),
