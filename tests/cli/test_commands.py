@@ -588,7 +588,7 @@ def test_the_sheet_of_a_screwed_pair_says_to_soak_it_assembled(matdb_says):
     ("words", "says"),
     [
         (("stiffness", "0042", "--frequency", "30Hz"), None),
-        (("suit", "--mounting", "cam"), "one, or both ends of a range"),
+        (("suit", "--mounting", "cam"), "one, or a range such as -5C..70F"),
         (("modes", "cam", "0042"), "give one alone"),
     ],
     ids=lambda words: words and words[0],
