@@ -210,20 +210,22 @@ def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readi
     said = [tuple(str(odd) for odd in found) for found in surprises(curve, parts, readings)]
     for k, reading in enumerate(readings):
         part = parts.get(getattr(reading, "part", ""))
-        if curve.basis == READINGS and part is not None and _lifted(curve, part, reading):
+        if part is not None and _lifted(curve, part, reading):
             said[k] += (
                 "under this mass a half has lifted off at this squeeze, so it tells of the lower half alone: "
-                "squeeze the pair further and read it again",
+                "say how far the pair was squeezed, or squeeze it further and read it again",
             )
     return said
 
 
 def _lifted(curve: Curve, part: Part, reading: Reading) -> bool:
-    """Whether more than half of the draws have a half of a grommet pair lifted off."""
+    """Whether more than half of the draws have a half of a grommet pair lifted off; by the label, only unsqueezed."""
     mass, axis = getattr(reading, "mass_kg", None), getattr(reading, "axis", "")
     if part.form.pair is None or axis != "axial" or not mass:
         return False
     t = np.array([reading.temperature_c])
     squeeze, count = getattr(reading, "squeeze_mm", 0.0), getattr(reading, "count", 1)
+    if curve.basis != READINGS and (squeeze or part.form.pair.fixed_squeeze_mm):
+        return False
     at_rest = ln_scale_at_rest(curve, part, axis, squeeze, t, mass, count)
     return lifted_share(at_rest, ln_scale_draws(curve, part, axis, squeeze, count)) > 0.5

@@ -149,12 +149,13 @@ def _hertz(case: _Case) -> float:
 def _columns(low_c: float, high_c: float, *, judged: bool) -> list[Column]:
     stiffness = Column(f"N/mm at {low_c:g} degC", lambda case: band_cell(case.found.stiffness_n_per_mm))
     damping = Column("damping ratio", lambda case: band_cell(case.found.damping_ratio, 2))
+    warm = Column(f"Hz at {high_c:g} degC", lambda case: band_cell(case.found.natural_frequency_hz, index=-1))
     verdict = [Column("held by", _held), Column("verdict", lambda case: str(case.verdict))]
     return [
         Column("part", lambda case: str(case.part.name)),
         Column("payload", lambda case: f"{mass_text(case.mass_kg)} on {case.count}"),
         Column(f"Hz at {low_c:g} degC", lambda case: band_cell(case.found.natural_frequency_hz)),
-        Column(f"Hz at {high_c:g} degC", lambda case: band_cell(case.found.natural_frequency_hz, index=-1)),
+        *([warm] if high_c > low_c else []),
         *(verdict if judged else [stiffness, damping]),
     ]
 

@@ -197,6 +197,14 @@ def test_a_pair_read_with_a_loose_half_is_told(curve):
     assert not any("a half has lifted off" in text for text in doubts(curve, PAIR, tight))
 
 
+def test_a_pair_of_which_no_squeeze_was_told_is_asked_about_before_there_is_a_fit():
+    label = prior_curve(matdb.Material(name="amber", family="silicone", hardness="30 A"))
+    told = matdb.RingDown(part="pair", temperature_c=23.0, mass_kg=1.0, count=4, frequency_hz=50.0)
+    assert any("say how far the pair was squeezed" in text for text in doubts(label, PAIR, told))
+    barely = dataclasses.replace(told, squeeze_mm=0.05)
+    assert not any("how far the pair was squeezed" in text for text in doubts(label, PAIR, barely))
+
+
 def test_the_store_asks_before_it_logs(tmp_path):
     with matdb.open_store(tmp_path / "bench.sqlite") as store:
         store.add([AMBER, RING])

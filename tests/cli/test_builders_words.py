@@ -1,5 +1,7 @@
 """What a builder stumbles over is said where it stands on the screen."""
 
+import re
+
 import pytest
 
 
@@ -28,6 +30,12 @@ def test_a_ring_is_said_to_be_unsqueezed_where_a_squeeze_would_stiffen_it(matdb_
     assert said(matdb_says(*words)).startswith("ring 16x6x5 unsqueezed, axial under 200 g")
     assert "unsqueezed" not in said(matdb_says(*words, "--squeeze", "0.5mm"))
     assert "unsqueezed" not in said(matdb_says(*words, "--axis", "shear"))
+
+
+@pytest.mark.parametrize(("temp", "columns"), [("5C", 1), ("-5C..5C", 2)])
+def test_a_comparison_at_one_temperature_tells_it_once(matdb_says, temp, columns):
+    told = said(matdb_says("compare", "ring 16x6x5", "--mass", "200g,300g", "--temp", temp))
+    assert len(re.findall(r"Hz at -?5 degC", told)) == columns
 
 
 def test_sideways_a_squeeze_is_said_to_change_nothing(matdb_says):
