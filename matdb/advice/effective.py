@@ -251,7 +251,7 @@ def effective(
     part.form.offset_sd(axis)  # refuses an axis that the form lacks
     share, squeeze_mm = checked_share(share), checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     curve = curve.rested(rest_h)
-    curve, one = _felt(curve, part, axis, t, f, once=t.size == 1 and share_kg is None)
+    curve, one = _felt(curve, part, axis, t, f, once=0 < t.size <= _BLOCK and share_kg is None)
     softer, *warnings = (0.0,) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count)) + softer
     load = None if share_kg is None else (share_kg * int(count), int(count))
@@ -331,7 +331,7 @@ def over_masses(ask: Callable[[Array, float], Answer], temperature_c: ArrayLike,
 
 
 def _felt(curve: Curve, part: Part, axis: str, t: Array, f: Array, *, once: bool) -> tuple[Curve, Complex | None]:
-    """The curve as the part feels it; evaluated already where a single state needs it but once."""
+    """The curve as the part feels it; evaluated already where all states at once need it but once."""
     known = curve.ln_modulus(t.reshape(-1), np.log(2.0 * np.pi * f).reshape(-1)) if once else None
     if curve.felt_by is not None:
         return curve, known
