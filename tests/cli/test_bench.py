@@ -83,6 +83,7 @@ def test_back_asks_the_question_before_again_and_offers_what_was_typed(piped, st
     assert (reading.frequency_hz, reading.log_decrement) == (32.0, 0.6)
 
 
+@pytest.mark.slow
 def test_a_pair_is_asked_how_far_it_is_squeezed(piped, matdb_says, store):
     halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
     assert matdb_says("part", "add", "pair", "--material", "tan", "--form", "grommet-pair", *halves).code == 0

@@ -10,6 +10,7 @@ def said(told):
     return " ".join(told.out.split())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("outer", "asks"), [("120mm", "outer of 120 mm: more than parts of this kind usually have"), ("16mm", "")]
 )

@@ -147,6 +147,7 @@ def test_a_part_may_be_switched_to_frictionless_faces(matdb_says):
     assert told.json["part"]["form"] == form
 
 
+@pytest.mark.slow
 def test_dimensions_that_cannot_be_meant_are_asked_back_before_they_are_stored(matdb_says, tmp_path):
     words = (
         "part",
@@ -555,6 +556,7 @@ def test_tables_fit_the_screen_and_break_between_words(width, capsys, monkeypatc
     assert "reason" in out
 
 
+@pytest.mark.slow
 def test_fit_without_a_name_fits_what_is_not_current(matdb_says):
     assert matdb_says("fit").out.startswith("Every fit is current.")
     words = ("reading", "add", "ring-down", "pad", "--temp", "5C", "--mass", "300g", "--frequency", "30Hz")
@@ -575,6 +577,7 @@ def test_advice_is_for_the_temperatures_that_the_user_has(matdb_says, monkeypatc
     assert [step["temperature_c"] for step in steps] == [50.0]
 
 
+@pytest.mark.slow
 def test_the_sheet_of_a_screwed_pair_says_to_soak_it_assembled(matdb_says):
     halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
     assert matdb_says("part", "add", "pair", "--material", "amber", "--form", "grommet-pair", *halves).code == 0
@@ -603,6 +606,7 @@ def test_temperatures_may_be_listed_where_several_are_taken(matdb_says, words, s
     assert "write -5.21C" in matdb_says(*words, "--temp=-5,21C").err  # a decimal comma, not a list
 
 
+@pytest.mark.slow
 def test_a_part_is_squeezed_by_turns_wherever_its_modes_are_asked(matdb_says):
     camera = ("--mass", "600g", "--count", "4", "--rotor", "4200rpm..8000rpm", "--spread", "80x60mm")
     assert matdb_says("mounting", "add", "six", *camera, "--box", "100x80x60mm").code == 0
@@ -614,6 +618,7 @@ def test_a_part_is_squeezed_by_turns_wherever_its_modes_are_asked(matdb_says):
     assert by_turns["modes"] == by_length["modes"]
 
 
+@pytest.mark.slow
 def test_a_proposal_that_hardly_holds_is_kept_and_the_first_line_says_so(matdb_says):
     sizes = ("--outer", "30mm", "--inner", "5mm", "--height", "3mm")
     told = matdb_says("size", "cam", "--material", "amber", "--form", "ring", *sizes, "--temp", "5C", "--keep", "flat")
@@ -651,6 +656,7 @@ def test_the_forms_are_a_short_list_and_one_tells_what_each_dimension_is(matdb_s
             assert re.search(rf"{option}(, --[a-z-]+)*: [A-Z\"]", said), (form["form"], option)
 
 
+@pytest.mark.slow
 def test_the_examples_of_the_help_are_commands(matdb_says, tmp_path, monkeypatch):
     from matdb.cli.app import root_command
 

@@ -8,6 +8,7 @@ import pytest
 READING = ("reading", "add", "ring-down", "0042", "--temp", "-5C", "--mass", "150g", "--frequency", "22Hz")
 
 
+@pytest.mark.slow
 def test_a_material_is_edited_with_a_reason_and_renamed_without(matdb_says):
     refused = matdb_says("material", "edit", "amber", "--hardness", "50 A")
     assert (refused.code, "--why" in refused.err) == (2, True)
@@ -91,6 +92,7 @@ def _names(matdb_says, what):
     return [each["name"] for each in matdb_says(what, "list", "--json").json[f"{what}s"]]
 
 
+@pytest.mark.slow
 def test_a_part_is_removed_with_its_readings_and_comes_back(matdb_says):
     refused = matdb_says("part", "remove", "0042")
     assert (refused.code, refused.err.count("\n"), "--why" in refused.err) == (2, 1, True)

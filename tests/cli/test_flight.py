@@ -40,6 +40,7 @@ def pod(store):
     return "--mounting", "flown", "--part", "gel pad", "--temp", "20C"
 
 
+@pytest.mark.slow
 def test_the_loop(matdb_says, logs, pod, store, tmp_path):
     craft, camera, truth = logs
     spectrum, chart = tmp_path / "flown.csv", tmp_path / "flown.svg"
@@ -70,6 +71,7 @@ def test_the_loop(matdb_says, logs, pod, store, tmp_path):
     assert 1e-3 * yaw.mass_kg / 4 * (2 * np.pi * yaw.frequency_hz) ** 2 == pytest.approx(1.1, rel=0.06)
 
 
+@pytest.mark.slow
 def test_a_flight_settles_what_a_later_one_is_foretold(matdb_says, logs, pod):
     craft, camera, _ = logs
     matdb_says("flight", "read", craft, "--camera", camera, *pod, "--log")

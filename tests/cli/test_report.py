@@ -54,6 +54,7 @@ def test_a_prior_has_a_cold_side_too(matdb_says):
     assert answer["low_temperature"]["doubles"]["extrapolated"] is True
 
 
+@pytest.mark.slow
 def test_the_store_hands_out_the_prony_series(store):
     with matdb.open_store(store) as kept:
         series = kept.prony("amber")
@@ -69,6 +70,7 @@ def test_the_store_hands_out_the_prony_series(store):
     assert series.loss_error <= 0.06
 
 
+@pytest.mark.slow
 def test_simulators_get_the_curve_as_csv_and_as_json(matdb_says, tmp_path):
     file = tmp_path / "prony.csv"
     assert matdb_says("export", "prony", "amber", "--csv", file).code == 0

@@ -217,6 +217,7 @@ def test_cover_of_a_months_table(matdb_says, tmp_path):
     assert cover["air"]["temperature_c"] == {"low": -9.0, "high": 27.0}
 
 
+@pytest.mark.slow
 def test_the_first_screen_says_in_which_months_it_fails_as_the_document_does(matdb_says, tmp_path):
     """Each month is asked again by itself, over its own range."""
     file = tmp_path / "months.csv"
@@ -287,6 +288,7 @@ def test_suit_tells_six_axes_packages_and_shake(matdb_says, six, tmp_path):
     json.dumps(answer, allow_nan=False)
 
 
+@pytest.mark.slow
 def test_cover_and_suit_say_where_they_leave_the_readings(matdb_says):
     for temperatures, leaves in (("-10C..40C", False), ("-45C..40C", True)):
         asked = ("--mounting", "cam", "--part", "0042", "--temp", temperatures, "--share", "1%")

@@ -43,6 +43,7 @@ def test_the_answer_in_words_and_in_json(matdb_says, store, pair):
         assert reason.split(";")[0][:40] in why
 
 
+@pytest.mark.slow
 def test_a_mounting_brings_payload_count_and_load(matdb_says, pair):
     stored = matdb_says("squeeze", pair, "--mounting", "cam", "--temp", "-10C..25C", "--json").json
     assert (stored["mass_kg"], stored["count"]) == (0.6, 4)
@@ -73,6 +74,7 @@ def test_the_best_compromise_is_not_called_recommended(matdb_says, store):
     assert (f"No squeeze does both: it takes {least:.2f} (" in shown) == (least > most)
 
 
+@pytest.mark.slow
 def test_ends_that_cross_are_never_shown_as_a_range(matdb_says, pair):
     told = " ".join(matdb_says("squeeze", pair, "--mass", "40kg", "--temp", "-10C..25C", "--why").out.split())
     assert "No squeeze does both: it takes" in told
@@ -80,6 +82,7 @@ def test_ends_that_cross_are_never_shown_as_a_range(matdb_says, pair):
     assert "Least squeeze" not in told
 
 
+@pytest.mark.slow
 def test_too_heavy_a_payload_gets_no_recommendation(matdb_says, pair):
     told = matdb_says("squeeze", pair, "--mass", "40kg", "--temp", "-10C..25C", "--turns", "2")
     assert told.code == 0, told.err
@@ -111,6 +114,7 @@ def test_what_is_refused_is_refused_in_one_line(matdb_says, pair, words, says):
     assert told.out == ""
 
 
+@pytest.mark.slow
 def test_screws_for_several_payloads_are_told_at_once(matdb_says):
     halves = ("--lower", "ring 14x5x7mm", "--upper", "ring 14x5x5mm", "--plate", "2mm", "--thread", "M3")
     assert matdb_says("part", "add", "a pair", "--material", "amber", "--form", "grommet-pair", *halves).code == 0

@@ -36,6 +36,7 @@ def tapped(tmp_path):
     return write(tmp_path / "tap.csv", *ring())
 
 
+@pytest.mark.slow
 def test_shown_not_logged(matdb_says, tapped, dump):
     before = dump()
     told = matdb_says("reading", "trace", tapped, *STATE)
@@ -197,6 +198,7 @@ def test_any_bytes_end_in_one_line(matdb_says, tmp_path, content):
         assert told.err.count("\n") == (told.code != 0)
 
 
+@pytest.mark.slow
 def test_two_modes_are_asked_about_before_one_is_logged(matdb_says, tmp_path, dump, store):
     time, bounce = ring(18.0, seed=2)
     rocking = np.interp(time, *ring(27.0, 0.2, taps=4)) - 9.81
@@ -217,6 +219,7 @@ def test_two_modes_are_asked_about_before_one_is_logged(matdb_says, tmp_path, du
         assert kept.records.reading(told.json["number"]).reading.frequency_hz == told.json["modes"][1]["frequency_hz"]
 
 
+@pytest.mark.slow
 def test_a_stored_mounting_tells_its_bounce_from_its_rocking(matdb_says, tmp_path, store):
     asked = ("--part", "0042", "--temp", "23C", "--mass", "300g")
     with matdb.open_store(store) as kept:
@@ -240,6 +243,7 @@ def test_a_stored_mounting_tells_its_bounce_from_its_rocking(matdb_says, tmp_pat
     assert logged.frequency_hz == pytest.approx(0.95 * bounce, rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_record_that_is_logged_twice_is_told_also_with_another_mass(matdb_says, tapped):
     ask = ("reading", "trace", tapped, *STATE, "--log")
     assert "reading 4" not in matdb_says(*ask).out.partition("logged reading 4")[2]

@@ -156,6 +156,7 @@ def test_a_part_known_by_its_readings_alone_keeps_its_directions_together():
     assert felt_by(ring_down("shear", 1.0), bought.form).shares == {"shear": 1.0}
 
 
+@pytest.mark.slow
 def test_a_part_without_a_shape_tells_nothing_of_how_stiff_another_is():
     rubber = Material(name="ring rubber", family="EPDM", hardness="30 A")
     parts = {"ring": RING, "odd": Part(name="odd", material="m", form=Measured())}

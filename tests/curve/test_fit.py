@@ -221,6 +221,7 @@ def test_the_modulus_is_a_passive_spring_however_far_out():
     assert np.all(np.isfinite(got.loss_factor.high))
 
 
+@pytest.mark.slow
 def test_another_processor_finds_the_same_draws():
     """Its vector instructions change last digits, which must decide nothing: a fit is its readings' and its seed's."""
     from numpy._core._multiarray_umath import __cpu_dispatch__, __cpu_features__

@@ -96,6 +96,7 @@ def test_plain_values_go_to_json(series):
     assert plain["ln_shift"][0] > 0.0 > plain["ln_shift"][-1]
 
 
+@pytest.mark.slow
 def test_an_impossible_goal_is_refused_with_the_best_found(curve):
     with pytest.raises(FitError, match="best"):
         prony_series(curve, goal=1e-12)

@@ -47,6 +47,7 @@ def test_a_fit_stored_before_plateau_loss_has_none():
     assert read.modulus(0.0, 30.0) == plain.modulus(0.0, 30.0)
 
 
+@pytest.mark.slow
 def test_names_of_sessions_change_nothing_and_a_poor_thermometer_widens():
     _, readings, curve = three()
     named = fit_curve(
@@ -63,12 +64,14 @@ def test_names_of_sessions_change_nothing_and_a_poor_thermometer_widens():
     assert width(poor, -18.0) > 1.2 * width(good, -18.0)
 
 
+@pytest.mark.slow
 def test_a_piece_that_was_told_leaves_the_others_open():
     assert width(three(piece=1)[2]) > 1.2 * width(three()[2])
     assert not any("which piece" in warning for warning in three(piece=1)[2].report["warnings"])
     assert any("which piece" in warning for warning in three()[2].report["warnings"])
 
 
+@pytest.mark.slow
 def test_rubber_is_softer_at_a_larger_amplitude_and_the_law_is_learned():
     truth, readings, curve = three("nitrile", amplitude_mm=0.01)
     material = Material(name="virtual", family="nitrile")
@@ -86,6 +89,7 @@ def test_rubber_is_softer_at_a_larger_amplitude_and_the_law_is_learned():
     assert told.high / told.low < more.high / more.low
 
 
+@pytest.mark.slow
 def test_a_long_soak_in_the_cold_settles_crystallisation():
     _, _, short = three("natural rubber")
     state = np.array(-20.0), np.array(30.0)
@@ -96,6 +100,7 @@ def test_a_long_soak_in_the_cold_settles_crystallisation():
     assert width(three("natural rubber", soak_min=6000.0)[2], -20.0) < 0.7 * width(short, -20.0)
 
 
+@pytest.mark.slow
 def test_a_part_that_was_read_crystallised_is_no_slip_and_leaves_the_curve_alone():
     truth, readings, _ = three("natural rubber")
     soaked = rubbers.ring_downs(truth, (-18.0,), np.random.default_rng(4), stiffer=2.5)
@@ -159,6 +164,7 @@ def test_an_amplitude_that_cannot_be_carried_says_so():
     )
 
 
+@pytest.mark.slow
 def test_the_fewer_pieces_of_a_set_the_more_they_scatter():
     curve = three(piece=1)[2]
     two, usual, four, many = (np.std(curve.offset_draws(virtual.PART, "axial", n)) for n in (2, 1, 4, 100))
@@ -177,6 +183,7 @@ def said(kind, seed, count, at, wrong):
     return [(row["fumbled"], row["or_else"]) for row in report["readings"]], " ".join(report["warnings"])
 
 
+@pytest.mark.slow
 def test_three_readings_can_only_tell_which_two_contradict_each_other():
     rows, warnings = said("flat plateau", 1, 3, 1, 1.6)
     assert rows == [(False, None), (False, 2), (False, 1)]
@@ -197,6 +204,7 @@ def grommet_readings(across_hz):
     return {"g": grommet}, along, across
 
 
+@pytest.mark.slow
 def test_two_that_a_third_contradicts_are_both_told():
     """Along, 0.4 of what the drawing makes of the reading across, thrice: no pair of one reading each."""
     grommet, along, across = grommet_readings(50.0)
@@ -208,6 +216,7 @@ def test_two_that_a_third_contradicts_are_both_told():
     assert "check first which of" in curve.rests_on("g", -5.0, 20.0)
 
 
+@pytest.mark.slow
 def test_two_that_hardly_agree_are_told_before_one_is_called_wrong():
     """Along, half of what the drawing makes of the reading across: by 9,600 particles each is wrong in one of five."""
     grommet, along, across = grommet_readings(42.0)
@@ -225,6 +234,7 @@ def test_a_coldest_reading_that_is_too_stiff_may_as_well_near_glass():
     assert "or the material nears its glass transition" in warnings
 
 
+@pytest.mark.slow
 def test_a_reading_is_as_likely_fumbled_as_a_long_run_says():
     """0.28 by 9,600 particles from 77,000 candidates; chance between seeds is 0.04."""
     truth = rubbers.rubber(1, "flat plateau")
@@ -234,6 +244,7 @@ def test_a_reading_is_as_likely_fumbled_as_a_long_run_says():
     assert [rows[0]["stiffness"]["fumbled_probability"] for rows in reports] == pytest.approx([0.28] * 3, abs=0.12)
 
 
+@pytest.mark.slow
 def test_what_a_rare_part_explains_is_no_contradiction_whatever_the_seed():
     """Across 0.4 of what the drawing makes of the readings along: all fit a part that is built otherwise. A sampler
     that overlooks it calls all three fumbled (by 9,600 particles: 0.07, 0.01, 0.04)."""

@@ -57,6 +57,7 @@ def test_same_seed_same_draws():
     assert first.log_evidence == again.log_evidence
 
 
+@pytest.mark.slow
 def test_outliers_are_tolerated_no_more_at_a_small_power():
     """Three readings agree but for noise; the prior says that one is an outlier. Closed answer by a grid."""
     share, sd = 0.02, 0.02

@@ -170,6 +170,7 @@ def test_killing_a_fit_leaves_a_store_that_opens(store):
             assert kept.curve("amber").basis in ("readings", "family prior")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
 def test_ctrl_c_at_any_moment_shows_no_traceback(store):
     """While the program is loaded, while it works, and while it ends."""

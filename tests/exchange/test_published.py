@@ -110,6 +110,7 @@ def test_one_query_gives_the_library_s_answer(reader, file, request):
                     assert float(damping) == pytest.approx(found.damping_ratio.median, rel=0.005), (part, t, given)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reader", ["ask_sqlite", "ask_psql"])
 def test_every_view_answers(reader, request):
     ask = request.getfixturevalue(reader)
@@ -219,6 +220,7 @@ def test_the_view_knows_that_a_fit_is_stale_as_the_library_does(file, tmp_path):
         assert 0 in told.values()
 
 
+@pytest.mark.slow
 def test_the_table_is_the_same_through_every_door(file, tmp_path):
     """Python, SQL, CSV and JSON to the last digit; squeezed by the factor that the view has."""
     names = ["stiffness_n_per_mm", "stiffness_low", "stiffness_high", "loss_n_per_mm", "damping_ratio", "extrapolated"]

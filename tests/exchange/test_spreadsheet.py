@@ -273,6 +273,7 @@ CELL = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(st.lists(st.lists(CELL, max_size=8), max_size=8))
 def test_any_cells_are_problems_or_readings(rows):

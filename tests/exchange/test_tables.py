@@ -136,6 +136,7 @@ def test_shift_factors_are_the_curve_s(store):
     assert all(r[3] <= r[2] <= r[4] for r in rows)
 
 
+@pytest.mark.slow
 def test_prony_terms_give_the_curve_back(store):
     curve = store.curve("amber")
     found = prony_table(curve)

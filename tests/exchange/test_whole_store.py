@@ -188,6 +188,7 @@ def test_values_that_no_column_holds_leave_nothing(path, value, exported, tmp_pa
 ODD = [False, 0, 10**400, "\ud800", {"a": 1}, [[]], [None], [True]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", ["parameters", "readings", "warnings", "laws", "weights"])
 def test_whatever_a_fit_says_of_itself_is_shown_or_refused(key, tmp_path, capsys):
     with matdb.open_store(tmp_path / "first.sqlite") as store:
@@ -261,6 +262,7 @@ with matdb.open_store(sys.argv[1]) as store:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="limits of POSIX")
 @pytest.mark.parametrize("bomb", ["brackets", "brackets in one record", "brackets beside every record"])
 def test_a_file_that_would_fill_the_memory_is_refused_or_read(exported, tmp_path, bomb):

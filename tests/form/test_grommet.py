@@ -32,6 +32,7 @@ def aside():
             yield row["neck"], row["sleeve"], row["mode"], value / float(row["value"])
 
 
+@pytest.mark.slow
 def test_whole_grommets_off_the_tables_points():
     off = np.abs([row[3] - 1.0 for row in aside()])
     assert off.size >= 900
@@ -103,6 +104,7 @@ def test_unequal_halves_and_where_the_neck_belongs():
     assert form.pair.halves[1].unit_stiffness("axial", np.zeros(())) < alone
 
 
+@pytest.mark.slow
 def test_it_squeezes_and_lifts_off_as_a_pair_does(tmp_path):
     form = Grommet(**SIZE, sleeve_mm=4.2, thread="M3", spacer_mm=8.2)
     assert form.fixed_squeeze_mm == pytest.approx(0.8)
