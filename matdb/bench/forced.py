@@ -51,8 +51,9 @@ _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.9986
 #: First guess of the base sensor's noise, as a share of the least power; white noise beside folded lines, as one of
 #: their mean; a mode with less of the motion is not told of.
 _NOISE, _WHITE, _SHARES = 0.05, 0.05, 0.2
-#: Which share of a causal power law's slope the stiffness has while nothing is known, and its standard deviation.
-SLOPE: Final = (0.5, 0.5)
+#: Which share of a causal power law's slope the stiffness has, and the power of frequency that its loss factor grows
+#: with, while nothing is known; the standard deviation of each.
+LAW: Final = ((0.5, 0.5), (0.1, 0.2))
 #: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
 _DROWNED, _PULLED = 0.1, 0.5
 #: How likely another fit is beside the likeliest for it to count; how far a mode that is sure lowers the criterion.
@@ -88,8 +89,8 @@ class TransferFunction:
         Power spectral density of the base's motion, its sensor's noise included.
     delay_s : float or None
         How late the payload's signal is by what else is known, s; None where nothing is.
-    slope : (float, float)
-        :attr:`ForcedFit.slope` by what else is known, and its standard deviation.
+    law : ((float, float), (float, float))
+        :attr:`ForcedFit.law` by what else is known.
     noise : array, shape (bins,), or None
         How noise of the base's sensor may go with frequency; None: white.
     """
@@ -102,7 +103,7 @@ class TransferFunction:
     resolution_hz: float
     base: Array
     delay_s: float | None = None
-    slope: tuple[float, float] = SLOPE
+    law: Sequence[Sequence[float]] = LAW
     noise: Array | None = None
 
 
@@ -132,8 +133,9 @@ class ForcedFit:
         What was fitted, for a picture.
     fitted : array of complex
         The fitted transfer function at its frequencies.
-    slope, slope_sd : float
-        Which share the stiffness shows of the growth with frequency that a causal power law of its loss has, 0 to 1.
+    law : ((float, float), (float, float))
+        Which share the stiffness shows of the slope over frequency that a causal power law of its loss has, the power
+        of frequency that its loss factor grows with, and their standard deviations.
     """
 
     verdict: str
@@ -148,8 +150,7 @@ class ForcedFit:
     channel: int
     transfer: TransferFunction | None = field(repr=False)
     fitted: Complex = field(repr=False)
-    slope: float = 0.0
-    slope_sd: float = math.inf
+    law: Sequence[Sequence[float]] = LAW
 
     @property
     def damping_ratio(self) -> float:
@@ -285,7 +286,8 @@ def fit_forced(
 ) -> ForcedFit:
     r"""Natural frequency and loss factor from a record with a sensor on the base and one on the payload.
 
-    .. math:: H(f) = g\,e^{-2\pi i f\tau} \sum_k w_k \frac{1 + i\eta}{1 - (f/f_k)^{2 - p} + i\eta}, \quad \sum_k w_k = 1
+    .. math:: H(f) = g\,e^{-2\pi i f\tau} \sum_k w_k \frac{1 + i\eta(f)}{1 - (f/f_k)^{2 - p} + i\eta(f)},
+       \quad \sum_k w_k = 1
 
     Parameters
     ----------
@@ -302,7 +304,7 @@ def fit_forced(
     coupled : bool
         Whether a second mode of the same loss factor may share in it, and noise of the base sensor lower the ratio
         where the base moves little; the mode with the larger share is told. Stiffness then grows with a power p of
-        frequency between 0, else taken, and that of a causal power law, 2/pi atan(eta) [4]_.
+        frequency up to that of a causal power law, 2/pi atan(eta) [4]_, the loss factor with another; else neither.
     noise_hz : array, optional
         Where, time after time, the base's sensor showed a line that nothing moved at: coupled, its noise may lie there.
 
@@ -349,14 +351,14 @@ def fit_forced(
 
 
 def fit_again(
-    fit: ForcedFit, delay_s: float, slope: tuple[float, float], frequency_range_hz: tuple[float, float]
+    fit: ForcedFit, delay_s: float, law: Sequence[Sequence[float]], frequency_range_hz: tuple[float, float]
 ) -> ForcedFit:
     """A coupled fit of :func:`fit_forced` again, once other axes of the same mounts and sensors have told more.
 
     Damping and delay both turn the phase at the resonance: an axis that is fitted by itself takes one for the other.
     """
     assert fit.transfer is not None
-    transfer, ends = replace(fit.transfer, delay_s=delay_s, slope=slope), frequency_range_hz
+    transfer, ends = replace(fit.transfer, delay_s=delay_s, law=law), frequency_range_hz
     try:
         start = np.array([fit.frequency_hz, fit.loss_factor, fit.gain, delay_s])
         start = start if np.all(np.isfinite(start)) else _first_guess(transfer, *ends)
@@ -382,8 +384,7 @@ def _concluded(
     reasons = _doubts(transfer, found, coupled=coupled)
     peak, fitted = math.sqrt(1.0 + eta * eta) / eta, _model(found.values, transfer.frequency_hz)
     verdict, told = "flagged" if reasons else "good", (f0, f0_sd, eta, eta_sd, peak, gain, delay)
-    slope = float(found.values[5]) if coupled else 0.0
-    return ForcedFit(verdict, reasons, *told, channel, transfer, fitted, slope, found.slope_sd)
+    return ForcedFit(verdict, reasons, *told, channel, transfer, fitted, found.law)
 
 
 def _refused(why: Refused, channel: int, transfer: TransferFunction) -> ForcedFit:
@@ -435,12 +436,11 @@ def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tupl
 
 def _model(values: Array, f: Array) -> Complex:
     f0, eta, gain, delay = values[:4]
-    slope, ratio, share = np.append(values[5:], [0.0, 1.0, 0.0][max(len(values) - 5, 0) :])
-    power = 2.0 - slope * (2.0 / np.pi) * np.arctan(eta)
-    through = sum(
-        w * (1.0 + 1j * eta) / (1.0 - np.abs(f / g) ** power + 1j * eta)
-        for w, g in ((1.0 - share, f0), (share, ratio * f0))
-    )
+    slope, growth, ratio, share = np.append(values[5:], [0.0, 0.0, 1.0, 0.0][max(len(values) - 5, 0) :])
+    ln_f, power = np.log(np.maximum(np.abs(f / f0), 1e-9)), 2.0 - slope * (2.0 / np.pi) * np.arctan(eta)
+    loss, own = 1.0 + 1j * eta * np.exp(growth * ln_f), np.exp(power * ln_f)
+    through = (1.0 - share) * loss / (loss - own)
+    through += share * loss / (loss - own * ratio**-power) if share else 0.0
     return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * through)
 
 
@@ -471,7 +471,7 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class _Found:
-    """A fit: f0, loss factor, gain, delay, then noise of the base and slope, then the second mode's ratio and share.
+    """A fit: f0, loss factor, gain, delay, then noise of the base and law, then the second mode's ratio and share.
 
     Standard deviations are of the first two; ``misfit`` is the sum of squares, of which ``noise`` counts as one, and
     ``chi2`` their median; ``drowned`` is the share of noise in the base's power at the peak.
@@ -479,7 +479,7 @@ class _Found:
 
     values: Array
     sd: Array
-    slope_sd: float
+    law: Sequence[Sequence[float]]
     misfit: float
     noise: float
     chi2: float
@@ -501,17 +501,19 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     drowned = clear.min() / clear
 
     many = len(start)
-    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0, 1.0])[:many]
+    unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0, 1.0, 1.0])[:many]
+    law, law_sd = np.transpose(transfer.law)
 
     def misfit(scaled: Array) -> Array:
         seen = _smeared(scaled * unit, x, transfer.resolution_hz)
         rest = (seen * (1.0 - drowned * np.append(scaled, 0.0)[4]) - y) / sd
         late = () if transfer.delay_s is None else (scaled[3] * unit[3] - transfer.delay_s) / _DELAY_SD_S
         # What is known weighs as do bins, each of which counts for less than one.
-        steep = math.sqrt(_BIN_CORRELATION) * (scaled[5] - transfer.slope[0]) / transfer.slope[1] if many > 4 else ()
+        steep = math.sqrt(_BIN_CORRELATION) * (scaled[5:7] - law) / law_sd if many > 4 else ()
         return np.concatenate([rest.real, rest.imag, np.atleast_1d(late), np.atleast_1d(steep)])
 
-    bounds = np.array([[0.4, 1e-3, 0.2, -0.5, 0.0, 0.0, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 1.0, 2.5, 2.0]])[:, :many]
+    least, most = [0.4, 1e-3, 0.2, -0.5, 0.0, 0.0, -0.3, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 1.0, 0.8, 2.5, 2.0]
+    bounds = np.array([least, most])[:, :many]
     first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
     found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
@@ -526,23 +528,21 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         chi2 = max(chi2, float(np.median(rest[: peak.size][peak] ** 2) / 0.455) / luck)
     noise = max(1.0, float(np.mean(np.minimum(rest**2, 9.0)))) * _BIN_CORRELATION
     values, told = found.x * unit, np.eye(many)[:2]
-    if many > 6 and values[7] > 0.5:
+    if many > 7 and values[8] > 0.5:
         # The mode with the larger share is told.
-        told[0, [0, 6]] = values[6], values[0]
-        values[[0, 6, 7]] = values[0] * values[6], 1.0 / values[6], 1.0 - values[7]
+        told[0, [0, 7]], told[1, 1] = (values[7], values[0]), values[7] ** values[6]
+        values[[0, 7, 8]] = values[0] * values[7], 1.0 / values[7], 1.0 - values[8]
+        values[1] *= told[1, 1]
     spread = np.linalg.pinv(found.jac.T @ found.jac) * np.outer(unit, unit)
     # Noise that is not white, as lines that show folded, pulls the damping.
     sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), [0.0, _PULLED * share * values[1]])
-    slope_sd = math.sqrt(noise * spread[5, 5]) if many > 4 else math.inf
-    if many > 4 and transfer.delay_s is not None:
-        # A law that all axes together leave open is spanned, whatever slope short windows show here.
-        sd = np.hypot(sd, told @ spread[:, 5] / spread[5, 5] * transfer.slope[1])
-    return _Found(values, sd, slope_sd, 2.0 * found.cost, noise, chi2, share)
+    law_found = np.stack([values[5:7], np.sqrt(noise * np.diag(spread)[5:7])], axis=1).tolist() if many > 4 else LAW
+    return _Found(values, sd, law_found, 2.0 * found.cost, noise, chi2, share)
 
 
 def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) -> _Found:
     """The likeliest fit of one mode and of two. Raises Refused where another as likely tells other values."""
-    first = np.array([*one, _NOISE, transfer.slope[0]])
+    first = np.array([*one, _NOISE, *np.array(transfer.law)[:, 0]])
     if transfer.noise is not None:
         either = transfer, replace(transfer, noise=None)
         transfer = min(either, key=lambda each: _fit(each, first, low, high, coupled=True).misfit)
@@ -552,11 +552,11 @@ def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) ->
     price = np.array([each.misfit / noise + 2.0 * len(each.values) for each in tried])
     best = tried[int(np.argmin(price))]
     open_ = best.sd / best.values[:2]
-    hardly = len(best.values) > 6 and abs(best.values[7]) < _SHARES and price[0] - price.min() < _HARDLY
+    hardly = len(best.values) > 7 and abs(best.values[8]) < _SHARES and price[0] - price.min() < _HARDLY
     for each, dear in zip(tried, price, strict=True):
-        two = each is not best and len(each.values) > 6
+        two = each is not best and len(each.values) > 7
         # A faint mode that is hardly there leaves it to one alone to say whether that is two.
-        least = price[0] if hardly and two and abs(each.values[7]) > _SHARES else price.min()
+        least = price[0] if hardly and two and abs(each.values[8]) > _SHARES else price.min()
         weight = math.exp(0.5 * min(least - dear, 0.0))
         near = np.array([_nearest(each.values, best.values[0]), each.values[1]])
         apart = np.abs(near / best.values[:2] - 1.0)
@@ -564,7 +564,7 @@ def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) ->
             both = " or ".join(f"{f:.3g} Hz with a loss factor of {eta:.2g}" for f, eta in (best.values[:2], near))
             raise Refused(f"two fits are as likely, {both}: fly longer, and log the airframe's accelerations")
         # Which place between two modes is theirs stays open too, unless their fit tells better.
-        split = min(each.sd[0] / each.values[0], abs(each.values[6] - 1.0) / math.sqrt(12.0)) if two else 0.0
+        split = min(each.sd[0] / each.values[0], abs(each.values[7] - 1.0) / math.sqrt(12.0)) if two else 0.0
         open_ = np.maximum(open_, math.sqrt(weight) * np.hypot(apart, [split, 0.0]))
     return replace(best, sd=open_ * best.values[:2])
 
@@ -580,7 +580,7 @@ def _seconds(transfer: TransferFunction, one: Array) -> list[tuple[float, float]
         best = 0.0
         for ratio in np.geomspace(*ends, 6):
             # A share is linear in what it adds.
-            added = _model(np.array([*one, 0.0, 0.0, ratio, 1.0]), f[near]) - single
+            added = _model(np.array([*one, 0.0, 0.0, 0.0, ratio, 1.0]), f[near]) - single
             across, size = np.sum(weight * (np.conj(added) * left).real), np.sum(weight * np.abs(added) ** 2)
             if across**2 / size >= best:
                 best, second = across**2 / size, (float(ratio), float(across / size))
@@ -590,7 +590,7 @@ def _seconds(transfer: TransferFunction, one: Array) -> list[tuple[float, float]
 
 def _nearest(values: Array, hz: float) -> float:
     """The mode nearest to a frequency of those that have a share, Hz."""
-    modes = [values[0], *([values[0] * values[6]] if len(values) > 6 and values[7] > _SHARES else [])]
+    modes = [values[0], *([values[0] * values[7]] if len(values) > 7 and values[8] > _SHARES else [])]
     return float(min(modes, key=lambda f: abs(f - hz)))
 
 

@@ -102,24 +102,36 @@ def test_two_modes_too_close_to_tell_apart_are_not_told_as_one():
 
 
 @pytest.mark.slow
-def test_stiffness_that_grows_with_frequency_is_no_damping():
-    """Fitted with a stiffness that does not grow, damping is told 7 % high in all three, as known to 1 %."""
-    causal = fly(np.random.default_rng(7403), rate_hz=1000.0, camera_rate_hz=1000.0, law="causal")
+@pytest.mark.parametrize("law", ["causal", "growing"])
+def test_stiffness_that_grows_with_frequency_is_no_damping(law):
+    """Fitted with a stiffness that does not grow, damping is told 7 % high in all three, as known to 1 %.
+
+    Fitted with a loss that does not grow, frequencies are told up to 0.9 % low, as known to 0.1 %.
+    """
+    causal = fly(np.random.default_rng(7403), rate_hz=1000.0, camera_rate_hz=1000.0, law=law)
     axes = axes_of(causal, (1000.0, 1000.0))
     for each, share in zip(axes, causal.truth.share, strict=True):
         mode = causal.truth.modes_hz[np.argmax(np.abs(share))]
         assert not each.refused
+        assert abs(each.fit.frequency_hz - mode) < 1.96 * each.fit.frequency_sd_hz < 0.01 * mode
         assert each.fit.frequency_hz == pytest.approx(mode, rel=0.01)
-        assert each.fit.damping_ratio == pytest.approx(causal.truth.damping[0], rel=0.04)
+        assert each.fit.damping_ratio == pytest.approx(causal.truth.damping[np.argmax(np.abs(share))], rel=0.04)
 
 
 @pytest.mark.slow
 def test_axes_share_one_delay():
-    """Fitted by itself, roll's phase at 250 readings a second goes into a delay of its own, 16 % into damping."""
+    """Fitted by itself, roll's phase at 250 readings a second goes into a delay of its own, 16 % into damping.
+
+    What the mounts' law leaves open beside that is too much for roll, and is said.
+    """
     close = fly(np.random.default_rng(4131), rate_hz=250.0, camera_rate_hz=2000.0)
     axes = axes_of(close, (250.0, 2000.0))
     assert np.ptp([each.fit.delay_s for each in axes]) < 0.3e-3
-    assert axes[0].fit.damping_ratio == pytest.approx(close.truth.damping[0], rel=0.12)
+    roll, *others = axes
+    assert "loss factor is known to 5 % only" in roll.refused
+    assert abs(roll.fit.damping_ratio - close.truth.damping[0]) < 1.5 * roll.fit.loss_factor_sd
+    for each in others:
+        assert each.fit.damping_ratio == pytest.approx(close.truth.damping[0], rel=0.05)
 
 
 @pytest.mark.slow
@@ -152,7 +164,7 @@ def test_a_folded_line_that_wanders_over_a_resonance_is_noise_there():
     for each, k in ((pitch, 1), (yaw, 2)):
         assert "log faster" in each.refused
         mode = folded.truth.modes_hz[np.argmax(folded.truth.share[k])]
-        assert each.fit.frequency_hz == pytest.approx(mode, rel=0.005)
+        assert abs(each.fit.frequency_hz - mode) < min(1.96 * each.fit.frequency_sd_hz, 0.01 * mode)
 
 
 def test_a_faint_mode_does_not_settle_whether_the_first_is_two():

@@ -17,7 +17,7 @@ from matdb.arrays import Array, Flags
 from matdb.bench.flight.log import FlightLog
 from matdb.bench.flight.rotor import RotorTrack
 from matdb.bench.flight.two_logs import Aligned
-from matdb.bench.forced import SLOPE, ForcedFit, fit_again, fit_forced, spectra
+from matdb.bench.forced import LAW, ForcedFit, fit_again, fit_forced, spectra
 
 AXES: Final = ("roll", "pitch", "yaw")
 #: Share of the rotation's power that lies in the manoeuvre band, and the highest frequency that counts, Hz.
@@ -38,8 +38,8 @@ _SEEN, _NARROW_HZ = 0.4, 10.0
 _ROTORS: Final = np.linspace(-1.5, 1.5, 7)
 #: Gain and delay that a rigid mount and aligned clocks have; beyond, something else moves the camera.
 _GAIN, _DELAY_S = 0.15, 3e-3
-#: How far short records and noise turn a slope, a law's own deviation, and ln of the odds from which on a law is sure.
-_SLOPE_SD, _EXACT, _SURE = 0.2, 1e-3, 3.0
+#: How far short records and noise turn what is found of the mounts' law.
+_LAW_SD: Final = np.array([0.1, 0.05])
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,7 +170,7 @@ def followed(
         # Two clocks have one delay, told best by where the phase at a high resonance is sure.
         weight = [(fit.frequency_hz * fit.loss_factor / fit.loss_factor_sd) ** 2 for fit in told]
         late = float(np.average([fit.delay_s for fit in told], weights=weight))
-        again = [fit_again(fit, late, _law(told), span) for fit in fits]
+        again = [fit_again(fit, late, _law([each for each in told if each is not fit]), span) for fit in fits]
         shift, fits = 0.0 if all(map(_doubt, again)) else late, again
     found = []
     for k, (axis, fit) in enumerate(zip(AXES, fits, strict=True)):
@@ -179,12 +179,14 @@ def followed(
     return tuple(found), replace(both, offset_s=both.offset_s - shift)
 
 
-def _law(told: list[ForcedFit]) -> tuple[float, float]:
-    """Slope and standard deviation of the law that all axes of one rubber show: constant, causal, or either of them."""
-    weight = np.array([fit.slope_sd**-2 for fit in told])
-    slope = float(np.average([fit.slope for fit in told], weights=weight))
-    ln_odds = abs(slope - 0.5) / (1.0 / float(weight.sum()) + _SLOPE_SD**2)
-    return (float(round(slope)), _EXACT) if ln_odds > _SURE else SLOPE
+def _law(others: list[ForcedFit]) -> list[list[float]]:
+    """What the other axes on the same mounts tell of their law, beside what is known while nothing is."""
+    (law, law_sd), found = np.transpose(LAW), np.array([fit.law for fit in others]).reshape(-1, 2, 2)
+    weight = np.maximum(found[:, :, 1] ** -2.0 - law_sd**-2.0, 0.0)
+    every = weight.sum(axis=0) + law_sd**-2.0
+    mean = (np.sum(weight * found[:, :, 0], axis=0) + law * law_sd**-2.0) / every
+    told: list[list[float]] = np.stack([mean, np.hypot(every**-0.5, _LAW_SD)], axis=1).tolist()
+    return told
 
 
 def _doubt(fit: ForcedFit) -> str:
