@@ -187,9 +187,10 @@ def terminal(store):
         pytest.skip("no pseudo-terminal here")
     env = {**os.environ, "MATDB_STORE": str(store), "NO_COLOR": "1", "COLUMNS": "160", "OMP_NUM_THREADS": "1"}
     env["PYTHONPATH"] = os.pathsep.join([str(TOP), env.get("PYTHONPATH", "")])
-    return pexpect.spawn(
-        sys.executable, ["-m", "matdb", *QUICK], env=env, timeout=60, encoding="utf-8", dimensions=(40, 160)
-    )
+    # A run in the background leaves Ctrl-C without effect on all that it starts; a terminal's own does not.
+    how = {"timeout": 60, "encoding": "utf-8", "dimensions": (40, 160)}
+    how["preexec_fn"] = lambda: signal.signal(signal.SIGINT, signal.SIG_DFL)
+    return pexpect.spawn(sys.executable, ["-m", "matdb", *QUICK], env=env, **how)
 
 
 def answer(child, *answers):
