@@ -343,8 +343,8 @@ def _sentences(found: Flown, rows: tuple[Against, ...], left: Picture | None) ->
     off = [f"{row.what} is {row.verdict}" for row in met if row.verdict != "as expected"]
     told = [f"{'; '.join(off).capitalize()}."] if off else ["The mount does as foretold."] * bool(met)
     told += [
-        f"It flew {lasted} with rotors at {low:g} to {high:g} rpm, {hover:g} in hover (+- "
-        f"{60.0 * track.sd_hz:.0f}): once a turn {span_text(once.low_hz, once.high_hz)} Hz, blades passing "
+        f"It flew {lasted}, take-off and landing left out, with rotors at {low:g} to {high:g} rpm, {hover:g} in hover "
+        f"(+- {60.0 * track.sd_hz:.0f}): once a turn {span_text(once.low_hz, once.high_hz)} Hz, blades passing "
         f"{span_text(passing.low_hz, passing.high_hz)} Hz; manoeuvres to {number_text(found.motion.manoeuvre_hz)} Hz."
     ]
     hidden = [f"{line.order:g}" for line in track.lines if line.aliased]
@@ -384,8 +384,9 @@ def _show(found: Flown) -> None:
     both = found.both
     if both is not None:
         show(
-            f"The camera's clock stands {both.offset_s:.3f} s behind and drifts {1e6 * both.drift:.0f} ppm (+- "
-            f"{1e3 * both.clock_sd_s:.1f} ms); its sensor is turned by {both.turn_deg:.1f} +- {both.turn_sd_deg:.1f} "
+            f"The camera's clock is {abs(both.offset_s):.3f} s {'behind' if both.offset_s > 0.0 else 'ahead'} in mid "
+            f"flight and {'gains' if both.drift > 0.0 else 'loses'} {3600.0 * abs(both.drift):.2f} s an hour, known to "
+            f"{1e3 * both.clock_sd_s:.1f} ms; its sensor is turned by {both.turn_deg:.1f} +- {both.turn_sd_deg:.1f} "
             "degrees."
         )
 

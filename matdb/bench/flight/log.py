@@ -16,8 +16,8 @@ from matdb.delimited import read_long
 from matdb.errors import InputError
 from matdb.units import parse
 
-#: Share of the readings that may be missing; values are drawn straight across.
-_MOST_LOST: Final = 0.1
+#: Share of the readings that may be missing, and from which on that is told; values are drawn straight across.
+_MOST_LOST, _TOLD_LOST = 0.1, 1e-4
 #: Stamps that scatter less than this many steps about an even clock are those of an even one.
 _EVEN_STEPS: Final = 0.3
 #: The rates of a log that is worth reading, readings a second.
@@ -142,7 +142,7 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
     lost = 1.0 - known / many
     if lost > _MOST_LOST:
         raise InputError(name, f"{100.0 * lost:.0f} % of its readings missing", "a log with few gaps")
-    if even and lost > 0.0:
+    if even and lost > _TOLD_LOST:
         notes = (*notes, f"{100.0 * lost:.2g} % of the readings are missing")
     del time_s, whole
     at = place.astype(np.intp) if even else place
