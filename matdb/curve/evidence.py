@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -295,7 +296,7 @@ class Evidence:
         has = ~np.isnan(self.loss)
         sd = np.concatenate([stiff_sd.T, loss_sd.T[has]])
         away = np.concatenate([self.stiff[:, None] - stiff.T, self.loss[has, None] - loss.T[has]])
-        return np.concatenate([away / sd, [self._of_components(self.weight) @ np.log(sd)]]).T
+        return np.concatenate([away / sd, [self._tolerance[0] @ np.log(sd)]]).T
 
     def ln_tempered(self, terms: Array, power: float) -> Array:
         """Log likelihood of :meth:`residuals`, shape (n,), with its spreads wider by the root of 1 over ``power``.
@@ -303,9 +304,22 @@ class Evidence:
         Each component tolerates a fumbled reading, of the same share at any power: the likelihood itself to a small
         power would take most readings for fumbled, and few particles would find back.
         """
-        weight, share = self._of_components(self.weight), self._of_components(self.fumbled_share)
+        weight, share = self._tolerance
         z = math.sqrt(power) * terms.T[:-1]
         return np.asarray(weight @ ln_tolerant(z, share[:, None]) - power * terms[:, -1], dtype=float)
+
+    def ln_tempered_slope(self, terms: Array, power: float) -> Array:
+        """How :meth:`ln_tempered` rises with each of the terms, their shape."""
+        weight, share = self._tolerance
+        root = math.sqrt(power)
+        out = np.full(terms.shape, -power)
+        out[:, :-1] = weight * root * tolerant_slope(root * terms[:, :-1], share)
+        return out
+
+    @cached_property
+    def _tolerance(self) -> tuple[Array, Array]:
+        """Weight and share of fumbled ones of each component."""
+        return self._of_components(self.weight), self._of_components(self.fumbled_share)
 
     def _of_components(self, rows: Array) -> Array:
         """A row's value for its stiffness, then for its loss where it has one."""
@@ -324,3 +338,10 @@ def ln_tolerant(z: Array, share: Any = FUMBLED_SHARE, width: float = FUMBLED_WID
     square = z * z
     wide = 0.5 / width**2
     return np.asarray(np.log(share / width + (1.0 - share) * np.exp((wide - 0.5) * square)) - wide * square)
+
+
+def tolerant_slope(z: Array, share: Any = FUMBLED_SHARE, width: float = FUMBLED_WIDTH) -> Array:
+    """How :func:`ln_tolerant` rises with the residual."""
+    wide = 0.5 / width**2
+    good = (1.0 - share) * np.exp((wide - 0.5) * z * z)
+    return np.asarray(-z * (2.0 * wide + (1.0 - 2.0 * wide) * good / (good + share / width)))

@@ -10,14 +10,14 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Whole
-from matdb.curve.evidence import GROUPS, Evidence
+from matdb.curve.evidence import GROUPS, Evidence, ln_tolerant, tolerant_slope
 from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD, WLF, WLF_ARRHENIUS
-from matdb.curve.prior import FACT_HZ, Prior, ln_modulus
+from matdb.curve.prior import EXCEPTIONS, FACT_HZ, Prior, ln_modulus
 from matdb.curve.sampler import Population, evenly_by_weight, temper
 from matdb.material.shift import ZERO_C
 
 #: Particles, rounds of them that are kept, and draws that are kept of those.
-PARTICLES: Final = 1200
+PARTICLES: Final = 1000
 _KEPT: Final = 8
 DRAWS: Final = 400
 #: Scale of the model's own misfit, ln of modulus (half-normal).
@@ -143,7 +143,9 @@ def prior_population(
 ) -> Posterior:
     """Draws of the family prior: what is answered without readings."""
     first, _ = _prior_layer(prior, extra_sd, particles, seed)
-    curve, u = _representative(draws_of(prior, first.u, first.model), first.u, draws, np.random.default_rng([seed, 4]))
+    alike = np.ones(len(first.u))
+    curve = draws_of(prior, first.u, first.model)
+    curve, u = _representative(curve, first.u, alike, draws, np.random.default_rng([seed, 4]))
     none = np.zeros((len(u), 0))
     weights = dict(zip(NAMES, _WEIGHT.tolist(), strict=True))
     return Posterior(curve, none, np.ones((len(u), len(GROUPS))), np.zeros(len(u)), none, none, none, weights, {}, u)
@@ -173,10 +175,21 @@ def fit_posterior(
     """
     contrasts = evidence.contrasts()
 
+    facts = len(prior.facts(evidence.common_sd))
+
     def density(u: Array, model: Whole) -> tuple[Array, Array]:
         curve = draws_of(prior, u, model)
-        known = prior.fact_log_likelihood(curve, evidence.common_sd) - 0.5 * np.sum(u**2, axis=1) + ahead[model]
-        return known, evidence.residuals(curve, *unpack(prior, evidence, contrasts, u))
+        known = prior.fact_residuals(curve, evidence.common_sd)
+        read = evidence.residuals(curve, *unpack(prior, evidence, contrasts, u))
+        return ahead[model] - 0.5 * np.sum(u**2, axis=1), np.hstack([known, read])
+
+    def tempered(terms: Array, power: float) -> Array:
+        known = ln_tolerant(terms[:, :facts], *EXCEPTIONS).sum(axis=1)
+        return np.asarray(known + evidence.ln_tempered(terms[:, facts:], power))
+
+    def slope(terms: Array, power: float) -> Array:
+        known = tolerant_slope(terms[:, :facts], *EXCEPTIONS)
+        return np.hstack([known, evidence.ln_tempered_slope(terms[:, facts:], power)])
 
     _, ahead = _prior_layer(prior, evidence.common_sd, particles, seed)
     rng, counts = np.random.default_rng([seed, 2]), _shares(_WEIGHT, _STARTS * particles)
@@ -190,13 +203,15 @@ def fit_posterior(
         density,
         rng,
         particles=particles,
-        tempered=evidence.ln_tempered,
+        tempered=tempered,
+        slope=slope,
         alike=_ALIKE,
         keep=_KEPT,
         progress=progress,
     )
-    share = np.bincount(found.model, minlength=len(VARIANTS)) / len(found.model)
-    curve, u = _representative(draws_of(prior, found.u, found.model), found.u, draws, rng)
+    share = found.share
+    weight = (share / np.maximum(np.bincount(found.model, minlength=len(VARIANTS)), 1))[found.model]
+    curve, u = _representative(draws_of(prior, found.u, found.model), found.u, weight, draws, rng)
     offsets, noise, misfit, drift, soft, rest = unpack(prior, evidence, contrasts, u)
     # A model that died out explains the readings worse than one that kept a single particle.
     log_evidence = found.log_evidence + np.log(np.maximum(share, 1.0 / particles) / _WEIGHT)
@@ -214,8 +229,10 @@ def fit_posterior(
     )
 
 
-def _representative(curve: Array, u: Array, wanted: int, rng: np.random.Generator) -> tuple[Array, Array]:
-    """``wanted`` of many draws and their coordinates, evenly from all cells of what they predict.
+def _representative(
+    curve: Array, u: Array, weight: Array, wanted: int, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """``wanted`` of many weighted draws and their coordinates, evenly from all cells of what they predict.
 
     Cells are cut along the directions in which ln E and ln of the loss factor at some states differ most, so that
     means and bands of a few draws are those of all.
@@ -228,7 +245,9 @@ def _representative(curve: Array, u: Array, wanted: int, rng: np.random.Generato
     slabs = np.array_split(np.argsort(first, kind="stable"), _SLABS)
     rods = [rod for slab in slabs for rod in np.array_split(slab[np.argsort(second[slab], kind="stable")], _RODS)]
     order = np.concatenate([rod[np.argsort(third[rod], kind="stable")] for rod in rods])
-    chosen = order[((np.arange(wanted) + rng.random(wanted)) * len(u) / wanted).astype(np.int64)]
+    upto = np.cumsum(weight[order])
+    place = (np.arange(wanted) + rng.random(wanted)) / wanted * upto[-1]
+    chosen = order[np.searchsorted(upto, place, side="right").clip(max=len(u) - 1)]
     return curve[chosen], u[chosen]
 
 

@@ -50,7 +50,7 @@ YIELDING: Final = 3.0
 #: Readings that lie this far apart tell how stiffness changes with temperature, K.
 YIELD_SPAN_K: Final = 15.0
 #: A fact is a rule with exceptions: one in ten lies four times as far out.
-_EXCEPTIONS: Final = (0.1, 4.0)
+EXCEPTIONS: Final = (0.1, 4.0)
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ class Prior:
 
     def fact_log_likelihood(self, draws: Array, extra_sd: float = 0.0) -> Array:
         """Log likelihood of the facts, shape (n,)."""
-        return np.asarray(ln_tolerant(self.fact_residuals(draws, extra_sd), *_EXCEPTIONS).sum(axis=1))
+        return np.asarray(ln_tolerant(self.fact_residuals(draws, extra_sd), *EXCEPTIONS).sum(axis=1))
 
 
 def prior_of(material: Material, span_k: float = 0.0) -> Prior:

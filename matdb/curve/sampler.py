@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from statistics import NormalDist
 from typing import Final
@@ -26,6 +26,7 @@ from typing import Final
 import numpy as np
 
 from matdb.arrays import Array, Whole
+from matdb.curve.force import Force
 
 #: Of coordinates, shape (n, d), and each particle's model, (n,): see :func:`temper`.
 Density = Callable[[Array, Whole], tuple[Array, Array]]
@@ -34,11 +35,21 @@ Density = Callable[[Array, Whole], tuple[Array, Array]]
 _LEAST, _ENOUGH = 0.6, 0.63
 _MOST_STEPS: Final = 60
 #: Rounds of moves after each step, also while most are taken: fewer find too little of what few particles explain.
-_ROUNDS: Final = 6
+#: With a flight each so many are enough.
+_ROUNDS, _ROUNDS_WITH_FLIGHTS = 6, 3
 #: How long a move within a model is, drawn by chance, so that both a good and a poor fit get along.
 _REACHES: Final = (0.25, 0.5, 0.8, 1.0)
-#: Share of the moves that try another model, and the least share of the population that a model must have for it.
-_TRY_ANOTHER, _LEAST_SHARE = 0.2, 0.01
+#: Share of the moves that try another model, and the share of the density below which a model is left to die out.
+_TRY_ANOTHER, _LEAST_SHARE = 0.2, 0.001
+#: Any other has this share of the particles at least: it may have more of the density at a higher power.
+_FLOOR: Final = 0.05
+#: Flights go by what the last rounds of so many saw, that is likely up to about so many nepers less than is usual now;
+#: by so many terms at most.
+_SEEN, _TOLD_BY, _MOST_TERMS = 6, 6.0, 400
+#: From this power on: before, the density is wide and moves get along.
+_FLY_FROM: Final = 0.2
+#: How readily a model is taken for another by the numbers of their particles alone.
+_LEAST_FLOW: Final = 1e-3
 #: So many directions, the loosest, bend the others; a model of fewer particles than this for each bend is not bent.
 _LOOSE: Final = 6
 _FOR_A_BEND: Final = 12
@@ -58,11 +69,14 @@ class Population:
         The model that each belongs to.
     log_evidence : float
         ln of the normalising constant, over all models.
+    share : ndarray, shape (models,)
+        What each model has of it; the particles of a model may be more or fewer.
     """
 
     u: Array
     model: Whole
     log_evidence: float = 0.0
+    share: Array = field(default_factory=lambda: np.ones(1))
 
 
 def temper(
@@ -73,6 +87,7 @@ def temper(
     *,
     particles: int,
     tempered: Callable[[Array, float], Array] = lambda terms, power: power * terms,
+    slope: Callable[[Array, float], Array] | None = None,
     alike: Whole | None = None,
     keep: int = 1,
     progress: Callable[[float], None] | None = None,
@@ -95,6 +110,9 @@ def temper(
     tempered : callable
         The log likelihood, (n,), from terms and power: all of it at 1, level at 0. The terms times the power by
         default; what tolerates outliers must tolerate no more of them at a small power [3]_.
+    slope : callable, optional
+        How the log likelihood rises with each term, (n, terms), of terms and power: with it particles fly by quadratic
+        fits of the terms, which get along where a bent normal fits badly.
     alike : ndarray of int, shape (models,), optional
         A group for each model: where coordinates mean the same in two models, a particle may change over where it is.
     keep : int
@@ -113,20 +131,24 @@ def temper(
         The likelihood is a number nowhere.
     """
     models = np.arange(start.model.max() + 1)
-    walk = _Walk(start, ln_start, density, tempered, particles, models if alike is None else alike)
-    log_evidence, kept = 0.0, list[tuple[Array, Whole]]()
+    walk = _Walk(start, ln_start, density, tempered, slope, particles, models if alike is None else alike)
+    log_evidence, kept = 0.0, list[tuple[Array, Whole, Array]]()
     for step in range(_MOST_STEPS):
         log_evidence += walk.weigh(1.0 if step == _MOST_STEPS - 1 else walk.next_power(), rng)
-        for _ in range(_ROUNDS if walk.power < 1.0 else max(_ROUNDS, keep)):
+        rounds = _ROUNDS_WITH_FLIGHTS if walk.flies else _ROUNDS
+        for _ in range(rounds if walk.power < 1.0 else max(rounds, keep)):
             walk.move(rng)
+            walk.fly(rng)
             if walk.power >= 1.0:
-                kept.append((walk.u.copy(), walk.model))
+                kept.append((walk.u.copy(), walk.model, walk.value))
         if progress is not None:
             progress(float(walk.power**0.25))  # the power grows by a factor a step
         if walk.power >= 1.0:
             break
-    u, model = (np.concatenate(each) for each in zip(*kept[-keep:], strict=True))
-    return Population(u, model, log_evidence)
+    u, model, value = (np.concatenate(each) for each in zip(*kept[-keep:], strict=True))
+    found = Population(u, model, log_evidence)
+    found.share = walk.shares(found, value, rng)
+    return found
 
 
 class _Walk:
@@ -138,16 +160,35 @@ class _Walk:
         ln_start: Array,
         density: Density,
         tempered: Callable[[Array, float], Array],
+        slope: Callable[[Array, float], Array] | None,
         particles: int,
         alike: Whole,
     ) -> None:
         self.u, self.model, self.power = start.u, start.model, 0.0
-        self._density, self._tempered, self._particles, self._alike = density, tempered, particles, alike
+        self._density, self._tempered, self._slope = density, tempered, slope
+        self._particles, self._alike = particles, alike
         self._base, self._terms = density(self.u, self.model)
+        self._force: Force | None = None
+        self._lift = np.zeros(len(alike))
+        self._seen = list[tuple[Array, Whole, Array, Array]]()
+        self._counting = np.zeros(0, dtype=np.int64)
+        if slope is not None and self._terms.shape[1] <= _MOST_TERMS:
+            self._counting = self._coordinates_that_count()
+            self._see(self.u, self.model, self._base, self._terms)
         # What the candidates lack of the density without readings, then of that at the power before.
         self._before = ln_start - self._base
         if not np.isfinite(self._at(self._terms, 0.0)).any():
             raise FloatingPointError("no draw gives a number at the readings")
+
+    @property
+    def flies(self) -> bool:
+        """Whether there is a force at this power."""
+        return self._force is not None
+
+    @property
+    def value(self) -> Array:
+        """All of the log density at each particle."""
+        return self._base + self._before
 
     def _at(self, terms: Array, power: float) -> Array:
         with np.errstate(invalid="ignore"):
@@ -185,33 +226,122 @@ class _Walk:
         log_weight = self._log_weight(power)
         top = log_weight.max()
         weight = np.exp(log_weight - top)
-        share = np.bincount(self.model, weights=weight) / weight.sum()
+        share = np.bincount(self.model, weights=weight, minlength=len(self._lift)) / weight.sum() / np.exp(self._lift)
+        rise = float(top + np.log(weight.mean() * share.sum()))
+        share /= share.sum()
         self._rivals = np.flatnonzero(share > _LEAST_SHARE)
+        wanted = np.where(share > _LEAST_SHARE, np.maximum(share, _FLOOR), share)
+        lift = np.log(np.where(share > 0.0, wanted / np.maximum(share, 1e-300), 1.0) / wanted.sum())
+        weight *= np.exp(lift - self._lift)[self.model]
+        self._lift = lift
         self.power, self._fit = power, _BentNormals(self.u, weight, self._alike[self.model])
         chosen = evenly_by_weight(weight, self._particles, rng)
         self.u, self.model, self._base = self.u[chosen], self.model[chosen], self._base[chosen]
         self._terms = self._terms[chosen]
         self._before = self._at(self._terms, power)
         self._white = self._fit.white(self.u, self._alike[self.model])
-        return float(top + np.log(weight.mean()))
+        self._set_force()
+        return rise
 
     def move(self, rng: np.random.Generator) -> None:
         """One round: each particle may go elsewhere, now and then to another model."""
-        n, fit = len(self.u), self._fit
+        n = len(self.u)
         tries = (rng.random(n) < _TRY_ANOTHER) & np.isin(self.model, self._rivals)
         model = np.where(tries, rng.choice(self._rivals, size=n), self.model)
         reach = np.where(model == self.model, rng.choice(_REACHES, size=n), 0.0)[:, None]
         white = np.sqrt(1.0 - reach**2) * self._white + reach * rng.standard_normal(self.u.shape)
-        kin, own = self._alike[model], self._alike[self.model]
-        u = fit.coloured(white, kin)
-        base, terms = self._density(u, model)
-        likelihood = self._at(terms, self.power)
-        rise = base + likelihood + 0.5 * np.sum(white**2, axis=1) + fit.ln_size[kin]
-        rise -= self._base + self._before + 0.5 * np.sum(self._white**2, axis=1) + fit.ln_size[own]
-        take = np.log(rng.random(n)) < rise
+        u, base, terms, likelihood, weight = self._there(white, model)
+        self._see(u, model, base, terms)
+        take = np.log(rng.random(n)) < weight - self._weight(self.value, self._white, self.model)
         self.model = np.where(take, model, self.model)
         self.u[take], self._white[take], self._base[take] = u[take], white[take], base[take]
         self._terms[take], self._before[take] = terms[take], likelihood[take]
+
+    def _there(self, white: Array, model: Whole) -> tuple[Array, Array, Array, Array, Array]:
+        """Coordinates, all of the density, and its weight against the bent normals."""
+        u = self._fit.coloured(white, self._alike[model])
+        base, terms = self._density(u, model)
+        likelihood = self._at(terms, self.power)
+        return u, base, terms, likelihood, self._weight(base + likelihood, white, model)
+
+    def _weight(self, value: Array, white: Array, model: Whole) -> Array:
+        tall = self._fit.ln_size[self._alike[model]] + self._lift[model]
+        return np.asarray(value + 0.5 * np.sum(white**2, axis=1) + tall)
+
+    def fly(self, rng: np.random.Generator) -> None:
+        """One round by the forces, where there are any: far, and each particle in its model."""
+        if self._force is None:
+            return
+        kin, u, counting = self._alike[self.model], self.u.copy(), self._counting
+        kick, by = rng.standard_normal((len(u), len(counting))), rng.uniform((0.7, 0.6), (1.3, 1.2))
+        u[:, counting], gain = self._force.fly(u[:, counting], kin, kick, by)
+        base, terms = self._density(u, self.model)
+        self._see(u, self.model, base, terms)
+        likelihood = self._at(terms, self.power)
+        take = np.log(rng.random(len(u))) < base + likelihood + gain - self.value
+        self.u[take], self._base[take] = u[take], base[take]
+        self._terms[take], self._before[take] = terms[take], likelihood[take]
+        self._white = self._fit.white(self.u, kin)
+
+    def shares(self, kept: Population, value: Array, rng: np.random.Generator) -> Array:
+        """What each model has of the density: so that as much would go over from one to another as would come back.
+
+        The numbers of particles tell it too, but they hang on all that happened on the way.
+        """
+        share = np.bincount(kept.model, minlength=len(self._alike)) / len(kept.model)
+        rivals = len(self._rivals)
+        flow = _LEAST_FLOW * np.tile(share[self._rivals], (rivals, 1))
+        for k, own in enumerate(self._rivals.tolist()):
+            rows = np.flatnonzero(kept.model == own)
+            to = rng.integers(rivals, size=len(rows))
+            white = self._fit.white(kept.u[rows], self._alike[kept.model[rows]])
+            less = self._weight(value[rows], white, kept.model[rows])
+            more = self._there(white, self._rivals[to])[-1]
+            chance = np.bincount(to, weights=np.exp(np.minimum(more - less, 0.0)), minlength=rivals)
+            flow[k] += chance / np.maximum(np.bincount(to, minlength=rivals), 1)
+        np.fill_diagonal(flow, 0.0)
+        balance = flow.T - np.diag(flow.sum(axis=1))
+        balance[-1] = 1.0
+        among = np.maximum(np.linalg.solve(balance, np.eye(rivals)[-1]), 0.0)
+        share[self._rivals] = share[self._rivals].sum() * among / among.sum()
+        share /= np.exp(self._lift)
+        return np.asarray(share / share.sum())
+
+    def _see(self, u: Array, model: Whole, base: Array, terms: Array) -> None:
+        if self._counting.size:
+            self._seen = [*self._seen[1 - _SEEN :], (u, self._alike[model], base, terms)]
+
+    def _coordinates_that_count(self) -> Whole:
+        """Those on which a term depends in any model."""
+        d, some = self.u.shape[1], min(4, len(self.u))
+        models = np.unique(self.model)
+        near = np.tile(self.u[:some], (len(models), d + 1, 1, 1))
+        near[:, np.arange(d), :, np.arange(d)] += 0.3
+        terms = self._density(near.reshape(-1, d), np.repeat(models, (d + 1) * some))[1]
+        terms = np.nan_to_num(terms).reshape(*near.shape[:3], -1)
+        return np.flatnonzero((terms[:, :-1] != terms[:, -1:]).any(axis=(0, 2, 3)))
+
+    def _set_force(self) -> None:
+        slope, power = self._slope, self.power
+        self._force = None
+        if slope is None or not self._seen or power < _FLY_FROM:
+            return
+        u, group, base, terms = (np.concatenate(each) for each in zip(*self._seen, strict=True))
+        value, now, kin = self._at(terms, power) + base, self.value, self._alike[self.model]
+        usable = np.isfinite(value) & np.isfinite(terms).all(axis=1)
+        # What is no likelihood is one term more.
+        terms = np.column_stack([terms, base])
+
+        def rise(each: Array) -> Array:
+            return np.column_stack([slope(each[:, :-1], power), np.ones(len(each))])
+
+        self._force = Force(rise)
+        for k in np.unique(kin).tolist():
+            rows, own = usable & (group == k), kin == k
+            if rows.any():
+                weight = np.exp(np.minimum(0.5 * (value[rows] - np.median(now[own]) + _TOLD_BY), 0.0))
+                ours = self.u[own][:, self._counting]
+                self._force.learn(k, ours, u[rows][:, self._counting], terms[rows], weight)
 
 
 def evenly_by_weight(weight: Array, wanted: int, rng: np.random.Generator) -> Whole:
