@@ -173,6 +173,8 @@ def fit_posterior(
     progress : callable, optional
         Called with the share done, 0 to 1.
     """
+    from threadpoolctl import threadpool_limits
+
     contrasts = evidence.contrasts()
 
     facts = len(prior.facts(evidence.common_sd))
@@ -197,18 +199,20 @@ def fit_posterior(
     start = Population(u, np.repeat(np.arange(len(VARIANTS)), counts))
     # Drawn by a model's weight, so that the density of each counts for itself.
     ln_start = np.log(_WEIGHT)[start.model] - 0.5 * np.sum(u**2, axis=1)
-    found = temper(
-        start,
-        ln_start,
-        density,
-        rng,
-        particles=particles,
-        tempered=tempered,
-        slope=slope,
-        alike=_ALIKE,
-        keep=_KEPT,
-        progress=progress,
-    )
+    # Many small products: sharing them out takes longer than they do, and how they are shared out moves last digits.
+    with threadpool_limits(1, user_api="blas"):
+        found = temper(
+            start,
+            ln_start,
+            density,
+            rng,
+            particles=particles,
+            tempered=tempered,
+            slope=slope,
+            alike=_ALIKE,
+            keep=_KEPT,
+            progress=progress,
+        )
     share = found.share
     weight = (share / np.maximum(np.bincount(found.model, minlength=len(VARIANTS)), 1))[found.model]
     curve, u = _representative(draws_of(prior, found.u, found.model), found.u, weight, draws, rng)
