@@ -14,7 +14,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -32,6 +32,8 @@ _RIDGE: Final = 0.01
 _LOOKED_AT, _SUITED, _LONGEST = 16, 0.7, 0.5
 #: A flight goes about as far as the particles are spread, in so many steps at most.
 _FAR, _MOST_STEPS = 1.0, 14
+#: Particles that fly together: what is worked out for them stays in a processor's own memory.
+_BLOCK: Final = 128
 #: No further out than a normal ever reaches.
 _FARTHEST: Final = 9.0
 
@@ -86,36 +88,15 @@ class Force:
             Minus infinity for what has no fit.
         """
         there, gain = u.copy(), np.full(len(u), -np.inf)
-        order = np.argsort(group, kind="stable")
-        order = order[np.isin(group[order], list(self._groups))]
-        if not order.size:
-            return there, gain
-        fits = [(fit, np.flatnonzero(group[order] == k)) for k, fit in self._groups.items()]
-        parts = [(fit, slice(rows[0], rows[-1] + 1)) for fit, rows in fits if rows.size]
-        x, step = np.empty((u.shape[1], len(order))), np.empty(len(order))
-        for fit, part in parts:
-            x[:, part], step[part] = fit.into @ (u[order[part]].T - fit.centre), by[0] * fit.step
-        steps = min(max(round(_FAR * by[1] / step.min()), 2), _MOST_STEPS)
-        step = np.minimum(step, _FAR * by[1] / steps)
+        for k, fit in self._groups.items():
+            step, steps = fit.paces(by)
+            rows = np.flatnonzero(group == k)
+            for some in np.array_split(rows, -(-len(rows) // _BLOCK)):
+                there[some], gain[some] = fit.fly(u[some], kick[some], step, steps, self._slope)
         # Far outside, a fit may throw them anywhere.
-        with np.errstate(over="ignore", invalid="ignore"):
-            speed = kick[order].T
-            speed = speed + 0.5 * step * self._pull(x, parts)
-            for left in range(steps, 0, -1):
-                x = x + step * speed
-                speed = speed + (step if left > 1 else 0.5 * step) * self._pull(x, parts)
-            for fit, part in parts:
-                there[order[part]] = (fit.centre + fit.out @ x[:, part]).T
-            gain[order] = 0.5 * np.sum(kick[order] ** 2 - speed.T**2, axis=1)
-            lost = ~(np.abs(there).max(axis=1) < _FARTHEST)
+        lost = ~(np.abs(there).max(axis=1) < _FARTHEST)
         there[lost], gain[lost] = u[lost], -np.inf
         return there, gain
-
-    def _pull(self, x: Array, parts: Sequence[tuple[_Fit, slice]]) -> Array:
-        bent = [fit.bend @ x[:, part] for fit, part in parts]
-        terms = np.hstack([fit.terms(x[:, part], each) for (fit, part), each in zip(parts, bent, strict=True)])
-        rise = self._slope(terms.T).T
-        return np.hstack([fit.pull(rise[:, part], each) for (fit, part), each in zip(parts, bent, strict=True)])
 
 
 class _Fit:
@@ -134,26 +115,42 @@ class _Fit:
         bend = np.zeros((len(found), d, d))
         bend[:, first, second] = found[:, 1 + d :]
         # Twice the symmetric part, on top of each other.
-        self.bend = (bend + bend.transpose(0, 2, 1)).reshape(-1, d)
+        self._bend = (bend + bend.transpose(0, 2, 1)).reshape(-1, d)
         self.step = self._suited(self.into @ (u[:: max(1, len(u) // _LOOKED_AT)].T - self.centre), slope)
 
-    def terms(self, x: Array, bent: Array) -> Array:
-        """The terms, (m, n), at coordinates, (d, n), of which ``bent`` is the product with ``bend``."""
-        d, n = x.shape
-        return np.asarray(self._level + self._rise @ x + 0.5 * np.einsum("kdn,dn->kn", bent.reshape(-1, d, n), x))
+    def paces(self, by: Array) -> tuple[float, int]:
+        """A step and their number, by these factors of the usual step and way."""
+        steps = min(max(round(_FAR * by[1] / (self.step * by[0])), 2), _MOST_STEPS)
+        return min(self.step * by[0], _FAR * by[1] / steps), steps
 
-    def pull(self, rise: Array, bent: Array) -> Array:
-        """How the log density rises with the coordinates, (d, n), where it rises so with the terms, (m, n)."""
-        n = rise.shape[1]
-        return np.asarray(self._rise.T @ rise + np.einsum("kn,kdn->dn", rise, bent.reshape(len(rise), -1, n)))
+    def fly(self, u: Array, kick: Array, step: float, steps: int, slope: Slope) -> tuple[Array, Array]:
+        """So many leapfrog steps of particles of this group; see :meth:`Force.fly`."""
+        x, speed = self.into @ (u.T - self.centre), kick.T
+        with np.errstate(over="ignore", invalid="ignore"):
+            speed = speed + 0.5 * step * self._pull(x, slope)
+            for left in range(steps, 0, -1):
+                x = x + step * speed
+                speed = speed + (step if left > 1 else 0.5 * step) * self._pull(x, slope)
+            return (self.centre + self.out @ x).T, 0.5 * np.sum(kick**2 - speed.T**2, axis=1)
+
+    def _pull(self, x: Array, slope: Slope) -> Array:
+        """How the log density rises with the coordinates, (d, n)."""
+        d, n = x.shape
+        bent = (self._bend @ x).reshape(-1, d, n)
+        rise = slope(self._terms(x, bent).T).T
+        return np.asarray(self._rise.T @ rise + np.einsum("kn,kdn->dn", rise, bent))
+
+    def _terms(self, x: Array, bent: Array) -> Array:
+        """The terms, (m, n), at coordinates, (d, n), by which their quadratic part was multiplied once already."""
+        return np.asarray(self._level + self._rise @ x + 0.5 * np.einsum("kdn,dn->kn", bent, x))
 
     def _suited(self, x: Array, slope: Slope) -> float:
         """The step that suits the narrowest width at most of these points."""
         d, n = x.shape
-        bent = self.bend @ x
-        terms = self.terms(x, bent).T
+        bent = (self._bend @ x).reshape(-1, d, n)
+        terms = self._terms(x, bent).T
         curved = np.maximum(slope(terms - 1e-4) - slope(terms + 1e-4), 0.0) / 2e-4
-        rise = (self._rise[:, :, None] + bent.reshape(-1, d, n)).transpose(2, 1, 0)
+        rise = (self._rise[:, :, None] + bent).transpose(2, 1, 0)
         tightest = np.linalg.eigvalsh((rise * curved[:, None]) @ rise.transpose(0, 2, 1))[:, -1]
         return min(1.0 / math.sqrt(max(float(np.quantile(tightest, _SUITED)), 1.0)), _LONGEST)
 
