@@ -36,7 +36,7 @@ _LEAST, _ENOUGH = 0.6, 0.63
 _MOST_STEPS: Final = 60
 #: Rounds of moves after each step, also while most are taken: fewer find too little of what few particles explain.
 #: With a flight each so many are enough.
-_ROUNDS, _ROUNDS_WITH_FLIGHTS = 6, 3
+_ROUNDS, _ROUNDS_WITH_FLIGHTS = 4, 3
 #: How long a move within a model is, drawn by chance, so that both a good and a poor fit get along.
 _REACHES: Final = (0.25, 0.5, 0.8, 1.0)
 #: Share of the moves that try another model, and the share of the density below which a model is left to die out.
