@@ -91,7 +91,7 @@ class Force:
         for k, fit in self._groups.items():
             step, steps = fit.paces(by)
             rows = np.flatnonzero(group == k)
-            for some in np.array_split(rows, -(-len(rows) // _BLOCK)):
+            for some in np.split(rows, range(_BLOCK, len(rows), _BLOCK)) if rows.size else ():
                 there[some], gain[some] = fit.fly(u[some], kick[some], step, steps, self._slope)
         # Far outside, a fit may throw them anywhere.
         lost = ~(np.abs(there).max(axis=1) < _FARTHEST)

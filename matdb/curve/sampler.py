@@ -36,7 +36,7 @@ _LEAST, _ENOUGH = 0.6, 0.63
 _MOST_STEPS: Final = 60
 #: Rounds of moves after each step, also while most are taken: fewer find too little of what few particles explain.
 #: With a flight each so many are enough.
-_ROUNDS, _ROUNDS_WITH_FLIGHTS = 4, 3
+_ROUNDS, _ROUNDS_WITH_FLIGHTS = 6, 3
 #: How long a move within a model is, drawn by chance, so that both a good and a poor fit get along.
 _REACHES: Final = (0.25, 0.5, 0.8, 1.0)
 #: Share of the moves that try another model, and the share of the density below which a model is left to die out.
@@ -46,8 +46,6 @@ _FLOOR: Final = 0.05
 #: Flights go by what the last rounds of so many saw, that is likely up to about so many nepers less than is usual now;
 #: by so many terms at most.
 _SEEN, _TOLD_BY, _MOST_TERMS = 6, 6.0, 400
-#: From this power on: before, the density is wide and moves get along.
-_FLY_FROM: Final = 0.2
 #: How readily a model is taken for another by the numbers of their particles alone.
 _LEAST_FLOW: Final = 1e-3
 #: So many directions, the loosest, bend the others; a model of fewer particles than this for each bend is not bent.
@@ -323,8 +321,7 @@ class _Walk:
 
     def _set_force(self) -> None:
         slope, power = self._slope, self.power
-        self._force = None
-        if slope is None or not self._seen or power < _FLY_FROM:
+        if slope is None or not self._seen:
             return
         u, group, base, terms = (np.concatenate(each) for each in zip(*self._seen, strict=True))
         value, now, kin = self._at(terms, power) + base, self.value, self._alike[self.model]
