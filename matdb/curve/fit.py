@@ -15,7 +15,7 @@ from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
 from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability
 from matdb.curve.gathering import gather
 from matdb.curve.parameters import GLASS, PARAMETERS, UNNAMED, ln_shift
-from matdb.curve.posterior import PARTICLES, Posterior, fit_posterior, prior_population
+from matdb.curve.posterior import PRIOR_PARTICLES, Posterior, fit_posterior, prior_population
 from matdb.curve.prior import YIELD_SPAN_K, prior_of
 from matdb.errors import FitError
 from matdb.form.part import Part
@@ -117,7 +117,7 @@ def fit_curve(
     fits = [not row["fumbled"] and not isinstance(row["or_else"], str) for row in rows]
     counts = np.array([any(fits[index] for index in indices) for indices in evidence.rows_of])
     counts = counts if counts.any() else ~counts
-    before = prior_population(prior, seed, evidence.common_sd, particles=PARTICLES)
+    before = prior_population(prior, seed, evidence.common_sd, particles=PRIOR_PARTICLES)
     return Curve(
         material=material.name,
         family=material.family,

@@ -20,6 +20,8 @@ from matdb.material.shift import ZERO_C
 PARTICLES: Final = 700
 _KEPT: Final = 8
 DRAWS: Final = 400
+#: Particles of the prior that say what each model has of it.
+PRIOR_PARTICLES: Final = 1200
 #: Scale of the model's own misfit, ln of modulus (half-normal).
 MISFIT_SCALE: Final = 0.016
 
@@ -139,7 +141,7 @@ def _prior_layer(prior: Prior, extra_sd: float, particles: int, seed: int) -> tu
 
 
 def prior_population(
-    prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: int = DRAWS, particles: int = 4 * PARTICLES
+    prior: Prior, seed: int = 0, extra_sd: float = 0.0, draws: int = DRAWS, particles: int = 4 * PRIOR_PARTICLES
 ) -> Posterior:
     """Draws of the family prior: what is answered without readings."""
     first, _ = _prior_layer(prior, extra_sd, particles, seed)
@@ -193,7 +195,7 @@ def fit_posterior(
         known = tolerant_slope(terms[:, :facts], *EXCEPTIONS)
         return np.hstack([known, evidence.ln_tempered_slope(terms[:, facts:], power)])
 
-    _, ahead = _prior_layer(prior, evidence.common_sd, particles, seed)
+    _, ahead = _prior_layer(prior, evidence.common_sd, PRIOR_PARTICLES, seed)
     rng, counts = np.random.default_rng([seed, 2]), _shares(_WEIGHT, _STARTS * particles)
     u = rng.standard_normal((_STARTS * particles, DIMENSION + contrasts.shape[1] + len(GROUPS) + 1 + evidence.shared))
     start = Population(u, np.repeat(np.arange(len(VARIANTS)), counts))
