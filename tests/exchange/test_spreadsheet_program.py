@@ -36,7 +36,7 @@ def written(tmp_path_factory):
         store.publish("amber 40A")
         curve, t = store.curve("amber 40A"), np.array([-20.0, -5.5, 23.0])
         tables = {
-            "curve": curve_table(curve, store.material("amber"), t, np.array([3.0, 30.0])),
+            "curve": curve_table(curve, store.material("amber 40A"), t, np.array([3.0, 30.0])),
             "stiffness": stiffness_table(store, ["0042"], t, mass_kg=0.15),
             "shift": shift_table(curve, t),
             "prony": prony_table(curve),
