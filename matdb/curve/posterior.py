@@ -17,7 +17,7 @@ from matdb.curve.sampler import Population, evenly_by_weight, temper
 from matdb.material.shift import ZERO_C
 
 #: Particles, rounds of them that are kept, and draws that are kept of those.
-PARTICLES: Final = 700
+PARTICLES: Final = 600
 _KEPT: Final = 8
 DRAWS: Final = 400
 #: Particles of the prior that say what each model has of it.
@@ -34,7 +34,7 @@ _LAW, _SKEWED = np.array(VARIANTS).T
 #: Where the WLF law becomes Arrhenius' far above is one coordinate more: all others mean the same.
 _ALIKE: Final = np.array([VARIANTS.index((WLF if law == WLF_ARRHENIUS else law, skewed)) for law, skewed in VARIANTS])
 #: Candidates for each particle of the fit, and for the prior's draws at most.
-_STARTS: Final = 12
+_STARTS: Final = 14
 _MOST_CANDIDATES: Final = 100_000
 #: Where draws must stand for all of them, K, and cuts along the two directions in which they differ most.
 _SPREAD_AT_K: Final = tuple(celsius + ZERO_C for celsius in (-20.0, 0.0, 23.0, 45.0))

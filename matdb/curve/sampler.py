@@ -42,7 +42,7 @@ _REACHES: Final = (0.25, 0.5, 0.8, 1.0)
 #: Share of the moves that try another model, and the share of the density below which a model is left to die out.
 _TRY_ANOTHER, _LEAST_SHARE = 0.2, 0.001
 #: Any other has this share of the particles at least: it may have more of the density at a higher power.
-_FLOOR: Final = 0.05
+_FLOOR: Final = 0.07
 #: Flights go by what the last rounds of so many saw, that is likely up to about so many nepers less than is usual now;
 #: by so many terms at most.
 _SEEN, _TOLD_BY, _MOST_TERMS = 6, 6.0, 400
