@@ -148,18 +148,15 @@ def _flown(said: Log, blades: int, done: Progress) -> Flown:
         within = low, high
     airframe, name = said.read(said.file, said.column), Path(said.file).name
     done(0.3)
-    # The camera's log is read while the rotors are followed.
-    with ThreadPoolExecutor(1) as beside:
-        other = None if said.camera is None else beside.submit(said.read, said.camera, said.camera_column)
-        try:
+    try:
+        # The camera's log is read while the rotors are followed.
+        with ThreadPoolExecutor(1) as beside:
+            other = None if said.camera is None else beside.submit(said.read, said.camera, said.camera_column)
             track = follow_rotors(airframe, blades, within)
             slow = motion(airframe, track.flew_s, track)
-        except Refused as why:
-            raise InputError(name, "refused", "a log that tells", says=str(why)) from None
-    if said.camera is None or other is None:
-        return Flown(airframe, track, slow)
-    name, camera = Path(said.camera).name, other.result()
-    try:
+        if said.camera is None or other is None:
+            return Flown(airframe, track, slow)
+        name, camera = Path(said.camera).name, other.result()
         done(0.6)
         both = align(airframe, camera, track.flew_s)
         done(0.8)
