@@ -269,11 +269,11 @@ def camera_shake(
     # Where amplitudes were told, the curve refers to their strain, and the shake decides on another.
     height = candidate.part.form.strained_mm("axial")
     if curve.bench_strain is not None and height is not None:
-        softer = np.ones((len(along), 1, 1))
+        firm: tuple[Any, Any] = along, aside
         for _ in range(_SOFTENING_STEPS):
-            swing = isolator_amplitude_mm(body, along * softer, aside * softer, spectrum)
-            softer = np.exp(curve.softened(np.maximum(swing, 1e-9) / height))[:, None, None]
-        along, aside = along * softer, aside * softer
+            swing = isolator_amplitude_mm(body, along, aside, spectrum)
+            softer, louder = (np.exp(x)[:, None, None] for x in curve.softened(np.maximum(swing, 1e-9) / height))
+            along, aside = (np.asarray(softer * (each.real + 1j * louder * each.imag)) for each in firm)
     left = residual_shake(body, along, aside, spectrum, mounting)
     return CameraShake(
         temperature_c=float(temperature_c),

@@ -252,12 +252,23 @@ def effective(
     share, squeeze_mm = checked_share(share), checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")
     curve = curve.rested(rest_h)
     curve, one = _felt(curve, part, axis, t, f, once=0 < t.size <= _BLOCK and share_kg is None)
-    softer, *warnings = (0.0,) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
+    softer, louder, *warnings = (0.0, 0.0) if amplitude_mm is None else _softened(curve, part, axis, amplitude_mm)
     known = ln_scale_draws(curve, part, axis, squeeze_mm, 1 if share_kg is None else int(count), int(count)) + softer
     load = None if share_kg is None else (share_kg * int(count), int(count))
     flat_t, flat_f = t.reshape(-1), f.reshape(-1)
     blocks = [
-        _block(curve, part, known, flat_t[k : k + _BLOCK], flat_f[k : k + _BLOCK], load, axis, squeeze_mm, share, one)
+        _block(
+            curve,
+            part,
+            (known, louder),
+            flat_t[k : k + _BLOCK],
+            flat_f[k : k + _BLOCK],
+            load,
+            axis,
+            squeeze_mm,
+            share,
+            one,
+        )
         for k in range(0, max(t.size, 1), _BLOCK)
     ]
     *bands, ln_hz, softest, loose = zip(*blocks, strict=True)
@@ -340,14 +351,14 @@ def _felt(curve: Curve, part: Part, axis: str, t: Array, f: Array, *, once: bool
 
 
 def _softened(curve: Curve, part: Part, axis: str, amplitude_mm: float) -> tuple[Any, ...]:
-    """What an amplitude adds to ln stiffness, and what to know of it."""
+    """What an amplitude adds to ln stiffness and ln damping, and what to know of it."""
     checked_number("amplitude_mm", amplitude_mm, 0.0, 100.0, "mm", open_low=True)
     height = part.form.strained_mm(axis)
     if height is None:
-        return 0.0, f"how far a {part.form.kind} is strained is not known: its amplitude was left out"
+        return 0.0, 0.0, f"how far a {part.form.kind} is strained is not known: its amplitude was left out"
     untold = curve.basis == READINGS and curve.bench_strain is None
     note = "the amplitude of the readings was not told: a strain of some 0.3 % is assumed, and the band allows for it"
-    return curve.softened(amplitude_mm / height), *([note] if untold else [])
+    return *curve.softened(amplitude_mm / height), *([note] if untold else [])
 
 
 def checked_question(frequency_hz: ArrayLike | None, mass_kg: Any, count: int) -> float | None:
@@ -361,7 +372,7 @@ def checked_question(frequency_hz: ArrayLike | None, mass_kg: Any, count: int) -
 def _block(
     curve: Curve,
     part: Part,
-    both: Array,
+    by_draw: tuple[Array, Array | float],
     t: Array,
     f: Array,
     load: tuple[float, int] | None,
@@ -370,14 +381,15 @@ def _block(
     share: float,
     ln_e: Complex | None,
 ) -> tuple[Band, Band, Band, Array, float, float]:
-    """Answers for some states: at frequencies, or under a mass on some parts, which ``both`` are then.
+    """Answers for some states: at frequencies, or under a mass on some parts, of which ``by_draw`` tells then.
 
-    At frequencies ln of their modulus may be known.
+    Of each draw it tells ln of the stiffness per modulus while both halves touch, and what amplitude adds to ln of the
+    damping. At frequencies ln of their modulus may be known.
 
     Bands of stiffness, damping and natural frequency, ln of the reduced frequency, least median stiffness, share of
     lifted halves.
     """
-    softest, loose = math.inf, 0.0
+    softest, loose, (both, louder) = math.inf, 0.0, by_draw
     if load is None:
         natural = Band(f, f, f)
         ln_k = (curve.ln_modulus(t, np.log(2.0 * np.pi * f)) if ln_e is None else ln_e) + both[:, None]
@@ -391,7 +403,7 @@ def _block(
         f = np.asarray(natural.median)
     tangent = np.tan(ln_k.imag)
     told = np.empty((len(tangent), 2, t.size))
-    told[:, 0], told[:, 1] = np.exp(ln_k.real) / np.sqrt(1.0 + tangent * tangent), 0.5 * tangent
+    told[:, 0], told[:, 1] = np.exp(ln_k.real) / np.sqrt(1.0 + tangent * tangent), 0.5 * (tangent.T * np.exp(louder)).T
     if load is not None and t.size:
         softest = float(plain_median(told[:, 0]).min())
     found = band(told, share)

@@ -129,6 +129,10 @@ def _compared(
     with_misfit, without = curve.ln_modulus(t, ln_omega), curve.ln_modulus(t, ln_omega, misfit=False)
     expected = power * stiff + (with_misfit.real - without.real)
     expected_loss = loss + _ln_tan(with_misfit.imag) - _ln_tan(without.imag)
+    for row in np.flatnonzero(~np.isnan(each.strain)).tolist():
+        softer, louder = curve.softened(float(each.strain[row]))
+        expected[:, row] += softer
+        expected_loss[:, row] += louder
     fitted = curve.basis == READINGS
     likely = _LIKELY if fitted else _FORETOLD
     found = []

@@ -137,8 +137,9 @@ class Curve:
         Form and axis through which the modulus is felt: the less, the nearer it comes to the bulk modulus.
     bench_strain : float or None
         Peak strain of the readings, to which the curve refers; None where no amplitude was told.
-    softening : ndarray, shape (n, 2) or (0, 2)
-        Share of the modulus that amplitude takes away and critical strain, where readings of several amplitudes tell.
+    softening : ndarray, shape (n, 3) or (0, 3)
+        Share of the modulus that amplitude takes away, critical strain and power of loss, where readings of several
+        amplitudes tell; older fits lack the power.
     weights : dict
         Posterior weight of each law.
     report : mapping
@@ -169,7 +170,7 @@ class Curve:
     rest_h: float = math.inf
     felt_by: BulkSoftening | None = None
     bench_strain: float | None = None
-    softening: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    softening: Array = field(default_factory=lambda: np.zeros((0, 3)))
     weights: Mapping[str, float] = field(default_factory=dict)
     report: Mapping[str, Any] = field(default_factory=dict)
     reading_count: int = 0
@@ -407,8 +408,8 @@ class Curve:
         """That of its family, MPa."""
         return family_named(self.family)["bulk_modulus"].value
 
-    def softened(self, strain: float | Array) -> Array:
-        """What another peak strain than the bench's adds to ln E, shape (n,).
+    def softened(self, strain: float | Array) -> tuple[Array, Array]:
+        """What another peak strain than the bench's adds to ln E and to ln of the loss factor, shape (n,).
 
         Without amplitudes at the bench its strain is taken to have been 0.3 %, give or take a factor 3 (common
         practice, no source).
@@ -418,9 +419,13 @@ class Curve:
         strain : float or ndarray, shape (n,)
             Peak strain, above 0.
         """
-        law = self.softening if self.softening.size else Prior(self.family, None, None).softening(self._normals(7, 8))
+        law = Prior(self.family, None, None).softening(self._normals(7, 8, 40))
+        if self.softening.size:
+            law[:, : self.softening.shape[1]] = self.softening
         bench = self.bench_strain or 0.003 * np.exp(1.1 * self._normals(9)[:, 0])
-        return np.asarray(ln_softening(strain, *law.T) - ln_softening(bench, *law.T))
+        *kraus, power = law.T
+        softer = np.asarray(ln_softening(strain, *kraus) - ln_softening(bench, *kraus))
+        return softer, -power * softer
 
     def to_meta_and_arrays(self) -> tuple[dict[str, Any], dict[str, Array]]:
         """Plain values and arrays that :meth:`from_meta_and_arrays` takes back."""

@@ -110,7 +110,7 @@ class Evidence:
     @property
     def shared(self) -> int:
         """Number of coordinates that rows share besides the curve's: thermometers, pieces, turns, softening, rest."""
-        return len(self.sessions) + self.pieces + len(self.turns) + 2 * self.softens + 2 * (self.cold is not None)
+        return len(self.sessions) + self.pieces + len(self.turns) + 3 * self.softens + 2 * (self.cold is not None)
 
     @property
     def groups_read(self) -> set[int]:
@@ -184,8 +184,8 @@ class Evidence:
             ln offsets of the specimens, and of the pieces and of other directions from them.
         drift : ndarray, shape (n, sessions), optional
             What each session's thermometer shows too much, K; nothing when None.
-        softening : ndarray, shape (n, 2), optional
-            Share that amplitude takes away and critical strain; none where None.
+        softening : ndarray, shape (n, 3), optional
+            Share that amplitude takes away, critical strain and power of loss; none where None.
         rest : ndarray, shape (n, 2), optional
             How far and how slowly the material crystallises; not at all where None.
         steps : int
@@ -204,6 +204,8 @@ class Evidence:
                 rows = slice(None) if which.all() else which
                 out[:, rows] = [each.T for each in self._felt(draws, offsets, softening, rest, rows, steps * free)]
         stiff, loss, stiff_rate, loss_rate = out.transpose(0, 2, 1)
+        if softening is not None and softening.shape[1]:
+            loss = loss - softening[:, [2]] * self._ln_softer(softening, slice(None))
         if drift is not None:
             # The part was colder than the thermometer said.
             off = drift.T[self.session].T
@@ -241,14 +243,18 @@ class Evidence:
         """Ln of what the modulus at some rows is multiplied with, shape (n, rows)."""
         scale = self._ln_own(draws, offsets, rest, rows, (self.ln_factor + self.ln_bulk)[rows])
         if softening is not None and softening.shape[1]:
-            here, usual = (ln_softening(x, *softening.T[:, :, None]) for x in (self.strain[rows], self.bench_strain))
-            scale += np.nan_to_num(here - usual)
+            scale += self._ln_softer(softening, rows)
         if self.held:
             left = np.zeros((len(draws), self.size))
             for each in self.held:
                 left[:, each.rows] = self._ln_left(each, draws, offsets, rest)
             scale += left[:, rows]
         return np.asarray(scale)
+
+    def _ln_softer(self, softening: Array, rows: Any) -> Array:
+        """What the amplitudes of some rows add to ln modulus over the bench's usual one; 0 where none was told."""
+        law = softening.T[:2, :, None]
+        return np.asarray(np.nan_to_num(ln_softening(self.strain[rows], *law) - ln_softening(self.bench_strain, *law)))
 
     def _ln_own(self, draws: Array, offsets: Array, rest: Array | None, rows: Any, factor: Any = 0.0) -> Array:
         """Ln of what the modulus at some rows is multiplied with, at any frequency and strain; ``factor`` is added."""

@@ -63,8 +63,8 @@ class Posterior:
         ln standard deviation of the model's own misfit.
     drift : ndarray, shape (n, sessions)
         What the thermometer of each bench session shows too much, K.
-    softening : ndarray, shape (n, 2) or (n, 0)
-        Share of the modulus that amplitude takes away and critical strain, where amplitudes tell of them.
+    softening : ndarray, shape (n, 3) or (n, 0)
+        Share of the modulus that amplitude takes away, critical strain, power of loss, where amplitudes tell of them.
     rest : ndarray, shape (n, 2) or (n, 0)
         How far and how slowly it crystallises, where a reading after a soak in the cold tells of it.
     weights : dict
@@ -97,7 +97,7 @@ def unpack(prior: Prior, evidence: Evidence, contrasts: Array, u: Array) -> tupl
     # Half-normal, one value of the coordinate for each.
     misfit = -MISFIT_SCALE * ndtri(0.5 * ndtr(-u[:, [start + len(GROUPS)]]))
     shared = u[:, start + len(GROUPS) + 1 :]
-    places = np.cumsum([len(evidence.sessions), evidence.pieces, len(evidence.turns), 2 * evidence.softens])
+    places = np.cumsum([len(evidence.sessions), evidence.pieces, len(evidence.turns), 3 * evidence.softens])
     drift, pieces, turns, soft, rest = np.split(shared, places, axis=1)
     soft = prior.softening(soft) if evidence.softens else soft
     apart = np.hstack([PIECE_SD * pieces, evidence.turn_sd * _heavy(turns)])

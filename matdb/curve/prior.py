@@ -154,10 +154,11 @@ class Prior:
         return out
 
     def softening(self, u: Array) -> Array:
-        """Share of the modulus that amplitude takes away, and critical strain, from normals of shape (n, 2)."""
-        share, strain = self.table["softening_share"], self.table["softening_strain"]
+        """Share of modulus that amplitude takes away, critical strain, power of loss, from normals of shape (n, 3)."""
+        share, strain, loss = (self.table[f"softening_{name}"] for name in ("share", "strain", "loss"))
         odds = share.value / (1.0 - share.value) * np.exp(share.spread * u[:, 0])
-        return np.stack([odds / (1.0 + odds), strain.value * np.exp(strain.spread * u[:, 1])], axis=1)
+        others = [each.value * np.exp(each.spread * u[:, k]) for k, each in ((1, strain), (2, loss))]
+        return np.stack([odds / (1.0 + odds), *others], axis=1)
 
     def fact_residuals(self, draws: Array, extra_sd: float = 0.0) -> Array:
         """Standardised distance of each draw from each fact, shape (n, facts)."""

@@ -74,6 +74,10 @@ class CableLoop(FormBase):
         force = self.curve.force_n(np.array([squeeze_mm, squeeze_mm + deflection_mm]))
         return float(force[1] - force[0]) / deflection_mm
 
+    def strained_mm(self, axis: str) -> float:
+        """Its height, by which strands slip the more the further they bend; see :meth:`FormBase.strained_mm`."""
+        return self.height_mm
+
     def cautions(self, axis: str) -> tuple[str, ...]:
         """See :meth:`FormBase.cautions`."""
         return (

@@ -1,4 +1,7 @@
-"""How filled rubber softens with the amplitude of its strain.
+"""How filled rubber, and cable whose strands slip, soften with the amplitude of their strain.
+
+The loss factor grows as the modulus over that at vanishing amplitude falls, with minus a power of it: to the first
+where amplitude leaves the loss modulus as it is.
 
 References
 ----------

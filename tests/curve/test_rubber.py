@@ -8,12 +8,13 @@ import rubbers
 import virtual
 
 from matdb.advice.effective import effective
+from matdb.advice.surprise import surprises
 from matdb.bench.readings import RingDown
 from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve
 from matdb.curve.parameters import COLUMNS, EXPONENT
 from matdb.errors import InputError
-from matdb.form import BentLeg, Grommet, Part
+from matdb.form import BentLeg, CableLoop, Grommet, Part
 from matdb.material.record import Material
 
 PARTS = {"virtual": virtual.PART}
@@ -87,6 +88,55 @@ def test_rubber_is_softer_at_a_larger_amplitude_and_the_law_is_learned():
     told = at(learned, 0.2).stiffness_n_per_mm
     assert told.median / at(learned, 0.01).stiffness_n_per_mm.median == pytest.approx(0.64, abs=0.1)
     assert told.high / told.low < more.high / more.low
+
+
+@pytest.mark.slow
+def test_a_cable_loop_follows_the_amplitude_and_no_right_reading_is_called_wrong():
+    # Friction: half the stiffness and twice the damping at twenty times the amplitude.
+    read = {0.05: (40.0, 0.7), 0.2: (35.0, 1.0), 0.5: (31.0, 1.2), 1.0: (28.0, 1.4)}
+    material = Material(name="rope", family="steel cable")
+    loop = Part(name="loop", material="rope", form=CableLoop(30.0, ((0.6, 2.0), (1.5, 4.6))))
+    held = {"mass_kg": 0.41, "count": 4}
+    readings = [
+        RingDown(part="loop", temperature_c=20.0, frequency_hz=f, log_decrement=d, amplitude_mm=a, **held)
+        for a, (f, d) in read.items()
+    ]
+    curve = fit_curve(material, {"loop": loop}, readings)
+    assert not any(row["fumbled"] or row["or_else"] is not None for row in curve.report["readings"])
+    for amplitude_mm, (f, decrement) in read.items():
+        found = effective(curve, material, loop, 20.0, amplitude_mm=amplitude_mm, **held)
+        assert found.natural_frequency_hz.low < f < found.natural_frequency_hz.high
+        assert found.natural_frequency_hz.high < 1.2 * found.natural_frequency_hz.low
+        assert found.damping_ratio.low < decrement / (2.0 * np.pi) < found.damping_ratio.high
+    # A fit of the first alone takes none of the others for a slip, and foretells the way it goes.
+    first = fit_curve(material, {"loop": loop}, readings[:1])
+    assert surprises(first, {"loop": loop}, readings) == [()] * 4
+    small, large = (effective(first, material, loop, 20.0, amplitude_mm=a, **held) for a in (0.05, 1.0))
+    assert large.natural_frequency_hz.low < 28.0 < large.natural_frequency_hz.high < small.natural_frequency_hz.high
+    assert large.damping_ratio.median > 1.2 * small.damping_ratio.median
+
+
+@pytest.mark.slow
+def test_damping_grows_with_amplitude_and_a_fit_stored_before_it_did_answers():
+    truth, readings, curve = three("nitrile", amplitude_mm=0.01)
+    material = Material(name="virtual", family="nitrile")
+    extra = rubbers.ring_downs(truth, (23.0, 23.0), np.random.default_rng(5))
+    extra = [
+        dataclasses.replace(r, amplitude_mm=0.2, frequency_hz=0.8 * r.frequency_hz, log_decrement=2.0 * r.log_decrement)
+        for r in extra
+    ]
+    learned = fit_curve(material, PARTS, [*readings, *extra])
+
+    def damping(curve, amplitude_mm):
+        asked = {"frequency_hz": 30.0, "amplitude_mm": amplitude_mm}
+        return effective(curve, material, virtual.PART, 23.0, **asked).damping_ratio
+
+    assert damping(learned, 0.2).median / damping(learned, 0.01).median == pytest.approx(2.0, abs=0.4)
+    unread = damping(curve, 0.2)
+    assert unread.median > 1.05 * damping(curve, 0.01).median
+    assert unread.high / unread.low > damping(curve, 0.01).high / damping(curve, 0.01).low
+    old = dataclasses.replace(learned, softening=learned.softening[:, :2])
+    assert damping(old, 0.01) != damping(old, 0.2)
 
 
 @pytest.mark.slow

@@ -31,7 +31,7 @@ def test_every_family_has_every_property():
     assert list(families()) == NAMES
     names = {frozenset(f.properties) for f in families().values()}
     assert len(names) == 1
-    assert len(next(iter(names))) == 24
+    assert len(next(iter(names))) == 25
 
 
 def test_every_figure_has_unit_basis_and_source():
