@@ -53,6 +53,23 @@ def test_rotor_speed_within_a_hundredth(flight, seen):
     assert [line.aliased for line in track.lines] == [False, False, True]
 
 
+@pytest.mark.parametrize("lasts_s", [0.4, 0.5, 0.6, 0.8])
+def test_a_throttle_that_drops_for_a_moment_is_followed_or_told(lasts_s):
+    """Rotors lose a third of their speed for a second now and then: a chirp by its phase, no simulated craft."""
+    rng, hz = np.random.default_rng(1), 500.0
+    t = np.arange(0.0, 70.0, 1.0 / hz)
+    rotor = 80.0 * (1.0 - 0.3 * np.exp(-0.5 * ((t % 20.0 - 10.0) / lasts_s) ** 2)) * (1.0 + 0.01 * np.sin(t))
+    turned = 2.0 * np.pi * np.cumsum(rotor) / hz
+    lines = np.outer(np.sin(turned), (1.0, 0.8, 0.6)) + np.outer(np.sin(2.0 * turned), (0.7, 1.0, 0.5))
+    sways = np.sin(2.0 * np.pi * np.outer(t, (0.5, 0.7, 0.9)) + (0.5, 0.7, 0.9))
+    flies = ((t > 5.0) & (t < 65.0))[:, None]
+    rate = flies * (0.05 * lines * (rotor / 80.0)[:, None] ** 2 + 0.2 * sways) + 0.02 * rng.standard_normal((t.size, 3))
+    track = follow_rotors(evened("craft", t, {"rate": rate}))
+    true = np.quantile(np.interp(track.time_s, t, rotor), 0.01)
+    assert abs(track.lowest_hz - true) < 2.0 * track.sd_hz
+    assert track.sd_hz < 0.05 * track.hover_hz
+
+
 def test_it_flew_between_take_off_and_landing(flight, seen):
     start, end = flight.truth.flew_s
     assert start < seen[0].flew_s[0] < start + 8.0

@@ -30,7 +30,7 @@ ROTOR_HZ: Final = (15.0, 300.0)
 #: Length of a spectrum and distance to the next, s; frequencies looked at, Hz: below them the craft manoeuvres.
 _FRAME_S, _HOP_S, _BOTTOM_HZ, _TOP_HZ = 0.5, 0.25, 8.0, 1000.0
 #: Ratio of a speed to the next; how many of them a rotor gains or loses from one spectrum to the next at most.
-_STEP, _FASTEST = 0.008, 4
+_STEP, _FASTEST = 0.008, 12
 #: What a change of one step costs, in units of a line's mean height over the floor (ln of power).
 _CHANGE: Final = 0.1
 #: A line that stands less over the floor is not seen; a frame whose lines do has turning rotors.
@@ -236,25 +236,26 @@ def follow_rotors(log: FlightLog, blades: int = 2, within_hz: tuple[float, float
         start, end = _flown(log, score[np.arange(len(score)), places] > _TURNING, seen.time_s)
     air = (seen.time_s >= start) & (seen.time_s <= end)
     seen, path = replace(seen, time_s=seen.time_s[air], over=seen.over[air]), path[air]
-    hz, noise, spread, blind = path, 0.0, 0.0, 0.0
+    hz, read, spread, blind = path, path, 0.0, 0.0
     if log.rotor_hz is None:
-        hz, reasons, noise, spread, blind = _by_lines(log, seen, speeds, score[air], blades, known)
+        read, reasons, spread, blind = _by_lines(log, seen, speeds, score[air], blades, known)
+        hz = _calm(read)
     # Taking off and landing are left out: below this share of the usual speed half the weight is on the ground.
     loud = ndimage.median_filter(np.mean([seen.heights(hz, order) for order in orders[:2]], axis=0), 9)
     up = np.flatnonzero((hz > _AIRBORNE * np.median(hz)) & (loud > np.median(loud) - _QUIETER))
     in_air = slice(up[0] + _MARGIN, up[-1] + 1 - _MARGIN)
-    hz, seen = hz[in_air], replace(seen, time_s=seen.time_s[in_air], over=seen.over[in_air])
+    hz, read = hz[in_air], read[in_air]
+    seen = replace(seen, time_s=seen.time_s[in_air], over=seen.over[in_air])
     start, end = seen.time_s[0], seen.time_s[-1]
     lines = tuple(
         Line(order, seen.along(hz, order), order * float(hz.min()), order * float(hz.max()), _folds(hz, order, log.hz))
         for order in orders
     )
     # Unequal lines pull the centre to their own rotor; a spectrum rounds off a throttle that moves within it.
-    least, most = np.quantile(hz, (_RARE, 1.0 - _RARE))
-    turns = np.diff(hz, 2) ** 2
-    rare = turns[(hz[1:-1] <= least) | (hz[1:-1] >= most)]
-    bent = 0.0 if log.rotor_hz is not None else 0.5 * math.sqrt(max(turns.mean(), rare.mean() if rare.size else 0.0))
-    sd = math.hypot(noise, 0.5 * spread, bent, _OPEN * float(np.median(hz)))
+    sd = _OPEN * float(np.median(hz))
+    if log.rotor_hz is None:
+        noise = 1.4826 * float(np.median(np.abs(read - hz)))
+        sd = math.hypot(sd, noise, 0.5 * spread, _rounded_off(read, hz))
     if blind > _BLIND:
         sd = math.hypot(sd, _CROSSED * float(np.median(hz)))
         reasons = (*reasons, "at this rate its rotor lines cross, so the speed is known to a few per cent; log faster")
@@ -267,8 +268,8 @@ def _orders(blades: int) -> tuple[float, ...]:
 
 def _by_lines(
     log: FlightLog, seen: _Spectrogram, speeds: Array, score: Array, blades: int, known: _Known
-) -> tuple[Array, tuple[str, ...], float, float, float]:
-    """The speed in the air by its lines, how ambiguities were settled, and noise, spread and share of blind frames.
+) -> tuple[Array, tuple[str, ...], float, float]:
+    """The speed in the air by its lines, how ambiguities were settled, and spread and share of blind frames.
 
     Again without what rotors that idle on the ground draw the path to.
     """
@@ -287,8 +288,9 @@ def _by_lines(
         # A mirror image of the blades' line was taken for once a turn.
         raise Refused(f"its rotor lines and their mirror images do not tell one speed: {known.cure}, or log faster")
     # Twice: where the throttle moves fast, the path lags behind the lines.
-    hz, *_ = _centred(seen, path, orders)
-    hz, noise, spread, blind = _centred(seen, hz, orders)
+    read, *_ = _centred(seen, path, orders)
+    read, spread, blind = _centred(seen, _calm(read), orders)
+    hz = _calm(read)
     if blind > _BLIND and max(_lost(seen, hz, order) for order in orders[:2]) > _LOST:
         raise Refused(
             f"its rotor lines cross at this rate, and one is lost behind another: {known.cure}, or log faster"
@@ -301,7 +303,7 @@ def _by_lines(
     if any(seen.along(hz, order) > _STRONG and _lost(seen, hz, order) > _AWAY for order in plain):
         # Where the speed jumps to twice what it is, the highest order finds nothing.
         raise Refused(f"a strong rotor line is lost for a while, as where another is taken for it: {known.cure}")
-    return hz, reasons + unmirrored, noise, spread, blind
+    return read, reasons + unmirrored, spread, blind
 
 
 def _turned_back(seen: _Spectrogram, path: Array, blades: int) -> bool:
@@ -414,8 +416,8 @@ def _best_path(score: Array) -> NDArray[np.int64]:
     return path
 
 
-def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[Array, float, float, float]:
-    """The centre of the lines in each spectrum, its noise, how far the rotors stand apart, Hz; share of it unseen."""
+def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[Array, float, float]:
+    """The centre of the lines in each spectrum, how far the rotors stand apart, Hz; share of it unseen."""
     total, weight, widths = np.zeros_like(path), np.zeros_like(path), list[float]()
     top = seen.over.shape[1] - 1
     heights = {order: seen.along(path, order) for order in orders}
@@ -447,11 +449,23 @@ def _centred(seen: _Spectrogram, path: Array, orders: Sequence[float]) -> tuple[
             square = float(np.median(wide[clear] - moved[clear] ** 2)) - _LINE_BINS
             widths.append(math.sqrt(max(square, 0.0)) * seen.bin_hz / order)
     hz = np.divide(total, weight, out=path.copy(), where=weight > 0.0)
+    return hz, min(widths, default=0.0), float(np.mean(weight == 0.0))
+
+
+def _calm(hz: Array) -> Array:
+    """The middle of each reading and the two beside it."""
     near = np.stack([np.roll(hz, k) for k in (-1, 0, 1)])
     near[0, -1], near[2, 0] = hz[-1], hz[0]
-    calm = np.median(near, axis=0)
-    noise = 1.4826 * float(np.median(np.abs(hz - calm)))
-    return calm, noise, min(widths, default=0.0), float(np.mean(weight == 0.0))
+    return np.asarray(np.median(near, axis=0))
+
+
+def _rounded_off(read: Array, hz: Array) -> float:
+    """How far spectra and the middle of three may round off the lowest and highest speeds, Hz."""
+    least, most = np.quantile(hz, (_RARE, 1.0 - _RARE))
+    rare = (hz <= least) | (hz >= most)
+    turns, ends = np.diff(hz, 2) ** 2, rare[1:-1]
+    bent = max(turns.mean(), turns[ends].mean() if ends.any() else 0.0)
+    return math.sqrt(0.25 * bent + np.mean((read - hz)[rare] ** 2))
 
 
 def _once_a_turn(seen: _Spectrogram, path: Array, blades: int, known: _Known) -> tuple[Array, tuple[str, ...]]:
