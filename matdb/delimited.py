@@ -14,7 +14,6 @@ import os
 import re
 from array import array
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import islice
@@ -350,6 +349,8 @@ class LongTable:
         OSError
             It cannot be read.
         """
+        from concurrent.futures import ThreadPoolExecutor
+
         if not self.separator:
             values = self.top.values
             some: list[Array] = [np.asarray(values[:, group], dtype=np.float32) for group in groups]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,11 +15,13 @@ from matdb.arrays import Array, Complex, Places
 from matdb.checks import ABSOLUTE_ZERO_C, checked_number, checked_state
 from matdb.curve.band import SHARE, Band, band, drawn
 from matdb.curve.curve import Curve
-from matdb.curve.prony import SpringTerms, asked_hz, medians, spring_terms
 from matdb.errors import InputError
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.suspended import natural_ln_omega
+
+if TYPE_CHECKING:
+    from matdb.curve.prony import SpringTerms
 
 #: Nodes of the table of medians: every kelvin, and every half neper of frequency (13 of them from 1 to 500 Hz).
 _COLDEST_C: Final = -120.0
@@ -202,6 +204,8 @@ class PartAnswers:
         InputError
             A temperature out of range.
         """
+        from matdb.curve.prony import asked_hz, medians, spring_terms
+
         t = checked_number("temperature_c", temperature_c, ABSOLUTE_ZERO_C, 400.0, "degrees Celsius", open_low=True)
         form, tilting = self.part.form, None
         with suppress(InputError):

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from matdb.arrays import Array, Complex, Flags
 from matdb.checks import checked_number, checked_state, labelled
 from matdb.curve.band import SHARE, ModulusBands, band, checked_share, drawn, plain_median
-from matdb.curve.misfit import Misfit
+from matdb.curve.misfit import Misfit, shuffled_normals
 from matdb.curve.parameters import (
     COLUMNS,
     EXPONENT,
@@ -30,7 +30,6 @@ from matdb.curve.parameters import (
     shape_of,
 )
 from matdb.curve.prior import Prior
-from matdb.curve.sampler import shuffled_normals
 from matdb.errors import InputError
 from matdb.form.base import LEAST_BULK_SOFTENING, TILTING, FormBase
 from matdb.form.bulk_softening import BulkSoftening, bulk_softening

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.parameters import EXPONENT, MISFIT_LOSS, REFERENCE_K, VERTICAL, ShiftLaws, plateau_loss, shape_of
+from matdb.curve.tolerance import FUMBLED_SHARE, ln_tolerant, tolerant_slope
 from matdb.material.crystallisation import Crystallisation
 from matdb.material.modulus import as_complex, polar_modulus
 from matdb.material.shift import ZERO_C
@@ -21,10 +22,8 @@ from matdb.mounting.suspended import ln_storage
 
 Array = NDArray[np.float64]
 
-#: Share of fumbled readings at a bench and in a laboratory's sweep, and how much wider than the noise they scatter.
-FUMBLED_SHARE: Final = 0.02
+#: Share of fumbled readings in a laboratory's sweep.
 _FUMBLED_IN_SWEEP: Final = 0.0005
-FUMBLED_WIDTH: Final = 10.0
 
 #: Noise that is learned, as the report names it, and the ln standard deviation of its factor before any reading:
 #: benches differ little, laboratories much.
@@ -330,24 +329,3 @@ class Evidence:
     def _of_components(self, rows: Array) -> Array:
         """A row's value for its stiffness, then for its loss where it has one."""
         return np.concatenate([rows, rows[~np.isnan(self.loss)]])
-
-
-def fumbled_probability(z: Array, share: Any = FUMBLED_SHARE) -> Array:
-    """Probability that a component with standardised residual ``z`` is a fumbled one; ``share`` of all are."""
-    good = (1.0 - share) * np.exp(-0.5 * z**2)
-    bad = share / FUMBLED_WIDTH * np.exp(-0.5 * (z / FUMBLED_WIDTH) ** 2)
-    return np.asarray(bad / np.maximum(good + bad, 1e-300))
-
-
-def ln_tolerant(z: Array, share: Any = FUMBLED_SHARE, width: float = FUMBLED_WIDTH) -> Array:
-    """Ln density (not normalised) of a standardised residual: normal, or for a ``share`` so many times as wide."""
-    square = z * z
-    wide = 0.5 / width**2
-    return np.asarray(np.log(share / width + (1.0 - share) * np.exp((wide - 0.5) * square)) - wide * square)
-
-
-def tolerant_slope(z: Array, share: Any = FUMBLED_SHARE, width: float = FUMBLED_WIDTH) -> Array:
-    """How :func:`ln_tolerant` rises with the residual."""
-    wide = 0.5 / width**2
-    good = (1.0 - share) * np.exp((wide - 0.5) * z * z)
-    return np.asarray(-z * (2.0 * wide + (1.0 - 2.0 * wide) * good / (good + share / width)))

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from matdb.bench.readings import Reading
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
-from matdb.curve.evidence import GROUPS, HARDNESS, Evidence, fumbled_probability
+from matdb.curve.evidence import GROUPS, HARDNESS, Evidence
 from matdb.curve.gathering import gather
 from matdb.curve.parameters import GLASS, PARAMETERS, UNNAMED, ln_shift
 from matdb.curve.posterior import PRIOR_PARTICLES, Posterior, fit_posterior, prior_population
 from matdb.curve.prior import YIELD_SPAN_K, prior_of
+from matdb.curve.tolerance import fumbled_probability
 from matdb.errors import FitError
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
@@ -99,3 +100,14 @@ class Misfit:
     def _waves(self) -> tuple[Array, Array, Array]:
         rng, shape = np.random.default_rng([self.seed, 3]), (_WAVES, len(self.sd), 1)
         return rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, math.pi, (2, *shape))
+
+
+@lru_cache(maxsize=256)
+def shuffled_normals(*stream: int) -> Array:
+    """Evenly spread normal values in a shuffled order; of a seed, a stream of chance and their number."""
+    return np.random.default_rng(stream[:2]).permutation(_even_normals(stream[2]))
+
+
+@lru_cache(maxsize=16)
+def _even_normals(n: int) -> Array:
+    return np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])

@@ -28,9 +28,10 @@ from matdb.bench.thermal.soak import soak
 from matdb.checks import checked_number, checked_state, checked_whole
 from matdb.curve.band import Band, band
 from matdb.curve.curve import Curve
-from matdb.curve.evidence import FUMBLED_SHARE, GROUPS
+from matdb.curve.evidence import GROUPS
 from matdb.curve.gathering import gather
 from matdb.curve.posterior import MISFIT_SCALE
+from matdb.curve.tolerance import FUMBLED_SHARE
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.part import Part

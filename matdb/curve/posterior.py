@@ -10,10 +10,11 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Whole
-from matdb.curve.evidence import GROUPS, Evidence, ln_tolerant, tolerant_slope
+from matdb.curve.evidence import GROUPS, Evidence
 from matdb.curve.parameters import DIMENSION, LAWS, PIECE_SD, WLF, WLF_ARRHENIUS
 from matdb.curve.prior import EXCEPTIONS, FACT_HZ, Prior, ln_modulus
 from matdb.curve.sampler import Population, evenly_by_weight, temper
+from matdb.curve.tolerance import ln_tolerant, tolerant_slope
 from matdb.material.shift import ZERO_C
 
 #: Particles, rounds of them that are kept, and draws that are kept of those.

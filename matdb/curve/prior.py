@@ -14,7 +14,6 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Complex
-from matdb.curve.evidence import ln_tolerant
 from matdb.curve.parameters import (
     ARRHENIUS,
     COLUMNS,
@@ -35,6 +34,7 @@ from matdb.curve.parameters import (
     plateau_loss,
     shape_of,
 )
+from matdb.curve.tolerance import ln_tolerant
 from matdb.material.families import Family, family_named
 from matdb.material.hardness import modulus_from_hardness, parse_hardness
 from matdb.material.modulus import polar_modulus

@@ -20,7 +20,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
-from statistics import NormalDist
 from typing import Final
 
 import numpy as np
@@ -419,14 +418,3 @@ def _squares(flat: Array) -> Array:
 
 
 _pairs = lru_cache(np.triu_indices)
-
-
-@lru_cache(maxsize=256)
-def shuffled_normals(*stream: int) -> Array:
-    """Evenly spread normal values in a shuffled order; of a seed, a stream of chance and their number."""
-    return np.random.default_rng(stream[:2]).permutation(_even_normals(stream[2]))
-
-
-@lru_cache(maxsize=16)
-def _even_normals(n: int) -> Array:
-    return np.array([NormalDist().inv_cdf((k + 0.5) / n) for k in range(n)])

@@ -16,10 +16,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matdb.curve.evidence import GROUPS, Evidence, ln_tolerant
+from matdb.curve.evidence import GROUPS, Evidence
 from matdb.curve.parameters import COLUMNS, DIMENSION
 from matdb.curve.posterior import NAMES, VARIANTS, Posterior, unpack
 from matdb.curve.prior import Prior
+from matdb.curve.tolerance import ln_tolerant
 from matdb.errors import InputError
 
 __all__ = ["Minimum", "MostProbable", "Objective", "least_squares", "most_probable"]
