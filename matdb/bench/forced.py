@@ -2,10 +2,8 @@
 
 References
 ----------
-.. [1] J. S. Bendat, A. G. Piersol, Random Data, 4th ed., ch. 9: variance of estimated responses (from memory).
-.. [2] P. D. Welch, IEEE Trans. Audio Electroacoustics 15 (1967) 70: averaged periodograms (from memory).
-.. [3] S. S. Rao, Mechanical Vibrations, ch. 3: base excitation (from memory).
-.. [4] H. C. Booij, G. P. J. M. Thoone, Rheol. Acta 21 (1982) 15: loss angle of a power law (from memory).
+.. [1] S. S. Rao, Mechanical Vibrations, ch. 3: base excitation (from memory).
+.. [2] H. C. Booij, G. P. J. M. Thoone, Rheol. Acta 21 (1982) 15: loss angle of a power law (from memory).
 """
 
 from __future__ import annotations
@@ -22,6 +20,7 @@ import numpy as np
 from matdb.arrays import Array, Complex
 from matdb.bench.readings import Resonance
 from matdb.bench.trace.record import Refused, Trace
+from matdb.bench.transfer import LAW, LEAST_SIZE, TransferFunction, smoothed, transfer_function
 from matdb.errors import InputError
 
 #: A loss factor less certain than this is flagged, then refused (relative standard deviation).
@@ -31,12 +30,8 @@ _BIN_CORRELATION = 1.944
 #: Median of squared misfits over variances above which the model does not hold: of one mode, and where nobody looks at
 #: the picture.
 _MOST_PLAIN, _MOST_COUPLED = 2.5, 1.6
-#: Readings of a spectrum at least.
-_LEAST_SIZE = 32
 #: Cycles at the lowest frequency from which on a record is long.
 _LONG = 136.0
-#: Values whose spectra are made together.
-_AT_ONCE = 1 << 18
 #: Least coherence at the resonance.
 _COHERENT = 0.6
 #: How far from a resonance a second mode shows most (ln of frequency), and from how many values on that is judged.
@@ -51,11 +46,11 @@ _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.9986
 #: First guess of the base sensor's noise, as a share of the least power; white noise beside folded lines, as one of
 #: their mean; a mode with less of the motion is not told of.
 _NOISE, _WHITE, _SHARES = 0.05, 0.05, 0.2
-#: Which share of a causal power law's slope the stiffness has, and the power of frequency that its loss factor grows
-#: with, while nothing is known; the standard deviation of each.
-LAW: Final = ((0.5, 0.5), (0.1, 0.2))
-#: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
-_DROWNED, _PULLED = 0.1, 0.5
+#: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping, and
+#: how far a level that is off where mounts are stiff says that something does.
+_DROWNED, _PULLED, _PULLED_BY_LEVEL = 0.1, 0.5, 2.5
+#: What goes through below this share of the resonance tells the level alone, where so much of it is coherent.
+_STIFF, _SURE = 0.3, 0.9
 #: How likely another fit is beside the likeliest for it to count; how far a mode that is sure lowers the criterion.
 _AS_LIKELY, _HARDLY = 0.05, 10.0
 #: How near what is told of two modes lies to the truth, as shares (frequency, loss factor): another fit that is as
@@ -63,48 +58,10 @@ _AS_LIKELY, _HARDLY = 0.05, 10.0
 _WITHIN: Final = (0.03, 0.15)
 #: How far a delay that others told may be off, s.
 _DELAY_SD_S: Final = 0.1e-3
+#: Step of the slopes of a fit, of values about 1.
+_STEP: Final = 1.5e-8
 #: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
 _UNMODELLED = 0.01
-
-
-@dataclass(frozen=True)
-class TransferFunction:
-    """Payload over base.
-
-    Attributes
-    ----------
-    frequency_hz : array, shape (bins,)
-        Hz.
-    ratio : array of complex, shape (bins,)
-        Transfer function (H1: cross spectrum over the base's spectrum).
-    coherence : array, shape (bins,)
-        0 to 1: the share of the payload's motion that follows from the base's.
-    sd : array, shape (bins,)
-        Standard deviation of the real and of the imaginary part each.
-    averages : float
-        Number of independent averages.
-    resolution_hz : float
-        Distance of the bins, Hz.
-    base : array, shape (bins,)
-        Power spectral density of the base's motion, its sensor's noise included.
-    delay_s : float or None
-        How late the payload's signal is by what else is known, s; None where nothing is.
-    law : ((float, float), (float, float))
-        :attr:`ForcedFit.law` by what else is known.
-    noise : array, shape (bins,), or None
-        How noise of the base's sensor may go with frequency; None: white.
-    """
-
-    frequency_hz: Array
-    ratio: Complex
-    coherence: Array
-    sd: Array
-    averages: float
-    resolution_hz: float
-    base: Array
-    delay_s: float | None = None
-    law: Sequence[Sequence[float]] = LAW
-    noise: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -193,87 +150,6 @@ class ForcedFit:
         return Resonance(part=part, temperature_c=temperature_c, mass_kg=mass_kg, **told, **more)
 
 
-def transfer_function(
-    trace: Trace, *, channel: int = 0, resolution_hz: float | None = None, beside: Array | None = None
-) -> TransferFunction:
-    """Transfer function from base to payload by Welch's averaged spectra.
-
-    Parameters
-    ----------
-    trace : Trace
-        A record with a base sensor.
-    channel : int
-        Which axis, from 0.
-    resolution_hz : float, optional
-        Wanted distance of the bins, Hz; else the record's length over 16.
-    beside : array, shape (n, others), optional
-        Other motions of the base at the same times, whose share in the payload's motion is taken out.
-
-    Returns
-    -------
-    TransferFunction
-        Ratio, coherence, standard deviation.
-
-    Raises
-    ------
-    InputError
-        A record too short for the resolution.
-
-    Notes
-    -----
-    Hann windows, half overlapped, each with its linear trend removed. Variance of the estimate: (1 - coherence)
-    S_yy / S_xx / averages, half of it in each part; with other motions, of conditioned spectra. Sources: [1]_, [2]_.
-
-    """
-    assert trace.base is not None
-    rate = trace.rate_hz
-    grid = np.arange(trace.time_s[0], trace.time_s[-1], 1.0 / rate)
-    known = np.column_stack([trace.base[:, channel], trace.signal[:, channel], *(() if beside is None else beside.T)])
-    size = 2 * grid.size // 17 if resolution_hz is None else round(rate / resolution_hz)
-    if size < _LEAST_SIZE or 3 * size > 2 * grid.size:
-        allowed = f"at least {max(1.5 * size, 272):.0f} for this resolution"
-        raise InputError("record", f"{grid.size} readings", allowed, "record longer")
-    if np.abs(trace.time_s - trace.time_s[0] - np.arange(len(known)) / rate).max() > 1e-3 / rate:
-        known = np.stack([np.interp(grid, trace.time_s, x) for x in known.T], axis=1)
-    f, found, pieces = spectra(known[: grid.size], rate, size)
-    averages = pieces / (1.0 + 2.0 * (1.0 / 6.0) ** 2) if pieces > 1 else 1.0
-    # What goes with other motions of the base is taken out of both first.
-    own, other = found[:, :2, :2], found[:, 2:, 2:]
-    if beside is not None:
-        scale = np.sqrt(np.maximum(np.einsum("fii->fi", other).real, 1e-300))
-        unit = other / (scale[:, :, None] * scale[:, None, :]) + 1e-6 * np.eye(other.shape[1])
-        shared = found[:, :2, 2:] / scale[:, None, :]
-        own = own - shared @ np.linalg.solve(unit, np.conj(np.swapaxes(shared, 1, 2)))
-    sxx, syy = (np.maximum(own[:, k, k].real, 1e-300) for k in (0, 1))
-    sxy = own[:, 1, 0]
-    coherence = np.clip(np.abs(sxy) ** 2 / (sxx * syy), 0.0, 1.0)
-    # Averages cannot see coherence below one over their number, and each other motion takes one.
-    left = max(averages - 1.0 - other.shape[1], 0.5)
-    unexplained = np.maximum(1.0 - coherence, 1e-9) * syy * averages / left
-    sd = np.sqrt(0.5 * _smooth(unexplained) / _smooth(sxx) / averages)
-    return TransferFunction(f, sxy / sxx, coherence, sd, float(averages), float(f[1] - f[0]), sxx)
-
-
-def spectra(x: Array, rate_hz: float, size: int) -> tuple[Array, Complex, int]:
-    """Averaged spectra of every column with every other, [2]_: frequencies, (bins, columns, columns), their number.
-
-    Element i, j is the mean of column i times the conjugate of column j, in the columns' units squared per Hz.
-    """
-    pieces = np.lib.stride_tricks.sliding_window_view(x, size, axis=0)[:: size - size // 2]
-    window, trend = np.hanning(size + 1)[:-1], np.linspace(-1.0, 1.0, size)
-    line = np.stack([np.full(size, 1.0 / math.sqrt(size)), trend / math.sqrt(np.sum(trend**2))])
-    total: Any = 0.0
-    # As many at once as a processor holds close by.
-    for some in np.array_split(pieces, max(1, pieces.size // _AT_ONCE)):
-        piece = np.array(some, dtype=float)
-        piece -= (piece @ line.T) @ line
-        piece *= window
-        seen = np.fft.rfft(piece).transpose(2, 1, 0)
-        total = total + seen @ np.conj(seen.swapaxes(1, 2))
-    f = np.fft.rfftfreq(size, 1.0 / rate_hz)
-    return np.asarray(f), np.asarray(2.0 * total / (len(pieces) * rate_hz * np.sum(window**2))), len(pieces)
-
-
 def fit_forced(
     trace: Trace,
     *,
@@ -304,7 +180,7 @@ def fit_forced(
     coupled : bool
         Whether a second mode of the same loss factor may share in it, and noise of the base sensor lower the ratio
         where the base moves little; the mode with the larger share is told. Stiffness then grows with a power p of
-        frequency up to that of a causal power law, 2/pi atan(eta) [4]_, the loss factor with another; else neither.
+        frequency up to that of a causal power law, 2/pi atan(eta) [2]_, the loss factor with another; else neither.
     noise_hz : array, optional
         Where, time after time, the base's sensor showed a line that nothing moved at: coupled, its noise may lie there.
 
@@ -319,7 +195,7 @@ def fit_forced(
     damped. Bins weigh by the variance that their coherence implies; gain and delay between the sensors are fitted
     too. Noise of the base sensor lowers the ratio where the base moves little; low coherence is flagged. Coupled, one
     mode and two are weighed by Akaike's criterion; where others are as likely and tell other values, nothing is told.
-    Sources: [1]_, [3]_.
+    Source: [1]_.
     """
     if trace.base is None:
         raise InputError("base", None, "the signals of a sensor on the base", "name the base's columns")
@@ -341,7 +217,7 @@ def fit_forced(
             values = found.values
             if settled or turn == 3:
                 break
-            wanted = min(max(values[1] * values[0] / fine, many / span, 0.06 * low), trace.rate_hz / _LEAST_SIZE)
+            wanted = min(max(values[1] * values[0] / fine, many / span, 0.06 * low), trace.rate_hz / LEAST_SIZE)
             settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
             if not settled:
                 transfer = heard(wanted)
@@ -406,7 +282,7 @@ def _heard(
     out = np.any([(f > a - width) & (f < b + width) for a, b in leave_out_hz], axis=0)
     if noise_hz is not None:
         many = np.histogram(noise_hz, np.append(f, f[-1] + width) - 0.5 * width)[0]
-        found = replace(found, noise=_smooth(many / max(many.mean(), 1.0)) + _WHITE)
+        found = replace(found, noise=smoothed(many / max(many.mean(), 1.0)) + _WHITE)
     return replace(found, coherence=np.where(out, 0.0, found.coherence))
 
 
@@ -435,12 +311,13 @@ def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tupl
 
 
 def _model(values: Array, f: Array) -> Complex:
+    """The law of :func:`fit_forced`, of values as those of :class:`_Found`, (k,), or (k, n, 1...) for n at once."""
     f0, eta, gain, delay = values[:4]
-    slope, growth, ratio, share = np.append(values[5:], [0.0, 0.0, 1.0, 0.0][max(len(values) - 5, 0) :])
+    slope, growth, ratio, share = tuple(values[5:]) + (0.0, 0.0, 1.0, 0.0)[max(len(values) - 5, 0) :]
     ln_f, power = np.log(np.maximum(np.abs(f / f0), 1e-9)), 2.0 - slope * (2.0 / np.pi) * np.arctan(eta)
     loss, own = 1.0 + 1j * eta * np.exp(growth * ln_f), np.exp(power * ln_f)
     through = (1.0 - share) * loss / (loss - own)
-    through += share * loss / (loss - own * ratio**-power) if share else 0.0
+    through += share * loss / (loss - own * ratio**-power) if len(values) > 7 else 0.0
     return np.asarray(gain * np.exp(-2j * np.pi * f * delay) * through)
 
 
@@ -453,7 +330,7 @@ def _first_guess(transfer: TransferFunction, low: float, high: float) -> Array:
     f = transfer.frequency_hz
     sure = (f >= low) & (f <= high) & (transfer.coherence > max(0.3, 3.0 / transfer.averages))
     height = np.where(sure, np.abs(transfer.ratio), 0.0)
-    height = np.where(sure, np.minimum(height, 3.0 * _smooth(height) + 1e-12), 0.0)
+    height = np.where(sure, np.minimum(height, 3.0 * smoothed(height) + 1e-12), 0.0)
     f, seen, tried = f[sure], np.abs(transfer.ratio[sure]), list[tuple[float, float, float, float]]()
     # A lively bin is not always the peak: each of a few starts is scored by its misfit.
     starts = [transfer.frequency_hz[np.argmax(height)], *np.geomspace(low, high, 24)]
@@ -504,19 +381,29 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     unit = np.array([start[0], 1.0, 1.0, 1.0 / start[0], 1.0, 1.0, 1.0, 1.0, 1.0])[:many]
     law, law_sd = np.transpose(transfer.law)
 
-    def misfit(scaled: Array) -> Array:
-        seen = _smeared(scaled * unit, x, transfer.resolution_hz)
-        rest = (seen * (1.0 - drowned * np.append(scaled, 0.0)[4]) - y) / sd
-        late = () if transfer.delay_s is None else (scaled[3] * unit[3] - transfer.delay_s) / _DELAY_SD_S
+    def misfits(scaled: Array) -> Array:
+        """Of some scaled values at once, (n, values): shape (n, m)."""
+        values = scaled.T[:, :, None] * unit[:, None, None]
+        seen = _smeared(values[..., None], x, transfer.resolution_hz)
+        rest = (seen * (1.0 - drowned * (values[4] if many > 4 else 0.0)) - y) / sd
         # What is known weighs as do bins, each of which counts for less than one.
-        steep = math.sqrt(_BIN_CORRELATION) * (scaled[5:7] - law) / law_sd if many > 4 else ()
-        return np.concatenate([rest.real, rest.imag, np.atleast_1d(late), np.atleast_1d(steep)])
+        late = [] if transfer.delay_s is None else [(values[3] - transfer.delay_s) / _DELAY_SD_S]
+        steep = [math.sqrt(_BIN_CORRELATION) * (scaled[:, 5:7] - law) / law_sd] if many > 4 else []
+        return np.hstack([rest.real, rest.imag, *late, *steep])
+
+    def misfit(scaled: Array) -> Array:
+        return np.asarray(misfits(scaled[None])[0])
+
+    def slopes(scaled: Array) -> Array:
+        step = np.where(scaled < bounds[1] - _STEP, _STEP, -_STEP)
+        found = misfits(np.vstack([scaled, scaled + np.diag(step)]))
+        return np.asarray(((found[1:] - found[0]) / step[:, None]).T)
 
     least, most = [0.4, 1e-3, 0.2, -0.5, 0.0, 0.0, -0.3, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 1.0, 0.8, 2.5, 2.0]
     bounds = np.array([least, most])[:, :many]
     first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
-    found = least_squares(misfit, first, bounds=bounds, loss="soft_l1", f_scale=3.0)
+    found = least_squares(misfit, first, slopes, bounds=bounds, loss="soft_l1", f_scale=3.0)
     rest = misfit(found.x)
     chi2 = float(np.median(rest**2) / 0.455)
     near = np.abs(np.log(x / (found.x[0] * start[0]))) < _PEAK
@@ -535,7 +422,10 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         values[1] *= told[1, 1]
     spread = np.linalg.pinv(found.jac.T @ found.jac) * np.outer(unit, unit)
     # Noise that is not white, as lines that show folded, pulls the damping.
-    sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), [0.0, _PULLED * share * values[1]])
+    below = (f > 1.5 * transfer.resolution_hz) & (f < _STIFF * values[0]) & (transfer.coherence > _SURE)
+    level = np.abs(transfer.ratio[below] / _model(values, f[below])) if coupled and below.any() else np.ones(1)
+    pulled = math.hypot(_PULLED * share, _PULLED_BY_LEVEL * (float(np.median(level)) - 1.0))
+    sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), [0.0, pulled * values[1]])
     law_found = np.stack([values[5:7], np.sqrt(noise * np.diag(spread)[5:7])], axis=1).tolist() if many > 4 else LAW
     return _Found(values, sd, law_found, 2.0 * found.cost, noise, chi2, share)
 
@@ -592,9 +482,3 @@ def _nearest(values: Array, hz: float) -> float:
     """The mode nearest to a frequency of those that have a share, Hz."""
     modes = [values[0], *([values[0] * values[7]] if len(values) > 7 and values[8] > _SHARES else [])]
     return float(min(modes, key=lambda f: abs(f - hz)))
-
-
-def _smooth(x: Array, half: int = 3) -> Array:
-    """Running mean over a few bins, so that weights do not follow each bin's own luck."""
-    padded = np.pad(x, half, mode="edge")
-    return np.convolve(padded, np.full(2 * half + 1, 1.0 / (2 * half + 1)), mode="valid")

@@ -1,10 +1,14 @@
 """Forced records of known truth: resonance and loss factor with honest intervals, and refusals."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfiltfilt
 
-from matdb.bench.forced import fit_again, fit_forced, transfer_function
+from matdb.bench.forced import fit_again, fit_forced
 from matdb.bench.trace.record import Trace
+from matdb.bench.transfer import transfer_function
 from matdb.errors import InputError
 
 
@@ -53,6 +57,19 @@ def test_noise_of_the_base_sensor_is_told_from_damping():
     assert coupled.frequency_hz == pytest.approx(22.0, rel=0.01)
     assert coupled.loss_factor == pytest.approx(0.2, rel=0.05)
     assert abs(coupled.gain - 1.0) < 0.03 < abs(plain.gain - 1.0)
+
+
+@pytest.mark.parametrize("size", [0.1, 0.15, 0.2, 0.25])
+def test_noise_of_the_base_that_is_not_white_opens_the_damping(size):
+    """Noise from 24 to 80 Hz alone, as of lines that show folded, at a resonance of 30 Hz: the level gives it away."""
+    made = _record(7, 30.0, 0.3, base_noise=0.0, seconds=180.0, noise=0.02, p=2.0 / np.pi * np.arctan(0.3))
+    band = butter(4, (24.0, 80.0), "bandpass", fs=400.0, output="sos")
+    noise = sosfiltfilt(band, np.random.default_rng(8).normal(size=made.base.shape), axis=0)
+    base = made.base + size * (made.base - 9.81).std() / noise.std() * noise
+    fit = fit_forced(replace(made, base=base), coupled=True, frequency_range_hz=(5.0, 100.0))
+    assert abs(fit.loss_factor - 0.3) < 1.96 * fit.loss_factor_sd
+    assert fit.frequency_hz == pytest.approx(30.0, rel=0.02)
+    assert fit.verdict == ("good" if size == 0.1 else "flagged")
 
 
 @pytest.mark.parametrize("law", [(0.0, 0.0), (1.0, 0.0), (0.9, 0.3)])

@@ -17,7 +17,8 @@ from matdb.arrays import Array, Flags
 from matdb.bench.flight.log import FlightLog
 from matdb.bench.flight.rotor import RotorTrack
 from matdb.bench.flight.two_logs import Aligned
-from matdb.bench.forced import LAW, ForcedFit, fit_again, fit_forced, spectra
+from matdb.bench.forced import ForcedFit, fit_again, fit_forced
+from matdb.bench.transfer import LAW, spectra
 
 AXES: Final = ("roll", "pitch", "yaw")
 #: Share of the rotation's power that lies in the manoeuvre band, and the highest frequency that counts, Hz.

@@ -29,8 +29,10 @@ from matdb.bench.trace.record import Refused
 ROTOR_HZ: Final = (15.0, 300.0)
 #: Length of a spectrum and distance to the next, s; frequencies looked at, Hz: below them the craft manoeuvres.
 _FRAME_S, _HOP_S, _BOTTOM_HZ, _TOP_HZ = 0.5, 0.25, 8.0, 1000.0
-#: Ratio of a speed to the next; how many of them a rotor gains or loses from one spectrum to the next at most.
-_STEP, _FASTEST = 0.008, 12
+#: Ratio of a speed to the next; how many of them a rotor gains or loses from one spectrum to the next at most, and
+#: where its line is lost otherwise, so far from the path (ln) and from so many spectra before that to as many after.
+_STEP, _FASTEST = 0.008, 4
+_SUDDEN, _ASTRAY, _AROUND = 12, 0.4, 8
 #: What a change of one step costs, in units of a line's mean height over the floor (ln of power).
 _CHANGE: Final = 0.1
 #: A line that stands less over the floor is not seen; a frame whose lines do has turning rotors.
@@ -274,12 +276,12 @@ def _by_lines(
     Again without what rotors that idle on the ground draw the path to.
     """
     orders = _orders(blades)
-    path = speeds[_best_path(score)]
+    path = _kept_up(score, speeds)
     once, reasons = _once_a_turn(seen, path, blades, known)
     if once is not path:
         # Lines of another order lead astray where they are not seen: again, near the speed that they tell.
         near = np.abs(np.log(speeds / np.median(once))) < _NEAR
-        path = speeds[near][_best_path(score[:, near])]
+        path = _kept_up(score[:, near], speeds[near])
         once, reasons = _once_a_turn(seen, path, blades, known)
         if once is not path:
             raise Refused(f"its rotor lines do not tell one speed: {known.cure}")
@@ -395,16 +397,32 @@ def _floor(f: Array, ln_power: Array) -> Array:
     return np.asarray(floor)
 
 
-def _best_path(score: Array) -> NDArray[np.int64]:
+def _kept_up(score: Array, speeds: Array) -> Array:
+    """The best path; where it has no line for some spectra, one near it that may change as fast as rotors can."""
+    from scipy import ndimage
+
+    places = _best_path(score)
+    high = ndimage.uniform_filter1d(score[np.arange(len(score)), places], _BRIEF)
+    lost = ndimage.binary_dilation(high < _FAINT * np.median(high), iterations=_AROUND)
+    for rows in (found[0] for found in ndimage.find_objects(ndimage.label(lost)[0])):
+        before = places[rows]
+        near = np.abs(np.arange(score.shape[1]) - before[:, None]) < _ASTRAY / _STEP
+        for end in (0, -1):
+            near[end] &= np.arange(score.shape[1]) == before[end]
+        places[rows] = _best_path(np.where(near, score[rows], -np.inf), _SUDDEN)
+    return np.asarray(speeds[places])
+
+
+def _best_path(score: Array, fastest: int = _FASTEST) -> NDArray[np.int64]:
     """The place in each row such that their heights, less what their changes cost, sum up to most, [2]_."""
     many, best = score.shape[1], score[0].copy()
     back = np.zeros(score.shape, dtype=np.int8)
-    moves = np.arange(-_FASTEST, _FASTEST + 1)
+    moves = np.arange(-fastest, fastest + 1)
     cost = (_CHANGE * np.abs(moves)).astype(score.dtype)[:, None]
-    padded = np.full(many + 2 * _FASTEST, -np.inf, dtype=score.dtype)
+    padded = np.full(many + 2 * fastest, -np.inf, dtype=score.dtype)
     shifted, places = np.lib.stride_tricks.sliding_window_view(padded, many), np.arange(many)
     for row in range(1, len(score)):
-        padded[_FASTEST:-_FASTEST] = best
+        padded[fastest:-fastest] = best
         came = shifted - cost
         chosen = np.argmax(came, axis=0)
         back[row] = moves[chosen]
