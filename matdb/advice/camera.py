@@ -57,6 +57,10 @@ class SixAxes(PlainRecord):
         Six of them.
     turned : ndarray, shape (3, 6)
         What each adds to the camera's roll, pitch and yaw per that of the airframe.
+    shapes : ndarray, shape (6, 6)
+        Their shapes in columns about the centre of gravity, mm and rad, of unit modal mass.
+    motions : tuple of str
+        Which of the six pure motions each is most of, each once.
     follows, isolates, inside : float
         Probability that the lowest mode is high enough, that the highest is low enough, and both.
     basis : str
@@ -71,6 +75,8 @@ class SixAxes(PlainRecord):
     window_hz: tuple[float, float]
     modes: tuple[Mode, ...]
     turned: Array
+    shapes: Array
+    motions: tuple[str, ...]
     follows: float
     isolates: float
     inside: float
@@ -226,6 +232,8 @@ def six_axes(
         window_hz=(payload.low_hz, payload.high_hz),
         modes=told,
         turned=turned_shares(body, unit.shapes, turning(mounting, package).pivot_mm),
+        shapes=unit.shapes,
+        motions=unit.motions,
         follows=float(low.all(axis=1).mean()),
         isolates=float(high.all(axis=1).mean()),
         inside=float((low & high).all(axis=1).mean()),

@@ -1,10 +1,10 @@
-"""What a flight or a tap says of a mount: against what was foretold, in the picture, and as readings of its part."""
+"""What a flight says of a mount: against what was foretold, in the picture, and as readings of its part."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -14,7 +14,6 @@ from matdb.arrays import Array
 from matdb.bench.flight.following import AXES, Followed, Motion
 from matdb.bench.readings import ROCKING, Resonance
 from matdb.bench.thermal.body import body_of, film_coefficient, share_left, thermal_of
-from matdb.bench.trace.record import TraceMode
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
@@ -27,8 +26,6 @@ from matdb.mounting.suspended import rolling_shutter_shear
 
 #: A mode that adds less to an axis' turn is not seen there.
 _SEEN: Final = 0.2
-#: Of a motion that did not ring when the mount was tapped.
-SILENT: Final = "it did not ring, tap the camera off its middle"
 #: Normal quantile of the central 95 %.
 _95: Final = 1.96
 #: Isolators off their places by less than this share of their distance stand in two rows, or around the middle.
@@ -69,7 +66,8 @@ class Against(PlainRecord):
             return f"{self.what}: not told; {self.verdict}"
         says = f"{self.what} {found.median:.3g} Hz"
         if told is not None:
-            says += f", foretold {told.low:.3g}-{told.high:.3g}: {self.verdict}"
+            says += f", foretold {told.low:.3g}-{told.high:.3g}"
+        says += f": {self.verdict}" if self.verdict else ""
         if self.damping_ratio is not None:
             says += f"; damping ratio {self.damping_ratio.median:.2g}"
             if self.foretold_damping_ratio is not None:
@@ -77,11 +75,12 @@ class Against(PlainRecord):
         return says
 
 
-def _interval(value: float, sd: float) -> Band:
+def interval(value: float, sd: float) -> Band:
+    """What 95 % of such measurements hold."""
     return Band(value, value - _95 * sd, value + _95 * sd)
 
 
-def _verdict(found: Band, told: Band) -> str:
+def verdict(found: Band, told: Band) -> str:
     """Whether two bands meet; else by how much stiffness, which goes with the square, is off."""
     if found.low <= told.high and told.low <= found.high:
         return "as expected"
@@ -94,7 +93,7 @@ def _met(what: str, found: Band, damping: Band, told: Sequence[Any]) -> Against:
     near = min(told, key=lambda mode: abs(math.log(mode.natural_frequency_hz.median / found.median)))
     hz, ratio = near.natural_frequency_hz, near.damping_ratio
     more = {"foretold_hz": hz, "foretold_damping_ratio": ratio, "modes": len(told)}
-    return Against(what=what, natural_frequency_hz=found, damping_ratio=damping, verdict=_verdict(found, hz), **more)
+    return Against(what=what, natural_frequency_hz=found, damping_ratio=damping, verdict=verdict(found, hz), **more)
 
 
 def against_foretold(axes: Sequence[Followed], six: SixAxes | None) -> tuple[Against, ...]:
@@ -113,42 +112,13 @@ def against_foretold(axes: Sequence[Followed], six: SixAxes | None) -> tuple[Aga
         if each.refused:
             rows.append(Against(what=each.axis, natural_frequency_hz=None, damping_ratio=None, verdict=each.refused))
             continue
-        found = _interval(fit.frequency_hz, fit.frequency_sd_hz)
-        damping = _interval(fit.damping_ratio, 0.5 * fit.loss_factor_sd)
+        found = interval(fit.frequency_hz, fit.frequency_sd_hz)
+        damping = interval(fit.damping_ratio, 0.5 * fit.loss_factor_sd)
         shares = () if six is None else np.abs(six.turned[AXES.index(each.axis)])
         told = [] if six is None else [mode for mode, share in zip(six.modes, shares, strict=True) if share > _SEEN]
         plain = Against(what=each.axis, natural_frequency_hz=found, damping_ratio=damping)
         rows.append(_met(each.axis, found, damping, told) if told else plain)
     return tuple(rows)
-
-
-def tapped(modes: Sequence[TraceMode], six: SixAxes) -> tuple[Against, ...]:
-    """What a tap on the finished mount rang with, against what was foretold: bounce and rocking.
-
-    Parameters
-    ----------
-    modes : sequence of TraceMode
-        What rang.
-    six : SixAxes
-        As foretold.
-    """
-    motions = "bounce", "roll rocking", "pitch rocking"
-    wanted = {word: mode for mode in six.modes for word in motions if mode.word.startswith(word)}
-
-    def apart(word: str, rang: TraceMode) -> float:
-        return abs(math.log(rang.frequency_hz / wanted[word].natural_frequency_hz.median))
-
-    rows, left = dict[str, Against](), list(modes)
-    while left and len(rows) < len(wanted):
-        # The nearest pair first; what rang once is one motion only.
-        pairs = [(word, rang) for word in wanted if word not in rows for rang in left]
-        word, near = min(pairs, key=lambda pair: apart(*pair))
-        left.remove(near)
-        found = _interval(near.frequency_hz, near.frequency_sd_hz)
-        sd = near.damping_ratio * near.log_decrement_sd / near.log_decrement
-        rows[word] = _met(word, found, _interval(near.damping_ratio, sd), [wanted[word]])
-    silent = Against(what="", natural_frequency_hz=None, damping_ratio=None, verdict=SILENT)
-    return tuple(rows.get(word) or replace(silent, what=word) for word in wanted)
 
 
 def flown_temperature(part: Part, family: str, start_c: float, air_c: float, flew_s: float) -> tuple[float, float]:

@@ -12,18 +12,10 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from matdb.advice.camera import SixAxes
-from matdb.advice.flown import (
-    SILENT,
-    Against,
-    Picture,
-    against_foretold,
-    flight_readings,
-    flown_temperature,
-    picture,
-    tapped,
-)
+from matdb.advice.flown import Against, Picture, against_foretold, flight_readings, flown_temperature, picture
 from matdb.advice.suit import Suitability
 from matdb.advice.summary import Answer, in_short
+from matdb.advice.tapped import OTHER, SILENT, UNTOLD, tapped
 from matdb.api import Store
 from matdb.bench.flight.following import Followed, Motion, followed, motion
 from matdb.bench.flight.log import FlightLog, read_log
@@ -40,8 +32,9 @@ from matdb.cli.suit import shake_left
 from matdb.errors import InputError
 from matdb.fields import low_high
 from matdb.files import new_file, write_text
+from matdb.mounting.phone import PHONE_KG, sensor_places, with_phone
 from matdb.mounting.shake import AirframeSpectrum
-from matdb.units import counted, parse_range
+from matdb.units import counted, parse, parse_range
 
 app = Group("Read what flew, and what was foretold of it.")
 
@@ -60,8 +53,8 @@ class Mount:
     squeeze: str | None = option("LENGTH", "Static squeeze of each piece; the one that suits best without it.")
     package: str = option("NAME", "The camera package.", "main")
 
-    def foretold(self, store: Store, temperature_c: float | None) -> SixAxes:
-        """The six modes as foretold. Raises InputError where it is not told what flew, NotFound."""
+    def foretold(self, store: Store, temperature_c: float | None, phone_kg: float = 0.0) -> SixAxes:
+        """The six modes as foretold, a phone on top. Raises InputError where it is not told what flew, NotFound."""
         for name in ("mounting", "part"):
             if getattr(self, name) is None:
                 raise InputError(f"--{name}", None, "given with the other", "what flew is foretold for both together")
@@ -73,7 +66,8 @@ class Mount:
             held = store.best_squeezes([self.part], self.mounting, [temperature_c])[self.part]
         else:
             held = store.part(self.part).squeeze_at(*squeeze_said(self.squeeze))[0]
-        return store.modes(self.mounting, self.part, temperature_c, squeeze_mm=held, package=self.package)
+        laden = with_phone(store.mounting(self.mounting), phone_kg, self.package)
+        return store.modes(laden, self.part, temperature_c, squeeze_mm=held, package=self.package)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,27 +229,50 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
 
 @app.command()
 def tap(
-    call: AskedNow, file: Annotated[str, arg("TRACE", "A record of taps on the finished mount.")], mount: Mount
+    call: AskedNow,
+    file: Annotated[str, arg("TRACE", "A record of taps on the finished mount.")],
+    mount: Mount,
+    phone: str = option(
+        "MASS", "Mass of what lies on the camera and records; 0g for a small sensor.", f"{1e3 * PHONE_KG:g}g"
+    ),
 ) -> None:
     """Tap the finished mount: does it ring as foretold?
 
-    With a phone on the camera, tap it: bounce and rocking against what was foretold.
+    With a phone flat on the camera, its long side forward, tap it: bounce and rocking against what was foretold.
     """
+    phone_kg = parse(phone, "mass", "--phone")
     with call.existing() as store:
-        six = mount.foretold(store, quantity(mount.temp, "temperature", "--temp"))
-    fit = fit_trace(read_trace(Path(file).expanduser()))
+        six = mount.foretold(store, quantity(mount.temp, "temperature", "--temp"), phone_kg)
+        known = store.mounting(str(mount.mounting))
+    hz = [mode.natural_frequency_hz.median for mode in six.modes]
+    fit = fit_trace(read_trace(Path(file).expanduser()), foretold_hz=(max(min(hz), 1e-3), max(hz)))
     if fit.verdict == "refused" or not fit.modes:
         raise InputError(Path(file).name, "refused", "a record of taps that ring", fit.reasons[0])
-    rows = tapped(fit.modes, six)
+    rows = tapped(fit, six, sensor_places(known, phone_kg, mount.package))
+    verdict, first = _rings(rows)
+    laden = f"Foretold for {1e3 * known.package(mount.package).mass_kg:g} g"
+    laden += f" with {1e3 * phone_kg:g} g on top; another phone: --phone." if phone_kg else " with nothing on top."
+    content = {"verdict": verdict, "phone_kg": phone_kg, "modes": [row.to_dict() for row in rows]}
+    told = Answer(lines=(first, *(f"{row.line}." for row in rows), laden))
+    # Which of the modes is the part's is what the rows tell.
+    reasons = fit.reasons[1:] if fit.chosen is None else fit.reasons
+    call.tell(told, content, warnings=[*reasons, *six.warnings])
+
+
+def _rings(rows: tuple[Against, ...]) -> tuple[str, str]:
+    """Whether the mount rings as foretold, in a word and in a sentence."""
+    off = [row for row in rows if row.foretold_hz is not None and row.verdict != "as expected"]
+    if off:
+        return "not as foretold", f"Not as foretold: {off[0].what}: {off[0].verdict}."
+    met = [row.what for row in rows if row.foretold_hz is not None]
     silent = [row.what for row in rows if row.verdict == SILENT]
-    amiss = [row for row in rows if row.verdict != "as expected" and (row.what == "bounce" or row.what not in silent)]
-    verdict = "not as foretold" if amiss else "partly told" if silent else "as foretold"
-    rings = f"bounce is as foretold, {' and '.join(silent)} did not ring" if silent else "bounce and rocking"
-    first = f"{verdict.capitalize()}: {f'{amiss[0].what}: {amiss[0].verdict}' if amiss else rings}."
-    first += "" if amiss else " Whether that suits, 'matdb suit' says."
-    content = {"verdict": verdict, "modes": [row.to_dict() for row in rows]}
-    told = Answer(lines=(first, *(f"{row.line}." for row in rows)))
-    call.tell(told, content, warnings=[*fit.reasons, *six.warnings])
+    doubt = [row.what for row in rows if row.verdict in (UNTOLD, OTHER)]
+    parts = [f"{', '.join(met)} {'is' if len(met) == 1 else 'are'} as foretold"] if met else []
+    parts += [f"{' and '.join(silent)} did not ring"] if silent else []
+    parts += [f"what rang as {' and '.join(doubt)} cannot be told"] if doubt else []
+    verdict = "not told" if not met else "partly told" if silent or doubt else "as foretold"
+    first = f"{verdict.capitalize()}: {', '.join(parts)}."
+    return verdict, f"{first} Whether that suits, 'matdb suit' says." if met else first
 
 
 def _temperature(mount: Mount, log: FlightLog) -> float | None:

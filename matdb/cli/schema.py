@@ -170,7 +170,7 @@ DOCUMENTS: Final[dict[str, dict[str, Any]]] = {
         sensor=_of(turn_deg=float, sd_deg=float, matrix=list), picture=Picture | None, readings=list[int],
         temperature_c=float | None, instead=[Suitability],
     ),
-    "flight tap": {"answer": Answer, "verdict": str, "modes": [Against]},
+    "flight tap": {"answer": Answer, "verdict": str, "phone_kg": float, "modes": [Against]},
     "reading add": {"number": int, "reading": Reading},
     "reading list": {"readings": [StoredReading], "next_before": int | None},
     "reading correct": {"number": int, "corrects": int, "reading": StoredReading},

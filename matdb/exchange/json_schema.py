@@ -28,7 +28,7 @@ OTHERWISE: Final[dict[type, dict[str, Any]]] = {
     NextReading: {"worth_taking": bool},
     Proposal: {"trade_off": None, "tolerance": {"*": Literal["range"]}, "sizes": {"*": float | str | bool | FormBase}},
     SixAxes: {
-        **dict.fromkeys(("follows", "isolates", "inside", "turned")),
+        **dict.fromkeys(("follows", "isolates", "inside", "turned", "shapes", "motions")),
         "window_hz": Literal["range"],
         "probability": {"follows": float, "isolates": float, "all_inside": float},
     },

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import permutations
 from typing import Any
 
 import numpy as np
@@ -209,6 +210,13 @@ class Modes:
     def words(self) -> tuple[str, ...]:
         """Each mode in words: its motion, how it is coupled, and the point that it turns about."""
         return tuple(_word(self.shapes[:, j], self.energy[:, j]) for j in range(6))
+
+    @property
+    def motions(self) -> tuple[str, ...]:
+        """Which of the six pure motions each mode is, each once, so that their energy lies there as far as it can."""
+        every = np.array(list(permutations(range(6))))
+        best = every[np.argmax(self.energy[every, np.arange(6)].sum(axis=1))]
+        return tuple(MODE_NAMES[i] for i in best)
 
 
 def modes(

@@ -23,8 +23,9 @@ from matdb.arrays import Array
 from matdb.curve.band import Band
 from matdb.errors import InputError
 from matdb.files import new_file, write_bytes
+from matdb.mounting.phone import PHONE_KG
 from matdb.picture.chart import signed
-from matdb.picture.page_tables import CAR_C, PHONE_KG, PageTables, PartTable
+from matdb.picture.page_tables import CAR_C, PageTables, PartTable
 from matdb.picture.part_svg import part_svg
 from matdb.picture.window_svg import ACROSS, LEFT, window_svg
 from matdb.units import percent

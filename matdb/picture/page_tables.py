@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -25,6 +25,7 @@ from matdb.exchange.whole_store import store_fingerprint
 from matdb.form.part import Part
 from matdb.form.thread import turns_text
 from matdb.material.record import Material
+from matdb.mounting.phone import with_phone
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.version import VERSION
@@ -32,8 +33,7 @@ from matdb.weather.lag import response_rates
 
 _MOST_PARTS: Final = 12
 _MOST_STEPS: Final = 161
-#: What a phone weighs that is laid on the camera, kg (common practice, no source), and a warm car, degrees Celsius.
-PHONE_KG: Final = 0.2
+#: A warm car, degrees Celsius.
 CAR_C: Final = 20.0
 #: For how many minutes a part is followed that left a warm car.
 _MINUTES: Final = np.arange(0.0, 125.0, 5.0)
@@ -58,7 +58,7 @@ class PartTable:
     tapped_hz : Band
         Natural frequency with a phone on top, shape (steps,).
     rocking_hz : ndarray, shape (2, steps), or None
-        The lowest and the highest rocking mode with a phone on top; None where they are not known.
+        The lower and the higher rocking mode with a phone on top; None where they are not known.
     left : ndarray or None
         Share of the difference to the air that is left every five minutes; None where dimensions do not say.
     """
@@ -201,28 +201,38 @@ def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: st
     ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=row.squeeze_mm, axis=axis)
     count = mounting.count
     how: dict[str, Any] = {"axis": axis, "squeeze_mm": row.squeeze_mm}
-    heavier = replace(mounting, mass_kg=mounting.mass_kg + PHONE_KG)
+    heavier = with_phone(mounting)
     state = store.effective(row.part, t, mass_kg=mounting.mass_kg, count=count, **how)
     tapped = store.effective(row.part, t, mass_kg=heavier.mass_kg, count=count, **how).natural_frequency_hz
     assert tapped is not None
+    rocking = None
+    if row.all_directions:
+        # Six axes move the bounce by what couples with it, which hardly changes with temperature.
+        some, (bounce, *rocks) = _with_phone(store, heavier, row, t)
+        ln_more = np.interp(t, some, np.log(bounce / tapped.median[np.searchsorted(t, some)]))
+        tapped = Band(*(end * np.exp(ln_more) for end in (tapped.median, tapped.low, tapped.high)))
+        rocking = np.stack([np.exp(np.interp(t, some, np.log(hz))) for hz in rocks])
     return PartTable(
         part=part,
         row=row,
         state=state,
         probability=np.asarray(judged.by_step, dtype=float),
         tapped_hz=tapped,
-        rocking_hz=_rocking(store, heavier, row, t) if row.all_directions else None,
+        rocking_hz=rocking,
         left=_left(part, material),
     )
 
 
-def _rocking(store: Store, mounting: Mounting, row: Suitability, t: Array) -> Array:
-    """Lowest and highest natural frequency of the modes that rock, shape (2, steps)."""
+def _with_phone(store: Store, laden: Mounting, row: Suitability, t: Array) -> tuple[Array, Array]:
+    """Some of the temperatures; bounce and the lower and higher of the modes that rock at each, Hz, shape (3, some)."""
     some = np.append(t[:-1:_COARSE], t[-1])
-    found = [store.modes(mounting, row.part, each, squeeze_mm=row.squeeze_mm).modes for each in some]
-    hz = [[float(m.natural_frequency_hz.median) for m in modes if "rocking" in m.word] for modes in found]
-    ends = np.maximum([[min(each), max(each)] for each in hz], 1e-3)
-    return np.stack([np.exp(np.interp(t, some, np.log(end))) for end in ends.T])
+    hz = np.empty((3, some.size))
+    for k, each in enumerate(some):
+        found = store.modes(laden, row.part, each, squeeze_mm=row.squeeze_mm)
+        told = {what: m.natural_frequency_hz.median for what, m in zip(found.motions, found.modes, strict=True)}
+        rocking = sorted(told[what] for what in ("roll rocking", "pitch rocking"))
+        hz[:, k] = np.maximum((told["bounce"], *rocking), 1e-3)
+    return some, hz
 
 
 def _left(part: Part, material: Material) -> Array | None:

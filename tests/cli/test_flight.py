@@ -7,6 +7,7 @@ import pytest
 from bench.flight_simulator import Mount, fly
 
 import matdb
+from matdb.mounting.phone import with_phone
 
 MOUNT = Mount(0.62, (110, 80, 60), (40, 30), 0.0, 1.377, 1.1, 0.2)
 
@@ -146,12 +147,21 @@ def ringing(file, hz):
 
 
 def test_a_tap_rings_as_foretold_or_not(matdb_says, pod, store, tmp_path):
+    flown = matdb.Mounting(
+        name="flown", mass_kg=0.62, count=4, rpm_idle=3000, rpm_full=9000, spread_mm=(80, 60), box_mm=(110, 80, 60)
+    )
     with matdb.open_store(store) as kept:
-        modes = kept.modes("flown", "gel pad", 20.0).modes
-    bounce = next(mode for mode in modes if mode.word.startswith("bounce")).natural_frequency_hz.median
-    right = matdb_says("flight", "tap", ringing(tmp_path / "a.csv", bounce), *pod)
+        bare, laden = (kept.modes(each, "gel pad", 20.0) for each in (flown, with_phone(flown)))
+    bounce, with_it = (each.modes[each.motions.index("bounce")].natural_frequency_hz.median for each in (bare, laden))
+    right = matdb_says("flight", "tap", ringing(tmp_path / "a.csv", with_it), *pod)
     # No word that might be read as a permission: whether the mount suits is another question.
     assert right.out.startswith("Partly told: bounce is as foretold"), right.out + right.err
     assert "'matdb suit' says" in right.out
-    wrong = matdb_says("flight", "tap", ringing(tmp_path / "b.csv", 0.25 * bounce), *pod)
-    assert wrong.out.startswith("Not as foretold: bounce: softer than foretold by 9"), wrong.out + wrong.err
+    assert "Foretold for 620 g with 200 g on top" in right.out
+    assert f"{with_it:.3g} Hz, foretold" in right.out
+    alone = matdb_says("flight", "tap", ringing(tmp_path / "c.csv", bounce), *pod, "--phone", "0g", "--json")
+    row = json.loads(alone.out)["modes"][0]
+    assert (row["what"], row["verdict"]) == ("bounce", "as expected")
+    assert row["foretold_hz"]["median"] == pytest.approx(bounce)
+    wrong = matdb_says("flight", "tap", ringing(tmp_path / "b.csv", 0.6 * with_it), *pod)
+    assert wrong.out.startswith("Not as foretold: bounce: softer than foretold by 6"), wrong.out + wrong.err
