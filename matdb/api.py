@@ -141,8 +141,9 @@ class Store(FittedRecords):
         on = getattr(reading, reading.subject)
         part = self.records.part(on) if reading.subject == "part" else None
         material = on if part is None else part.material
-        if self.records.newest_fit(material) is None and self.records.material(material).hardness is None:
-            return ()
+        record = self.records.material(material)
+        if self.records.newest_fit(material) is None and record.hardness is None:
+            return matdb.advice.surprise.untold(record.family, reading)
         return matdb.advice.surprise.doubts(self._known(material)[1], part, reading)
 
     def correct(self, number: int, new: Reading, why: str) -> int:

@@ -13,6 +13,7 @@ import numpy as np
 from matdb.advice.effective import lifted_share, ln_scale_at_rest, ln_scale_draws
 from matdb.arrays import Array
 from matdb.bench.readings import Reading
+from matdb.bench.thermal.soak import soak_not_told
 from matdb.curve.curve import READINGS, Curve
 from matdb.curve.evidence import GROUPS, Evidence
 from matdb.curve.gathering import MOST_ROWS, gather
@@ -200,7 +201,14 @@ def doubts(curve: Curve, part: Part | None, reading: Reading) -> tuple[str, ...]
     curve, part, reading
         The newest fit of the material, the part that was read (None for readings on the material), the reading.
     """
-    return all_doubts(curve, {} if part is None else {part.name: part}, [reading])[0]
+    compared = all_doubts(curve, {} if part is None else {part.name: part}, [reading])[0]
+    return (*compared, *untold(curve.family, reading))
+
+
+def untold(family: str, reading: Reading) -> tuple[str, ...]:
+    """What a reading leaves open that decides what it says, in plain words; empty when nothing."""
+    asked = soak_not_told(family, reading)
+    return (asked + MENDS,) if asked else ()
 
 
 def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading]) -> list[tuple[str, ...]]:

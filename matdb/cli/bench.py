@@ -31,7 +31,7 @@ from matdb.cli.options import (
     squeeze_said,
 )
 from matdb.cli.reading import figures_of
-from matdb.cli.reading_add import bench_doubts, hazards, logged_before
+from matdb.cli.reading_add import all_doubts, hazards, logged_before
 from matdb.cli.screen import Progress, band_cell, lines, show
 from matdb.curve.next_reading import Affordable
 from matdb.errors import InputError, MatdbError, UnitError
@@ -210,8 +210,8 @@ class Session:
 
     def _doubts(self, reading: Reading) -> list[str]:
         """What says a slip of mass, count or unit before the reading is logged, and what soak and drift say."""
-        odd = (text.removesuffix(MENDS) for text in self.store.doubts(reading))
-        return [*logged_before(self.store, reading), *bench_doubts(self.store, reading), *odd]
+        found = (text.removesuffix(MENDS) for text in all_doubts(self.store, reading))
+        return [*logged_before(self.store, reading), *found]
 
     # -- answers -------------------------------------------------------------------------------------------
 

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final
 from matdb.advice.surprise import MENDS, all_doubts
 from matdb.api import Store
 from matdb.bench.readings import Reading, reading_fields
-from matdb.bench.thermal.soak import actual_temperatures, bench_state
+from matdb.bench.thermal.soak import actual_temperatures, bench_state, soak_not_told
 from matdb.cli import options, reading_add
 from matdb.cli.options import Call, Group, arg, opt, option, option_of, values_of, with_fields
 from matdb.cli.paging import Paged
@@ -117,9 +117,9 @@ def correct(number: NumberArgument, why: WhyOption, given: dict[str, str | None]
                 allowed = ", ".join(sorted(_CHANGEABLE[each].option for each in known))
                 raise InputError(_CHANGEABLE[name].option, given[name], f"an option of a {old.kind}: {allowed}")
         new = replace(old, **changes)
+        doubts = reading_add.all_doubts(kept, new)
         successor = kept.correct(number, new, why)
         logged = kept.records.reading(successor)
-        doubts = reading_add.bench_doubts(kept, new)
     text = f"reading {successor} takes the place of reading {number}, which is kept: {_in_short(new)}"
     call.answer({"number": successor, "corrects": number, "reading": logged}, text, doubts)
 
@@ -268,18 +268,24 @@ def _odd(kept: Store, found: ReadingFile, parts: Mapping[str, Part], dry_run: bo
 def _bench_doubts(kept: Store, found: ReadingFile, parts: Mapping[str, Part]) -> list[str]:
     """How many readings soak and drift move by more than 1 K, and the worst of them in words."""
     moved: list[tuple[float, int, str]] = []
+    untold: list[tuple[int, str]] = []
     for material, which in _by_material(found, parts).items():
         family = kept.material(material).family
         at, _ = actual_temperatures([found.readings[k] for k in which], parts, family)
         far = [(abs(t - found.readings[k].temperature_c), k, family) for t, k in zip(at.tolist(), which, strict=True)]
         moved += [each for each in far if each[0] > 1.0]
+        untold += [(found.lines[k], text) for k in which if (text := soak_not_told(family, found.readings[k]))]
+    asked = [f"line {untold[0][0]}: {untold[0][1]}"] if untold else []
+    if len(untold) > 1:
+        asked[0] += f"; the same of {len(untold) - 1} more"
     if not moved:
-        return []
+        return asked
     _, k, family = max(moved)
     said = bench_state(found.readings[k], parts[getattr(found.readings[k], "part")], family).warnings  # noqa: B009
     worst = f"; the worst, line {found.lines[k]}: {said[0]}" if said else f"; the farthest is line {found.lines[k]}"
     many = "1 reading was" if len(moved) == 1 else f"{len(moved)} readings were"
-    return [f"{many} more than 1 K off its chamber by a short soak or by time outside; fits correct for it{worst}"]
+    told = f"{many} more than 1 K off its chamber by a short soak or by time outside; fits correct for it{worst}"
+    return [told, *asked]
 
 
 def _preview(found: ReadingFile) -> None:

@@ -44,10 +44,9 @@ def _command(cls: type[Reading]) -> Callable[..., None]:
         values = options.values_of(known, in_mm(call, given, turns))
         reading = from_plain(cls, values, cls.kind)
         with call.existing() as kept:
-            odd = [*logged_before(kept, reading), *kept.doubts(reading)]
+            doubts = [*logged_before(kept, reading), *all_doubts(kept, reading)]
             (number,) = kept.records.add(reading)
             logged = kept.records.reading(number)
-            doubts = [*odd, *bench_doubts(kept, reading)]
         answer_logged(call, number, logged.reading, doubts)
 
     def plain(given: dict[str, Any], call: Call) -> None:
@@ -105,7 +104,12 @@ def logged_before(kept: Store, reading: Reading) -> list[str]:
     return [f"reading {', '.join(str(each.id) for each in same)} {says}: {so}"] if same else []
 
 
-def bench_doubts(kept: Store, reading: Reading) -> list[str]:
+def all_doubts(kept: Store, reading: Reading) -> list[str]:
+    """What fit or label, soak and drift say against a reading: of one every door that logs it tells, beforehand."""
+    return [*kept.doubts(reading), *_bench_doubts(kept, reading)]
+
+
+def _bench_doubts(kept: Store, reading: Reading) -> list[str]:
     """What soak and drift say of a reading, and how many seconds were left."""
     if reading.subject != "part" or (reading.soak_min is None and reading.seconds_out is None):
         return []
@@ -243,10 +247,9 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         else fit.reading(**values)
     )
     with call.existing() as store:
-        before = logged_before(store, reading)
+        doubts = [*reasons, *logged_before(store, reading), *all_doubts(store, reading)]
         number = store.add(reading)
         assert isinstance(number, int)
-        doubts = [*reasons, *before, *bench_doubts(store, reading)]
     answer_logged(call, number, reading, doubts, content)
 
 

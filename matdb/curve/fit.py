@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matdb.bench.readings import Reading
+from matdb.bench.thermal.soak import soak_not_told
 from matdb.curve.band import band
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
 from matdb.curve.evidence import GROUPS, HARDNESS, Evidence
@@ -296,7 +297,8 @@ def _warnings(
     numbers: Sequence[int] | None,
 ) -> list[str]:
     """Warnings that hold for the fit as a whole."""
-    found = _misfit_warnings(rows, numbers)
+    untold_soak = {k for k, each in enumerate(readings) if soak_not_told(material.family, each)}
+    found = _misfit_warnings(rows, numbers, untold_soak)
     if (evidence.group == HARDNESS).all():
         found.append("only hardness was read: a surface value; stiffness in the cold comes from the family prior")
     elif np.isnan(evidence.loss).all():
@@ -308,7 +310,7 @@ def _warnings(
             "read the part in a freezer and in an oven"
         )
     on_part = evidence.specimen[evidence.group < 2] >= 0
-    untold: list[str] = []
+    untold = list[str]()
     if on_part.any() and evidence.bench_strain is None and prior_of(material).table["softening_share"].value >= 0.1:
         untold.append("amplitude")
     # Several that carry one mass are read together: there is no piece to tell.
@@ -324,12 +326,21 @@ def _warnings(
     return found
 
 
-def _misfit_warnings(rows: Sequence[Mapping[str, Any]], numbers: Sequence[int] | None) -> list[str]:
-    """Which readings do not fit, or which two do not fit each other."""
+def _misfit_warnings(
+    rows: Sequence[Mapping[str, Any]], numbers: Sequence[int] | None, untold_soak: Collection[int]
+) -> list[str]:
+    """Which readings do not fit, or which two do not fit each other; places of those whose soak decides and is untold.
+
+    What lies in the cold for hours may crystallise, which is asked before a slip is looked for.
+    """
 
     def name(row: Mapping[str, Any]) -> str:
         what = f"the {row['kind']} of {row['subject']} at {row['temperature_c']:g} degC"
         return what if numbers is None else f"reading {numbers[row['index']]}, {what},"
+
+    def crystallised(*some: Mapping[str, Any]) -> str:
+        asked = any(row["index"] in untold_soak for row in some)
+        return "in such cold it may have crystallised, and its soak was not told; " * asked
 
     found = []
     for row in rows:
@@ -339,22 +350,23 @@ def _misfit_warnings(rows: Sequence[Mapping[str, Any]], numbers: Sequence[int] |
             hint = "look at mass, count and unit"
             if ("stiffness" not in row or row["stiffness"]["fumbled_probability"] <= FUMBLED) and len(rows) > 1:
                 hint = "look at how the decay was read, or the material loses otherwise than the curve can follow"
-            found.append(f"{name(row)} does not fit {others}: {hint}; it hardly counts in this fit")
+            found.append(f"{name(row)} does not fit {others}: {crystallised(row)}{hint}; it hardly counts in this fit")
         elif isinstance(other, str):
             found.append(
-                f"{name(row)} is stiffer or loses more than the others lead to expect: it was misread, or the material "
-                "nears its glass transition; it hardly counts in this fit, read again some 8 K warmer"
+                f"{name(row)} is stiffer or loses more than the others lead to expect: {crystallised(row)}it was "
+                "misread, or the material nears its glass transition; it hardly counts in this fit, read again some 8 "
+                "K warmer"
             )
         elif other is not None and (row["index"] < other or rows[other]["or_else"] != row["index"]):
             found.append(
-                f"{name(row)} or {name(rows[other])} does not fit the others, which cannot tell which of the two: look "
-                "at mass, count and unit of both, or read one of them again"
+                f"{name(row)} or {name(rows[other])} does not fit the others, which cannot tell which of the two: "
+                f"{crystallised(row, rows[other])}look at mass, count and unit of both, or read one of them again"
             )
         elif row["hardly_with"] is not None:
             against = rows[row["hardly_with"]]
             if row["index"] < against["index"] or against["hardly_with"] != row["index"]:
                 found.append(
-                    f"{name(row)} and {name(against)} hardly agree: one was misread, or the part is built otherwise "
-                    "than drawn; bands hold both, read one of them again"
+                    f"{name(row)} and {name(against)} hardly agree: {crystallised(row, against)}one was "
+                    "misread, or the part is built otherwise than drawn; bands hold both, read one of them again"
                 )
     return found

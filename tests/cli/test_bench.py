@@ -316,3 +316,24 @@ def test_a_reading_far_from_the_fit_is_cautioned_and_logged(matdb_says):
     # A material without a fit expects nothing.
     first = ("reading", "add", "ring-down", "pad", "--temp", "10C", "--frequency", "22Hz", "--mass", "150kg", "--json")
     assert not any("the curve's stiffness" in text for text in matdb_says(*first).json["warnings"])
+
+
+def test_a_crystallising_rubber_read_in_the_cold_is_asked_for_its_soak(matdb_says, tmp_path):
+    words = ("reading", "add", "ring-down", "pad", "--frequency", "22Hz", "--mass", "150g", "--json")
+
+    def asked(*more):
+        return any("tell the soak" in text for text in matdb_says(*words, *more).json["warnings"])
+
+    assert asked("--temp", "-25C")
+    assert not asked("--temp", "-25C", "--soak", "30min")
+    assert not asked("--temp", "22C")
+    # Silicone does so only far colder.
+    on = ("reading", "add", "ring-down", "0042", "--frequency", "23Hz", "--mass", "150g", "--json")
+    assert not any("tell the soak" in text for text in matdb_says(*on, "--temp", "-18C").json["warnings"])
+    rows = "kind,part,temp_C,mass_g,frequency_Hz\n" + "".join(
+        f"ring-down,pad,{t},150,{f}\n" for t, f in ((21, 24), (-25, 26), (-20, 25))
+    )
+    (file := tmp_path / "rows.csv").write_text(rows, encoding="utf-8")
+    (said,) = (text for text in matdb_says("reading", "import", file, "--json").json["warnings"] if "soak" in text)
+    assert said.startswith("line 3: how long it lay at -25 degC was not told")
+    assert said.endswith("; the same of 1 more")

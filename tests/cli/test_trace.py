@@ -251,3 +251,14 @@ def test_a_record_that_is_logged_twice_is_told_also_with_another_mass(matdb_says
     assert matdb_says("undo").code == 0
     other = ("reading", "trace", tapped, "--part", "0042", "--temp", "23C", "--mass", "160g", "--log")
     assert "reading 4 is of the same record" in matdb_says(*other).out
+
+
+def test_a_slip_is_told_of_a_logged_record_and_of_a_correction_too(matdb_says, tapped):
+    slip = ("--part", "0042", "--temp", "23C", "--mass", "15g", "--log")
+    told = matdb_says("reading", "trace", tapped, *slip, "--json").json
+    assert any("measured 0." in text and "check mass" in text for text in told["warnings"])
+    mended = matdb_says("reading", "correct", str(told["number"]), "--mass", "150g", "--why", "slip", "--json").json
+    assert not any("check mass" in text for text in mended["warnings"])
+    again = matdb_says("reading", "correct", str(mended["number"]), "--mass", "1.5kg", "--why", "test")
+    assert again.code == 0
+    assert "times the curve's stiffness" in again.out

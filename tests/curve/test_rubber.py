@@ -14,7 +14,7 @@ from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve
 from matdb.curve.parameters import COLUMNS, EXPONENT
 from matdb.errors import InputError
-from matdb.form import BentLeg, CableLoop, Grommet, Part
+from matdb.form import BentLeg, CableLoop, Grommet, Pad, Part
 from matdb.material.record import Material
 
 PARTS = {"virtual": virtual.PART}
@@ -305,3 +305,20 @@ def test_what_a_rare_part_explains_is_no_contradiction_whatever_the_seed():
         )
         found = [row["stiffness"]["fumbled_probability"] for row in curve.report["readings"]]
         assert found == pytest.approx([0.07, 0.01, 0.04], abs=0.06)
+
+
+@pytest.mark.slow
+def test_a_reading_that_may_have_crystallised_is_asked_for_its_soak_before_its_mass():
+    def ring_down(t, f, **more):
+        return RingDown(part="pad", temperature_c=t, frequency_hz=f, log_decrement=0.3, mass_kg=0.5, piece=1, **more)
+
+    warm, soaked = ring_down(22.0, 40.0), ring_down(-25.0, 110.0, soak_min=2880.0)
+    material, pads = (
+        Material(name="NR", family="natural rubber"),
+        {"pad": Part(name="pad", material="NR", form=Pad(12, 10))},
+    )
+    curve = fit_curve(material, pads, [warm, ring_down(-25.0, 75.0), soaked])
+    (said,) = (text for text in curve.report["warnings"] if "does not fit" in text or "hardly agree" in text)
+    assert said.index("its soak was not told") < said.index("mass")
+    told = fit_curve(material, pads, [warm, ring_down(-25.0, 75.0, soak_min=30.0), soaked])
+    assert not any("its soak was not told" in text for text in told.report["warnings"])

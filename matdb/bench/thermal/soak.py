@@ -36,7 +36,7 @@ from matdb.bench.thermal.body import (
 )
 from matdb.checks import checked_array
 from matdb.form.part import Part
-from matdb.material.crystallisation import crystallisation_of
+from matdb.material.crystallisation import Crystallisation, crystallisation_of
 from matdb.material.families import family_named
 
 #: Temperature of the bench, and of a part before its soak, degrees Celsius.
@@ -396,6 +396,23 @@ def crystallisation_note(family: str, temperature_c: float, soak_min: float | No
     if soak_min is not None and soak_min >= 120.0:
         return f"{where}: this long soak may show it; repeat after a short one to tell it from the glass transition"
     return f"{where}: a short soak does not show it, a day in the cold may be far stiffer"
+
+
+def soak_not_told(family: str, reading: Reading) -> str:
+    """A line that asks how long a part lay in such cold that it may have crystallised; empty where that is known."""
+    found = crystallisation_of(family) if reading.subject == "part" and reading.soak_min is None else None
+    if found is None or not _stiffens(found, reading.temperature_c):
+        return ""
+    return (
+        f"how long it lay at {reading.temperature_c:g} degC was not told, so it counts as freshly cooled: {family} "
+        f"crystallises at rest there ({found.hours} near {found.peak_c:g} degC) and is far stiffer then; tell the "
+        "soak, such as 30min or 24h"
+    )
+
+
+@lru_cache(maxsize=256)
+def _stiffens(cold: Crystallisation, temperature_c: float) -> bool:
+    return cold.matters(np.array([temperature_c]), math.inf)
 
 
 def _time_to(theta: Callable[[Array], Array], target: Array) -> Array:
