@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import chain
 from typing import TYPE_CHECKING, Any, overload
 
@@ -292,13 +293,14 @@ class Store(FittedRecords):
         *,
         squeeze_mm: float = 0.0,
         package: str = "main",
+        rest_h: float | None = None,
     ) -> matdb.SixAxes:
         """All six rigid-body modes of a camera on a part; see :func:`matdb.advice.camera.six_axes`.
 
         Parameters
         ----------
-        mounting, part, temperature_c, squeeze_mm, package
-            One with positions and box or inertia, the part's name, and as there: degrees Celsius and mm.
+        mounting, part, temperature_c, squeeze_mm, package, rest_h
+            One with positions and box or inertia, the part's name, as there (degrees Celsius, mm) and as `effective`.
 
         Raises
         ------
@@ -310,6 +312,7 @@ class Store(FittedRecords):
         temperature_c = checked_number("temperature_c", temperature_c, *_ASKED_C)
         how: dict[str, Any] = {"squeeze_mm": checked_number("squeeze_mm", squeeze_mm, 0.0, 1000.0, "mm")}
         (candidate,), wanted = self._candidates(mounting, [part], "axial")
+        candidate = replace(candidate, curve=candidate.curve.rested(rest_h))
         return matdb.advice.camera.six_axes(candidate, wanted, temperature_c, package=package, **how)
 
     def squeeze(

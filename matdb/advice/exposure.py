@@ -49,16 +49,22 @@ class Flight:
         None when they have the air's temperature.
     air : str
         ``"still"`` or ``"fanned"`` (in the rotors' wash): how fast they take it on.
+    rest_h : float or None
+        Hours that they rest in the cold, where some families crystallise; None for those that the forecast's times
+        tell, and for however long where it knows none.
     """
 
     forecast: Forecast
     take_off: tuple[float, float] | None = None
     car_c: float | None = None
     air: str = "still"
+    rest_h: float | None = None
 
     def __post_init__(self) -> None:
         if self.car_c is not None:
             checked_number("car_c", self.car_c, COLDEST_C, HOTTEST_C, "degrees Celsius")
+        if self.rest_h is not None:
+            checked_number("rest_h", self.rest_h, 0.0, 1e6, "h")
 
     @property
     def flown(self) -> Forecast:
@@ -108,6 +114,7 @@ class Flown(TypedDict, total=False):
     take_off: tuple[float, float] | None
     car_c: float | None
     air: str
+    rest_h: float | None
 
 
 class HourlyTable(TypedDict, total=False):
@@ -157,8 +164,8 @@ def flight(
     forecast_altitude_m, site_altitude_m : float, optional
         Give both or none; metres above sea level.
     **flown
-        ``take_off``, ``car_c`` and ``air`` as for :class:`Flight`; ``temperature_column``, ``time_column`` and ``date``
-        of an hourly table, as :func:`matdb.weather.hourly.hourly_csv` has them.
+        ``take_off``, ``car_c``, ``air``, ``rest_h`` as for :class:`Flight`; ``temperature_column``, ``time_column`` and
+        ``date`` of an hourly table, as :func:`matdb.weather.hourly.hourly_csv` has them.
 
     Returns
     -------
@@ -243,6 +250,8 @@ class Exposure:
         For each row the whole time in the air, flown or not.
     notes : tuple of str
         What was assumed.
+    rest_h : float or None
+        Hours of rest in the cold; by the times of the whole time in the air when None.
     """
 
     steps: Array
@@ -252,6 +261,7 @@ class Exposure:
     forecasts: tuple[Forecast | None, ...]
     outside: tuple[Forecast | None, ...]
     notes: tuple[str, ...] = field(default=())
+    rest_h: float | None = None
 
     @property
     def hours(self) -> float:
@@ -279,6 +289,8 @@ class Exposure:
 
     def _rest_h(self, curve: Curve, row: int) -> float | None:
         """Hours on end that a row rests where a curve's family crystallises; None where times are not known."""
+        if self.rest_h is not None:
+            return self.rest_h
         outside, cold = self.outside[row], crystallisation_of(curve.family)
         if cold is None or outside is None or outside.times is None:
             return None
@@ -336,7 +348,8 @@ def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures
     if isinstance(temperature_c, Flight):
         flown = temperature_c.flown
         steps, weight, place = temperature_steps(flown.temperature_c, _hours_of(flown))
-        return Exposure(steps, weight[None], row, (place,), (flown,), (temperature_c.forecast,), flown.notes)
+        known = (flown,), (temperature_c.forecast,), flown.notes, temperature_c.rest_h
+        return Exposure(steps, weight[None], row, (place,), *known)
     steps, weight, place = temperature_steps(temperature_c)
     return Exposure(steps, weight[None], row, (place,), (None,), (None,))
 
@@ -360,7 +373,7 @@ def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
     weight = np.array([np.bincount(at, each, steps.size) for at, each in zip(places, hours, strict=True)])
     said = dict.fromkeys([*flown.flown.notes, f"parts leave a place at {flown.car_c:g} degC", *notes])
     row = np.array([rows[key] for key in keys], dtype=np.int64)
-    return Exposure(steps, weight, row, places, forecasts, forecasts, tuple(said))
+    return Exposure(steps, weight, row, places, forecasts, forecasts, tuple(said), flown.rest_h)
 
 
 def _hours_of(forecast: Forecast) -> Array:

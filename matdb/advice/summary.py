@@ -16,6 +16,7 @@ from matdb.advice.verdict import in_pixels
 from matdb.arrays import Array
 from matdb.fields import PlainRecord
 from matdb.form.thread import turns_text
+from matdb.material.crystallisation import RESTS
 from matdb.mounting.directions import MOTIONS
 from matdb.mounting.record import LOAD_FACTORS
 from matdb.mounting.suspended import MANOEUVRE_HZ
@@ -134,18 +135,25 @@ def short(
             found.append(text)
             room -= _height(text)
     unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
-    for beware in unsaid:
-        if _height(beware) <= room:
+    # As many clauses of the first as there is room for, but no subject alone.
+    ends = [match.start() for match in re.finditer(r"[:;,] | \(", unsaid[0])] if unsaid else []
+    heads = [unsaid[0][:end] for end in reversed(ends) if unsaid[0].count(" ", 0, end) > _SUBJECT]
+    heads = [f"{head}; --why tells more." for head in heads] or unsaid[:1]
+    for beware in [next((text for text in [*unsaid[:1], *heads] if _height(text) <= room), ""), *unsaid[1:]]:
+        if beware and _height(beware) <= room:
             found.append(beware)
             room -= _height(beware)
     if unsaid and room > 0 and not found[-1].startswith("Beware"):
-        # As many clauses of the first as there is room for, but no subject alone.
-        ends = [match.start() for match in re.finditer(r"[:;,] | \(", unsaid[0])]
-        heads = [unsaid[0][:end] for end in reversed(ends) if unsaid[0].count(" ", 0, end) > _SUBJECT]
-        heads = [f"{head}; --why tells more." for head in heads] or unsaid[:1]
         # The shortest may take the line that the answer's own sentences may take.
-        found.append(next((head for head in heads if _height(head) <= room), heads[-1]))
+        found.append(heads[-1])
     return tuple(found)
+
+
+def rest_matters(warnings: Iterable[str]) -> str:
+    """The warning that rest in the cold decides, in short; empty where it does not."""
+    said = next((text.partition(" (")[0] for text in warnings if RESTS in text), "")
+    end = "counted here" if f"{RESTS} for" in said else "--rest 1h asks for so short a rest"
+    return f"Beware: {said}, and stiffens; {end}." if said else ""
 
 
 def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) -> str:
@@ -229,6 +237,7 @@ def summary(
         _first(best),
         f"For {f'{instead}, ' if instead else ''}{span}{f'; {fails}' if fails else ''}; {best.rests_on}.",
         f"Decides: {best.reason}.",
+        rest_matters(best.warnings),
         "" if best.all_directions else up_and_down(mounting, best.part),
         # Of how the speeds were estimated, what was taken for the lowest decides.
         f"Assumed: {_LONG_NOTE.sub('(', taken[0])}, {still}; {', '.join(taken[1:])}.",
@@ -239,7 +248,7 @@ def summary(
     if len(ranking) > _OTHERS + 1:
         others.append(f"and {len(ranking) - _OTHERS - 1} more")
     return WhatToFit(
-        lines=short(told, best.warnings),
+        lines=short(told, (text for text in best.warnings if RESTS not in text)),
         others=tuple(others),
         low_c=low_c,
         high_c=high_c,

@@ -157,7 +157,7 @@ def over_states(
     unit: str,
     figures: Callable[[Mapping[str, Any], bool], str],
 ) -> list[str]:
-    """One figure at both ends in the first line, then a line a state, thinned where there are many.
+    """One figure at both ends and at its extremes in the first line, then a line a state, thinned where there are many.
 
     Parameters
     ----------
@@ -183,8 +183,24 @@ def over_states(
     # Over both, the corners: evenly over all of them would be a diagonal.
     first, last = rows[0], rows[-1]
     corners = [r for r in rows if all(r[x] in (first[x], last[x]) for x in ("temperature_c", "frequency_hz"))]
-    some = corners if len(hertz) > 1 and len(corners) == _MOST_STATES else thinned(rows, _MOST_STATES)
-    ends = " to ".join(f"{number_text(row[name].median)} {unit} at {state(row)}" for row in (rows[0], rows[-1]))
+
+    def figure(row: Mapping[str, Any]) -> str:
+        return f"{number_text(row[name].median)} {unit}"
+
+    def at(row: Mapping[str, Any]) -> str:
+        return f"{figure(row)} at {state(row)}"
+
+    # What is more or less than at the ends, or the corners, is told too.
+    by_corners = len(hertz) > 1 and len(corners) == _MOST_STATES
+    shown = [figure(row) for row in (corners if by_corners else (first, last))]
+    by_figure = sorted(range(len(rows)), key=lambda k: rows[k][name].median)
+    inner = {word: k for word, k in (("least", by_figure[0]), ("most", by_figure[-1])) if figure(rows[k]) not in shown}
+    places = [0, *inner.values(), len(rows) - 1]
+    evenly = thinned(range(len(rows)), _MOST_STATES)
+    places += sorted(set(evenly) - set(places), key=lambda k: -min(abs(k - place) for place in places))
+    some = corners if by_corners else [rows[k] for k in sorted(places[:_MOST_STATES])]
+    ends = " to ".join(map(at, (first, last)))
+    ends += "".join(f", at {word} {at(rows[k])}" for word, k in inner.items())
     left = "" if len(some) == len(rows) else f" ({len(some)} of {len(rows)} states)"
     return [f"{what}: {ends}{left}.", *(f"{state(row)}: {figures(row, False)}" for row in some)]
 

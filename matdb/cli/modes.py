@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 from matdb.advice.camera import SixAxes
+from matdb.advice.exposure import flight
 from matdb.advice.suit import Suitability
-from matdb.advice.summary import Answer, how_to_fit, in_short
+from matdb.advice.summary import Answer, how_to_fit, in_short, rest_matters
 from matdb.cli.answering import ESTIMATE, AskedNow, before_flight
 from matdb.cli.options import NEEDED, arg, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, number_text, records_table, show
+from matdb.cli.weather import RestOption, rest_hours
 from matdb.units import parse
 
 
@@ -21,6 +23,7 @@ def modes(
     squeeze: str | None = option("LENGTH", "Static squeeze of each piece; the one that suits best without it."),
     turns: float | None = option("NUMBER", "The same in turns of the screw past first touch, such as 3."),
     package: str = option("NAME", "The camera package.", "main"),
+    rest: RestOption = None,
 ) -> None:
     """Show all six modes of a camera on a part: motion in words, natural frequency, damping ratio.
 
@@ -31,8 +34,10 @@ def modes(
         said = squeeze_said(squeeze, turns)
         asked = None if said == (None, None) else store.part(part).squeeze_at(*said)[0]
         # What is judged is what turns the camera, by the one judge; a mode by itself holds or fails nothing.
-        (row,) = store.suit(mounting, [temperature_c], parts=[part], squeeze_mm=asked, package=package)
-        found = store.modes(mounting, part, temperature_c, squeeze_mm=row.squeeze_mm, package=package)
+        flown = flight(low_c=temperature_c, rest_h=rest_hours(rest))
+        (row,) = store.suit(mounting, flown, parts=[part], squeeze_mm=asked, package=package)
+        held: dict[str, Any] = {"squeeze_mm": row.squeeze_mm, "rest_h": flown.rest_h}
+        found = store.modes(mounting, part, temperature_c, package=package, **held)
         how = before_flight(store, found.warnings, row.squeeze_mm)
     answer = _answer(f"{part} under {package} of {mounting}", found, row)
     content = {"mounting": mounting, "part": part, **found.to_dict(), "cautions": [ESTIMATE]}
@@ -42,6 +47,7 @@ def modes(
 def _answer(title: str, found: SixAxes, row: Suitability) -> Answer:
     how = how_to_fit(row.squeeze_mm, row.turns, row.spacer_mm)
     held = f", {how}" if how else ""
+    rest = rest_matters(row.warnings)
     return Answer(
         lines=(
             f"{title} at {found.temperature_c:g} degC{held}: {in_short(row)}.",
@@ -50,6 +56,7 @@ def _answer(title: str, found: SixAxes, row: Suitability) -> Answer:
                 + number_text(mode.damping_ratio.median, 2)
                 for mode in found.modes
             ),
+            *([rest] if rest else []),
             f"The verdict is that of 'matdb suit'; {row.rests_on}.",
         )
     )

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import MISSING, dataclass
 from typing import Annotated, Any, Final
+
+import numpy as np
 
 from matdb.advice.summary import Answer, short
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, refuse_beside_mounting
 from matdb.cli.options import AtHandOption, Held, arg, at_hand, ends, option, quantity, squeezed_text
 from matdb.cli.screen import band_cell, show
+from matdb.curve.curve import READINGS
 from matdb.curve.next_reading import MINUTES_HOLD, Affordable, NextReading, without_near_duplicates
 from matdb.errors import InputError
 from matdb.fields import low_high
+from matdb.material.crystallisation import crystallisation_of
 from matdb.units import parse
 
+#: By so much more (ln of its upper over its lower end) a band is wide because rest in the cold may stiffen it.
+_WIDER: Final = 0.5
 #: A reading that narrows by this share of what the best one does is nearly as good.
 _NEARLY: Final = 0.95
 
@@ -99,16 +106,19 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
             used = dict.fromkeys((each.part, each.squeeze_mm) for each in ranking if each.squeeze_mm)
             squeezed = "; ".join(squeezed_text(store.part(part), mm) for part, mm in used)
             squeezed += ", best for the mounting" if used else ""
+        asked = list(dict.fromkeys(each.part for each in ranking)) or said.part or []
+        soaked = [text for part in asked if (text := _long_soak(store, part, low, high))][:1]
     shown = without_near_duplicates(ranking)[: said.top]
     worth = any(each.worth_taking for each in ranking)
     quick = _quick(ranking) if worth else None
-    parts = list(dict.fromkeys(each.part for each in ranking)) or said.part or []
     none = "no affordable reading is sensible here: try other masses or temperatures"
     if said.mounting is not None and not said.part:
         none = "no reading would change which parts suit: 'matdb suit' has the verdicts"
     refusal = none if not ranking else "" if worth else _not_worth(shown[0])
     settles = ", to settle that part" if said.mounting else ""
     told = [f"{refusal[:1].upper()}{refusal[1:]}." if refusal else f"Take next{settles}: {shown[0].in_words}."]
+    if soaked:
+        told = [*told, f"Worth it too: {soaked[0]}."] if worth else [f"Take next {soaked[0]}.", f"Else {refusal}."]
     if quick is not None:
         told.append(f"Nearly as good and quicker: {quick.in_words}.")
     if shown:
@@ -120,9 +130,9 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
             f"Log it with 'matdb reading add {best.kind}{across}'." if worth else "",
         ]
     told.append(f"Asked for {squeezed}." if squeezed else "")
-    others = tuple(_other(each, len(parts) > 1) for each in shown[1:])
+    others = tuple(_other(each, len(asked) > 1) for each in shown[1:])
     content = {
-        "parts": parts,
+        "parts": asked,
         "mounting": said.mounting,
         "axis": said.axis,
         "temperature_c": low_high((low, high)),
@@ -135,8 +145,24 @@ def next_reading(said: NextOptions, call: AskedNow) -> None:
     at, by = [each.temperature_c for each in shown], "Others, best first, with the band that each leaves"
     if said.mounting is None and shown and low < high:
         by = f"Others, best over the range first, with the band that each leaves at {shown[0].asked_c:g} degC"
-    answer, refused = Answer(lines=short(told), others=others), [refusal] if refusal else []
+    answer, refused = Answer(lines=short(told), others=others), [*soaked, *([refusal] if refusal else [])]
     call.tell(answer, content, lambda: _behind(shown), refused, others=by, bench_c=at)
+
+
+def _long_soak(store: Store, part: str, low_c: float, high_c: float) -> str:
+    """That a reading after a day's soak is worth more than others: where how far it crystallises makes a band wide."""
+    curve = store.current_curve(store.part(part).material)
+    cold, t = crystallisation_of(curve.family), np.linspace(low_c, high_c, 9)
+    if cold is None or not curve.crystallises or curve.basis != READINGS or not cold.matters(t, math.inf):
+        return ""
+    rested, fresh = (each.modulus(t, 30.0).storage_mpa for each in (curve, curve.rested(0.0)))
+    wider = np.log(rested.high / rested.low) - np.log(fresh.high / fresh.low)
+    if wider.max() < _WIDER:
+        return ""
+    return (
+        f"a reading on {part} after a day's soak at {t[wider.argmax()]:.0f} degC (--soak 24h): {curve.family} "
+        "crystallises when it rests there, and how far makes the band wide"
+    )
 
 
 def _other(each: NextReading, with_part: bool) -> str:

@@ -12,6 +12,7 @@ from matdb.cli.answering import AskedNow, over_states, refuse_beside_mounting
 from matdb.cli.fit import modulus_unit, summary
 from matdb.cli.options import HeldFor, arg, option
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table
+from matdb.cli.weather import RestOption, rest_hours
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
 from matdb.units import mass_text
@@ -31,7 +32,7 @@ class States(HeldFor):
     amplitude: str | None = option(
         "LENGTH", "Peak amplitude of its vibration, such as 0.2mm; the readings' without it."
     )
-    rest: str | None = option("TIME", "How long it has rested in the cold, such as 10h; however long without it.")
+    rest: RestOption = None
     step: options.StepOption = "5K"
 
     def check(self, cure: str = "") -> None:
@@ -46,9 +47,8 @@ class States(HeldFor):
 
         Raises UnitError, NotFound.
         """
-        rest_s = options.quantity(self.rest, "duration", "--rest")
         felt = {"amplitude_mm": options.quantity(self.amplitude, "length", "--amplitude")}
-        felt["rest_h"] = None if rest_s is None else rest_s / 3600.0
+        felt["rest_h"] = rest_hours(self.rest)
         if self.mounting is not None and not self.frequency:
             wanted = store.mounting(self.mounting)
             return felt | {"mass_kg": wanted.mass_kg, "count": wanted.count}

@@ -6,15 +6,25 @@ import datetime as dt
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from matdb.advice.exposure import Flight, flight
-from matdb.cli.options import ends, option, quantity
+from matdb.cli.options import ends, opt, option, quantity
 from matdb.cli.screen import lines, show
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.fields import low_high
 from matdb.units import range_ends
+
+RestOption = Annotated[
+    str | None, opt("--rest", "TIME", "How long it has rested in the cold, such as 10h; however long without it.")
+]
+
+
+def rest_hours(text: str | None) -> float | None:
+    """Hours of :data:`RestOption`, None for None. Raises UnitError."""
+    rest_s = quantity(text, "duration", "--rest")
+    return None if rest_s is None else rest_s / 3600.0
 
 
 @dataclass(frozen=True)
@@ -45,6 +55,7 @@ class FlightOptions(AirOptions):
     fanned: bool = option(
         None, "They stand in the rotors' wash, and take on the air's temperature sooner.", default=False
     )
+    rest: RestOption = None
 
 
 _CLOCK = re.compile(r"(\d{1,2})(?::([0-5]\d))?\s*(?:h|o'clock)?")
@@ -104,6 +115,7 @@ def flight_of(said: AirOptions) -> Flight:
         more["issued"] = dt.datetime.now(dt.UTC).date()
     if isinstance(said, FlightOptions):
         more |= {"car_c": quantity(said.car, "temperature", "--car"), "air": "fanned" if said.fanned else "still"}
+        more["rest_h"] = rest_hours(said.rest)
     take_off = None if said.take_off is None else clock_hours(said.take_off)
     return flight(metar=said.metar, taf=said.taf, unit=said.unit, take_off=take_off, **more)
 

@@ -84,6 +84,8 @@ _UNTOLD: Final = {
 CONTRADICTED: Final = "rests on its label: what was read"
 #: Relaxation times of no more than so many draws and temperatures are kept.
 _MOST_KEPT: Final = 1_000_000
+#: Standard deviation, of 1 before any reading, below which readings have told how far a material crystallises.
+_TOLD_OF_REST: Final = 0.9
 #: Below this E / B no form gives noticeably by its volume.
 _LEAST_COMPRESSIBILITY: Final = 0.001
 
@@ -298,8 +300,13 @@ class Curve:
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
         if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
-            found.insert(0, cold.note(self.family, self.rest_h, was_read=bool(self.rest.size)))
+            found.insert(0, cold.note(self.family, self.rest_h, was_read=self._rest_was_read))
         return [*found, *self.age_notes]
+
+    @property
+    def _rest_was_read(self) -> bool:
+        """Whether readings say how far the material crystallises: a short soak hardly does."""
+        return bool(self.rest.size) and float(self.rest[:, 0].std()) < _TOLD_OF_REST
 
     @property
     def contradicted(self) -> bool:

@@ -26,6 +26,8 @@ from matdb.arrays import Array
 _HARDLY, _ALL_THE_WAY = 0.3, NormalDist().inv_cdf(0.975)
 #: ln standard deviation of a compound's half-time from its family's.
 _HALF_TIME_SD: Final = 1.2
+#: By which the note of it is known.
+RESTS: Final = "crystallises when it rests"
 #: A rest that stiffens even a quick compound by less than this (ln) does not matter.
 _LEAST: Final = 0.05
 
@@ -94,7 +96,7 @@ class Crystallisation:
             else "the band's upper end allows for it, a reading after hours of soak settles it"
         )
         return (
-            f"{family} crystallises when it rests{rest} in such cold ({self.hours} near {self.peak_c:g} degC) "
+            f"{family} {RESTS}{rest} in such cold ({self.hours} near {self.peak_c:g} degC) "
             f"and can become far stiffer: {allows}"
         )
 

@@ -14,3 +14,10 @@ def test_the_first_clause_of_what_is_to_be_known_is_told_where_there_is_no_room_
     assert short([*FULL, "more"], [beware]) == (*FULL, "more")
     # One that has no clauses is told whole.
     assert short(FULL, ["word " * 18])[-1] == f"Beware: {'word ' * 18}."
+
+
+def test_a_long_first_warning_is_clipped_and_not_passed_over_for_a_shorter_one():
+    first = "rubber crystallises when it rests in such cold (many hours to days) and " + "can become stiffer: " * 9
+    told = short(FULL[:-1], [first, "a short one"])
+    assert told[-1].startswith("Beware: rubber crystallises when it rests in such cold")
+    assert told[-1].endswith("--why tells more.")
