@@ -81,7 +81,7 @@ def test_logging_tells_of_a_short_soak_and_of_drift(matdb_says, store):
     assert "core is likely" not in soon.out
     late = add(matdb_says, "--out", "60s", "--json")
     assert any("drifted" in line for line in late.json["warnings"])
-    assert "Before you rely on it" not in add(matdb_says).out
+    assert "Before you rely on it" not in add(matdb_says, "--soak", "60min").out
     with matdb.open_store(store) as kept:
         first = kept.readings(part="pad")[0].reading
     assert (first.temperature_c, first.temperature_sd_c, first.soak_min) == (-18.0, None, 5.0)
