@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -18,21 +19,23 @@ from matdb.advice.summary import Answer, in_short
 from matdb.advice.tapped import OTHER, SILENT, UNTOLD, tapped
 from matdb.api import Store
 from matdb.bench.flight.following import Followed, Motion, followed, motion
-from matdb.bench.flight.log import FlightLog, read_log
+from matdb.bench.flight.log import FlightLog, check_turns, read_log
 from matdb.bench.flight.rotor import RotorTrack, follow_rotors
 from matdb.bench.flight.two_logs import Aligned, align
+from matdb.bench.readings import Resonance
 from matdb.bench.trace.file import read_trace
 from matdb.bench.trace.fit import fit_trace
 from matdb.bench.trace.record import Refused
 from matdb.cli.answering import AskedNow
 from matdb.cli.options import ForceOption, Group, arg, option, quantity, squeeze_said
-from matdb.cli.reading_add import column, logged_before
+from matdb.cli.reading_add import column
 from matdb.cli.screen import Column, Progress, number_text, records_table, show, span_text
 from matdb.cli.suit import shake_left
 from matdb.errors import InputError
 from matdb.fields import low_high
 from matdb.files import new_file, write_text
 from matdb.mounting.phone import PHONE_KG, sensor_places, with_phone
+from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.units import counted, parse, parse_range
 
@@ -112,9 +115,10 @@ class Log:
         for each in filter(None, (self.spectrum, self.picture)):
             new_file(each, force=self.force)
 
-    def read(self, file: str, columns: list[str] | None) -> FlightLog:
+    def read(self, file: str, columns: list[str] | None, field: str = "--column") -> FlightLog:
         """One of the logs."""
-        return read_log(Path(file).expanduser(), columns=[column(c) for c in columns or ()], unit=self.unit)
+        named = [column(c) for c in columns or ()]
+        return read_log(Path(file).expanduser(), columns=named, unit=self.unit, field=field)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,19 +138,41 @@ class Flown:
         return [*self.airframe.notes, *self.track.reasons]
 
 
-def _flown(said: Log, blades: int, done: Progress) -> Flown:
-    """Read the logs. Raises InputError, with the reason where a log tells nothing."""
-    within = None
+def _rotors(said: Log, airframe: FlightLog, blades: int, known: Mounting | None) -> RotorTrack:
+    """The rotor speeds; where the log leaves them open, within what the mounting tells. Raises Refused, InputError."""
     if said.rotor is not None:
-        low, high = (speed / 60.0 for speed in parse_range(said.rotor, "rotor_speed", "--rotor"))
-        within = low, high
+        low, high = parse_range(said.rotor, "rotor_speed", "--rotor")
+        try:
+            return follow_rotors(airframe, blades, (low / 60.0, high / 60.0))
+        except Refused as why:
+            raise Refused(f"{why}{'' if '--rotor' in str(why) else '; or --rotor is too narrow'}") from None
+    try:
+        return follow_rotors(airframe, blades)
+    except Refused:
+        if known is None:
+            raise
+        with suppress(Refused):
+            track = follow_rotors(airframe, blades, (known.rpm_idle / 60.0, known.rpm_full / 60.0))
+            note = (
+                "the log leaves the rotor speed open: it was looked for within that of the mounting, "
+                f"{known.rpm_idle:g} to {known.rpm_full:g} rpm; --rotor tells another"
+            )
+            return replace(track, reasons=(note, *track.reasons))
+        raise
+
+
+def _flown(said: Log, known: Mounting | None, done: Progress) -> Flown:
+    """Read the logs. Raises InputError, with the reason where a log tells nothing."""
+    blades = said.blades or (known.blades if known is not None else 2)
     airframe, name = said.read(said.file, said.column), Path(said.file).name
     done(0.3)
     try:
         # The camera's log is read while the rotors are followed.
         with ThreadPoolExecutor(1) as beside:
-            other = None if said.camera is None else beside.submit(said.read, said.camera, said.camera_column)
-            track = follow_rotors(airframe, blades, within)
+            how = said.camera_column, "--camera-column"
+            other = None if said.camera is None else beside.submit(said.read, said.camera, *how)
+            track = _rotors(said, airframe, blades, known)
+            check_turns(airframe, track.flew_s)
             slow = motion(airframe, track.flew_s, track)
         if said.camera is None or other is None:
             return Flown(airframe, track, slow)
@@ -176,7 +202,7 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
         with call.existing() as store:
             known = store.mounting(mount.mounting)
     with Progress("flight") as done:
-        found = _flown(said, said.blades or (known.blades if known is not None else 2), done)
+        found = _flown(said, known, done)
     temperature_c, lag = _temperature(mount, found.airframe), dict[str, Any]()
     rows, logged, warnings = against_foretold(found.axes, None), list[int](), found.notes
     left, instead = None, list[Suitability]()
@@ -190,8 +216,6 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
             six = mount.foretold(store, temperature_c) if mount.part is not None and found.axes else None
             if six is not None:
                 rows = against_foretold(found.axes, six)
-                warnings += _changed(store, mount, rows, temperature_c)
-            if said.log and mount.part is not None and six is not None:
                 # Its thermometer is not the bench's.
                 told = {
                     "temperature_c": temperature_c,
@@ -199,13 +223,14 @@ def read(call: AskedNow, said: Log, mount: Mount) -> None:
                     "session": flown.rotor_note,
                     **lag,
                 }
-                readings, without = flight_readings(
-                    rows, found.axes, known, store.part(mount.part), package=mount.package, **told
-                )
-                warnings += without
-                for each in readings:
-                    warnings += [*logged_before(store, each), *store.doubts(each)]
-                logged = list(store.add(readings)) if readings else []
+                part = store.part(str(mount.part))
+                readings, without = flight_readings(rows, found.axes, known, part, package=mount.package, **told)
+                there, new = _there(store, part.name, readings)
+                warnings[:0] = there
+                warnings += [] if there else _changed(store, mount, rows, temperature_c)
+                if said.log:
+                    warnings += [*without, *(text for each in new for text in store.doubts(each))]
+                    logged = list(store.add(new)) if new else []
             if said.stabilised is not None and found.camera is not None:
                 left = picture(known, found.camera, said.corner_hz)
             if said.keep:
@@ -318,6 +343,21 @@ def _rpm(track: RotorTrack) -> tuple[float, float, float]:
     return low, hover, high
 
 
+def _there(store: Store, part: str, readings: list[Resonance]) -> tuple[list[str], list[Resonance]]:
+    """A word where the flight is logged already, and those of its readings that are not."""
+    hz = {vars(old.reading)["frequency_hz"]: old.id for old in store.records.each_reading(part=part, kind="resonance")}
+    # A log's frequency has more digits than two flights ever share.
+    there = [hz[each.frequency_hz] for each in readings if each.frequency_hz in hz]
+    if not there:
+        return [], readings
+    numbers = ", ".join(map(str, sorted(there)))
+    said = (
+        f"this flight is logged already, as {counted(len(there), 'readings')} of {part}: {numbers}; what is foretold "
+        "has learned from it, so that the two agree is no news, and it is not logged again"
+    )
+    return [said], [each for each in readings if each.frequency_hz not in hz]
+
+
 #: A change of a natural frequency beyond this many standard deviations, and this share, is told.
 _CHANGED_SD, _CHANGED = 3.0, 0.02
 
@@ -403,9 +443,10 @@ def _show(found: Flown) -> None:
     show("height: ln of the line's power over what is beside it")
     both = found.both
     if both is not None:
+        by_s, word = abs(both.by_stamps_s), "behind" if both.by_stamps_s > 0.0 else "ahead"
         show(
-            f"The camera's clock is {abs(both.offset_s):.3f} s {'behind' if both.offset_s > 0.0 else 'ahead'} in mid "
-            f"flight and {'gains' if both.drift > 0.0 else 'loses'} {3600.0 * abs(both.drift):.2f} s an hour, known to "
+            f"By the stamps in both logs the camera's clock is {by_s:.3f} s {word} in mid flight and "
+            f"{'gains' if both.drift > 0.0 else 'loses'} {3600.0 * abs(both.drift):.2f} s an hour, known to "
             f"{1e3 * both.clock_sd_s:.1f} ms; its sensor is turned by {both.turn_deg:.1f} +- {both.turn_sd_deg:.1f} "
             "degrees."
         )
@@ -420,7 +461,7 @@ def _content(found: Flown, rows: tuple[Against, ...], left: Picture | None) -> d
         "manoeuvre_hz": found.motion.manoeuvre_hz,
     }
     if both is not None:
-        content["clock"] = {"offset_s": both.offset_s, "drift_ppm": 1e6 * both.drift, "sd_s": both.clock_sd_s}
+        content["clock"] = {"offset_s": both.by_stamps_s, "drift_ppm": 1e6 * both.drift, "sd_s": both.clock_sd_s}
         content["sensor"] = {"turn_deg": both.turn_deg, "sd_deg": both.turn_sd_deg, "matrix": both.matrix}
         content["axes"] = [row.to_dict() | {"missed": axis.missed} for row, axis in zip(rows, found.axes, strict=True)]
     return content | {"picture": left}

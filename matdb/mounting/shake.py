@@ -233,7 +233,7 @@ def pixels_per_rad(mounting: Mounting) -> float:
     """
     if mounting.focal_length_mm is None or mounting.pixel_pitch_um is None:
         missing = "focal_length_mm" if mounting.focal_length_mm is None else "pixel_pitch_um"
-        cure = "give --focal-length and --pixel-pitch"
+        cure = "give --focal-length and --pixel-pitch, for a stored mounting to 'matdb mounting edit'"
         raise unknown_for("shake in pixels", f"{missing} of {mounting.name}", cure)
     if mounting.pixel_pitch_um < _LEAST_PITCH_UM:
         cure = "it was told in another unit: 'matdb mounting edit NAME --pixel-pitch 2.4um'"

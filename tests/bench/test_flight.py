@@ -9,7 +9,7 @@ from scipy.signal import butter, sosfiltfilt
 from scipy.spatial.transform import Rotation
 
 from matdb.bench.flight.following import followed, motion
-from matdb.bench.flight.log import evened, read_log
+from matdb.bench.flight.log import check_turns, evened, read_log
 from matdb.bench.flight.rotor import follow_rotors
 from matdb.bench.flight.two_logs import align
 from matdb.bench.trace.record import Refused
@@ -259,6 +259,18 @@ def test_a_mirrored_sensor_is_refused(flight, seen):
         align(*logs(mirrored), seen[0].flew_s)
 
 
+def test_rates_in_another_unit_are_refused(flight, seen):
+    airframe, camera = logs(flight)
+    degrees = dataclasses.replace(airframe, rate=np.degrees(airframe.rate))
+    with pytest.raises(Refused, match=r"57\.\d times the airframe's rotation"):
+        align(airframe, dataclasses.replace(camera, rate=np.degrees(camera.rate)), seen[0].flew_s)
+    with pytest.raises(Refused, match=r"0\.017\d times the airframe's rotation"):
+        align(degrees, camera, seen[0].flew_s)
+    check_turns(airframe, seen[0].flew_s)
+    with pytest.raises(Refused, match="check the unit"):
+        check_turns(degrees, seen[0].flew_s)
+
+
 def test_turning_about_one_axis_only_is_refused(flight, seen):
     airframe, camera = logs(flight)
     rng, only = np.random.default_rng(2), [1.0, 0.0, 0.0]
@@ -348,6 +360,7 @@ def test_a_throttle_tells_a_speed_from_its_mirror():
         ("time (s),gyro_x (deg/s),gyro_y (deg/s),gyro_z (deg/s)", None, np.pi / 180),
         ("t,roll [rad/s],pitch [rad/s],yaw [rad/s]", None, 1.0),
         ("timestamp (s),rate_x_dps,rate_y_dps,rate_z_dps", None, np.pi / 180),
+        ("t (s),gx (deg/s),gy (deg/s),gz (deg/s)", None, np.pi / 180),
         ("time,gyroADC[0],gyroADC[1],gyroADC[2]", "deg/s", np.pi / 180),
     ],
 )
@@ -372,6 +385,20 @@ def test_rates_without_a_unit_and_logs_without_rates_are_refused(tmp_path):
     np.savetxt(file, np.column_stack([t, t]), delimiter=",", header="time,height (m)", comments="")
     with pytest.raises(InputError, match="three angular rates"):
         read_log(file)
+    # What is told to do names the file's own columns, by the option that was meant.
+    np.savetxt(file, np.column_stack([t, t, t, t]), delimiter=",", header="time,a,b,c", comments="")
+    with pytest.raises(InputError, match="--camera-column 'a' --camera-column 'b' --camera-column 'c'"):
+        read_log(file, field="--camera-column")
+
+
+def test_stamps_stand_by_their_own_clock(tmp_path):
+    t = np.arange(0.0, 12.0, 0.01)
+    for name, unit in (("time (s)", 1.0), ("time (ms)", 1e3)):
+        np.savetxt(tmp_path / "log.csv", np.column_stack([unit * (t + 4000.5), np.sin(t), t, t]), fmt="%.6f",
+                   delimiter=",", header=f"{name},gx (deg/s),gy (deg/s),gz (deg/s)", comments="")  # fmt: skip
+        log = read_log(tmp_path / "log.csv")
+        assert log.stamp_s == pytest.approx(4000.5)
+        assert log.start_s == pytest.approx(0.0, abs=1e-6)
 
 
 def test_lost_rows_do_not_move_the_clock():

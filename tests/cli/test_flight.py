@@ -84,6 +84,26 @@ def test_a_flight_settles_what_a_later_one_is_foretold(matdb_says, logs, pod):
     assert "--mounting" in alone.err
 
 
+def test_a_flight_counts_once(matdb_says, logs, pod):
+    craft, camera, _ = logs
+    first = json.loads(matdb_says("flight", "read", craft, "--camera", camera, *pod, "--log", "--json").out)
+    assert first["readings"]
+    assert not any("logged already" in text for text in first["warnings"])
+    for more in ((), ("--log",)):
+        again = json.loads(matdb_says("flight", "read", craft, "--camera", camera, *pod, *more, "--json").out)
+        assert again["readings"] == []
+        numbers = ", ".join(map(str, first["readings"]))
+        assert f"{len(first['readings'])} readings of gel pad: {numbers}; what is foretold has" in again["warnings"][0]
+
+
+def test_a_rotor_range_that_is_too_narrow_is_doubted(matdb_says, logs):
+    craft, _, _ = logs
+    told = matdb_says("flight", "read", craft, "--rotor", "5200rpm..5400rpm")
+    assert (told.code, told.out) == (2, "")
+    assert "--rotor is too narrow" in told.err or "check --rotor" in told.err
+    assert "narrower" not in told.err
+
+
 def test_parts_lag_behind_the_air_and_another_part_is_judged(matdb_says, logs, pod, store):
     craft, camera, _ = logs
     with matdb.open_store(store) as kept:
@@ -106,6 +126,25 @@ def test_parts_lag_behind_the_air_and_another_part_is_judged(matdb_says, logs, p
         reading = kept.records.reading(said["readings"][0]).reading
     assert reading.temperature_c == pytest.approx(said["temperature_c"])
     assert reading.thermometer_sd_k >= 0.5
+
+
+def test_what_the_log_leaves_open_the_mounting_tells(matdb_says, store, tmp_path):
+    """At 200 readings a second 82 turns look like 118; a mounting whose rotors turn 55 to 99 times tells them apart."""
+    low = fly(
+        np.random.default_rng(7), seconds=60, rate_hz=200.0, camera_rate_hz=200.0, mount=MOUNT, hover_hz=82.0, blades=2
+    )
+    head = "time (s),gyro_x (rad/s),gyro_y (rad/s),gyro_z (rad/s)"
+    np.savetxt(tmp_path / "low.csv", np.column_stack([low.time_s, low.rate]), delimiter=",", header=head, comments="")
+    with matdb.open_store(store) as kept:
+        kept.add(matdb.Mounting(name="slow", mass_kg=0.62, count=4, rpm_idle=3300, rpm_full=5940))
+    alone = matdb_says("flight", "read", tmp_path / "low.csv")
+    assert (alone.code, alone.out) == (2, "")
+    assert "give --rotor" in alone.err
+    told = matdb_says("flight", "read", tmp_path / "low.csv", "--mounting", "slow", "--json")
+    assert told.code == 0, told.err
+    said = json.loads(told.out)
+    assert said["rotor"]["hover_hz"] == pytest.approx(low.truth.hover_hz, rel=0.03)
+    assert "within that of the mounting, 3300 to 5940 rpm" in " ".join(said["warnings"])
 
 
 def test_what_does_not_go_together(matdb_says, logs, pod):

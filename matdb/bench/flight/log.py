@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ import numpy as np
 
 from matdb.arrays import Array
 from matdb.bench.trace.file import column_index, seconds_of, time_index
+from matdb.bench.trace.record import Refused
 from matdb.delimited import read_long
 from matdb.errors import InputError
 from matdb.units import parse
@@ -20,6 +22,9 @@ from matdb.units import parse
 _MOST_LOST, _TOLD_LOST = 0.1, 1e-4
 #: Stamps that scatter less than this many steps about an even clock are those of an even one.
 _EVEN_STEPS: Final = 0.3
+#: No craft turns faster for long, root mean square below vibration, rad/s: the rates' unit is told wrongly.
+_MOST_TURNED: Final = 10.0
+_TURNS_HZ: Final = (0.1, 3.0)
 #: The rates of a log that is worth reading, readings a second.
 _LEAST_HZ, _MOST_HZ = 50.0, 20_000.0
 _WHAT: Final = "flight log"
@@ -32,6 +37,8 @@ _TITLE: Final = re.compile(
 _AXES: Final = r"[\s_.\-\[]*(?:(?P<x>x|0|roll)|(?P<y>y|1|pitch)|(?P<z>z|2|yaw))\]?"
 #: What each column is called: of three axes, or of one value.
 _RATE: Final = re.compile(rf".*?(?:gyro?[a-z]*|rates?|omega|angular[\s_]?(?:velocity|rate|speed)|w){_AXES}")
+#: Where the unit is that of a rate, the axis alone will do: gx, gy, gz (deg/s).
+_RATE_BY_UNIT: Final = re.compile(rf".*?{_AXES}")
 _RATE_PLAIN: Final = re.compile(r"(?:(?P<x>roll|p)|(?P<y>pitch|q)|(?P<z>yaw|r))[\s_]*(?:rate|speed|velocity)?")
 _ACCELERATION: Final = re.compile(rf".*?(?:acc?|accel|acceleration|accelerometer|a){_AXES}")
 _ROTOR: Final = re.compile(r".*(?:rotor|motor|prop|esc|rpm).*")
@@ -63,6 +70,8 @@ class FlightLog:
         In any unit.
     notes : tuple of str
         What was found or guessed on the way in.
+    stamp_s : float
+        What the log's own stamps call the time 0, s.
     """
 
     name: str
@@ -74,6 +83,7 @@ class FlightLog:
     temperature_c: Array | None = None
     throttle: Array | None = None
     notes: tuple[str, ...] = ()
+    stamp_s: float = 0.0
 
     @property
     def time_s(self) -> Array:
@@ -92,7 +102,9 @@ class FlightLog:
         return np.asarray(time), signal.sosfiltfilt(sos, means - np.median(means, axis=0), axis=0)
 
 
-def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str, ...] = ()) -> FlightLog:
+def evened(
+    name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str, ...] = (), stamp_s: float = 0.0
+) -> FlightLog:
     """Put a log on an even grid of its usual rate; jitter is taken as a clock's, and gaps are marked.
 
     Parameters
@@ -105,6 +117,8 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
         ``rate`` (n, 3) and any of the other fields of :class:`FlightLog`; emptied on the way.
     notes : tuple of str
         What is known of it already.
+    stamp_s : float
+        As of :class:`FlightLog`.
 
     Raises
     ------
@@ -163,7 +177,18 @@ def evened(name: str, time_s: Array, columns: dict[str, Array], notes: tuple[str
                 _bridge(out)
             elif (sound := np.isfinite(each)).any():
                 out[:] = CubicSpline(at[sound], each[sound])(np.arange(many))
-    return FlightLog(name, float(start), float(hz), notes=notes, **made)
+    return FlightLog(name, float(start), float(hz), notes=notes, stamp_s=stamp_s, **made)
+
+
+def check_turns(log: FlightLog, flew_s: tuple[float, float]) -> None:
+    """Refuse rates that no craft turns at. Raises Refused."""
+    time, slow = log.slow(_TURNS_HZ)
+    rms = math.sqrt(float((slow[(time >= flew_s[0]) & (time <= flew_s[1])] ** 2).sum(axis=1).mean()))
+    if rms > _MOST_TURNED:
+        raise Refused(
+            f"it turns {math.degrees(rms):.3g} deg/s root mean square in flight, more than a craft can: check the unit "
+            "of its rates, deg/s or rad/s"
+        )
 
 
 def _bridge(values: Array) -> None:
@@ -177,7 +202,9 @@ def _bridge(values: Array) -> None:
     values[lost] = np.interp(lost, ends, values[ends]) if ends.size else np.nan
 
 
-def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str | None = None) -> FlightLog:
+def read_log(
+    path: str | Path, *, columns: Sequence[str | int] = (), unit: str | None = None, field: str = "columns"
+) -> FlightLog:
     """Read a log of angular rates from a CSV or other delimited text file.
 
     Parameters
@@ -189,6 +216,8 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
         The three columns of the rates in that order, by name or number from 1; else by their titles.
     unit : str, optional
         Of the rates, where their titles tell none: ``"deg/s"`` or ``"rad/s"``.
+    field : str
+        What messages call ``columns``.
 
     Raises
     ------
@@ -207,10 +236,14 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     names = ["" if found is None else found["name"].casefold() for found in parted]
     units = ["" if found is None else (found["unit"] or found["end"] or "") for found in parted]
     if columns and len(columns) != 3:
-        raise InputError("columns", f"{len(columns)} columns", "three: the rates in roll, pitch and yaw")
-    rates = [column_index(c, header, "columns") for c in columns] or _three(names, at, _RATE, _RATE_PLAIN)
+        raise InputError(field, f"{len(columns)} columns", "three: the rates in roll, pitch and yaw")
+    rates = [column_index(c, header, field) for c in columns] or _three(names, at, _RATE, _RATE_PLAIN)
+    if not rates:
+        turns = [name if _scale(unit, "angular_rate") else "" for name, unit in zip(names, units, strict=True)]
+        rates = _three(turns, at, _RATE_BY_UNIT)
     if len(rates) != 3:
-        cure = "name them: --column gyro_x --column gyro_y --column gyro_z"
+        *some, last = [f"{field} '{title}'" for i, title in enumerate(header) if i != at][:3] or [""]
+        cure = f"name them, such as {' '.join(some)} {last}" if len(some) == 2 else ""
         says = f"no three angular rates (roll, pitch, yaw) are seen among its columns {', '.join(header)}"
         raise InputError(name, ", ".join(header), "a log with three angular rates", cure, says=says)
     scales = []
@@ -229,7 +262,10 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     warm = [i for i in others if _TEMPERATURE.fullmatch(names[i]) and units[i].strip("° ").casefold() in ("c", "degc")]
     throttle = [i for i in others if _THROTTLE.fullmatch(names[i])][:1]
     read, triples, rows = table.columns((at, *turned, *warm[:1], *throttle), [places for places, _ in chosen.values()])
-    found = {"time": seconds_of(read.pop(at), header[at], rows, None, notes, name, _WHAT)}
+    stamps = read.pop(at)
+    found = {"time": seconds_of(stamps, header[at], rows, None, notes, name, _WHAT)}
+    ends = np.flatnonzero(np.isfinite(stamps))[[0, -1]]
+    stamp_s = float(stamps[ends[0]] * found["time"][ends[1]] / np.ptp(stamps[ends]))
     # An hour of readings is kept in half the room; a gyro has fewer digits.
     found |= dict(zip(chosen, triples, strict=True))
     for key, (_, factors) in chosen.items():
@@ -237,8 +273,8 @@ def read_log(path: str | Path, *, columns: Sequence[str | int] = (), unit: str |
     if turned:
         found["rotor_hz"] = np.mean([read[i] * (_scale(units[i], "rotor_speed") or 0.0) for i in turned], axis=0) / 60.0
     found |= {key: read[i] for key, each in {"temperature_c": warm, "throttle": throttle}.items() for i in each[:1]}
-    del read, triples
-    return evened(name, found.pop("time"), found, tuple(notes))
+    del read, triples, stamps
+    return evened(name, found.pop("time"), found, tuple(notes), stamp_s)
 
 
 def _three(names: Sequence[str], at: int, *patterns: re.Pattern[str]) -> list[int]:

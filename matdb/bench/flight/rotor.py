@@ -304,7 +304,8 @@ def _by_lines(
     plain = [order for order in orders if order * hz.max() < min(0.5 * log.hz, _TOP_HZ)]
     if any(seen.along(hz, order) > _STRONG and _lost(seen, hz, order) > _AWAY for order in plain):
         # Where the speed jumps to twice what it is, the highest order finds nothing.
-        raise Refused(f"a strong rotor line is lost for a while, as where another is taken for it: {known.cure}")
+        cure = "check --rotor, which the speed may pass" if known.told else known.cure
+        raise Refused(f"a strong rotor line is lost for a while, as where another is taken for it: {cure}")
     return read, reasons + unmirrored, spread, blind
 
 

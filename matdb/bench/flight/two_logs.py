@@ -26,6 +26,8 @@ _SHARED_HZ, _SLOW_HZ = (0.2, 2.5), 50.0
 _STRETCH_S, _ROUNDS = 8.0, 6
 #: Least correlation of the shared rotation, least lead of the right offset over another.
 _ALIKE, _LEAD = 0.75, 1.15
+#: How much the camera turns over the airframe where a soft mount passes all on, least and most.
+_GAIN: Final = (0.7, 1.4)
 #: A clock less certain than this is refused, s; one that is off its line by more, or drifts more (a share), is none.
 _CLOCK_SD_S, _UNEVEN_S, _MOST_DRIFT = 0.7e-3, 1e-3, 1e-3
 #: Stretches whose median delay shows a clock that does not go evenly.
@@ -54,6 +56,8 @@ class Aligned:
         Standard deviation of that, s.
     middle_s : float
         That middle, by the airframe's clock.
+    by_stamps_s : float
+        The offset by the stamps in both logs, s; the one above is counted from the first row of each.
     matrix : ndarray, shape (3, 3)
         Takes the airframe's axes to the camera sensor's.
     turn_deg, turn_sd_deg : float
@@ -68,6 +72,7 @@ class Aligned:
     drift: float
     clock_sd_s: float
     middle_s: float
+    by_stamps_s: float
     matrix: Array
     turn_deg: float
     turn_sd_deg: float
@@ -111,6 +116,12 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
         raise Refused("the two logs share less than 20 s of the flight")
     ta, xa, middle, drift = ta[both], xa[both], float(ta[both].mean()), 0.0
     seen, slope = CubicSpline(tc, xc), CubicSpline(ta, xa).derivative()(ta)
+    gain = math.sqrt(float(np.sum(seen(ta - offset) ** 2) / np.sum(xa**2)))
+    if not _GAIN[0] < gain < _GAIN[1]:
+        raise Refused(
+            f"the camera's log has {gain:.3g} times the airframe's rotation where both should be one: check the units "
+            "of the rates, deg/s or rad/s"
+        )
     many = int(_STRETCH_S * _SLOW_HZ)
     parts = len(ta) // many
     for _ in range(_ROUNDS):
@@ -155,7 +166,8 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
     )
     pushed = None if airframe.acceleration is None else _read(airframe, airframe.acceleration, time, hz)
     angle = math.degrees(math.acos(np.clip(0.5 * (np.trace(matrix) - 1.0), -1.0, 1.0)))
-    return Aligned(offset, drift, clock_sd, middle, matrix, angle, turn_sd, trace, pushed)
+    stamps = offset + airframe.stamp_s - camera.stamp_s
+    return Aligned(offset, drift, clock_sd, middle, stamps, matrix, angle, turn_sd, trace, pushed)
 
 
 def _slow(log: FlightLog) -> tuple[Array, Array]:
