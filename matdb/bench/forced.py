@@ -60,6 +60,8 @@ _WITHIN: Final = (0.03, 0.15)
 _DELAY_SD_S: Final = 0.1e-3
 #: Step of the slopes of a fit, of values about 1.
 _STEP: Final = 1.5e-8
+#: What a bench record may tell of the law, where nothing is known of it: as :data:`~matdb.bench.transfer.LAW`.
+_ANY_LAW: Final = ((0.5, 0.5), (0.3, 0.5))
 #: What two modes leave open of a mount in flight, as a share of the ratio: long records would show it, and do no harm.
 _UNMODELLED = 0.01
 
@@ -180,7 +182,8 @@ def fit_forced(
     coupled : bool
         Whether a second mode of the same loss factor may share in it, and noise of the base sensor lower the ratio
         where the base moves little; the mode with the larger share is told. Stiffness then grows with a power p of
-        frequency up to that of a causal power law, 2/pi atan(eta) [2]_, the loss factor with another; else neither.
+        frequency up to that of a causal power law, 2/pi atan(eta) [2]_, the loss factor with another; else only where
+        the record clearly shows it.
     noise_hz : array, optional
         Where, time after time, the base's sensor showed a line that nothing moved at: coupled, its noise may lie there.
 
@@ -221,6 +224,7 @@ def fit_forced(
             settled = bool(0.8 < wanted / transfer.resolution_hz < 1.25 or wanted > 0.25 * values[0])
             if not settled:
                 transfer = heard(wanted)
+        found = found if coupled else _growing(transfer, found, low, high)
     except Refused as why:
         return _refused(why, channel, transfer)
     return _concluded(transfer, found, channel, low, high, coupled=coupled)
@@ -399,7 +403,9 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         found = misfits(np.vstack([scaled, scaled + np.diag(step)]))
         return np.asarray(((found[1:] - found[0]) / step[:, None]).T)
 
-    least, most = [0.4, 1e-3, 0.2, -0.5, 0.0, 0.0, -0.3, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, 0.7, 1.0, 0.8, 2.5, 2.0]
+    # A viscous loss grows as frequency does; in flight none grows that fast.
+    drowns, growth = (0.7, 0.8) if coupled else (1e-6, 1.2)
+    least, most = [0.4, 1e-3, 0.2, -0.5, 0.0, 0.0, -0.3, 0.4, -1.0], [2.5, 3.0, 5.0, 0.5, drowns, 1.0, growth, 2.5, 2.0]
     bounds = np.array([least, most])[:, :many]
     first = np.clip(start / unit, *(bounds + 1e-6 * (bounds[1] - bounds[0]) * [[1.0], [-1.0]]))
     # A soft loss keeps rotor lines and a second mode from pulling the fit.
@@ -428,6 +434,13 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), [0.0, pulled * values[1]])
     law_found = np.stack([values[5:7], np.sqrt(noise * np.diag(spread)[5:7])], axis=1).tolist() if many > 4 else LAW
     return _Found(values, sd, law_found, 2.0 * found.cost, noise, chi2, share)
+
+
+def _growing(transfer: TransferFunction, one: _Found, low: float, high: float) -> _Found:
+    """The fit with stiffness and loss that change with frequency, as of viscous mounts, where it is clearly better."""
+    first = np.array([*one.values, 0.0, *np.array(_ANY_LAW)[:, 0]])
+    grown = _fit(replace(transfer, law=_ANY_LAW), first, low, high)
+    return grown if one.misfit - grown.misfit > _HARDLY * grown.noise else one
 
 
 def _coupled(transfer: TransferFunction, one: Array, low: float, high: float) -> _Found:

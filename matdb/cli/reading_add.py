@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -219,11 +219,11 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
             expected, foretold = _foretold(store, said, in_mm(call, given))
         if asked:
             record, fit = said.fit(**foretold)
+    if said.mode is not None and isinstance(fit, TraceFit):
+        fit = _settled(fit, said.mode - 1)
     written = None if said.picture is None else _draw(fit, said.name, said.picture, said.force)
     content = {"file": said.file, "forced": said.forced, **_plain(fit)} | ({"files": [written]} if written else {})
-    # Which mode it is stands first where it is asked.
-    answered = isinstance(fit, TraceFit) and fit.verdict == "asked" and fit.chosen is None and said.mode is not None
-    reasons = list(dict.fromkeys([*fit.reasons[answered:], *record.notes]))
+    reasons = list(dict.fromkeys([*fit.reasons, *record.notes]))
     if not call.as_json:
         _show(fit, record, said.name)
         if written is not None:
@@ -251,6 +251,17 @@ def trace(said: TraceOptions, given: dict[str, Any], call: Call) -> None:
         number = store.add(reading)
         assert isinstance(number, int)
     answer_logged(call, number, reading, doubts, content)
+
+
+def _settled(fit: TraceFit, mode: int) -> TraceFit:
+    """The fit with its mode told, no longer asked which it is; another question stays."""
+    if fit.verdict == "refused" or mode >= len(fit.modes):
+        return fit
+    # Which mode it is stands first where it is asked.
+    reasons = fit.reasons[1:] if fit.chosen is None else fit.reasons
+    told = "flagged" if reasons else "good"
+    verdict = fit.verdict if fit.chosen is not None or fit.modes[mode].aliases_hz else told
+    return replace(fit, chosen=mode, reasons=reasons, verdict=verdict)
 
 
 def _note(note: str, name: str, fit: Fit) -> str:

@@ -156,3 +156,21 @@ def test_refusals_name_the_field(change, field):
     with pytest.raises(InputError) as caught:
         change(_record(7, 20.0, 0.2, seconds=20.0))
     assert caught.value.field == field
+
+
+@pytest.mark.parametrize("f0", [12.0, 27.0, 60.0])
+def test_a_viscous_mount_is_one_mode(f0):
+    """Its loss grows as frequency does: eta f / f0."""
+    fit = fit_forced(_record(3, f0, 0.18, q=1.0, noise=0.01, base_noise=0.01))
+    assert fit.verdict == "good", fit.reasons
+    assert fit.frequency_hz == pytest.approx(f0, rel=0.003)
+    assert fit.loss_factor == pytest.approx(0.18, rel=0.02)
+    assert abs(fit.loss_factor - 0.18) < 3.0 * fit.loss_factor_sd
+
+
+def test_a_second_mode_is_no_growing_loss():
+    one, two = (_record(5, hz, 0.15, noise=0.01, base_noise=0.0) for hz in (24.0, 33.0))
+    both = replace(one, signal=0.6 * one.signal + 0.4 * two.signal)
+    fit = fit_forced(both)
+    assert fit.verdict == "flagged"
+    assert "not that of one mode" in fit.reasons[0]

@@ -215,6 +215,8 @@ def test_two_modes_are_asked_about_before_one_is_logged(matdb_says, tmp_path, du
     )
     assert told.code == 0, told.err
     assert "--mode" not in " ".join(told.json["warnings"])
+    # Told which it is, nothing is asked any more.
+    assert (told.json["chosen"], told.json["verdict"]) == (1, "good")
     with matdb.open_store(store) as kept:
         assert kept.records.reading(told.json["number"]).reading.frequency_hz == told.json["modes"][1]["frequency_hz"]
 
