@@ -18,7 +18,7 @@ from matdb.bench.trace.record import Trace, TraceFit, TraceMode
 #: What is asked of a tap.
 WANTED: Final = ("bounce", "roll rocking", "pitch rocking")
 #: Of a motion that did not ring, of one of several, and of none of the six.
-SILENT: Final = "it did not ring, tap the camera off its middle"
+SILENT: Final = "it did not ring, tap the camera"
 UNTOLD: Final = "which of them cannot be told"
 OTHER: Final = "none of the six modes foretold"
 #: How far all modes together, and one beside them, may lie off what was foretold, in ln of frequency; choice.
@@ -59,29 +59,27 @@ def tapped(fit: TraceFit, six: SixAxes, places_mm: Array) -> tuple[Against, ...]
         found = interval(rang.frequency_hz, rang.frequency_sd_hz)
         sd = rang.damping_ratio * rang.log_decrement_sd / rang.log_decrement
         plain: dict[str, Any] = {"natural_frequency_hz": found, "damping_ratio": interval(rang.damping_ratio, sd)}
-        if -1 in likely:
-            rows.append(Against(what=f"{rang.frequency_hz:.3g} Hz", verdict=OTHER, **plain))
-            continue
-        *some, last = (six.motions[k] for k in likely)
+        *some, last = ((*six.motions, "another mode")[k] for k in likely)
         what = f"{', '.join(some)} or {last}" if some else last
-        # Of several the nearest, where all of them say as much.
+        if 6 in likely or len({verdict(found, six.modes[k].natural_frequency_hz).split()[0] for k in likely}) > 1:
+            rows.append(Against(what=what, verdict=UNTOLD if some else OTHER, **plain))
+            continue
+        # Of several the nearest.
         off = np.log([six.modes[k].natural_frequency_hz.median / rang.frequency_hz for k in likely])
         near = six.modes[likely[int(np.argmin(np.abs(off)))]]
-        if len({verdict(found, six.modes[k].natural_frequency_hz).split()[0] for k in likely}) > 1:
-            rows.append(Against(what=what, verdict=UNTOLD, **plain))
-            continue
         hz, damping = near.natural_frequency_hz, near.damping_ratio
         plain |= {"foretold_hz": hz, "foretold_damping_ratio": damping}
         rows.append(Against(what=what, verdict=verdict(found, hz), **plain))
     heard = " ".join(row.what for row in rows)
     for what in WANTED:
         if what not in heard:
-            rows.append(Against(what=what, natural_frequency_hz=None, damping_ratio=None, verdict=SILENT))
+            silent = f"{SILENT} {'from above' if what == 'bounce' else 'off its middle'}"
+            rows.append(Against(what=what, natural_frequency_hz=None, damping_ratio=None, verdict=silent))
     return tuple(sorted(rows, key=lambda row: [*WANTED, row.what].index(row.what)))
 
 
 def _likely(fit: TraceFit, six: SixAxes, places_mm: Array) -> list[list[int]]:
-    """Which of the six each mode that rang may be, -1 for none, in the best accounts of all of them together."""
+    """Which of the six each mode that rang may be, 6 for none, in the best accounts of all of them together."""
     rang, bounce = fit.modes, six.motions.index("bounce")
     off = np.log([[mode.frequency_hz / told.natural_frequency_hz.median for told in six.modes] for mode in rang])
     up = _upright(fit.trace)
@@ -103,7 +101,7 @@ def _likely(fit: TraceFit, six: SixAxes, places_mm: Array) -> list[list[int]]:
         cost += np.where(is_bounce, weak, 0.0).sum(axis=1) + np.where(is_bounce.any(axis=1), 0.0, _NO_BOUNCE)
     blind = up is None or up.all() or not up.any()
     good = accounts[cost < cost.min() + (_BETTER_BLIND if blind else _BETTER)]
-    return [sorted({int(k) if k < 6 else -1 for k in good[:, i]}) for i in each]
+    return [sorted({min(int(k), 6) for k in good[:, i]}) for i in each]
 
 
 def _directions(

@@ -16,7 +16,7 @@ from matdb.advice.camera import SixAxes
 from matdb.advice.flown import Against, Picture, against_foretold, flight_readings, flown_temperature, picture
 from matdb.advice.suit import Suitability
 from matdb.advice.summary import Answer, in_short
-from matdb.advice.tapped import OTHER, SILENT, UNTOLD, tapped
+from matdb.advice.tapped import OTHER, UNTOLD, tapped
 from matdb.api import Store
 from matdb.bench.flight.following import Followed, Motion, followed, motion
 from matdb.bench.flight.log import FlightLog, check_turns, read_log
@@ -290,7 +290,7 @@ def _rings(rows: tuple[Against, ...]) -> tuple[str, str]:
     if off:
         return "not as foretold", f"Not as foretold: {off[0].what}: {off[0].verdict}."
     met = [row.what for row in rows if row.foretold_hz is not None]
-    silent = [row.what for row in rows if row.verdict == SILENT]
+    silent = [row.what for row in rows if row.natural_frequency_hz is None]
     doubt = [row.what for row in rows if row.verdict in (UNTOLD, OTHER)]
     parts = [f"{', '.join(met)} {'is' if len(met) == 1 else 'are'} as foretold"] if met else []
     parts += [f"{' and '.join(silent)} did not ring"] if silent else []
