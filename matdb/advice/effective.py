@@ -33,7 +33,7 @@ from matdb.curve.band import SHARE, Band, band, checked_share, plain_median
 from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
-from matdb.form.base import FormBase
+from matdb.form.base import UNREAD, FormBase
 from matdb.form.part import Part
 from matdb.material.record import Material, service_range
 from matdb.mounting.squeeze import STATIC_HZ, ln_left_at_rest, pair_case
@@ -363,7 +363,9 @@ def _softened(curve: Curve, part: Part, axis: str, amplitude_mm: float) -> tuple
 
 def checked_question(frequency_hz: ArrayLike | None, mass_kg: Any, count: int) -> float | None:
     """The mass on one part in kg, None at a frequency. Raises InputError for neither or both, or out of range."""
-    if (frequency_hz is None) == (mass_kg is None):
+    if frequency_hz is not None and mass_kg is not None:
+        raise InputError("frequency_hz and mass_kg", "both", "one of the two")
+    if frequency_hz is None and mass_kg is None:
         raise InputError("frequency_hz", frequency_hz, "given unless mass_kg is", "give one of frequency and mass")
     count = checked_whole("count", count, 1, 1000)
     return None if mass_kg is None else checked_number("mass_kg", mass_kg, 0.0, 1000.0, "kg", open_low=True) / count
@@ -507,6 +509,7 @@ def state_warnings(
     sideways = axis in ("shear", "lateral")
     if squeeze_mm and sideways and _unit(part.form, axis, 0.0) == _unit(part.form, axis, squeeze_mm):
         found.append("a squeeze hardly changes how stiff it is sideways: pressed rubber is shorter, but wider")
-    found.extend(part.form.warnings(axis))
+    was_read = part.name in curve.offsets
+    found.extend(text for text in part.form.warnings(axis) if not (was_read and UNREAD in text))
     found.extend(curve.report.get("warnings", ()))
     return worst_first(found)

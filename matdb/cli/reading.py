@@ -23,6 +23,7 @@ from matdb.exchange.reading_file import ReadingFile, read_readings
 from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 from matdb.fields import FieldInfo, record_fields
 from matdb.form.part import Part
+from matdb.store.stored import StoredReading
 from matdb.units import counted
 
 app = Group("Readings: log, list, correct, import.")
@@ -53,11 +54,18 @@ def list_(
 
     def screen() -> None:
         if more:
-            show(f"the newest {counted(len(found), 'readings')}; for those before add: --before {first}", wrap=False)
-        empty = "no reading; log one with 'matdb reading add'"
+            those_of = counted(len(found), "readings")
+            which = f"the newest {those_of}" if before is None else f"{those_of} before {before}"
+            show(f"{which}; for those before add: --before {first}", wrap=False)
+        asked = any(each is not None for each in (material, part, kind, before))
+        empty = "no such reading" if asked else "no reading; log one with 'matdb reading add'"
         records_table(found, _COLUMNS if part is None else _OF_PART, empty=empty)
 
     call.answer({"readings": found, "next_before": first}, screen)
+
+
+def _retired(each: StoredReading) -> str:
+    return "" if each.active else f"retired: {each.retired_why}"
 
 
 def _of_reading(reading_in: Callable[[Any], Reading]) -> list[Column]:
@@ -75,7 +83,8 @@ _COLUMNS: Final = (
     *_of_reading(lambda each: each.reading),
     Column("taken", lambda each: f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""),
     Column("who", lambda each: each.reading.who),
-    Column("note", lambda each: ("" if each.active else f"retired: {each.retired_why}") + each.reading.note),
+    Column("session", lambda each: each.reading.session or ""),
+    Column("note", lambda each: "; ".join(filter(None, (_retired(each), each.reading.note)))),
 )
 
 
@@ -83,7 +92,8 @@ _COLUMNS: Final = (
 _OF_PART: Final = (
     Column("no.", lambda each: f"{each.id}" + " retired" * (not each.active), right=True),
     Column("degC", lambda each: given_text(each.reading.temperature_c), right=True),
-    Column("read", lambda each: figures_of(each.reading, ("figure", "load", "mount"))),
+    Column("read", lambda each: figures_of(each.reading, ("figure", "load", "mount", "record"))),
+    Column("session", lambda each: each.reading.session or ""),
     Column("taken", lambda each: f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""),
 )
 

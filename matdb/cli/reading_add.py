@@ -20,7 +20,7 @@ from matdb.bench.trace.record import Trace, TraceFit, TraceMode
 from matdb.cli import options
 from matdb.cli.answering import BENCH
 from matdb.cli.options import Call, ForceOption, Group, arg, option, quantity
-from matdb.cli.screen import Column, band_cell, lines, number_text, records_table, show
+from matdb.cli.screen import Column, band_cell, given_text, lines, number_text, records_table, show
 from matdb.errors import InputError
 from matdb.exchange.reading_file import duplicate_key
 from matdb.fields import FieldInfo, from_plain, record_fields
@@ -85,7 +85,7 @@ def answer_logged(call: Call, number: int, reading: Reading, doubts: Sequence[st
 
     def screen() -> None:
         on = getattr(reading, reading.subject)
-        show(f"logged reading {number}: {reading.kind} on {on} at {reading.temperature_c:g} degC")
+        show(f"logged reading {number}: {reading.kind} on {on} at {given_text(reading.temperature_c)} degC")
         lines("Before you rely on it:", doubts)
         lines("Cautions:", cautions)
 

@@ -12,7 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matdb.curve.parameters import EXPONENT, MISFIT_LOSS, REFERENCE_K, VERTICAL, ShiftLaws, plateau_loss, shape_of
-from matdb.curve.tolerance import FUMBLED_SHARE, ln_tolerant, tolerant_slope
+from matdb.curve.tolerance import (
+    FREQUENCY_SD,
+    FUMBLED_SHARE,
+    FUMBLED_WIDTH,
+    LOSS_SD,
+    STIFFNESS_SD,
+    ln_tolerant,
+    tolerant_slope,
+)
 from matdb.material.crystallisation import Crystallisation
 from matdb.material.modulus import as_complex, polar_modulus
 from matdb.material.shift import ZERO_C
@@ -120,6 +128,17 @@ class Evidence:
     def fumbled_share(self) -> Array:
         """Share of fumbled readings among those of each row's kind, shape (rows,)."""
         return np.where(self.group == SWEEP, _FUMBLED_IN_SWEEP, FUMBLED_SHARE)
+
+    @property
+    def fumbled_width(self) -> dict[str, Array]:
+        """How much wider than its noise each row's "stiffness" and "loss" scatter where fumbled, shape (rows,).
+
+        A wrong mass or mode is as far off however finely it was read, and is not to be explained by misfit instead.
+        """
+        usual = np.where(self.free, FREQUENCY_SD, STIFFNESS_SD)
+        finer = {"stiffness": usual / self.stiff_sd, "loss": LOSS_SD / self.loss_sd}
+        at_bench = self.group == BENCH
+        return {name: FUMBLED_WIDTH * np.where(at_bench, np.maximum(x, 1.0), 1.0) for name, x in finer.items()}
 
     @property
     def pieces(self) -> int:
@@ -309,23 +328,22 @@ class Evidence:
         Each component tolerates a fumbled reading, of the same share at any power: the likelihood itself to a small
         power would take most readings for fumbled, and few particles would find back.
         """
-        weight, share = self._tolerance
+        weight, share, width = self._tolerance
         z = math.sqrt(power) * terms.T[:-1]
-        return np.asarray(weight @ ln_tolerant(z, share[:, None]) - power * terms[:, -1], dtype=float)
+        return np.asarray(weight @ ln_tolerant(z, share[:, None], width[:, None]) - power * terms[:, -1], dtype=float)
 
     def ln_tempered_slope(self, terms: Array, power: float) -> Array:
         """How :meth:`ln_tempered` rises with each of the terms, their shape."""
-        weight, share = self._tolerance
+        weight, share, width = self._tolerance
         root = math.sqrt(power)
         out = np.full(terms.shape, -power)
-        out[:, :-1] = weight * root * tolerant_slope(root * terms[:, :-1], share)
+        out[:, :-1] = weight * root * tolerant_slope(root * terms[:, :-1], share, width)
         return out
 
     @cached_property
-    def _tolerance(self) -> tuple[Array, Array]:
-        """Weight and share of fumbled ones of each component."""
-        return self._of_components(self.weight), self._of_components(self.fumbled_share)
-
-    def _of_components(self, rows: Array) -> Array:
-        """A row's value for its stiffness, then for its loss where it has one."""
-        return np.concatenate([rows, rows[~np.isnan(self.loss)]])
+    def _tolerance(self) -> tuple[Array, Array, Array]:
+        """Weight of each component, share and width of fumbled ones: of each row's stiffness, then of losses read."""
+        has, width = ~np.isnan(self.loss), self.fumbled_width
+        columns = (self.weight, self.weight), (self.fumbled_share, self.fumbled_share), tuple(width.values())
+        weight, share, wide = (np.concatenate([stiff, loss[has]]) for stiff, loss in columns)
+        return weight, share, wide

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -191,7 +191,8 @@ def _residuals(evidence: Evidence, posterior: Posterior, readings: Sequence[Read
     spreads = evidence.residual_scale(stiff_rate, loss_rate, posterior.noise, posterior.misfit[:, None])
     away = {"stiffness": evidence.stiff - stiff, "loss": evidence.loss - loss}
     z = {name: values / sd for (name, values), sd in zip(away.items(), spreads, strict=True)}
-    odds = {name: fumbled_probability(values, evidence.fumbled_share) for name, values in z.items()}
+    share, width = evidence.fumbled_share, evidence.fumbled_width
+    odds = {name: fumbled_probability(values, share, width[name]) for name, values in z.items()}
     # The stiffness of a free vibration goes with the square of its frequency.
     away["stiffness"] = away["stiffness"] * np.where(evidence.free, 2.0, 1.0)
     fumbled, rivals, glassy, hardly = _misfits(evidence, away, odds)
@@ -318,12 +319,25 @@ def _warnings(
         untold.append("piece")
     if untold:
         found.append(not_told(*untold))
+    found += _unlike_thermometers(readings)
     if evidence.on_label:
         found.append("no part that was read has a shape: how stiff any other is rests on the label or the family")
     glass = float(np.median(posterior.draws[:, GLASS])) - ZERO_C
     if temperatures.min() < glass + 10.0:
         found.append(f"some readings lie within 10 K of the glass transition (about {glass:.0f} degC) or below it")
     return found
+
+
+def _unlike_thermometers(readings: Sequence[Reading]) -> Iterator[str]:
+    """Of each session whose readings tell its thermometer's accuracy otherwise, which counts."""
+    told: dict[str, set[float]] = {}
+    for each in readings:
+        if each.session is not None and each.thermometer_sd_k is not None:
+            told.setdefault(each.session, set()).add(each.thermometer_sd_k)
+    for session, sds in told.items():
+        if len(sds) > 1:
+            all_of = " and ".join(f"{sd:g} K" for sd in sorted(sds))
+            yield f"the thermometer of session {session!r} was told to be off by {all_of}: the largest counts for all"
 
 
 def _misfit_warnings(

@@ -15,6 +15,7 @@ from matdb.bench.thermal.soak import actual_temperatures
 from matdb.curve.averaging import Average, average, disagree, split
 from matdb.curve.evidence import BENCH, HARDNESS, LABEL, SWEEP, Evidence, Held
 from matdb.curve.prior import HARDNESS_HZ
+from matdb.curve.tolerance import FREQUENCY_SD, LOSS_SD, STIFFNESS_SD
 from matdb.errors import InputError
 from matdb.form.base import LEAST_BULK_SOFTENING, MOST_COMPRESSIBILITY, UNKNOWN_SD, FormBase
 from matdb.form.part import Part
@@ -28,10 +29,6 @@ from matdb.units import STANDARD_GRAVITY_M_S2
 
 Array = NDArray[np.float64]
 
-#: Usual noise of a bench reading: 3 % of frequency (6 % of stiffness), 15 % of loss factor.
-FREQUENCY_SD: Final = 0.03
-STIFFNESS_SD: Final = 0.06
-LOSS_SD: Final = 0.15
 #: What remains open even with a perfect instrument: how the part sits, how the mass is held.
 FLOOR_SD: Final = 0.01
 #: How far off a session's thermometer usually is, K: a bench's and a laboratory's (common practice, no source).

@@ -39,6 +39,7 @@ MOST_COMPRESSIBILITY = 0.4
 
 #: Standard deviation of ln stiffness where neither drawing nor material says it; one reading settles it.
 UNKNOWN_SD = 3.0
+UNREAD = "reading on the part"  # in cautions that hold until there is one
 
 #: Dimensions beyond this are asked about, mm.
 _LARGE_MM = 60.0

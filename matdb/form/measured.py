@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from matdb.form.base import UNKNOWN_SD, Array, FormBase, register
+from matdb.form.base import UNKNOWN_SD, UNREAD, Array, FormBase, register
 
 
 @register
@@ -52,4 +52,4 @@ class Measured(FormBase):
 
     def cautions(self, axis: str) -> tuple[str, ...]:
         """See :meth:`FormBase.cautions`."""
-        return ("no geometry; without a reading on the part its stiffness is unknown",)
+        return (f"no geometry; without a {UNREAD} its stiffness is unknown",)

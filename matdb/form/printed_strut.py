@@ -12,7 +12,7 @@ import numpy as np
 
 from matdb.checks import checked_number, checked_whole
 from matdb.errors import InputError
-from matdb.form.base import register, stacked
+from matdb.form.base import UNREAD, register, stacked
 from matdb.form.grommet_table import kernel_tables
 from matdb.form.strut import RoundLeg
 from matdb.form.tables import Axis
@@ -266,4 +266,4 @@ class PrintedStrut(RoundLeg):
         if self.flare_at[2] > steepest:
             yield "its ends flare more steeply than the tables hold, where finite elements differ by up to 30 %"
         if self.infill_share < 1.0:
-            yield "infill is only estimated; a single reading on the part beats it"
+            yield f"infill is only estimated; a single {UNREAD} beats it"

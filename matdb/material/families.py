@@ -81,4 +81,6 @@ def family_named(name: object) -> Family:
             return known[everyday_words()[word]]
         near = difflib.get_close_matches(name, known, 1)
     cure = f"did you mean {near[0]!r}?" if near else "use 'unknown' when unsure"
+    if isinstance(name, str) and "foam" in name.casefold():
+        cure = "a foam belongs to the family of what is foamed, such as silicone; --relative-density 0.25 says the rest"
     raise InputError("family", name, "one of " + ", ".join(known), cure)

@@ -62,7 +62,11 @@ class Material(PlainRecord):
     density_kg_m3: float | None = entry(None, 10.0, 10000.0, help="Density, such as 1120kg/m3.")
     glass_transition_c: float | None = _temperature("Glass transition from a data sheet, such as -60C.")
     relative_density: float | None = entry(
-        None, 0.0, 1.0, open_low=True, help="Of a foam: its density over that of the solid, such as 0.25."
+        None,
+        0.0,
+        1.0,
+        open_low=True,
+        help="Of a foam: its density over the solid's, such as 0.25; its hardness is then the foam's own.",
     )
     service_min_c: float | None = _temperature("Lowest service temperature, such as -60C.", "service from")
     service_max_c: float | None = _temperature("Highest service temperature, such as 80C.", "service to")

@@ -131,7 +131,7 @@ def _reading(writer: Writer, number: int, shown: str) -> Reading:
 
 def _said(reading: Reading, number: int) -> str:
     on, by = getattr(reading, reading.subject), f", by {reading.who}" * bool(reading.who)
-    return f"reading {number} ({reading.kind} on {on} at {reading.temperature_c:g} degC{by})"
+    return f"reading {number} ({reading.kind} on {on} at {reading.temperature_c:.4g} degC{by})"
 
 
 def _record(writer: Writer, what: str, number: int, shown: str) -> Any:

@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 
 import matdb
+from matdb.advice.effective import effective
+from matdb.curve.fit import prior_curve
+from matdb.errors import InputError
 from matdb.exchange.tables import curve_warnings
+from matdb.form import Pad, Part, PrintedStrut
+from matdb.material.record import Material
 
 
 @pytest.mark.slow
@@ -67,3 +72,24 @@ def test_a_store_that_cannot_be_written_is_fitted_in_memory(tmp_path, monkeypatc
         assert store.current_curve("gel") is found
         assert store.effective("ring", 23.0, frequency_hz=20.0).basis == "readings"
         assert store.curve("gel").basis == "family prior"
+
+
+def test_what_a_form_asks_a_reading_for_is_not_asked_once_there_is_one():
+    material = Material(name="tpu", family="thermoplastic polyurethane")
+    leg = Part(name="leg", material="tpu", form=PrintedStrut(8, 0, 32, walls=2, infill_share=0.15))
+    curve = prior_curve(material)
+    read = dataclasses.replace(curve, basis="readings", offsets={"leg": np.zeros(len(curve.parameters))})
+
+    def asked(curve):
+        found = effective(curve, material, leg, 20.0, frequency_hz=30.0).warnings
+        return [text for text in found if "infill is only estimated" in text]
+
+    assert len(asked(curve)) == 1
+    assert asked(read) == []
+
+
+def test_a_frequency_and_a_mass_are_not_asked_for_at_once():
+    material = Material(name="tpu", family="thermoplastic polyurethane")
+    pad = Part(name="pad", material="tpu", form=Pad(10, 10))
+    with pytest.raises(InputError, match="frequency_hz and mass_kg: 'both' is not allowed; it must be one of the two"):
+        effective(prior_curve(material), material, pad, 20.0, frequency_hz=30.0, mass_kg=0.2)

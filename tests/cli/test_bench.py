@@ -337,3 +337,14 @@ def test_a_crystallising_rubber_read_in_the_cold_is_asked_for_its_soak(matdb_say
     (said,) = (text for text in matdb_says("reading", "import", file, "--json").json["warnings"] if "soak" in text)
     assert said.startswith("line 3: how long it lay at -25 degC was not told")
     assert said.endswith("; the same of 1 more")
+
+
+def test_a_list_shows_session_and_soak_and_parts_why_and_note(matdb_says):
+    words = ("reading", "add", "ring-down", "pad", "--frequency", "22Hz", "--mass", "150g", "--temp", "0F")
+    told = matdb_says(*words, "--session", "shop", "--soak", "45min", "--note", "first", "--json").json
+    assert "at -17.78 degC" in matdb_says(*words, "--soak", "50min").out
+    of_part = matdb_says("reading", "list", "--part", "pad").out
+    assert "shop" in of_part
+    assert "soaked 45 min" in of_part
+    assert matdb_says("reading", "remove", told["number"], "--why", "slip").code == 0
+    assert "removed: slip; first" in " ".join(matdb_says("reading", "list", "--all").out.split())

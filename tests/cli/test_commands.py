@@ -126,6 +126,9 @@ def test_long_lists_come_a_page_at_a_time(matdb_says, store):
     assert newest[0] == f"the newest 100 readings; for those before add: --before {number}"
     before = matdb_says("reading", "list", "--before", number, "--limit", 1, "--json").json
     assert [each["number"] for each in before["readings"]] == [number - 1] == [before["next_before"]]
+    told = matdb_says("reading", "list", "--before", number, "--limit", 2).out
+    assert told.startswith(f"2 readings before {number}; for those before add: --before ")
+    assert matdb_says("reading", "list", "--part", "pad 001").out.strip() == "no such reading"
     told = matdb_says("part", "list", "--limit", 0)
     assert (told.code, "--limit" in told.err, "1 to 1000000" in told.err) == (2, True, True), told.err
 

@@ -14,7 +14,7 @@ from matdb.bench.readings import Deflection, HardnessReading, ModulusPoint, Reso
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.curve.gathering import gather
 from matdb.errors import FitError
-from matdb.form import Pad, Part
+from matdb.form import Pad, Part, Ring
 from matdb.material.record import Material
 
 MATERIAL = Material(name="virtual", family="unknown")
@@ -235,3 +235,38 @@ def test_another_processor_finds_the_same_draws():
     env["NPY_DISABLE_CPU_FEATURES"] = " ".join(fewer)
     found = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
     assert np.array(found.split(), dtype=float) == pytest.approx(draws_of_three(), rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.slow
+def test_a_wrong_mode_read_finely_hardly_widens_what_the_others_say():
+    material = Material(name="gel", family="silicone gel", hardness="30 OO")
+    parts = {"ring": Part(name="ring", material="gel", form=Ring(16, 5, 8))}
+
+    def ring_down(t, f, decrement, **more):
+        held = {"mass_kg": 0.41, "count": 4}
+        return RingDown(part="ring", temperature_c=t, frequency_hz=f, log_decrement=decrement, **held, **more)
+
+    good = [ring_down(t, f, d) for t, f, d in ((21, 27, 0.6), (-18, 30, 0.9), (45, 26.3, 0.5), (12, 26.9, 0.6))]
+    wrong = ring_down(12, 11.5, 0.25, frequency_sd_hz=0.05)
+    alone, beside = (fit_curve(material, parts, read).modulus(12.0, 27.0) for read in (good, [*good, wrong]))
+    for name, factor in (("storage_mpa", 1.1), ("loss_factor", 1.6)):
+        plain, wide = (getattr(each, name) for each in (alone, beside))
+        assert wide.high / wide.low < factor * plain.high / plain.low
+        assert wide.median == pytest.approx(plain.median, rel=0.08)
+    assert fit_curve(material, parts, [*good, wrong]).report["readings"][-1]["fumbled"]
+
+
+@pytest.mark.slow
+def test_a_session_whose_thermometer_is_told_in_two_ways_is_told_of():
+    def read(sd, session="shop"):
+        return RingDown(
+            part="virtual", temperature_c=20.0, frequency_hz=30.0, mass_kg=0.2, session=session, thermometer_sd_k=sd
+        )
+
+    def told(*readings):
+        report = fit_curve(MATERIAL, {"virtual": virtual.PART}, list(readings)).report
+        return [text for text in report["warnings"] if "thermometer" in text]
+
+    (said,) = told(read(1.0), read(3.0))
+    assert said == "the thermometer of session 'shop' was told to be off by 1 K and 3 K: the largest counts for all"
+    assert told(read(1.0), read(3.0, "oven")) == []

@@ -2,7 +2,7 @@ import numpy as np
 
 import matdb
 
-with matdb.open_store("bench.sqlite") as store:
+with matdb.open_store("draws.sqlite") as store:
     store.add(matdb.Material(name="amber 40A", family="silicone", hardness="40 A"))
     store.add(matdb.Part(name="ring", material="amber 40A", form=matdb.Ring(outer_mm=16, inner_mm=6, height_mm=5)))
     k = store.answers("ring").draws([[-10.0], [20.0]], np.arange(20.0, 120.0), n=400, seed=1)  # N/mm, (400, 2, 100)

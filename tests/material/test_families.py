@@ -102,3 +102,8 @@ def test_wire_rope_is_known_without_a_hardness_and_has_none():
 def test_an_unknown_family_lists_the_known_ones():
     with pytest.raises(InputError, match="did you mean 'silicone'"):
         family_named("silicon")
+
+
+def test_a_foam_is_sent_to_the_family_of_what_is_foamed():
+    with pytest.raises(InputError, match="family of what is foamed, such as silicone; --relative-density"):
+        Material(name="pad", family="foam")
