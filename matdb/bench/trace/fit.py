@@ -382,7 +382,7 @@ def _flags(state: State, mode: TraceMode, pole: complex, blocks: Stretches) -> l
     flags = {
         f"frequency is known to {100 * doubt:.1f} % only; more taps help": doubt > FREQUENCY_LIMIT,
         f"decrement is known to {100 * decrement_doubt:.0f} % only; more taps help": decrement_doubt > DECREMENT_LIMIT,
-        f"damping ratio {ratio:.2g} is at the edge of what is searched": at_edge,
+        f"damping ratio {mode.damping_ratio:.2g} is at the edge of what is searched": at_edge,
         f"only {cycles:.1f} cycles to fit": cycles < 3.0,
     }
     return [text for text, holds in flags.items() if holds]

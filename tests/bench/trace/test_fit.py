@@ -136,6 +136,12 @@ def test_clipped_and_noisy_decays_keep_their_taps_and_intervals():
 
 
 @pytest.mark.slow
+def test_the_ratio_at_the_edge_is_the_one_that_is_told():
+    fit = fit_trace(Trace(TIME, _decays(20.0, 4.3, noise=0.002)))
+    (edge,) = (text for text in fit.reasons if "at the edge" in text)
+    assert edge.startswith(f"damping ratio {fit.modes[0].damping_ratio:.2g} is")
+
+
 def test_clean_slow_record_keeps_its_only_mode():
     # Nearly no noise: what the drift's polynomial leaves over must not become a mode.
     fit = fit_trace(record(20307).trace)
