@@ -47,8 +47,8 @@ _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.9986
 #: their mean; a mode with less of the motion is not told of.
 _NOISE, _WHITE, _SHARES = 0.05, 0.05, 0.2
 #: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping, and
-#: how far a level that is off where mounts are stiff says that something does.
-_DROWNED, _PULLED, _PULLED_BY_LEVEL = 0.1, 0.5, 2.5
+#: how far a fit that is too high, or too low, where mounts are stiff says that something does.
+_DROWNED, _PULLED, _PULLED_BY_LEVEL = 0.1, 0.5, (2.5, 1.0)
 #: What laws of mounts in flight leave open of a natural frequency, as a share (by simulated flights).
 _OPEN: Final = 0.0015
 #: What goes through below this share of the resonance tells the level alone, where so much of it is coherent.
@@ -431,8 +431,9 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
     spread = np.linalg.pinv(found.jac.T @ found.jac) * np.outer(unit, unit)
     # Noise that is not white, as lines that show folded, pulls the damping.
     below = (f > 1.5 * transfer.resolution_hz) & (f < _STIFF * values[0]) & (transfer.coherence > _SURE)
-    level = np.abs(transfer.ratio[below] / _model(values, f[below])) if coupled and below.any() else np.ones(1)
-    pulled = math.hypot(_PULLED * share, _PULLED_BY_LEVEL * (float(np.median(level)) - 1.0))
+    level = np.abs(_model(values, f[below]) / transfer.ratio[below]) if coupled and below.any() else np.ones(1)
+    high = float(np.median(level)) - 1.0
+    pulled = math.hypot(_PULLED * share, _PULLED_BY_LEVEL[high < 0.0] * high)
     sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), np.array([_OPEN * coupled, pulled]) * values[:2])
     law_found = np.stack([values[5:7], np.sqrt(noise * np.diag(spread)[5:7])], axis=1).tolist() if many > 4 else LAW
     return _Found(values, sd, law_found, 2.0 * found.cost, noise, chi2, share)
