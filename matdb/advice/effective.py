@@ -257,19 +257,8 @@ def effective(
     load = None if share_kg is None else (share_kg * int(count), int(count))
     flat_t, flat_f = t.reshape(-1), f.reshape(-1)
     blocks = [
-        _block(
-            curve,
-            part,
-            (known, louder),
-            flat_t[k : k + _BLOCK],
-            flat_f[k : k + _BLOCK],
-            load,
-            axis,
-            squeeze_mm,
-            share,
-            one,
-        )
-        for k in range(0, max(t.size, 1), _BLOCK)
+        _block(curve, part, (known, louder), flat_t[rows], flat_f[rows], load, axis, squeeze_mm, share, one)
+        for rows in (slice(k, k + _BLOCK) for k in range(0, max(t.size, 1), _BLOCK))
     ]
     *bands, ln_hz, softest, loose = zip(*blocks, strict=True)
     stiffness, damping, natural = (_joined(each, t.shape) for each in bands)

@@ -151,12 +151,7 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
         raise Refused(
             f"the craft turned about one axis only: sensors' axes known to {turn_sd:.1f} degrees; turn it more"
         )
-    # The airframe's own readings serve, each so many of them, where that is near what is wanted.
-    hz = min(_TOGETHER_HZ, airframe.hz, camera.hz)
-    each = round(airframe.hz / hz)
-    hz = airframe.hz / each if abs(airframe.hz / each - hz) < _NEAR * hz else hz
-    start = airframe.start_s + math.ceil((ta[0] - airframe.start_s) * hz) / hz
-    time = start + np.arange(int((ta[-1] - start) * hz)) / hz
+    hz, time = _grid(airframe, camera, ta)
     at_camera = (time - middle) * (1.0 + drift) + middle - offset
     trace = Trace(
         time,
@@ -168,6 +163,18 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
     angle = math.degrees(math.acos(np.clip(0.5 * (np.trace(matrix) - 1.0), -1.0, 1.0)))
     stamps = offset + airframe.stamp_s - camera.stamp_s
     return Aligned(offset, drift, clock_sd, middle, stamps, matrix, angle, turn_sd, trace, pushed)
+
+
+def _grid(airframe: FlightLog, camera: FlightLog, shared_s: Array) -> tuple[float, Array]:
+    """Readings a second and times of what both are read at.
+
+    The airframe's own readings serve, each so many of them, where that is near what is wanted.
+    """
+    hz = min(_TOGETHER_HZ, airframe.hz, camera.hz)
+    each = round(airframe.hz / hz)
+    hz = airframe.hz / each if abs(airframe.hz / each - hz) < _NEAR * hz else hz
+    start = airframe.start_s + math.ceil((shared_s[0] - airframe.start_s) * hz) / hz
+    return hz, start + np.arange(int((shared_s[-1] - start) * hz)) / hz
 
 
 def _slow(log: FlightLog) -> tuple[Array, Array]:
