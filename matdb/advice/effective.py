@@ -353,7 +353,7 @@ def _softened(curve: Curve, part: Part, axis: str, amplitude_mm: float) -> tuple
 def checked_question(frequency_hz: ArrayLike | None, mass_kg: Any, count: int) -> float | None:
     """The mass on one part in kg, None at a frequency. Raises InputError for neither or both, or out of range."""
     if frequency_hz is not None and mass_kg is not None:
-        raise InputError("frequency_hz and mass_kg", "both", "one of the two")
+        raise InputError("frequency_hz", frequency_hz, "left out where mass_kg is given", "give one of the two")
     if frequency_hz is None and mass_kg is None:
         raise InputError("frequency_hz", frequency_hz, "given unless mass_kg is", "give one of frequency and mass")
     count = checked_whole("count", count, 1, 1000)

@@ -212,7 +212,7 @@ def untold(family: str, reading: Reading) -> tuple[str, ...]:
 
 
 def all_doubts(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Reading]) -> list[tuple[str, ...]]:
-    """What the newest fit says against each of many readings; as :func:`doubts`, but all at once.
+    """What the newest fit says against each of many readings; as :func:`doubts` without :func:`untold`, all at once.
 
     Parameters
     ----------

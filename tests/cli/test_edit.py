@@ -131,7 +131,7 @@ def test_a_reading_logged_twice_is_told(matdb_says):
     assert "reading 5 (ring-down on 0042 at -5 degC) counts no more" in matdb_says("undo").out
 
 
-def test_readings_of_a_part_fit_a_line_each_at_a_width_of_80(matdb_says, monkeypatch):
+def test_readings_of_a_part_fit_a_width_of_80(matdb_says, monkeypatch):
     more = (
         "--decrement",
         "0.5",
@@ -149,9 +149,11 @@ def test_readings_of_a_part_fit_a_line_each_at_a_width_of_80(matdb_says, monkeyp
     matdb_says(*READING, *more)
     monkeypatch.setenv("COLUMNS", "80")
     out = matdb_says("reading", "list", "--part", "0042").out.splitlines()
-    assert len(out) == 2 + 4
+    # A line each, but where the soak was told too.
+    assert len(out) == 2 + 4 + 1
     assert max(map(len, out)) <= 80
-    assert "22 Hz, decrement 0.5, 150 g on 1, squeezed 0.5 mm" in out[-1]
+    assert "22 Hz, decrement 0.5, 150 g on 1, squeezed 0.5 mm" in out[-2]
+    assert "soaked 45 min" in out[-1]
 
 
 def test_a_soft_material_without_its_hardness_says_first_what_to_tell(matdb_says):
