@@ -153,14 +153,14 @@ def test_many_at_once_say_what_each_alone_says(curve):
     # Of many it is asked once how long they lay in the cold.
     assert [
         (*found, *untold(curve.family, r))
-        for found, r in zip(all_doubts(curve, parts, readings), readings, strict=False)
+        for found, r in zip(all_doubts(curve, parts, readings), readings, strict=True)
     ] == alone
     assert all(alone[-5:])
     label = prior_curve(AMBER)
     alone = [doubts(label, parts.get(getattr(r, "part", None)), r) for r in readings]
     assert [
         (*found, *untold(label.family, r))
-        for found, r in zip(all_doubts(label, parts, readings), readings, strict=False)
+        for found, r in zip(all_doubts(label, parts, readings), readings, strict=True)
     ] == alone
 
 
