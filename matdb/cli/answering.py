@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeVar
+from typing import Annotated, Any, Final, TypeVar
 
 from matdb.advice.summary import Answer, short
 from matdb.api import Store
-from matdb.cli.options import Call, Question, option
+from matdb.cli.options import Call, Question, opt, option, quantity
 from matdb.cli.screen import given_text, lines, number_text, show
 from matdb.errors import InputError
 
@@ -34,6 +34,16 @@ _NO_APPROVAL: Final = "An estimate, no approval."
 #: States of an answer that are told by default.
 _MOST_STATES: Final = 4
 _Row = TypeVar("_Row")
+
+RestOption = Annotated[
+    str | None, opt("--rest", "TIME", "How long it has rested in the cold, such as 10h; however long without it.")
+]
+
+
+def rest_hours(text: str | None) -> float | None:
+    """Hours of :data:`RestOption`, None for None. Raises UnitError."""
+    rest_s = quantity(text, "duration", "--rest")
+    return None if rest_s is None else rest_s / 3600.0
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 from matdb.cli import screen
 from matdb.cli.answering import Told
@@ -11,12 +11,14 @@ from matdb.cli.options import Call, MaterialArgument, arg, option
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table, share_text, show
 from matdb.curve.band import Band
 from matdb.curve.curve import Curve
-from matdb.curve.low_temperature import COLDEST_C, LowTemperature
 from matdb.curve.parameters import LAWS, UNNAMED
 from matdb.errors import InputError
 from matdb.fields import low_high, named
 from matdb.material.families import CABLE
 from matdb.units import counted
+
+if TYPE_CHECKING:
+    from matdb.curve.low_temperature import LowTemperature
 
 #: What the fit calls a law with the four-parameter master curve.
 _FOUR: Final = ", four parameters"
@@ -172,6 +174,8 @@ _OFFSET_COLUMNS: Final = (
 
 
 def _in_the_cold(cold: LowTemperature) -> None:
+    from matdb.curve.low_temperature import COLDEST_C
+
     named = {name: getattr(cold, name.lower()) for name in ("T2", "T5", "T10", "T100", "doubles")}
     rows = [
         (

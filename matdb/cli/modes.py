@@ -8,10 +8,9 @@ from matdb.advice.camera import SixAxes
 from matdb.advice.exposure import flight
 from matdb.advice.suit import Suitability
 from matdb.advice.summary import Answer, how_to_fit, in_short, rest_matters
-from matdb.cli.answering import ESTIMATE, AskedNow, before_flight
+from matdb.cli.answering import ESTIMATE, AskedNow, RestOption, before_flight, rest_hours
 from matdb.cli.options import NEEDED, arg, option, squeeze_said
 from matdb.cli.screen import Column, band_cell, number_text, records_table, show
-from matdb.cli.weather import RestOption, rest_hours
 from matdb.units import parse
 
 

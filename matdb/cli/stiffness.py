@@ -8,11 +8,10 @@ from typing import Annotated, Any, Final
 
 from matdb.api import Store
 from matdb.cli import options
-from matdb.cli.answering import AskedNow, over_states, refuse_beside_mounting
+from matdb.cli.answering import AskedNow, RestOption, over_states, refuse_beside_mounting, rest_hours
 from matdb.cli.fit import modulus_unit, summary
 from matdb.cli.options import HeldFor, arg, option
 from matdb.cli.screen import Column, band_cell, given_text, number_text, records_table
-from matdb.cli.weather import RestOption, rest_hours
 from matdb.errors import InputError
 from matdb.exchange.tables import AnswerTable, curve_table, stiffness_table
 from matdb.units import mass_text

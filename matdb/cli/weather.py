@@ -6,25 +6,16 @@ import datetime as dt
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
 from matdb.advice.exposure import Flight, flight
-from matdb.cli.options import ends, opt, option, quantity
+from matdb.cli.answering import RestOption, rest_hours
+from matdb.cli.options import ends, option, quantity
 from matdb.cli.screen import lines, show
 from matdb.delimited import file_bytes
 from matdb.errors import InputError
 from matdb.fields import low_high
 from matdb.units import range_ends
-
-RestOption = Annotated[
-    str | None, opt("--rest", "TIME", "How long it has rested in the cold, such as 10h; however long without it.")
-]
-
-
-def rest_hours(text: str | None) -> float | None:
-    """Hours of :data:`RestOption`, None for None. Raises UnitError."""
-    rest_s = quantity(text, "duration", "--rest")
-    return None if rest_s is None else rest_s / 3600.0
 
 
 @dataclass(frozen=True)
