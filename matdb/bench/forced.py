@@ -20,7 +20,7 @@ import numpy as np
 from matdb.arrays import Array, Complex
 from matdb.bench.readings import Resonance
 from matdb.bench.trace.record import Refused, Trace
-from matdb.bench.transfer import LAW, LEAST_SIZE, TransferFunction, smoothed, transfer_function
+from matdb.bench.transfer import GAIN, LAW, LEAST_SIZE, TransferFunction, smoothed, transfer_function
 from matdb.errors import InputError
 
 #: A loss factor less certain than this is flagged, then refused (relative standard deviation).
@@ -46,9 +46,10 @@ _HANN = np.array([0.02881, 0.25, 0.72051, 1.0, 0.72051, 0.25, 0.02881]) / 2.9986
 #: First guess of the base sensor's noise, as a share of the least power; white noise beside folded lines, as one of
 #: their mean; a mode with less of the motion is not told of.
 _NOISE, _WHITE, _SHARES = 0.05, 0.05, 0.2
-#: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping, and
-#: how far a fit that is too high, or too low, where mounts are stiff says that something does.
-_DROWNED, _PULLED, _PULLED_BY_LEVEL = 0.1, 0.5, (2.5, 1.0)
+#: Share of noise in what the base shows at the resonance from which on nothing is told; how far it pulls damping.
+_DROWNED, _PULLED = 0.1, 0.5
+#: How far a fit that is too high, or too low, where mounts are stiff says that something pulls damping.
+_TOO_HIGH, _TOO_LOW = 2.5, 1.0
 #: What laws of mounts in flight leave open of a natural frequency, as a share (by simulated flights).
 _OPEN: Final = 0.0015
 #: What goes through below this share of the resonance tells the level alone, where so much of it is coherent.
@@ -309,7 +310,7 @@ def _doubts(transfer: TransferFunction, found: _Found, *, coupled: bool) -> tupl
         "the peak is narrower than three bins; record longer": transfer.resolution_hz > 0.35 * eta * f0,
         f"the transfer function is not that of {modes}; look at the picture": found.chi2 > most,
         f"the sensors' ratio at low frequency is {gain:.2f}, not 1: check their ranges and places": (
-            not 0.7 < gain < 1.4
+            not GAIN[0] < gain < GAIN[1]
         ),
         f"only {transfer.averages:.0f} averages; record longer": transfer.averages < 6,
     }
@@ -430,13 +431,20 @@ def _fit(transfer: TransferFunction, start: Array, low: float, high: float, *, c
         values[1] *= told[1, 1]
     spread = np.linalg.pinv(found.jac.T @ found.jac) * np.outer(unit, unit)
     # Noise that is not white, as lines that show folded, pulls the damping.
-    below = (f > 1.5 * transfer.resolution_hz) & (f < _STIFF * values[0]) & (transfer.coherence > _SURE)
-    level = np.abs(_model(values, f[below]) / transfer.ratio[below]) if coupled and below.any() else np.ones(1)
-    high = float(np.median(level)) - 1.0
-    pulled = math.hypot(_PULLED * share, _PULLED_BY_LEVEL[high < 0.0] * high)
+    high = _too_high(transfer, values) if coupled else 0.0
+    pulled = math.hypot(_PULLED * share, max(_TOO_HIGH * high, -_TOO_LOW * high))
     sd = np.hypot(np.sqrt(noise * np.diag(told @ spread @ told.T)), np.array([_OPEN * coupled, pulled]) * values[:2])
     law_found = np.stack([values[5:7], np.sqrt(noise * np.diag(spread)[5:7])], axis=1).tolist() if many > 4 else LAW
     return _Found(values, sd, law_found, 2.0 * found.cost, noise, chi2, share)
+
+
+def _too_high(transfer: TransferFunction, values: Array) -> float:
+    """How far a fit lies above what goes through where the mount is stiff, as a share; 0 where nothing shows it."""
+    f = transfer.frequency_hz
+    below = (f > 1.5 * transfer.resolution_hz) & (f < _STIFF * values[0]) & (transfer.coherence > _SURE)
+    if not below.any():
+        return 0.0
+    return float(np.median(np.abs(_model(values, f[below]) / transfer.ratio[below]))) - 1.0
 
 
 def _growing(transfer: TransferFunction, one: _Found, low: float, high: float) -> _Found:

@@ -21,6 +21,8 @@ from matdb.errors import InputError
 
 #: Readings of a spectrum at least.
 LEAST_SIZE: Final = 32
+#: How much a payload moves over its base where a soft mount passes all on, least and most.
+GAIN: Final = (0.7, 1.4)
 #: Values whose spectra are made together.
 _AT_ONCE: Final = 1 << 18
 #: Which share of a causal power law's slope the stiffness has, and the power of frequency that its loss factor grows

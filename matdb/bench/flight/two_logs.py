@@ -19,6 +19,7 @@ import numpy as np
 from matdb.arrays import Array
 from matdb.bench.flight.log import FlightLog
 from matdb.bench.trace.record import Refused, Trace
+from matdb.bench.transfer import GAIN
 
 #: What a soft mount passes on as it is, Hz: well below its resonance, above a gyro's drift. Readings a second there.
 _SHARED_HZ, _SLOW_HZ = (0.2, 2.5), 50.0
@@ -26,8 +27,6 @@ _SHARED_HZ, _SLOW_HZ = (0.2, 2.5), 50.0
 _STRETCH_S, _ROUNDS = 8.0, 6
 #: Least correlation of the shared rotation, least lead of the right offset over another.
 _ALIKE, _LEAD = 0.75, 1.15
-#: How much the camera turns over the airframe where a soft mount passes all on, least and most.
-_GAIN: Final = (0.7, 1.4)
 #: A clock less certain than this is refused, s; one that is off its line by more, or drifts more (a share), is none.
 _CLOCK_SD_S, _UNEVEN_S, _MOST_DRIFT = 0.7e-3, 1e-3, 1e-3
 #: Stretches whose median delay shows a clock that does not go evenly.
@@ -117,7 +116,7 @@ def align(airframe: FlightLog, camera: FlightLog, flew_s: tuple[float, float]) -
     ta, xa, middle, drift = ta[both], xa[both], float(ta[both].mean()), 0.0
     seen, slope = CubicSpline(tc, xc), CubicSpline(ta, xa).derivative()(ta)
     gain = math.sqrt(float(np.sum(seen(ta - offset) ** 2) / np.sum(xa**2)))
-    if not _GAIN[0] < gain < _GAIN[1]:
+    if not GAIN[0] < gain < GAIN[1]:
         raise Refused(
             f"the camera's log has {gain:.3g} times the airframe's rotation where both should be one: check the units "
             "of the rates, deg/s or rad/s"
