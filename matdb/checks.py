@@ -109,15 +109,15 @@ def _is_real(value: object) -> bool:
     return kind in "iufO" and not isinstance(value, bool | str | bytes) and not _masked(value)
 
 
-def _floats(field: str, value: object, allowed: str) -> Array:
-    """As floats, not copied where they are. Raises InputError."""
+def _floats(value: object) -> Array | None:
+    """As floats, not copied where they are; None for what is no numbers."""
     try:
         array = np.asarray(value)
-        if _is_real(value) and _is_real(array):
+        if _is_real(value) and (array is value or _is_real(array)):
             return array.astype(np.float64, copy=False)
     except (TypeError, ValueError, OverflowError):
         pass
-    raise InputError(field, value, allowed)
+    return None
 
 
 def checked_number(
@@ -157,16 +157,21 @@ def checked_number(
 
 def checked_whole(field: str, value: object, low: int, high: int) -> int:
     """A whole number from ``low`` to ``high``; 3.0 is one, True is none. Raises InputError."""
-    with suppress(InputError):
+    try:
         number = checked_number(field, value, low, high)
         if number == int(number):
             return int(number)
+    except InputError:
+        pass
     raise InputError(field, value, f"a whole number from {low} to {high}")
 
 
 def numbers(field: str, values: object, allowed: str) -> Array:
     """Numbers of any shape and size, as floats in an array of their own. Raises InputError."""
-    return _floats(field, without_unit(field, values, ""), allowed).copy()
+    array = _floats(values := without_unit(field, values, ""))
+    if array is None:
+        raise InputError(field, values, allowed)
+    return array.copy()
 
 
 def checked_array(
@@ -192,14 +197,20 @@ def checked_array(
     InputError
         Not numbers, or one of them outside: the first such value is named.
     """
-    if type(value) is float and (low < value if open_low else low <= value) and value <= high and value != math.inf:
+
+    def good(number: Any) -> Any:
+        return (number > low if open_low else number >= low) & (number <= high) & (abs(number) < math.inf)
+
+    if type(value) is float and good(value):
         return np.array(value)
-    says = allowed_span(low, high, unit, open_low=open_low)
-    array = _floats(field, without_unit(field, value, unit), f"a number {says}")
-    good = np.isfinite(array) & ((array > low) if open_low else (array >= low)) & (array <= high)
-    if not good.all():
-        bad: Any = array[~good].flat[0]
-        raise InputError(field, float(bad), says)
+    array = _floats(bare := without_unit(field, value, unit))
+    if array is None:
+        raise InputError(field, bare, f"a number {allowed_span(low, high, unit, open_low=open_low)}")
+    # The ends decide for all: they are no numbers where any is none.
+    ends = (array.item(),) if array.size == 1 else (float(array.min()), float(array.max())) if array.size else ()
+    if not all(map(good, ends)):
+        bad: Any = array[~good(array)].flat[0]
+        raise InputError(field, float(bad), allowed_span(low, high, unit, open_low=open_low))
     return array
 
 
@@ -289,10 +300,10 @@ def labelled(values: Array, *asked: Any) -> Any:
 
 def beside_temperature(field: str, t: Array, values: Array) -> tuple[Array, Array]:
     """Temperatures and what goes with them, broadcast against each other. Raises InputError where they do not fit."""
-    if t.shape == values.shape:
-        return t, values
     try:
-        t, values = np.broadcast_arrays(t, values)
+        shape = t.shape if t.shape == values.shape else np.broadcast(t, values).shape
     except ValueError:
         raise InputError(field, f"shape {values.shape}", f"of a shape that fits the temperature's {t.shape}") from None
+    # NumPy's own views of several arrays take some ten times as long for few states.
+    t, values = (each if each.shape == shape else np.full(shape, each) for each in (t, values))
     return t, values

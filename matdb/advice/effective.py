@@ -30,7 +30,7 @@ from matdb.checks import (
     without_unit,
 )
 from matdb.curve.band import SHARE, Band, band, checked_share, plain_median
-from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told
+from matdb.curve.curve import FAMILY_PRIOR, READINGS, Curve, not_told, span_of
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
 from matdb.form.base import UNREAD, FormBase
@@ -260,20 +260,20 @@ def effective(
         _block(curve, part, (known, louder), flat_t[rows], flat_f[rows], load, axis, squeeze_mm, share, one)
         for rows in (slice(k, k + _BLOCK) for k in range(0, max(t.size, 1), _BLOCK))
     ]
-    *bands, ln_hz, softest, loose = zip(*blocks, strict=True)
-    stiffness, damping, natural = (_joined(each, t.shape) for each in bands)
-    reduced = np.concatenate(ln_hz).reshape(t.shape)
-    outside = curve.outside(t, reduced)
+    both, naturals, ln_hz, softest, loose = zip(*blocks, strict=True)
+    found, reduced = _joined(both, t.shape), np.concatenate(ln_hz).reshape(t.shape)
+    outside, natural = curve.outside(t, reduced), None
     if share_kg is not None:
+        natural = _joined(naturals, t.shape).at(())
         f = np.asarray(natural.median)
         if t.size:
             warnings += _load_warnings(part, min(softest), share_kg, axis, squeeze_mm, max(loose))
     said = state_warnings(curve, material, part, t, f, axis=axis, squeeze_mm=squeeze_mm, ln_reduced_hz=reduced)
     return Effective(
         temperature_c=labelled(t, temperature_c, frequency_hz),
-        stiffness_n_per_mm=stiffness,
-        damping_ratio=damping,
-        natural_frequency_hz=None if share_kg is None else natural,
+        stiffness_n_per_mm=found.at(0),
+        damping_ratio=found.at(1),
+        natural_frequency_hz=natural,
         frequency_hz=labelled(f, temperature_c, frequency_hz),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
@@ -371,18 +371,17 @@ def _block(
     squeeze_mm: float,
     share: float,
     ln_e: Complex | None,
-) -> tuple[Band, Band, Band, Array, float, float]:
+) -> tuple[Band, Band | None, Array, float, float]:
     """Answers for some states: at frequencies, or under a mass on some parts, of which ``by_draw`` tells then.
 
     Of each draw it tells ln of the stiffness per modulus while both halves touch, and what amplitude adds to ln of the
     damping. At frequencies ln of their modulus may be known.
 
-    Bands of stiffness, damping and natural frequency, ln of the reduced frequency, least median stiffness, share of
-    lifted halves.
+    Bands of stiffness and damping, shape (2, states), of natural frequency, ln of the reduced frequency, least median
+    stiffness, share of lifted halves.
     """
-    softest, loose, (both, louder) = math.inf, 0.0, by_draw
+    softest, loose, natural, (both, louder) = math.inf, 0.0, None, by_draw
     if load is None:
-        natural = Band(f, f, f)
         ln_k = (curve.ln_modulus(t, np.log(2.0 * np.pi * f)) if ln_e is None else ln_e) + both[:, None]
     else:
         at_rest = both
@@ -393,20 +392,19 @@ def _block(
         ln_k, natural = state.ln_stiffness - math.log(load[1]), band(state.frequency_hz, share)
         f = np.asarray(natural.median)
     tangent = np.tan(ln_k.imag)
-    told = np.empty((len(tangent), 2, t.size))
-    told[:, 0], told[:, 1] = np.exp(ln_k.real) / np.sqrt(1.0 + tangent * tangent), 0.5 * (tangent.T * np.exp(louder)).T
+    told = np.empty((2, *tangent.shape))
+    np.divide(np.exp(ln_k.real), np.sqrt(1.0 + tangent * tangent), out=told[0])
+    np.multiply(tangent.T, 0.5 * np.exp(louder), out=told[1].T)
     if load is not None and t.size:
-        softest = float(plain_median(told[:, 0]).min())
-    found = band(told, share)
-    return found.at(0), found.at(1), natural, np.log(f) + curve.median_ln_shift(t), softest, loose
+        softest = float(plain_median(told[0]).min())
+    return band(told.swapaxes(0, 1), share), natural, np.log(f) + curve.median_ln_shift(t), softest, loose
 
 
 def _joined(bands: Sequence[Band], shape: tuple[int, ...]) -> Band:
-    """One band of the shape asked for; floats for a single state."""
-    ends = [bands[0].median, bands[0].low, bands[0].high]
-    if len(bands) > 1:
-        ends = [np.concatenate([getattr(b, name) for b in bands]) for name in ("median", "low", "high")]
-    return Band(*(end.reshape(shape) if shape else end.item() for end in ends))
+    """Bands of flat states side by side, in the shape asked for."""
+    ends: Any = [(each.median, each.low, each.high) for each in bands]
+    whole = ends[0] if len(ends) == 1 else [np.concatenate(each, axis=-1) for each in zip(*ends, strict=True)]
+    return Band(*(end.reshape((*end.shape[:-1], *shape)) for end in whole))
 
 
 def _load_warnings(
@@ -455,7 +453,7 @@ def service_warnings(curve: Curve, material: Material, temperature_c: Array) -> 
     if not np.size(temperature_c):
         return []
     found, glass, (low_c, high_c) = [], curve.glass_transition_c, service_range(material)
-    coldest, hottest = float(np.min(temperature_c)), float(np.max(temperature_c))
+    coldest, hottest = span_of(temperature_c)
     if coldest < glass - _DEEP_IN_GLASS_K:
         where = f"far below the glass transition (about {glass:.0f} degC)"
         found.append(Grave(f"{where}, where no law here holds: the figures say nothing"))

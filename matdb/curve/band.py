@@ -36,8 +36,8 @@ class Band(PlainRecord):
 
     def at(self, place: Any) -> Band:
         """The band of one entry (or some) of an array's, floats for a single one."""
-        ends = (np.asarray(end)[place] for end in self._ends)
-        return Band(*(end.item() if np.ndim(end) == 0 else end for end in ends))
+        ends = [np.asarray(end)[place] for end in self._ends]
+        return Band(*(ends if ends[0].ndim else [end.item() for end in ends]))
 
     @classmethod
     def joined(cls, bands: Iterable[Band]) -> Band:
@@ -74,8 +74,8 @@ def band(samples: Array, share: float = SHARE) -> Band:
         part = place - below
         # Not as a + part (b - a), which of two infinities makes no number.
         ends.append((1.0 - part) * ordered[below] + part * ordered[below + 1] if part else ordered[below])
-    found = [float(value) if np.ndim(value) == 0 else value for value in (_of_ordered(ordered), *ends)]
-    return Band(median=found[0], low=found[1], high=found[2])
+    found = Band(_of_ordered(ordered), *ends)
+    return found if samples.ndim > 1 else found.at(())
 
 
 def drawn(ln_values: Complex, n: int, seed: int) -> Complex:
@@ -119,9 +119,9 @@ def _of_ordered(ordered: Array) -> Any:
     middle = ordered[first : first + weights.size]
     # Row by row, so that the last digit of a column does not depend on which columns stand beside it.
     column = weights.reshape(-1, *(1,) * (middle.ndim - 1))
-    if (finite := np.isfinite(middle)).all():
+    whole = np.isfinite(middle[0]) & np.isfinite(middle[-1])
+    if whole.all():
         return np.add.reduce(np.multiply(column, middle, order="C"), axis=0)
-    whole = finite.all(axis=0)
     found = np.add.reduce(np.multiply(column, np.where(whole, middle, 0.0), order="C"), axis=0)
     # A weight of infinity tells nothing: what has no end keeps the plain median.
     return np.where(whole, found, middle[(weights.size - 1) // 2])

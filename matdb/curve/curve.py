@@ -36,7 +36,7 @@ from matdb.form.bulk_softening import BulkSoftening, bulk_softening
 from matdb.form.part import Part
 from matdb.material.crystallisation import crystallisation_of
 from matdb.material.families import CABLE, family_named
-from matdb.material.modulus import as_complex, polar_modulus
+from matdb.material.modulus import as_complex, at_angle, polar_at_angle
 from matdb.material.shift import ZERO_C
 from matdb.material.softening import ln_softening
 from matdb.mounting.suspended import ln_storage, natural_ln_omega
@@ -49,10 +49,10 @@ DAMPING_UNREAD: Final = "damping was not read near this temperature and frequenc
 
 #: A temperature this far outside the measured ones still counts as measured, K.
 _MARGIN_K: Final = 0.5
-#: So does a reduced frequency this far outside, in decades.
-_MARGIN_DECADES: Final = 0.5
+#: So does a reduced frequency this far outside: half a decade.
+_MARGIN_LN_HZ: Final = 0.5 * math.log(10.0)
 #: Damping changes more slowly with frequency than it is read: two readings a few decades apart tell of it between.
-_MARGIN_LOSS_DECADES: Final = 1.5
+_MARGIN_LOSS_LN_HZ: Final = 1.5 * math.log(10.0)
 
 
 def _pair(values: Any) -> tuple[float, float] | None:
@@ -225,10 +225,8 @@ class Curve:
         """As :meth:`extrapolated`, for a reduced frequency at 23 degC that is known already (its ln, in Hz)."""
         if self.measured_c is None or self.measured_ln_hz is None:
             return np.ones(np.shape(temperature_c), dtype=bool)
-        t, reduced, (low, high) = temperature_c, ln_reduced_hz, self.measured_c
-        outside = (t < low - _MARGIN_K) | (t > high + _MARGIN_K)
-        outside |= _beyond(reduced, self.measured_ln_hz) > _MARGIN_DECADES * math.log(10.0)
-        return np.asarray(outside)
+        outside = _leaves((temperature_c, temperature_c), self.measured_c, _MARGIN_K)
+        return np.asarray(outside | _leaves((ln_reduced_hz, ln_reduced_hz), self.measured_ln_hz, _MARGIN_LN_HZ))
 
     def ln_modulus(self, temperature_c: Array, ln_omega: Array, *, misfit: bool = True) -> Complex:
         """Ln of the complex modulus (MPa) of every draw, shape (n, *S).
@@ -287,16 +285,15 @@ class Curve:
 
         The reduced frequency at 23 degC may be known already (its ln, in Hz).
         """
-        found, t = list[str](), np.asarray(temperature_c, dtype=float)
+        found: list[str] = []
+        t = np.asarray(temperature_c, dtype=float)
         if self.measured_c is not None and t.size:
-            low, high = self.measured_c
-            reduced = np.log(frequency_hz) + self.median_ln_shift(t) if ln_reduced_hz is None else ln_reduced_hz
-            if t.min() < low - _MARGIN_K or t.max() > high + _MARGIN_K:
+            asked = span_of(np.log(frequency_hz) + self.median_ln_shift(t) if ln_reduced_hz is None else ln_reduced_hz)
+            if _leaves(span_of(t), self.measured_c, _MARGIN_K):
                 found.append(f"outside the measured temperatures ({self.measured_span}): extrapolated")
-            elif np.any(_beyond(reduced, self.measured_ln_hz) > _MARGIN_DECADES * math.log(10.0)):
+            elif _leaves(asked, self.measured_ln_hz, _MARGIN_LN_HZ):
                 found.append("outside the frequencies that the readings speak for: extrapolated")
-            unread = _beyond(reduced, self.measured_loss_ln_hz) > _MARGIN_LOSS_DECADES * math.log(10.0)
-            if self.measured_loss_ln_hz and np.any(unread):
+            if self.measured_loss_ln_hz and _leaves(asked, self.measured_loss_ln_hz, _MARGIN_LOSS_LN_HZ):
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
         if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
@@ -360,19 +357,19 @@ class Curve:
         """
         form, name = part.form, part.name
         read, sd = self.offsets.get(name), form.made_of_sd(axis if axis in form.axes else form.axes[0], self.family)
-        if axis == (form.axes[0] if read is None else self.axis_of.get(name, axis)):
-            turn, alike = np.zeros(1), 1.0
-        else:
-            turn = self._normals(11 + (*form.axes, TILTING).index(axis))[:, 0]
+        turn: Array | float = 0.0
+        alike = 1.0
+        if axis != (form.axes[0] if read is None else self.axis_of.get(name, axis)):
+            turn = self._normal(11 + (*form.axes, TILTING).index(axis))
             alike = 1.0 - 0.5 * form.apart_share**2
         if read is None:
             # The same for every part, so that ranking is fair.
-            own = alike * self._normals(4)[:, 0] + math.sqrt(1.0 - alike**2) * turn
+            own = alike * self._normal(4) + math.sqrt(1.0 - alike**2) * turn
             return np.asarray(math.hypot(sd, self.common_sd) * own)
         told = (name, axis) in self.turns
         found = read + (self.turned[:, self.turns.index((name, axis))] if told else sd * form.apart_share * turn)
         if name in self.piecewise:
-            found = found + PIECE_SD / math.sqrt(PIECES if pieces == 1 else pieces) * self._normals(6)[:, 0]
+            found = found + PIECE_SD / math.sqrt(PIECES if pieces == 1 else pieces) * self._normal(6)
         return np.asarray(found)
 
     def rested(self, rest_h: float | None) -> Curve:
@@ -428,7 +425,7 @@ class Curve:
         law = Prior(self.family, None, None).softening(self._normals(7, 8, 40))
         if self.softening.size:
             law[:, : self.softening.shape[1]] = self.softening
-        bench = self.bench_strain or 0.003 * np.exp(1.1 * self._normals(9)[:, 0])
+        bench = self.bench_strain or 0.003 * np.exp(1.1 * self._normal(9))
         *kraus, power = law.T
         softer = np.asarray(ln_softening(strain, *kraus) - ln_softening(bench, *kraus))
         return softer, -power * softer
@@ -517,11 +514,11 @@ class Curve:
         t = t.reshape(-1)
         ln_omega = np.asarray(ln_omega, dtype=float)
         ln_omega = ln_omega.reshape(n if ln_omega.ndim > len(shape) else 1, -1)
-        *law, vertical, exponent = self._columns
-        size, angle, *rise = polar_modulus(times + ln_omega, 0.5 * math.pi, *law, slope=slope)
+        law, vertical, exponent, lag = self._columns
+        size, angle, *rise = polar_at_angle(law, times + ln_omega, slope=slope)
         size += plateau_loss(exponent, ln_omega) + vertical * np.log((t + ZERO_C) / REFERENCE_K)
-        angle += 0.5 * math.pi * exponent
-        if misfit and self.misfit.any():
+        angle += lag
+        if misfit and self._misses is not None:
             self._misses.add(size, angle, t, ln_omega, shift)
         if misfit and self.crystallises:
             size += self._crystallised(t)
@@ -540,7 +537,7 @@ class Curve:
         found = self._last_times.get(key := temperature_c.tobytes())
         if found is None:
             times = self._laws.ln_time(temperature_c.reshape(-1) + ZERO_C)
-            found = times, plain_median(times - self.parameters[:, [TIME]])
+            found = times, plain_median(times - self.parameters[:, TIME, None])
             if times.size <= _MOST_KEPT:
                 self._last_times.clear()
                 self._last_times[key] = found
@@ -551,8 +548,9 @@ class Curve:
         return {}
 
     @cached_property
-    def _columns(self) -> list[Array]:
-        return [*shape_of(self.parameters), self.parameters[:, [VERTICAL]], self.parameters[:, [EXPONENT]]]
+    def _columns(self) -> tuple[Any, Array, Array, Array]:
+        law, exponent = at_angle(0.5 * math.pi, *shape_of(self.parameters)), self.parameters[:, [EXPONENT]]
+        return law, self.parameters[:, [VERTICAL]], exponent, 0.5 * math.pi * exponent
 
     @cached_property
     def _laws(self) -> ShiftLaws:
@@ -566,15 +564,25 @@ class Curve:
         return cold.ln_stiffening(t, self.rest_h, self.rest if self.rest.size else self._normals(5, 10))
 
     @cached_property
-    def _misses(self) -> Misfit:
+    def _misses(self) -> Misfit | None:
         ranges = self.measured_ln_hz, self.measured_loss_ln_hz, self.measured_c
-        return Misfit(self.misfit, self.seed, *ranges, self.read_c)
+        return Misfit(self.misfit, self.seed, *ranges, self.read_c) if self.misfit.any() else None
+
+    def _normal(self, stream: int) -> Array:
+        """Evenly spread normal values in a shuffled order for a stream of chance, shape (n,)."""
+        return shuffled_normals(self.seed, stream, len(self.parameters))
 
     def _normals(self, *streams: int) -> Array:
-        """Evenly spread normal values in a shuffled order for each stream of chance, shape (n, streams)."""
-        return np.stack([shuffled_normals(self.seed, k, len(self.parameters)) for k in streams], axis=1)
+        return np.stack([self._normal(k) for k in streams], axis=1)
 
 
-def _beyond(values: Array, ends: tuple[float, float] | None) -> Array:
-    """How far values lie outside a range, negative inside; everything lies far outside no range."""
-    return np.full_like(values, math.inf) if ends is None else np.maximum(ends[0] - values, values - ends[1])
+def span_of(values: Array) -> tuple[float, float]:
+    """The least and the largest; what is no number is passed over."""
+    if values.size == 1:
+        return (one := values.item()), one
+    return float(np.fmin.reduce(values, axis=None)), float(np.fmax.reduce(values, axis=None))
+
+
+def _leaves(ends: tuple[Any, Any], span: tuple[float, float] | None, margin: float) -> Any:
+    """Whether least or largest of some values lie more than a margin outside a span; they do outside none."""
+    return span is None or (ends[0] < span[0] - margin) | (ends[1] > span[1] + margin)

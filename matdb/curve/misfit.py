@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from statistics import NormalDist
@@ -59,24 +60,17 @@ class Misfit:
 
     def add(self, ln_size: Array, angle: Array, t: Array, ln_omega: Array, ln_shift: Array) -> None:
         """Add it to ln of the modulus and its angle in place, (n, m), at degC, (m,), and ln of rad/s, (1 or n, m)."""
-        kx, ky, phase = self._waves
-        size = (math.sqrt(2.0 / _WAVES) * self.sd)[:, None]
-        half = kx * (0.5 / _SCALE_K * t) + ky * (0.5 / _SCALE_LN_HZ * ln_omega)
-        # The cosine by the tangent of half the angle, which costs a fraction.
-        waves = (np.add.reduce(2.0 / (1.0 + np.tan(half + phase) ** 2), axis=1) - _WAVES) * size
+        kx, ky, even, odd, middle = self._waves
+        # Cosines of sums by the tangent of half the angle, which costs a fraction.
+        tangent = np.tan(kx * t + ky * ln_omega)
+        waves = np.add.reduce((even - odd * tangent) * (2.0 / (1.0 + tangent * tangent)), axis=1) - middle
+        stiff, loss_factor = waves[0], waves[1]
         if self.celsius is not None:
-            reduced = plain_median(ln_omega) - math.log(2.0 * math.pi) + ln_shift
-            low, high, scale = self._ends
-            asked = np.empty((3, t.size))
-            asked[:2], asked[2] = reduced, t
-            growth = np.maximum(low - asked, asked - high) / scale
-            growth = np.maximum(growth[:2], np.maximum(growth[2], 0.0))
-            if self.read_c:
-                place = self._read.searchsorted(t)
-                gap = np.minimum(t - self._read[place - 1], self._read[place] - t)
-                growth[1] = np.maximum(growth[1], gap / _GROWTH_GAP_K)
-            waves *= 1.0 + np.minimum(growth, _MOST_GROWTH)[:, None]
-        stiff, loss_factor = waves
+            reduced = plain_median(ln_omega) + ln_shift
+            of_size, of_loss, of_both, between = self._growth
+            warm = np.interp(t, *of_both)
+            stiff *= np.maximum(np.interp(reduced, *of_size), warm)
+            loss_factor *= np.maximum(np.maximum(np.interp(reduced, *of_loss), warm), np.interp(t, *between))
         # The angle is about the loss factor.
         loss = np.minimum(np.maximum(angle, 0.0), 1.2)
         room = np.maximum(MISFIT_LOSS * loss_factor, -0.8)
@@ -86,20 +80,35 @@ class Misfit:
         np.minimum(turned, _MOST_PHASE, out=angle)
 
     @cached_property
-    def _ends(self) -> Array:
-        """Low and high ends of what was read, and how quickly doubt grows beyond them, each of shape (3, 1)."""
-        # Everything lies far outside no range.
-        ends = [(math.inf, -math.inf) if each is None else each for each in (self.ln_hz, self.loss_ln_hz, self.celsius)]
-        return np.array([*zip(*ends, strict=True), _GROWTH])[:, :, None]
+    def _growth(self) -> list[tuple[Array, Array]]:
+        """By how much it is multiplied outside each of the ranges, and between readings, as tables to interpolate.
+
+        Those over frequency are over ln of rad/s.
+        """
+        ln_omega = [each and [end + math.log(2.0 * math.pi) for end in each] for each in (self.ln_hz, self.loss_ln_hz)]
+        ranges = zip((*ln_omega, self.celsius), _GROWTH, strict=True)
+        gaps = _grown(self.read_c or self.celsius, _GROWTH_GAP_K, all_read=not self.read_c)
+        return [*(_grown(*each, all_read=True) for each in ranges), gaps]
 
     @cached_property
-    def _read(self) -> Array:
-        return np.array([-math.inf, *self.read_c, math.inf])
-
-    @cached_property
-    def _waves(self) -> tuple[Array, Array, Array]:
+    def _waves(self) -> tuple[Array, ...]:
         rng, shape = np.random.default_rng([self.seed, 3]), (_WAVES, len(self.sd), 1)
-        return rng.standard_normal(shape), rng.standard_normal(shape), rng.uniform(0.0, math.pi, (2, *shape))
+        kx, ky = (0.5 / scale * rng.standard_normal(shape) for scale in (_SCALE_K, _SCALE_LN_HZ))
+        phase, size = 2.0 * rng.uniform(0.0, math.pi, (2, *shape)), (math.sqrt(2.0 / _WAVES) * self.sd)[:, None]
+        even = size * np.cos(phase)
+        return kx, ky, even, size * np.sin(phase), even.sum(axis=1)
+
+
+def _grown(read: Sequence[float] | None, scale: float, *, all_read: bool = False) -> tuple[Array, Array]:
+    """1 where was read (ascending) and 1 more every ``scale`` away; with ``all_read`` it was between them too."""
+    if read is None:
+        return np.zeros(1), np.full(1, 1.0 + _MOST_GROWTH)
+    at = np.array(read)
+    half = np.full(at.size + 1, math.inf)
+    half[1:-1] = 0.0 if all_read else 0.5 * np.diff(at)
+    half = np.minimum(half, _MOST_GROWTH * scale)
+    away = np.stack([-half[:-1], np.zeros(at.size), half[1:]], axis=1)
+    return (at[:, None] + away).ravel(), (1.0 + np.abs(away) / scale).ravel()
 
 
 @lru_cache(maxsize=256)

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.arrays import Array, Flags
-from matdb.material.shift import GAS_CONSTANT, ZERO_C, arrhenius_ln_shift, wlf_ln_shift, wlf_ln_shift_and_slope
+from matdb.material.shift import ZERO_C, arrhenius_as_wlf, wlf_ln_shift, wlf_ln_shift_and_slope
 
 LN10: Final = math.log(10.0)
 #: Reference temperature of the stored parameters, K (23 degC); answers do not depend on it.
@@ -165,16 +165,10 @@ class ShiftLaws:
     """
 
     def __init__(self, draws: Array) -> None:
-        self._count = len(draws)
-        arrhenius = draws[:, LAW] == ARRHENIUS
-        self._groups: list[tuple[Any, Array, Any]] = []
-        for mask, columns in ((arrhenius, (ENERGY,)), (~arrhenius, (GLASS, C1, C2, UPPER))):
-            if mask.any():
-                # A whole column is a view, and its answer needs no scattering.
-                rows = slice(None) if mask.all() else mask
-                law = [draws[rows, column] for column in columns]
-                at_reference = 0.0 if len(law) == 1 else wlf_ln_shift(REFERENCE_K, *law)
-                self._groups.append((rows, draws[rows, TIME] - at_reference, law))
+        # Both laws in one form, so that no draws need sorting.
+        laws = zip(arrhenius_as_wlf(REFERENCE_K, draws[:, ENERGY]), draws[:, [GLASS, C1, C2, UPPER]].T, strict=True)
+        self._law = [np.where(draws[:, LAW] == ARRHENIUS, *each) for each in laws]
+        self._start = draws[:, TIME] - wlf_ln_shift(REFERENCE_K, *self._law)
 
     def ln_time(self, temperature_k: Array) -> Array:
         """Ln of the relaxation time in s, shape (n, m), for temperatures in K of shape (m,) or (n, m)."""
@@ -182,17 +176,9 @@ class ShiftLaws:
 
     def ln_time_and_slope(self, temperature_k: Array) -> tuple[Array, Array]:
         """As :meth:`ln_time`, and its derivative by 1/T in K; the draws lie side by side in memory."""
-        temperature_k = np.atleast_1d(temperature_k)
-        out = np.empty((2, temperature_k.shape[-1], self._count))
-        for rows, start, law in self._groups:
-            t = temperature_k[:, None] if temperature_k.ndim == 1 else temperature_k.T[:, rows]
-            if len(law) == 1:
-                out[0][:, rows] = start + arrhenius_ln_shift(t, REFERENCE_K, law[0])
-                out[1][:, rows] = law[0] / GAS_CONSTANT
-            else:
-                shift, out[1][:, rows] = wlf_ln_shift_and_slope(t, *law)
-                out[0][:, rows] = start + shift
-        return out[0].T, out[1].T
+        t = temperature_k[:, None] if temperature_k.ndim == 1 else temperature_k.T
+        shift, slope = wlf_ln_shift_and_slope(t, *self._law)
+        return (self._start + shift).T, slope.T
 
 
 def ln_time(draws: Array, temperature_k: Array) -> Array:

@@ -44,34 +44,43 @@ def polar_modulus(
     .. [1] T. Pritz, J. Sound Vib. 195 (1996) 103.
     .. [2] S. Havriliak, S. Negami, Polymer 8 (1967) 161.
     """
-    turn, ln_z = alpha * angle, np.asarray(alpha * ln_size)
-    cos, sin, _ = _cos_sin(turn)
+    return polar_at_angle(at_angle(angle, ln_rubbery, ln_glassy, alpha, gamma), ln_size, slope=slope)
+
+
+def at_angle(angle: Any, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any) -> tuple[Any, ...]:
+    """What :func:`polar_modulus` needs of all but the size, to be worked out once for many sizes."""
+    turn, lower = alpha * angle, np.exp(ln_rubbery)
+    return alpha, gamma, turn, *_cos_sin(0.5 * turn)[:2], lower, np.exp(ln_glassy) - lower
+
+
+def polar_at_angle(steady: tuple[Any, ...], ln_size: Array, *, slope: bool) -> tuple[Array, ...]:
+    """:func:`polar_modulus` by what :func:`at_angle` gives."""
+    alpha, gamma, turn, cos, sin, lower, way = steady
+    ln_z = np.asarray(alpha * ln_size)
     z = np.exp(np.minimum(ln_z, _GLASSY_LN[ln_z.itemsize]))
-    across, square = z * sin, z * (z + 2.0 * cos)
+    square = z * (z + 2.0 * cos)
     one_size = np.sqrt(1.0 + square)
-    one_angle = 2.0 * np.arctan(across / (one_size + 1.0 + z * cos))
+    half_angle = np.arctan(z * sin / (one_size + 1.0 + z * cos))
     # The share of the way up to the glassy limit that is left, less 1: as a difference it would lose what counts far
     # below that limit.
     less = np.expm1((-0.5 * gamma) * np.log1p(square))
-    lower = np.exp(ln_rubbery)
-    way = np.exp(ln_glassy) - lower
-    cos, sin, versed = _cos_sin(gamma * one_angle)
+    cos, sin, versed = _cos_sin(gamma * half_angle)
     real, imaginary = lower + way * (versed - less * cos), way * (1.0 + less) * sin
     size = np.sqrt(real * real + imaginary * imaginary)
     found = 2.0 * np.arctan(imaginary / (size + real))
     if not slope:
         return np.log(size), found
     rise = (alpha * gamma) * way * (1.0 + less) * z / (one_size * size)
-    cos, sin, _ = _cos_sin(turn - (1.0 + gamma) * one_angle - found)
+    cos, sin, _ = _cos_sin(0.5 * (turn - found) - (1.0 + gamma) * half_angle)
     return np.log(size), found, rise * cos, rise * sin
 
 
-def _cos_sin(angle: Array) -> tuple[Array, Array, Array]:
-    """Cosine and sine of angles within pi of zero, and what the cosine wants of 1."""
-    half = np.tan(0.5 * angle)
-    square = half * half
-    share = 1.0 / (1.0 + square)
-    return (1.0 - square) * share, 2.0 * half * share, 2.0 * square * share
+def _cos_sin(half: Array) -> tuple[Array, Array, Array]:
+    """Cosine and sine of angles within pi of zero, by their halves, and what the cosine wants of 1."""
+    tangent = np.tan(half)
+    square = tangent * tangent
+    share = 2.0 / (1.0 + square)
+    return share - 1.0, tangent * share, square * share
 
 
 def as_complex(real: Array, imaginary: Array) -> Complex:

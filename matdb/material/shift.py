@@ -20,24 +20,6 @@ _LN10 = math.log(10.0)
 Number = Any
 
 
-def arrhenius_ln_shift(temperature_k: Number, reference_k: Number, activation_energy: Number) -> Array:
-    """Natural logarithm of the Arrhenius shift factor: Ea/R (1/T - 1/T0).
-
-    Parameters
-    ----------
-    temperature_k, reference_k : float or ndarray
-        K, above 0; broadcast.
-    activation_energy : float or ndarray
-        J/mol.
-
-    Examples
-    --------
-    >>> round(float(np.exp(arrhenius_ln_shift(253.15, 298.15, 15000.0))), 3)
-    2.932
-    """
-    return np.asarray(activation_energy / GAS_CONSTANT * (1.0 / temperature_k - 1.0 / reference_k))
-
-
 def wlf_ln_shift(
     temperature_k: Number, glass_transition_k: Number, c1: Number, c2: Number, upper_k: Number = math.inf
 ) -> Array:
@@ -68,7 +50,28 @@ def wlf_ln_shift_and_slope(
     temperature_k: Number, glass_transition_k: Number, c1: Number, c2: Number, upper_k: Number = math.inf
 ) -> tuple[Array, Array]:
     """As :func:`wlf_ln_shift`, and its slope over 1/T in K: the apparent activation energy over the gas constant."""
-    joint = np.clip(temperature_k, glass_transition_k, upper_k)
-    x = joint - glass_transition_k
-    slope = _LN10 * c1 * c2 * (joint / (c2 + x)) ** 2
-    return np.asarray(slope * (1.0 / temperature_k - 1.0 / joint) - _LN10 * c1 * x / (c2 + x)), np.asarray(slope)
+    joint = np.minimum(np.maximum(temperature_k, glass_transition_k), upper_k)
+    x, steep = joint - glass_transition_k, _LN10 * c1
+    width = c2 + x
+    slope = steep * c2 * (joint / width) ** 2
+    return np.asarray(slope * (1.0 / temperature_k - 1.0 / joint) - steep * x / width), np.asarray(slope)
+
+
+def arrhenius_as_wlf(reference_k: float, activation_energy: Number) -> tuple[Number, Number, Number, Number]:
+    """Of :func:`wlf_ln_shift` the arguments with which it is the Arrhenius law, Ea/R (1/T - 1/T0).
+
+    Both joints lie at the reference, so that all of it is tangent there.
+
+    Parameters
+    ----------
+    reference_k : float
+        T0 in K, above 0.
+    activation_energy : float or ndarray
+        Ea in J/mol.
+
+    Examples
+    --------
+    >>> round(float(np.exp(wlf_ln_shift(253.15, *arrhenius_as_wlf(298.15, 15000.0)))), 3)
+    2.932
+    """
+    return reference_k, activation_energy / (GAS_CONSTANT * _LN10 * reference_k**2), 1.0, reference_k

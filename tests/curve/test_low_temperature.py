@@ -11,7 +11,7 @@ from matdb.curve.curve import Curve
 from matdb.curve.fit import fit_curve, prior_curve
 from matdb.curve.low_temperature import low_temperature, stiffening_temperature
 from matdb.material.record import Material
-from matdb.material.shift import arrhenius_ln_shift
+from matdb.material.shift import arrhenius_as_wlf, wlf_ln_shift
 
 MATERIAL = Material(name="virtual", family="unknown")
 
@@ -27,7 +27,7 @@ def test_a_power_law_stiffens_where_its_shift_factor_says():
     curve = power_law()
     for index in stiffening_temperature(curve, (2.0, 10.0, 100.0), 0.1):
         t = index.temperature_c.median
-        ratio = np.exp(0.3 * arrhenius_ln_shift(t + 273.15, 296.15, 60e3))
+        ratio = np.exp(0.3 * wlf_ln_shift(t + 273.15, *arrhenius_as_wlf(296.15, 60e3)))
         assert ratio == pytest.approx(index.ratio, rel=2e-3)
         assert index.share == 1.0
 

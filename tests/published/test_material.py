@@ -13,7 +13,7 @@ from matdb.material.hardness import (
     spring_force_n,
 )
 from matdb.material.modulus import polar_modulus
-from matdb.material.shift import GAS_CONSTANT, arrhenius_ln_shift, wlf_ln_shift
+from matdb.material.shift import GAS_CONSTANT, arrhenius_as_wlf, wlf_ln_shift
 
 
 def log10_shift(t, t0, c1, c2):
@@ -65,7 +65,7 @@ def test_apparent_activation_energy_of_silicone():
 
 def test_arrhenius_shift():
     # Definition (Arrhenius): 15 kJ/mol from 298.15 to 253.15 K.
-    assert math.exp(float(arrhenius_ln_shift(253.15, 298.15, 15e3))) == pytest.approx(2.932, abs=2e-3)
+    assert math.exp(float(wlf_ln_shift(253.15, *arrhenius_as_wlf(298.15, 15e3)))) == pytest.approx(2.932, abs=2e-3)
 
 
 @pytest.mark.parametrize(("shore", "modulus"), [(30, 1.142), (50, 2.456), (70, 5.520)])
