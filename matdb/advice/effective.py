@@ -381,19 +381,20 @@ def _block(
     stiffness, share of lifted halves.
     """
     softest, loose, natural, (both, louder) = math.inf, 0.0, None, by_draw
+    scale: Any
     if load is None:
-        ln_k = (curve.ln_modulus(t, np.log(2.0 * np.pi * f)) if ln_e is None else ln_e) + both[:, None]
+        ln_k, scale = curve.ln_modulus(t, np.log(2.0 * np.pi * f)) if ln_e is None else ln_e, both[:, None]
     else:
         at_rest = both
         if part.form.pair is not None and axis == "axial":
             at_rest = ln_scale_at_rest(curve, part, axis, squeeze_mm, t, *load)
             loose = lifted_share(at_rest, both)
         state = suspended(curve, at_rest, load[0], t)
-        ln_k, natural = state.ln_stiffness - math.log(load[1]), band(state.frequency_hz, share)
+        ln_k, scale, natural = state.ln_stiffness, -math.log(load[1]), band(state.frequency_hz, share)
         f = np.asarray(natural.median)
     tangent = np.tan(ln_k.imag)
     told = np.empty((2, *tangent.shape))
-    np.divide(np.exp(ln_k.real), np.sqrt(1.0 + tangent * tangent), out=told[0])
+    np.divide(np.exp(ln_k.real + scale), np.sqrt(1.0 + tangent * tangent), out=told[0])
     np.multiply(tangent.T, 0.5 * np.exp(louder), out=told[1].T)
     if load is not None and t.size:
         softest = float(plain_median(told[0]).min())

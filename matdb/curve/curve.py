@@ -559,7 +559,7 @@ class Curve:
     def _crystallised(self, t: Array) -> Array:
         """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a quarter of the draws stiffen."""
         cold = crystallisation_of(self.family)
-        if cold is None or not np.any(cold.share(t)):
+        if cold is None or not cold.shows(t):
             return np.zeros((1, 1))
         return cold.ln_stiffening(t, self.rest_h, self.rest if self.rest.size else self._normals(5, 10))
 

@@ -64,6 +64,11 @@ class Crystallisation:
         away = above / np.where(above < 0.0, self.cold_width_k, self.half_width_k)
         return np.maximum(1.0 - away**2, 0.0) ** 2
 
+    def shows(self, temperature_c: Any) -> bool:
+        """Whether any of it shows at some temperature."""
+        above = np.asarray(temperature_c, dtype=float) - self.peak_c
+        return bool(((above > -self.cold_width_k) & (above < self.half_width_k)).any())
+
     def ln_stiffening(self, temperature_c: Any, rest_h: Any, normals: Array) -> Array:
         """Ln of the modulus over that before, after hours of rest: 0 or more, shape (n, m).
 
@@ -83,7 +88,7 @@ class Crystallisation:
 
     def matters(self, temperature_c: Any, rest_h: Any) -> bool:
         """Whether a quick compound would show it anywhere after such rest; arguments as :meth:`ln_stiffening`."""
-        if not np.any(self.share(temperature_c)):
+        if not self.shows(temperature_c):
             return False
         return bool(np.any(self.ln_stiffening(temperature_c, rest_h, np.array([[2.0, -1.0]])) > _LEAST))
 

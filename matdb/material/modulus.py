@@ -50,20 +50,21 @@ def polar_modulus(
 def at_angle(angle: Any, ln_rubbery: Any, ln_glassy: Any, alpha: Any, gamma: Any) -> tuple[Any, ...]:
     """What :func:`polar_modulus` needs of all but the size, to be worked out once for many sizes."""
     turn, lower = alpha * angle, np.exp(ln_rubbery)
-    return alpha, gamma, turn, *_cos_sin(0.5 * turn)[:2], lower, np.exp(ln_glassy) - lower
+    cos, sin, _ = _cos_sin(0.5 * turn)
+    return alpha, gamma, -0.5 * gamma, turn, cos, 2.0 * cos, sin, lower, np.exp(ln_glassy) - lower
 
 
 def polar_at_angle(steady: tuple[Any, ...], ln_size: Array, *, slope: bool) -> tuple[Array, ...]:
     """:func:`polar_modulus` by what :func:`at_angle` gives."""
-    alpha, gamma, turn, cos, sin, lower, way = steady
+    alpha, gamma, power, turn, cos, twice, sin, lower, way = steady
     ln_z = np.asarray(alpha * ln_size)
     z = np.exp(np.minimum(ln_z, _GLASSY_LN[ln_z.itemsize]))
-    square = z * (z + 2.0 * cos)
+    square = z * (z + twice)
     one_size = np.sqrt(1.0 + square)
     half_angle = np.arctan(z * sin / (one_size + 1.0 + z * cos))
     # The share of the way up to the glassy limit that is left, less 1: as a difference it would lose what counts far
     # below that limit.
-    less = np.expm1((-0.5 * gamma) * np.log1p(square))
+    less = np.expm1(power * np.log1p(square))
     cos, sin, versed = _cos_sin(gamma * half_angle)
     real, imaginary = lower + way * (versed - less * cos), way * (1.0 + less) * sin
     size = np.sqrt(real * real + imaginary * imaginary)
