@@ -319,7 +319,7 @@ class Store(FittedRecords):
         self,
         part: str,
         mass_kg: float | None = None,
-        temperature_c: ArrayLike = (),
+        temperature_c: Temperatures = (),
         *,
         mounting: Mounting | str | None = None,
         count: int = 4,
@@ -337,7 +337,7 @@ class Store(FittedRecords):
             Its name.
         mass_kg : float, optional
             Payload on all pairs together, kg; or a ``mounting``, which also asks for a steady picture.
-        temperature_c : array_like
+        temperature_c : array_like, Forecast or Flight
             Temperatures of the flight, degrees Celsius.
         mounting : Mounting or str, optional
             In place of ``mass_kg``, ``count``, ``load_factors``, ``assembly_c`` and ``set_share``.

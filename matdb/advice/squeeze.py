@@ -13,17 +13,16 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from matdb.advice.effective import state_warnings, suspended, worst_first
-from matdb.advice.exposure import exposure
+from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import judge
 from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import Candidate
 from matdb.advice.summary import against_it
 from matdb.advice.verdict import reason
 from matdb.arrays import Array, Flags
-from matdb.checks import checked_number, checked_state
+from matdb.checks import checked_number
 from matdb.curve.band import Band, band
 from matdb.errors import InputError
 from matdb.fields import PlainRecord
@@ -168,7 +167,7 @@ class Squeeze(PlainRecord):
 def squeeze(
     candidate: Candidate,
     mounting: Mounting,
-    temperature_c: ArrayLike,
+    temperature_c: Temperatures,
     *,
     squeeze_mm: float | None = None,
     turns: float | None = None,
@@ -184,7 +183,7 @@ def squeeze(
     mounting : Mounting
         Payload, count, load factors, limits, set and creep, and what the picture asks; see :func:`carried` for a
         payload alone.
-    temperature_c : array_like
+    temperature_c : array_like, Forecast or Flight
         Temperatures of the flight, degrees Celsius.
     squeeze_mm, turns : float, optional
         A squeeze to look at, from first touch, in mm or in turns of the thread. Without either, the squeeze at which
@@ -201,10 +200,7 @@ def squeeze(
     """
     part = candidate.part
     form, asked = halves_of(part, squeeze_mm, turns)
-    t = np.unique(checked_state(temperature_c, 1.0)[0])
-    if not t.size:
-        raise InputError("temperature_c", None, "at least one temperature")
-    exposed = exposure([(part, candidate.material)], t)
+    exposed = exposure([(part, candidate.material)], temperature_c)
     given = [each for each in (asked, form.fixed_squeeze_mm) if each is not None]
     tried = {*replace(form, spacer_mm=None).squeezes_to_try("axial"), *given}
     (judged,) = judge([candidate], mounting, exposed, squeeze_mm=sorted(tried), every_squeeze=True)

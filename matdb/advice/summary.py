@@ -128,13 +128,13 @@ def short(
     beside : sequence of str
         What is shown below, and takes its room.
     """
-    found: list[str] = []
+    found, told = list[str](), [*filter(None, told)]
     room = LINES - max(sum(map(_height, beside)) - 1, 0)
-    for text in filter(None, told):
+    for text in told:
         if _height(text) <= room + 1 or not found:  # the answer's own sentences may take the line kept for a warning
             found.append(text)
             room -= _height(text)
-    unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
+    unsaid = [f"Beware: {t}." for t in warnings if not t.startswith(said) and rest_matters([t]) not in told]
     # As many clauses of the first as there is room for, but no subject alone.
     ends = [match.start() for match in re.finditer(r"[:;,] | \(", unsaid[0])] if unsaid else []
     heads = [unsaid[0][:end] for end in reversed(ends) if unsaid[0].count(" ", 0, end) > _SUBJECT]
@@ -248,7 +248,7 @@ def summary(
     if len(ranking) > _OTHERS + 1:
         others.append(f"and {len(ranking) - _OTHERS - 1} more")
     return WhatToFit(
-        lines=short(told, (text for text in best.warnings if RESTS not in text)),
+        lines=short(told, best.warnings),
         others=tuple(others),
         low_c=low_c,
         high_c=high_c,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matdb.advice.cover import Cover, Member
 from matdb.advice.exposure import Flight
-from matdb.advice.summary import SAID, Answer, assumed, short, up_and_down, when_it_fails
+from matdb.advice.summary import SAID, Answer, assumed, rest_matters, short, up_and_down, when_it_fails
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.mounting import MountingOptions
 from matdb.cli.options import HeldAlike, option
@@ -55,6 +55,7 @@ def cover(
             f"{_member(m)}: {percent(m.probability)} sure to hold at all of its {found.counted}; {text}."
             for m, text in rests
         ),
+        rest_matters(warnings),
         "" if wanted.has_six_axes else up_and_down(wanted),
         f"Assumed: {f'{mounting.instead}, ' if mounting.instead else ''}{', '.join(assumed(wanted))}.",
         f"Air: {'; '.join(found.notes)}." if found.notes else "",

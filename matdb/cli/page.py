@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
-from matdb.cli.answering import ESTIMATE, FLIGHT, Told
+from matdb.cli.answering import ESTIMATE, FLIGHT, RestOption, Told, rest_hours
 from matdb.cli.options import NEEDED, ForceOption, HeldAlike, Question, arg, option, quantity
 from matdb.cli.suit import SpectrumOption, spectrum_of
 from matdb.files import new_file
@@ -28,6 +28,7 @@ def page(
     at: str | None = option("TEMPERATURE", "The temperature that it opens at, such as -5C."),
     most: int = option(None, "How many parts when none is named.", 8, min=1, max=12),
     spectrum: SpectrumOption = None,
+    rest: RestOption = None,
     force: ForceOption = False,
 ) -> None:
     """Write a page that answers in the field without a network: slide the temperature, read verdict and numbers.
@@ -36,9 +37,9 @@ def page(
     """
     low, high = parse_range(temp, "temperature", "--temp")
     new_file(out, force=force)  # before the long work
-    measured = spectrum_of(spectrum)
+    asked: dict[str, Any] = {"spectrum": spectrum_of(spectrum), "rest_h": rest_hours(rest)}
     with call.existing() as store:
-        tables = page_tables(store, mounting, low_c=low, high_c=high, most=most, spectrum=measured, **held.how(store))
+        tables = page_tables(store, mounting, low_c=low, high_c=high, most=most, **asked, **held.how(store))
     at_c = quantity(at, "temperature", "--at")
     written = save_page(tables, out, cautions=(ESTIMATE, *FLIGHT), at_c=at_c, force=force)
     size = written.stat().st_size

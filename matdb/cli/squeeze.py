@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final
 
+from matdb.advice.exposure import Flight
 from matdb.advice.squeeze import Squeeze, SqueezePoint
-from matdb.advice.summary import how_to_fit
+from matdb.advice.summary import how_to_fit, rest_matters
 from matdb.api import Store
 from matdb.cli.answering import AskedNow, before_flight
 from matdb.cli.options import arg, option, squeeze_said
@@ -43,8 +44,8 @@ class SqueezeOptions(AirOptions):
 
     def asked(self, store: Store) -> list[dict[str, Any]]:
         """What the library is asked, for each payload: temperatures, a squeeze to look at, a mounting or the load."""
-        air = flight_of(self).flown
-        at = forecast_range(air.low_c, air.high_c).temperature_c
+        air = flight_of(self)
+        at = Flight(forecast_range(air.flown.low_c, air.flown.high_c), rest_h=air.rest_h)
         squeeze_mm, turns = squeeze_said(self.squeeze, self.turns)
         asked: dict[str, Any] = {"temperature_c": at, "turns": turns, "squeeze_mm": squeeze_mm}
         masses = parse_list(self.mass, "mass", "--mass")
@@ -90,6 +91,7 @@ def squeeze(
         under = [f"{part} under {mass_text(each.mass_kg)}:" for each in answers]
         firsts = [_told(each, said.mounting is None)[0].removeprefix(f"{part}:") for each in answers]
         told = [*map("".join, zip(under, firsts, strict=True)), told[1]]
+    told.insert(len(answers) + 2, rest_matters(warnings))
     content = payloads[0] if len(answers) == 1 else {"part": part, "payloads": payloads}
 
     def behind() -> None:

@@ -36,6 +36,7 @@ class AirOptions:
         "ALTITUDE", "Altitude of the flight, such as 1800m: 6.5 K less per kilometre up."
     )
     take_off: str | None = option("HOURS", "Hours of the day that will be flown in, such as 06:00..10:00.")
+    rest: RestOption = None
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,6 @@ class FlightOptions(AirOptions):
     fanned: bool = option(
         None, "They stand in the rotors' wash, and take on the air's temperature sooner.", default=False
     )
-    rest: RestOption = None
 
 
 _CLOCK = re.compile(r"(\d{1,2})(?::([0-5]\d))?\s*(?:h|o'clock)?")
@@ -106,7 +106,7 @@ def flight_of(said: AirOptions) -> Flight:
         more["issued"] = dt.datetime.now(dt.UTC).date()
     if isinstance(said, FlightOptions):
         more |= {"car_c": quantity(said.car, "temperature", "--car"), "air": "fanned" if said.fanned else "still"}
-        more["rest_h"] = rest_hours(said.rest)
+    more["rest_h"] = rest_hours(said.rest)
     take_off = None if said.take_off is None else clock_hours(said.take_off)
     return flight(metar=said.metar, taf=said.taf, unit=said.unit, take_off=take_off, **more)
 

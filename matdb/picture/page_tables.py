@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from matdb.advice.effective import Effective
-from matdb.advice.exposure import exposure
+from matdb.advice.exposure import Flight, exposure
 from matdb.advice.judge import judge
 from matdb.advice.requirement import Candidate
 from matdb.advice.suit import Suitability
@@ -29,10 +29,10 @@ from matdb.mounting.phone import with_phone
 from matdb.mounting.record import Mounting
 from matdb.mounting.shake import AirframeSpectrum
 from matdb.version import VERSION
+from matdb.weather.forecast import COLDEST_C, HOTTEST_C, forecast_range
 from matdb.weather.lag import response_rates
 
 _MOST_PARTS: Final = 12
-_MOST_STEPS: Final = 161
 #: A warm car, degrees Celsius.
 CAR_C: Final = 20.0
 #: For how many minutes a part is followed that left a warm car.
@@ -134,6 +134,7 @@ def page_tables(
     squeeze_mm: float | None = None,
     axis: str = "axial",
     spectrum: AirframeSpectrum | None = None,
+    rest_h: float | None = None,
     made_at: dt.datetime | None = None,
 ) -> PageTables:
     """Compute a mounting's parts over temperature, a kelvin a step.
@@ -145,7 +146,7 @@ def page_tables(
     mounting : str
         The mounting's name.
     low_c, high_c : float
-        Ends of the page's temperatures, degrees Celsius, rounded outwards to whole degrees; at most 160 K apart.
+        Ends of the page's temperatures, degrees Celsius, rounded outwards to whole degrees.
     parts : sequence of str, optional
         Names; None takes the best ``most`` over the whole range.
     most : int
@@ -156,6 +157,8 @@ def page_tables(
         Axis of the parts that carries the motion.
     spectrum : AirframeSpectrum, optional
         What the airframe was measured to do, for requirements in pixels.
+    rest_h : float, optional
+        Hours of rest in the cold; however many when None.
     made_at : datetime, optional
         The page's date; now when None.
 
@@ -166,17 +169,17 @@ def page_tables(
     InputError
         A value out of range, or no part to judge.
     """
-    if not -150.0 <= low_c < high_c <= 300.0 or math.ceil(high_c) - math.floor(low_c) >= _MOST_STEPS:
-        raise InputError(
-            "temperature range", f"{low_c:g} to {high_c:g} degC", f"from lower to higher, at most {_MOST_STEPS - 1} K"
-        )
+    if not COLDEST_C <= low_c < high_c <= HOTTEST_C:
+        allowed = f"from lower to higher, within {COLDEST_C:g} to {HOTTEST_C:g} degC"
+        raise InputError("temperature range", f"{low_c:g} to {high_c:g} degC", allowed)
     if not 1 <= most <= _MOST_PARTS:
         raise InputError("most", most, f"1 to {_MOST_PARTS} parts")
     if parts is not None and not 1 <= len(parts) <= _MOST_PARTS:
         raise InputError("parts", len(parts), f"1 to {_MOST_PARTS} names")
     record = store.mounting(mounting)
-    t = np.arange(math.floor(low_c), math.ceil(high_c) + 1, dtype=float)
-    ranking = store.suit(record, t, parts=parts, squeeze_mm=squeeze_mm, axis=axis, spectrum=spectrum)
+    flown = Flight(forecast_range(math.floor(low_c), math.ceil(high_c)), rest_h=rest_h)
+    t = flown.flown.temperature_c
+    ranking = store.suit(record, flown, parts=parts, squeeze_mm=squeeze_mm, axis=axis, spectrum=spectrum)
     if not ranking:
         raise InputError("parts", None, "at least one part with this axis", "add one with 'matdb part add'")
     kept = ranking if parts is not None else ranking[:most]
@@ -186,7 +189,7 @@ def page_tables(
         mounting=record,
         temperature_c=t,
         window_hz=(float(low), float(high)),
-        parts=tuple(_part(store, record, row, t, axis) for row in kept),
+        parts=tuple(_part(store, record, row, flown, axis) for row in kept),
         left_out=len(ranking) - len(kept),
         fingerprint=store_fingerprint(store),
         version=VERSION,
@@ -194,13 +197,13 @@ def page_tables(
     )
 
 
-def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: str) -> PartTable:
+def _part(store: Store, mounting: Mounting, row: Suitability, flown: Flight, axis: str) -> PartTable:
     part, material, curve = store.part(row.part), store.material(row.material), store.current_curve(row.material)
     # That it holds, temperature by temperature: what Store.suit answers for each alone.
-    candidate, exposed = Candidate(part, material, curve), exposure([(part, material)], t)
+    candidate, exposed = Candidate(part, material, curve), exposure([(part, material)], flown)
     ((judged,),) = judge([candidate], mounting, exposed, squeeze_mm=row.squeeze_mm, axis=axis)
-    count = mounting.count
-    how: dict[str, Any] = {"axis": axis, "squeeze_mm": row.squeeze_mm}
+    t, count = flown.flown.temperature_c, mounting.count
+    how: dict[str, Any] = {"axis": axis, "squeeze_mm": row.squeeze_mm, "rest_h": flown.rest_h}
     heavier = with_phone(mounting)
     state = store.effective(row.part, t, mass_kg=mounting.mass_kg, count=count, **how)
     tapped = store.effective(row.part, t, mass_kg=heavier.mass_kg, count=count, **how).natural_frequency_hz
@@ -208,7 +211,7 @@ def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: st
     rocking = None
     if row.all_directions:
         # Six axes move the bounce by what couples with it, which hardly changes with temperature.
-        some, (bounce, *rocks) = _with_phone(store, heavier, row, t)
+        some, (bounce, *rocks) = _with_phone(store, heavier, row, t, flown.rest_h)
         ln_more = np.interp(t, some, np.log(bounce / tapped.median[np.searchsorted(t, some)]))
         tapped = Band(*(end * np.exp(ln_more) for end in (tapped.median, tapped.low, tapped.high)))
         rocking = np.stack([np.exp(np.interp(t, some, np.log(hz))) for hz in rocks])
@@ -223,12 +226,12 @@ def _part(store: Store, mounting: Mounting, row: Suitability, t: Array, axis: st
     )
 
 
-def _with_phone(store: Store, laden: Mounting, row: Suitability, t: Array) -> tuple[Array, Array]:
+def _with_phone(store: Store, laden: Mounting, row: Suitability, t: Array, rest_h: float | None) -> tuple[Array, Array]:
     """Some of the temperatures; bounce and the lower and higher of the modes that rock at each, Hz, shape (3, some)."""
     some = np.append(t[:-1:_COARSE], t[-1])
     hz = np.empty((3, some.size))
     for k, each in enumerate(some):
-        found = store.modes(laden, row.part, each, squeeze_mm=row.squeeze_mm)
+        found = store.modes(laden, row.part, each, squeeze_mm=row.squeeze_mm, rest_h=rest_h)
         told = {what: m.natural_frequency_hz.median for what, m in zip(found.motions, found.modes, strict=True)}
         rocking = sorted(told[what] for what in ("roll rocking", "pitch rocking"))
         hz[:, k] = np.maximum((told["bounce"], *rocking), 1e-3)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+import matdb
 from matdb.cli.answering import over_states
 from matdb.curve.band import Band
 
@@ -35,6 +36,25 @@ def test_suit_modes_and_next_say_that_rest_decides_and_take_how_long(pads):
     rows = [pads(*suit, "--rest", hours).json["ranking"] for hours in ("1min", "1000h")]
     (brief,), (long,) = ([row["cold"] for row in each if row["part"] == "pad"] for each in rows)
     assert long["natural_frequency_hz"]["high"] > 1.3 * brief["natural_frequency_hz"]["high"]
+
+
+def test_cover_squeeze_and_the_page_say_and_take_the_same(pads, store, tmp_path):
+    cold = ("--temp", "-25C..5C", "--json")
+    cover = ("cover", "--mounting", "heavy", "--part", "pad", *cold)
+    page = ("page", "heavy", "--part", "pad", "--out", tmp_path / "field.html", "--force", *cold)
+    pair = matdb.GrommetPair(lower=matdb.Ring(16, 6, 6), plate_mm=2.0)
+    with matdb.open_store(store) as kept:
+        kept.add(matdb.Part(name="pair", material="tan", form=pair))
+    squeeze = ("squeeze", "pair", "--mass", "2kg", *cold)
+    for words in (cover, page, squeeze):
+        told = answered(pads(*words))
+        assert told.count("crystallises") == 1
+        assert f"{WARNED}, and stiffens; --rest 1h" in told
+        assert "crystallises" not in answered(pads(*words, "--rest", "1min"))
+        assert "rests for 20 h in such cold, and stiffens; counted here" in answered(pads(*words, "--rest", "20h"))
+    assert "rests for 20 h" in (tmp_path / "field.html").read_text(encoding="utf-8")
+    brief, long = (pads(*cover, "--rest", hours).json["cover"]["share"] for hours in ("1min", "1000h"))
+    assert brief != long
 
 
 def test_next_asks_for_a_long_soak_where_crystallisation_makes_the_band_wide(pads):

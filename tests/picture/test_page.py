@@ -17,6 +17,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 import matdb
+from matdb.advice.exposure import Flight
 from matdb.advice.summary import summary
 from matdb.errors import FileTaken, InputError
 from matdb.form.grommet_pair import GrommetPair
@@ -24,6 +25,7 @@ from matdb.form.thread import turns_text
 from matdb.mounting.phone import with_phone
 from matdb.picture.page import MOST_BYTES, field_page, save_page
 from matdb.picture.page_tables import _part, page_tables
+from matdb.weather.forecast import forecast_range
 
 CAUTIONS = ("This is an estimate.", "Hold it with a second line.")
 #: Two phones upright, one on its side, a desk.
@@ -341,7 +343,7 @@ def test_a_tap_tells_bounce_and_rocking_with_the_phone_on_top(store):
     heavier = with_phone(mounting)
     (row,) = store.suit(mounting, [-10.0, 30.0], parts=["tube"])
     t = np.arange(-10.0, 31.0)
-    told = _part(store, mounting, row, t, "axial")
+    told = _part(store, mounting, row, Flight(forecast_range(-10.0, 30.0)), "axial")
     for k in (0, 13, 40):
         found = store.modes(heavier, "tube", t[k], squeeze_mm=row.squeeze_mm)
         hz = {what: m.natural_frequency_hz.median for what, m in zip(found.motions, found.modes, strict=True)}
@@ -551,7 +553,7 @@ def test_all_on_one_isolator_has_a_page_too(store):
         name="one", mass_kg=0.3, count=1, rpm_idle=4200, rpm_full=8000, positions_mm=[(0, 0, 0)], box_mm=(50, 50, 50)
     )
     (row,) = store.suit(one, [-10.0, 30.0], parts=["ring"])
-    told = _part(store, one, row, np.arange(-10.0, 31.0), "axial")
+    told = _part(store, one, row, Flight(forecast_range(-10.0, 30.0)), "axial")
     roll, pitch = with_phone(one).main.inertia[:2]
     np.testing.assert_allclose(told.rocking_hz[1] / told.rocking_hz[0], np.sqrt(pitch / roll), rtol=0.1)
     assert np.all(told.rocking_hz > 1.0)
