@@ -31,6 +31,8 @@ _MOST_TEMPERATURES, _COARSE_K = 181, 0.5
 _LAG_K: Final = 0.25
 #: A part leaves a warm car once a day; more days than these are a season, in which it hardly matters.
 _MOST_DAYS: Final = 31
+#: What a part that leaves a car is taken to rest outside where no times are known, and before in a cold car, hours.
+_OUTSIDE_H, _NIGHT_H = 8.0, 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +53,7 @@ class Flight:
         ``"still"`` or ``"fanned"`` (in the rotors' wash): how fast they take it on.
     rest_h : float or None
         Hours that they rest in the cold, where some families crystallise; None for those that the forecast's times
-        tell, and for however long where it knows none.
+        tell, a day's where it knows none but they leave a car, and however many else; a night more in a cold car.
     """
 
     forecast: Forecast
@@ -72,6 +74,30 @@ class Flight:
         if self.take_off is None:
             return self.forecast
         return take_off_window(self.forecast, *self.take_off, daily=self.forecast.start is not None)
+
+    @property
+    def rest_taken(self) -> str:
+        """How long parts that leave a car are taken to rest in the cold; empty where it is told, or without a car."""
+        if self.car_c is None or self.rest_h is not None:
+            return ""
+        outside = f"{_OUTSIDE_H:g} h" if _times(self.flown) is None else "the hours"
+        return f"taken as {outside} outside, {_NIGHT_H:g} h more were the car so cold; --rest tells another"
+
+    @property
+    def rest_told(self) -> str:
+        """The rest in the cold that was told, in words; empty where none was."""
+        if self.rest_h is None:
+            return ""
+        return f"{60.0 * self.rest_h:.3g} min" if self.rest_h < 1.0 else f"{self.rest_h:.3g} h"
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was left out, assumed or told of the air, the car and the rest in the cold."""
+        said = [*self.flown.notes]
+        if self.car_c is not None:
+            said.append(f"parts leave a car at {self.car_c:g} degC and take on the air's temperature by their size")
+        rest = self.rest_taken or (self.rest_told and f"of {self.rest_told}")
+        return tuple(dict.fromkeys([*said, *([f"rest in the cold {rest}"] if rest else [])]))
 
     def part_air(self, part: Part, material: Material) -> Forecast:
         """The temperature of a part during the take-off hours.
@@ -94,14 +120,14 @@ class Flight:
         thermal = thermal_of(material.family)
         lagging = partial(part_temperature, body=body, start_c=self.car_c, thermal=thermal, air=self.air)
         flown = self.flown
-        if flown.times is None or len(flown) == 1:
+        if (times := _times(flown)) is None:
             known = lagging(Forecast(flown.temperature_c, source=flown.source, notes=flown.notes))
             return replace(forecast_range(known.low_c, known.high_c), source=known.source, notes=known.notes)
-        days = _days(flown.times)
+        days = _days(times)
         if len(days) > _MOST_DAYS:
             shown, allowed = f"{self.car_c:g} degC on {len(days)} days", f"given for at most {_MOST_DAYS} days"
             raise InputError("car_c", shown, allowed, "leave it out")
-        several = [replace(flown, temperature_c=flown.temperature_c[d], times=flown.times[d], notes=()) for d in days]
+        several = [replace(flown, temperature_c=flown.temperature_c[d], times=times[d], notes=()) for d in days]
         each = [lagging(day) for day in several]
         times = np.concatenate([f.times for f in each if f.times is not None])
         temperature, notes = np.concatenate([f.temperature_c for f in each]), (*flown.notes, *each[0].notes)
@@ -252,6 +278,8 @@ class Exposure:
         What was assumed.
     rest_h : float or None
         Hours of rest in the cold; by the times of the whole time in the air when None.
+    car_c : float or None
+        Temperature of the car that the parts leave, degrees Celsius.
     """
 
     steps: Array
@@ -262,6 +290,7 @@ class Exposure:
     outside: tuple[Forecast | None, ...]
     notes: tuple[str, ...] = field(default=())
     rest_h: float | None = None
+    car_c: float | None = None
 
     @property
     def hours(self) -> float:
@@ -292,9 +321,14 @@ class Exposure:
         if self.rest_h is not None:
             return self.rest_h
         outside, cold = self.outside[row], crystallisation_of(curve.family)
-        if cold is None or outside is None or outside.times is None:
+        if cold is None or outside is None:
             return None
-        hours = np.where(cold.share(outside.temperature_c) > 0.0, _hours_of(outside), 0.0)
+        night = _NIGHT_H if self.car_c is not None and cold.shows(self.car_c) else 0.0
+        if (times := _times(outside)) is None:
+            return None if self.car_c is None else _OUTSIDE_H + night
+        hours = _hours_of(outside)
+        hours[[day[0] for day in _days(times)]] += night
+        hours = np.where(cold.share(outside.temperature_c) > 0.0, hours, 0.0)
         since = np.cumsum(hours)
         return float((since - np.maximum.accumulate(np.where(hours > 0.0, 0.0, since))).max())
 
@@ -348,7 +382,7 @@ def exposure(parts: Sequence[tuple[Part, Material]], temperature_c: Temperatures
     if isinstance(temperature_c, Flight):
         flown = temperature_c.flown
         steps, weight, place = temperature_steps(flown.temperature_c, _hours_of(flown))
-        known = (flown,), (temperature_c.forecast,), flown.notes, temperature_c.rest_h
+        known = (flown,), (temperature_c.forecast,), temperature_c.notes, temperature_c.rest_h
         return Exposure(steps, weight[None], row, (place,), *known)
     steps, weight, place = temperature_steps(temperature_c)
     return Exposure(steps, weight[None], row, (place,), (None,), (None,))
@@ -371,9 +405,14 @@ def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
     places = tuple(np.searchsorted(steps, t) for t in rounded)
     hours = map(_hours_of, forecasts)
     weight = np.array([np.bincount(at, each, steps.size) for at, each in zip(places, hours, strict=True)])
-    said = dict.fromkeys([*flown.flown.notes, f"parts leave a place at {flown.car_c:g} degC", *notes])
+    said = dict.fromkeys([*flown.notes, *notes])
     row = np.array([rows[key] for key in keys], dtype=np.int64)
-    return Exposure(steps, weight, row, places, forecasts, forecasts, tuple(said), flown.rest_h)
+    return Exposure(steps, weight, row, places, forecasts, forecasts, tuple(said), flown.rest_h, flown.car_c)
+
+
+def _times(forecast: Forecast) -> Array | None:
+    """The hours of a forecast; None of a range, or of a report of one moment."""
+    return None if len(forecast) < 2 else forecast.times
 
 
 def _hours_of(forecast: Forecast) -> Array:

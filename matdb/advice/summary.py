@@ -25,6 +25,7 @@ from matdb.weather.forecast import months_text
 
 if TYPE_CHECKING:
     from matdb.advice.cover import Cover
+    from matdb.advice.exposure import Flight
     from matdb.advice.suit import Suitability
     from matdb.mounting.record import Mounting
 
@@ -134,7 +135,9 @@ def short(
         if _height(text) <= room + 1 or not found:  # the answer's own sentences may take the line kept for a warning
             found.append(text)
             room -= _height(text)
-    unsaid = [f"Beware: {t}." for t in warnings if not t.startswith(said) and rest_matters([t]) not in told]
+    if any(RESTS in text for text in told):
+        warnings = [text for text in warnings if RESTS not in text]
+    unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
     # As many clauses of the first as there is room for, but no subject alone.
     ends = [match.start() for match in re.finditer(r"[:;,] | \(", unsaid[0])] if unsaid else []
     heads = [unsaid[0][:end] for end in reversed(ends) if unsaid[0].count(" ", 0, end) > _SUBJECT]
@@ -149,11 +152,11 @@ def short(
     return tuple(found)
 
 
-def rest_matters(warnings: Iterable[str]) -> str:
-    """The warning that rest in the cold decides, in short; empty where it does not."""
+def rest_matters(warnings: Iterable[str], taken: str = "") -> str:
+    """The warning that rest in the cold decides, in short, and the rest that was taken; empty where it does not."""
     said = next((text.partition(" (")[0] for text in warnings if RESTS in text), "")
     end = "counted here" if f"{RESTS} for" in said else "--rest 1h asks for so short a rest"
-    return f"Beware: {said}, and stiffens; {end}." if said else ""
+    return f"Beware: {said}, and stiffens; {taken or end}." if said else ""
 
 
 def how_to_fit(squeeze_mm: float, turns: float | None, spacer_mm: float | None) -> str:
@@ -201,9 +204,8 @@ def summary(
     mounting: Mounting,
     temperature_c: Array,
     ranking: Sequence[Suitability],
-    air: Sequence[str] = (),
+    flown: Flight | None = None,
     instead: str = "",
-    start_c: float | None = None,
 ) -> WhatToFit:
     """The short answer to a ranking.
 
@@ -215,12 +217,10 @@ def summary(
         Temperatures of the flight, degrees Celsius.
     ranking : sequence of Suitability
         Best first, as :func:`matdb.advice.suit.suit` gives it.
-    air : sequence of str
-        What was assumed of the temperatures.
+    flown : Flight, optional
+        Where the temperatures come from: what was assumed of them, and what the parts were at before.
     instead : str
         What of the mounting was asked for otherwise than it is stored.
-    start_c : float, optional
-        What the parts were at when the hours began, degrees Celsius, where that is not the air's.
     """
     low_c, high_c = float(temperature_c.min()), float(temperature_c.max())
     if not ranking:
@@ -228,7 +228,9 @@ def summary(
         return WhatToFit(lines=(nothing,), low_c=low_c, high_c=high_c, assumed=assumed(mounting))
     best = ranking[0]
     span = f"{low_c:.3g} to {high_c:.3g} degC" if high_c > low_c else f"{low_c:.3g} degC"
-    span += "" if start_c is None else f" with parts from {start_c:.3g} degC"
+    span += "" if flown is None or flown.car_c is None else f" with parts from {flown.car_c:.3g} degC"
+    span += f", rested {flown.rest_told} in the cold" if flown and flown.rest_told else ""
+    air = flown.flown.notes if flown else ()
     lowest = mounting.rpm_idle / max(1.0 + best.isolation_margin, 1e-3)
     taken = assumed(mounting)
     still = f"isolates {'only from' if best.isolation_margin < 0.0 else 'down to'} about {round(lowest, -2):.0f} rpm"
@@ -237,7 +239,7 @@ def summary(
         _first(best),
         f"For {f'{instead}, ' if instead else ''}{span}{f'; {fails}' if fails else ''}; {best.rests_on}.",
         f"Decides: {best.reason}.",
-        rest_matters(best.warnings),
+        rest_matters(best.warnings, flown.rest_taken if flown else ""),
         "" if best.all_directions else up_and_down(mounting, best.part),
         # Of how the speeds were estimated, what was taken for the lowest decides.
         f"Assumed: {_LONG_NOTE.sub('(', taken[0])}, {still}; {', '.join(taken[1:])}.",

@@ -56,7 +56,7 @@ def suit(
         wanted, how, hours = mounting.of(store), held.how(store), flown.flown.temperature_c
         ranking = store.suit(wanted, flown, package=package, spectrum=measured, **how)
         ranking, high = _within(ranking, quantity(deck, "length", "--deck"))
-        answer = summary(wanted, hours, ranking, flown.flown.notes, mounting.instead, flown.car_c)
+        answer = summary(wanted, hours, ranking, flown, mounting.instead)
         if high:
             answer = replace(answer, others=(*answer.others, f"left out, higher than {deck}: {', '.join(high)}"))
         cautions = before_flight(store, answer.warnings, answer.squeeze_mm)

@@ -127,17 +127,14 @@ def flight_content(flown: Flight) -> dict[str, Any]:
         "entries": len(air),
         "take_off_hours": None if flown.take_off is None else list(flown.take_off),
         "car_c": flown.car_c,
-        "notes": list(air.notes),
+        "notes": list(flown.notes),
     }
 
 
 def flight_lines(flown: Flight) -> None:
     """Print where the temperatures come from and what was assumed; nothing for a plain range."""
     air = flown.flown
-    said = [*air.notes]
-    if flown.car_c is not None:
-        said.append(f"parts leave a car at {flown.car_c:g} degC and take on the air's temperature by their size")
-    if air.times is not None or said:
+    if air.times is not None or flown.notes:
         span = f"{air.low_c:.1f} to {air.high_c:.1f} degC" if air.high_c > air.low_c else f"{air.low_c:.1f} degC"
         show(f"Air: {air.source.replace('…', ' to ').replace('°C', 'degC')}, {span}.")
-        lines("Assumed of the air:", dict.fromkeys(said))
+        lines("Assumed of the air:", flown.notes)

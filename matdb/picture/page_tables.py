@@ -185,7 +185,7 @@ def page_tables(
     kept = ranking if parts is not None else ranking[:most]
     low, high = record.window_hz
     return PageTables(
-        answer=summary(record, t, ranking),
+        answer=summary(record, t, ranking, flown),
         mounting=record,
         temperature_c=t,
         window_hz=(float(low), float(high)),

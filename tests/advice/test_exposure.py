@@ -137,6 +137,16 @@ def test_a_part_rests_in_the_cold_for_as_long_as_the_air_outside_is_cold():
     assert rest_h(air) == 12.0
     assert rest_h(Flight(air, take_off=(2.0, 4.0))) == 12.0
     assert rest_h(np.array([-20.0, 8.0])) == np.inf
+    # One moment tells no hours.
+    assert rest_h(Forecast(np.array([-20.0]), np.zeros(1))) == np.inf
+    # From a warm car a day's at most; a night more in a cold one, the first and each that follows.
+    assert rest_h(flight(low_c=-20.0, high_c=8.0, car_c=20.0)) == 8.0
+    assert rest_h(flight(low_c=-20.0, high_c=8.0, car_c=-10.0)) == 20.0
+    assert rest_h(flight(low_c=-20.0, car_c=-10.0, rest_h=1.0)) == 1.0
+    assert 10.0 < rest_h(Flight(air, take_off=(0.0, 11.0), car_c=20.0)) < 12.0
+    assert rest_h(Flight(air, take_off=(0.0, 11.0), car_c=-10.0)) == pytest.approx(24.0, abs=0.6)
+    days = Forecast(np.full(48, -20.0), np.arange(48.0), start=dt.datetime(2026, 1, 3))
+    assert rest_h(Flight(days, (8.0, 12.0), car_c=-10.0)) == pytest.approx(2 * (12.0 + 4.0 + 0.125 + 0.5))
 
 
 def test_a_flat_pad_near_glass_is_felt_softer_than_its_rubber_alone_would_be():

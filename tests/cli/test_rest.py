@@ -30,6 +30,11 @@ def test_suit_modes_and_next_say_that_rest_decides_and_take_how_long(pads):
         assert "crystallises" not in answered(pads(*words, "--rest", "1min"))
         assert "rests for 20 h in such cold, and stiffens; counted here" in answered(pads(*words, "--rest", "20h"))
     assert "crystallises" not in answered(pads(*suit[:-2], "10C..25C", "--json"))
+    assert "with parts from 20 degC, rested 20 h in the cold" in answered(pads(*suit, "--car", "20C", "--rest", "20h"))
+    warm, cold = (pads(*suit, f"--car={car}") for car in ("20C", "-10C"))
+    assert "rests for 8 h in such cold, and stiffens; taken as 8 h outside" in answered(warm)
+    assert "rests for 20 h in such cold, and stiffens; taken as 8 h outside, 12 h more were the car" in answered(cold)
+    assert any(note.startswith("rest in the cold taken as 8 h outside") for note in cold.json["air"]["notes"])
     brief, long = (pads(*modes, "--rest", hours).json["modes"] for hours in ("1min", "1000h"))
     highest = [m["natural_frequency_hz"]["high"] for m in brief], [m["natural_frequency_hz"]["high"] for m in long]
     assert np.all(np.array(highest[1]) > 1.3 * np.array(highest[0]))
