@@ -277,13 +277,14 @@ def effective(
         frequency_hz=labelled(f, temperature_c, frequency_hz),
         basis=curve.basis,
         extrapolated=bool(outside) if outside.ndim == 0 else outside,
-        warnings=worst_first((*(said if amplitude_mm is None else _without_amplitude(said)), *warnings)),
+        warnings=worst_first((*(said if amplitude_mm is None else _without_amplitude(said, curve.family)), *warnings)),
     )
 
 
-def _without_amplitude(said: Sequence[str]) -> Iterator[str]:
+def _without_amplitude(said: Sequence[str], family: str) -> Iterator[str]:
     """What a fit says of its readings but for their amplitude: told once, by what was assumed instead."""
-    instead = {not_told("amplitude", "piece"): not_told("piece"), not_told("amplitude"): ""}
+    piece = not_told(family, "piece")
+    instead = {not_told(family, "amplitude", "piece"): piece, not_told(family, "amplitude"): ""}
     return filter(None, (instead.get(text, text) for text in said))
 
 

@@ -23,7 +23,6 @@ from matdb.exchange.reading_file import ReadingFile, read_readings
 from matdb.exchange.spreadsheet import is_spreadsheet, read_spreadsheet
 from matdb.fields import FieldInfo, record_fields
 from matdb.form.part import Part
-from matdb.store.stored import StoredReading
 from matdb.units import counted
 
 app = Group("Readings: log, list, correct, import.")
@@ -64,10 +63,6 @@ def list_(
     call.answer({"readings": found, "next_before": first}, screen)
 
 
-def _retired(each: StoredReading) -> str:
-    return "" if each.active else f"retired: {each.retired_why}"
-
-
 def _of_reading(reading_in: Callable[[Any], Reading]) -> list[Column]:
     """What a row of a table says of the reading in it."""
     return [
@@ -84,7 +79,7 @@ _COLUMNS: Final = (
     Column("taken", lambda each: f"{each.reading.taken_at:%Y-%m-%d}" if each.reading.taken_at else ""),
     Column("who", lambda each: each.reading.who),
     Column("session", lambda each: each.reading.session or ""),
-    Column("note", lambda each: "; ".join(filter(None, (_retired(each), each.reading.note)))),
+    Column("note", lambda each: "; ".join(filter(None, (each.retired_why, each.reading.note)))),
 )
 
 

@@ -75,11 +75,6 @@ _STORED: Final[dict[str, Callable[[Any], Any]]] = {
 _LATER: Final = {"axis_of", "turns", "piecewise", "read_c", "crystallises", "bench_strain"}
 #: And what may have been told of beside it.
 _STORED_ARRAYS: Final = ("turned", "softening", "rest")
-#: What readings may leave untold, as a fit says it.
-_UNTOLD: Final = {
-    "amplitude": "at which amplitude (at a larger one, filled rubber is 20 to 40 % softer)",
-    "piece": "which piece of several (they differ by some 10 %)",
-}
 #: Beginning of what :meth:`Curve.rests_on` says where readings and label contradict each other.
 CONTRADICTED: Final = "rests on its label: what was read"
 #: Relaxation times of no more than so many draws and temperatures are kept.
@@ -90,9 +85,15 @@ _TOLD_OF_REST: Final = 0.9
 _LEAST_COMPRESSIBILITY: Final = 0.001
 
 
-def not_told(*what: str) -> str:
+def not_told(family: str, *what: str) -> str:
     """The warning of a fit that its readings left "amplitude" or "piece" untold."""
-    untold = " nor ".join(_UNTOLD[each] for each in what)
+    known = family_named(family)
+    name, softer = "rubber" if known.name == "unknown" else known.name, 100.0 * known["softening_share"].value
+    words = {
+        "amplitude": f"at which amplitude ({name} is some {softer:.0f} % softer at a larger one)",
+        "piece": "which piece of several (they differ by some 10 %)",
+    }
+    untold = " nor ".join(words[each] for each in what)
     return f"it was not told {untold} was read: the band holds for what was read"
 
 

@@ -318,7 +318,7 @@ def _warnings(
     if on_part.any() and not evidence.pieces and any(getattr(each, "count", 1) == 1 for each in readings):
         untold.append("piece")
     if untold:
-        found.append(not_told(*untold))
+        found.append(not_told(material.family, *untold))
     found += _unlike_thermometers(readings)
     if evidence.on_label:
         found.append("no part that was read has a shape: how stiff any other is rests on the label or the family")

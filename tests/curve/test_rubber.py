@@ -10,7 +10,7 @@ import virtual
 from matdb.advice.effective import effective
 from matdb.advice.surprise import surprises
 from matdb.bench.readings import RingDown
-from matdb.curve.curve import Curve
+from matdb.curve.curve import Curve, not_told
 from matdb.curve.fit import fit_curve
 from matdb.curve.parameters import COLUMNS, EXPONENT
 from matdb.errors import InputError
@@ -205,8 +205,9 @@ def test_an_amplitude_that_cannot_be_carried_says_so():
     # The fit's own word on it, which says both, is left out; that on the piece stays.
     assert sum("amplitude" in line for line in found.warnings) == 1
     usual = effective(untold, material, virtual.PART, 23.0, frequency_hz=30.0).warnings
-    for words in (" nor which piece of several", "at which amplitude"):
+    for words in (" nor which piece of several", "at which amplitude (nitrile is some 30 % softer"):
         assert any(words in line for line in usual)
+    assert "steel cable is some 45 % softer" in not_told("steel cable", "amplitude")
     assert any(line.startswith("it was not told which piece of several") for line in found.warnings)
     leg = Part(name="leg", material="virtual", form=BentLeg(width_mm=6, thickness_mm=2, radius_mm=8))
     assert any(
