@@ -26,6 +26,7 @@ from matdb.curve.curve import Curve
 from matdb.errors import InputError
 from matdb.fields import PlainRecord, low_high
 from matdb.form.part import Part
+from matdb.material.crystallisation import RESTS
 from matdb.material.record import Material
 from matdb.mounting.record import Mounting
 
@@ -86,6 +87,8 @@ class Proposal(PlainRecord):
         Of the first, of every design that was tried: both rooms, and the probability over a few temperatures.
     rests_on : str
         What the numbers rest on, in a builder's words.
+    warnings : tuple of str
+        That rest in the cold decides, and what to beware of in such a form.
     """
 
     part: Part
@@ -117,6 +120,7 @@ class Proposal(PlainRecord):
         return found | {"tolerance": {name: low_high(both) for name, both in self.tolerance.items()}}
 
     rests_on: str
+    warnings: tuple[str, ...]
 
     @property
     def form(self) -> Any:
@@ -235,11 +239,12 @@ def _rounded(asked: Asked, designs: Designs, found: Tried) -> Tried:
 
 def _proposal(asked: Asked, designs: Designs, found: Tried, others: Sequence[Tried]) -> Proposal:
     judged, part = found.judged, found.design.part
-    steps = judged.judge.exposed.steps
+    steps, curve = judged.judge.exposed.steps, judged.judge.curve
+    rests = (text for text in curve.range_notes(steps, np.full(steps.shape, 30.0)) if RESTS in text)
     return Proposal(
         part=part,
         mounting=found.design.mounting,
-        verdict=verdict(judged.probability, judged.all_directions, judged.judge.curve.contradicted),
+        verdict=verdict(judged.probability, judged.all_directions, curve.contradicted),
         probability=judged.probability,
         squeeze_mm=judged.squeeze_mm,
         turns=part.turns_at(judged.squeeze_mm),
@@ -260,6 +265,7 @@ def _proposal(asked: Asked, designs: Designs, found: Tried, others: Sequence[Tri
         following_room=found.rooms[FOLLOWING],
         trade_off=np.zeros((0, 3)),
         rests_on=asked.curve.rests_on(asked.name, float(steps[0]), float(steps[-1])),
+        warnings=(*rests, *part.form.warnings("axial")),
     )
 
 

@@ -135,7 +135,7 @@ def short(
         if _height(text) <= room + 1 or not found:  # the answer's own sentences may take the line kept for a warning
             found.append(text)
             room -= _height(text)
-    if any(RESTS in text for text in told):
+    if any(RESTS in text for text in found):
         warnings = [text for text in warnings if RESTS not in text]
     unsaid = [f"Beware: {text}." for text in warnings if not text.startswith(said)]
     # As many clauses of the first as there is room for, but no subject alone.

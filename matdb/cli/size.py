@@ -12,7 +12,7 @@ import numpy as np
 
 from matdb.advice.parts_list import parts_list as parts_list_of
 from matdb.advice.size import FAILS_BY, Proposal
-from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, short, up_and_down
+from matdb.advice.summary import FIT, Answer, assumed, how_to_fit, rest_matters, short, up_and_down
 from matdb.api import Store
 from matdb.cli.answering import ESTIMATE, FLIGHT, AskedNow, before_flight
 from matdb.cli.dimensions import ranges_from_words, split_words
@@ -125,8 +125,7 @@ def size(
         )
         best = found[0]
         first = _to_read_first(store, best) if best.band_limits else ""
-        warnings = best.part.form.warnings("axial")
-        cautions = before_flight(store, warnings, best.squeeze_mm)
+        cautions = before_flight(store, best.warnings, best.squeeze_mm)
 
     bought = parts_list_of(best.part, best.mounting.count, best, owned=best.listed)
     written = write_answer(parts_list, list(bought[0]), [list(row.values()) for row in bought], force)
@@ -146,8 +145,9 @@ def size(
     content |= {"parts_list": bought, "files": written}
     content["cautions"] = [ESTIMATE, *FLIGHT]
     others = [_other(each, best.mounting) for each in found[1:]]
-    answer = Answer(lines=short(_told(found, first, keep, deck_mm), warnings, beside=others), others=tuple(others))
-    call.tell(answer, content, behind, warnings, others="Others that differ in kind", **cautions)
+    lines = short(_told(found, first, keep, deck_mm, flown.rest_taken), best.warnings, beside=others)
+    answer = Answer(lines=lines, others=tuple(others))
+    call.tell(answer, content, behind, best.warnings, others="Others that differ in kind", **cautions)
 
 
 _LIST: Final = (
@@ -220,7 +220,7 @@ def _to_read_first(store: Store, best: Proposal) -> str:
     return f"Readings settle this sooner than other sizes; take first {what}."
 
 
-def _told(found: Sequence[Proposal], first: str, kept: str | None, deck_mm: float | None) -> list[str]:
+def _told(found: Sequence[Proposal], first: str, kept: str | None, deck_mm: float | None, rest: str) -> list[str]:
     """What to make, how exactly, what decides and what it rests on."""
     best = found[0]
     span = f"{best.low_c:.3g} to {best.high_c:.3g} degC" if best.high_c > best.low_c else f"{best.low_c:.3g} degC"
@@ -230,6 +230,7 @@ def _told(found: Sequence[Proposal], first: str, kept: str | None, deck_mm: floa
         (first_line := _first(best, deck_mm, kept)),
         contradicts,
         f"For {span}; {best.rests_on}; {best.cost}.",
+        rest_matters(best.warnings, rest),
         f"Stored as part {kept}." if kept and "stored" not in first_line else "",
         # How exactly to make it, once it is worth making.
         *(reversed(exact) if best.verdict in FIT else exact),

@@ -57,6 +57,9 @@ def test_cover_squeeze_and_the_page_say_and_take_the_same(pads, store, tmp_path)
         assert f"{WARNED}, and stiffens; --rest 1h" in told
         assert "crystallises" not in answered(pads(*words, "--rest", "1min"))
         assert "rests for 20 h in such cold, and stiffens; counted here" in answered(pads(*words, "--rest", "20h"))
+    size = ("size", "heavy", "--material", "tan", "--form", "pad", "--diameter", "8mm..14mm", "--height", "8mm")
+    for words, end in (((), "--rest 1h"), (("--car", "20C"), "taken as 8 h outside")):
+        assert f"and stiffens; {end}" in answered(pads(*size, *cold, *words))
     assert "rests for 20 h" in (tmp_path / "field.html").read_text(encoding="utf-8")
     brief, long = (pads(*cover, "--rest", hours).json["cover"]["share"] for hours in ("1min", "1000h"))
     assert brief != long
