@@ -298,6 +298,23 @@ def case_fit(folder: Path, quick: bool) -> list[list[Any]]:
     ]
 
 
+def case_sampler(folder: Path, quick: bool) -> list[list[Any]]:
+    """What an effective draw costs, of means and of the ends of bands, beside an ensemble sampler on the same density.
+
+    ``fit_speed.py`` tells the rest.
+    """
+    import fit_speed
+
+    rows = []
+    for count, seeds in ((3, 20), (14, 20), (15, 20), (40, 20), (5000, 8)):
+        ours = fit_speed.fits(count, min(seeds, 5) if quick else seeds)
+        effective, spent = fit_speed.ensemble(count, 300 if quick else 3000)
+        for what, draws in (("mean", ours.mean), ("ends", ours.ends)):
+            name = f"effective draw of {what}, {count:,} readings"
+            rows.append([name, f"emcee; {draws:.0f} of a fit", ours.seconds / draws, spent / effective, None])
+    return rows
+
+
 def case_ranking(folder: Path, quick: bool) -> list[list[Any]]:
     """Growth exponents of the ranking: ln of the ratio of times over ln of the factor."""
     import math
@@ -429,6 +446,7 @@ CASES = {
     "scalar": case_scalar,
     "draws": case_draws,
     "fit": case_fit,
+    "sampler": case_sampler,
     "ranking": case_ranking,
     "store": case_store,
 }
