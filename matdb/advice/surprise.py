@@ -100,11 +100,17 @@ def surprises(curve: Curve, parts: Mapping[str, Part], readings: Sequence[Readin
         A reading names an axis or a squeeze that its part's form lacks.
     """
     found: list[tuple[Surprise, ...]] = [()] * len(readings)
-    # So few rows at a time are never averaged, and the arrays of draws stay small.
-    for begin in range(0, len(readings), MOST_ROWS):
-        some = readings[begin : begin + MOST_ROWS]
-        for k, odd in _compared(curve, parts, some, gather(some, parts, curve.family)):
-            found[begin + k] += (odd,)
+    by_soak: dict[float | None, list[int]] = {}
+    for k, reading in enumerate(readings):
+        by_soak.setdefault(reading.soak_min, []).append(k)
+    for soak_min, rows in by_soak.items():
+        # What was read after a short soak has not crystallised as far as it may in time.
+        rested = curve.rested(None if soak_min is None else soak_min / 60.0)
+        # So few rows at a time are never averaged, and the arrays of draws stay small.
+        for which in (rows[begin : begin + MOST_ROWS] for begin in range(0, len(rows), MOST_ROWS)):
+            some = [readings[k] for k in which]
+            for k, odd in _compared(rested, parts, some, gather(some, parts, curve.family)):
+                found[which[k]] += (odd,)
     return found
 
 

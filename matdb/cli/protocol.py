@@ -217,27 +217,28 @@ def _plan(
     if mass_kg is None:
         middle = store.effective(part.name, float(np.median(temperature_c)), frequency_hz=frequency_hz, **how)
         mass_kg = bench_mass_kg(float(middle.stiffness_n_per_mm.median), frequency_hz, said.count)
-    found = store.effective(part.name, temperature_c, mass_kg=mass_kg, count=said.count, **how)
-    hertz, zeta = found.natural_frequency_hz, found.damping_ratio
-    assert hertz is not None
     body, family = body_of(part.form), material.family
     low, high = service_range(material)
     steps = []
-    for k, t in enumerate(temperature_c):
+    for t in temperature_c:
         if not low <= t <= high:
             notes.append(f"{t:g} degC is outside the service range, {low:g} to {high:g} degC: leave it out")
         soak_min = left = None
         if body is not None:
             soak_min = float(soak_of(body, t, family=family, air=air_of(said.air)).planned_min)
             left = float(drift(body, t, 0.0, family=family).seconds_left)
+        # Rung after that soak, and not after however long a rest.
+        rest_h = None if soak_min is None else soak_min / 60.0
+        found = store.effective(part.name, t, mass_kg=mass_kg, count=said.count, rest_h=rest_h, **how)
+        assert found.natural_frequency_hz is not None
         steps.append(
             ProtocolStep(
                 temperature_c=t,
                 soak_min=soak_min,
                 seconds_left=math.inf if abs(t - 23.0) <= 2.0 else left,
                 mass_kg=mass_kg,
-                frequency_hz=_ends(hertz, k),
-                log_decrement=_decrements(*_ends(zeta, k)),
+                frequency_hz=_ends(found.natural_frequency_hz),
+                log_decrement=_decrements(*_ends(found.damping_ratio)),
                 note=crystallisation_note(family, t),
             )
         )
@@ -255,9 +256,9 @@ def _plan(
     return steps, found.basis, notes
 
 
-def _ends(band: Band, k: int) -> tuple[float, float, float]:
-    """Middle, low and high end of one entry of a band."""
-    return float(band.median[k]), float(band.low[k]), float(band.high[k])
+def _ends(band: Band) -> tuple[float, float, float]:
+    """Middle, low and high end."""
+    return band.median, band.low, band.high
 
 
 def _decrements(*damping_ratio: float) -> tuple[float, float, float]:

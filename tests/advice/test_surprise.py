@@ -223,3 +223,21 @@ def test_the_store_asks_before_it_logs(tmp_path):
         assert store.doubts(dataclasses.replace(slip, mass_kg=0.25)) == ()
         with pytest.raises(matdb.NotFound):
             store.doubts(dataclasses.replace(slip, part="none"))
+
+
+def test_a_short_soak_is_held_against_rubber_that_has_hardly_crystallised():
+    """Chloroprene that a long rest stiffens several times: what rings as soft after half an hour is no slip."""
+    rubber = matdb.Material(name="black", family="chloroprene", hardness="45 A")
+    pad = matdb.Part(name="pad", material="black", form=matdb.Pad(8, 10))
+
+    def rung(temperature_c, hertz, minutes):
+        told = {"mass_kg": 0.7, "log_decrement": 0.9, "soak_min": minutes}
+        return matdb.RingDown(part="pad", temperature_c=temperature_c, frequency_hz=hertz, **told)
+
+    long_ago = [rung(23.0, 23.0, 30.0), rung(-12.0, 27.0, 30.0), rung(-12.0, 40.0, 600.0), rung(-12.0, 48.0, 1440.0)]
+    fitted = fit_curve(rubber, {"pad": pad}, long_ago)
+    short, rested = rung(-18.0, 29.0, 35.0), rung(-18.0, 55.0, 1440.0)
+    swapped = dataclasses.replace(rested, soak_min=1.0)
+    found = surprises(fitted, {"pad": pad}, [rested, short, swapped, short])
+    assert found[0] == found[1] == found[3] == ()
+    assert found[2][0].ratio > 2.0
