@@ -44,6 +44,8 @@ from matdb.units import STANDARD_GRAVITY_M_S2
 _BLOCK: Final = 64
 #: So far below its glass transition no law and no reading tells of a rubber, K.
 _DEEP_IN_GLASS_K: Final = 50.0
+#: What wide bonded faces add at most to the stiffness of a material of Poisson's ratio 0.3.
+_FOAM_GAIN: Final = 0.35
 
 
 class Grave(str):
@@ -467,6 +469,23 @@ def service_warnings(curve: Curve, material: Material, temperature_c: Array) -> 
     return found
 
 
+@lru_cache(maxsize=1024)
+def _foam_overstated(form: FormBase) -> float:
+    """How many times too stiff a form of solid rubber is along its first axis for an open foam of its modulus.
+
+    Wide bonded faces stiffen solid rubber without end, a foam of Poisson's ratio 0.3 [1]_ by a third at most.
+
+    References
+    ----------
+    .. [1] L. J. Gibson, M. F. Ashby, Cellular Solids, 2nd ed., 1997, chapter 5 (from memory).
+    """
+    if not getattr(form, "bonded", False):
+        return 1.0
+    loose: Any = replace(cast(Any, form), bonded=False)
+    gain = float(form.stiffness_n_per_mm()) / float(loose.stiffness_n_per_mm()) - 1.0
+    return 1.0 if gain <= 0.0 else (1.0 + gain) / (1.0 + 1.0 / (1.0 / gain + 1.0 / _FOAM_GAIN))
+
+
 def state_warnings(
     curve: Curve,
     material: Material,
@@ -499,6 +518,10 @@ def state_warnings(
     if squeeze_mm and sideways and _unit(part.form, axis, 0.0) == _unit(part.form, axis, squeeze_mm):
         found.append("a squeeze hardly changes how stiff it is sideways: pressed rubber is shorter, but wider")
     was_read = part.name in curve.offsets
+    foam = material.relative_density is not None and not was_read and axis == part.form.axes[0]
+    if foam and (times := _foam_overstated(part.form)) > 1.25:
+        what = "a foam gives by its volume, as solid rubber does not: between bonded faces it is up to"
+        found.append(Grave(f"{what} {times:.1f} times less stiff than told here; a reading of it settles it"))
     found.extend(text for text in part.form.warnings(axis) if not (was_read and UNREAD in text))
     found.extend(curve.report.get("warnings", ()))
     return worst_first(found)
