@@ -311,26 +311,36 @@ class Exposure:
         found: dict[tuple[int, int], tuple[Curve, float]] = {}
         for each, row in zip(candidates, self.row, strict=True):
             if (key := (id(each.curve), int(row))) not in found:
-                rested = each.curve.rested(self._rest_h(each.curve, int(row)))
+                rested = self._rested(each.curve, int(row))
                 found[key] = rested, rested.ln_stiffest(self.steps)
             rested, stiffest = found[key]
             yield rested, replace(each, curve=rested.through(each.part.form, axis, stiffest))
 
-    def _rest_h(self, curve: Curve, row: int) -> float | None:
-        """Hours on end that a row rests where a curve's family crystallises; None where times are not known."""
-        if self.rest_h is not None:
-            return self.rest_h
-        outside, cold = self.outside[row], crystallisation_of(curve.family)
-        if cold is None or outside is None:
-            return None
+    def _rested(self, curve: Curve, row: int) -> Curve:
+        """A curve after a row's rest in the cold; crystals stay in milder hours until it is so warm that they melt."""
+        outside, flown, cold = self.outside[row], self.forecasts[row], crystallisation_of(curve.family)
+        if cold is None or outside is None or flown is None:
+            return curve.rested(self.rest_h)
         night = _NIGHT_H if self.car_c is not None and cold.shows(self.car_c) else 0.0
-        if (times := _times(outside)) is None:
-            return None if self.car_c is None else _OUTSIDE_H + night
-        hours = _hours_of(outside)
-        hours[[day[0] for day in _days(times)]] += night
-        hours = np.where(cold.share(outside.temperature_c) > 0.0, hours, 0.0)
+        if (times := _times(outside)) is None or flown.times is None:
+            day = _OUTSIDE_H if cold.shows(outside.temperature_c) else 0.0
+            return curve.rested(day + night if self.rest_h is None and self.car_c is not None else self.rest_h)
+        hours, share, mornings = _hours_of(outside), cold.share(outside.temperature_c), [d[0] for d in _days(times)]
+        hours[mornings] += night
+        hours = np.where(share > 0.0, hours, 0.0)
+        molten = outside.temperature_c > cold.melts_c
+        if outside.monthly:  # The months are days apart.
+            molten[mornings] = True
         since = np.cumsum(hours)
-        return float((since - np.maximum.accumulate(np.where(hours > 0.0, 0.0, since))).max())
+        rest_h = float((since - np.maximum.accumulate(np.where(molten, since - hours, 0.0))).max())
+        # The latest hour, of those since the last molten one, at which most crystals form.
+        rank = share + 2.0 * np.cumsum(molten)
+        latest = np.maximum.accumulate(np.where(rank == np.maximum.accumulate(rank), np.arange(rank.size), 0))
+        before = outside.temperature_c[latest][np.searchsorted(times, flown.times, side="right") - 1]
+        order, formed = np.argsort(cold.share(before)), self.steps.copy()
+        formed[self.sequence[row][order]] = before[order]  # Of equal steps the last, which has most.
+        formed = np.where(cold.share(formed) > cold.share(self.steps), formed, self.steps)
+        return replace(curve.rested(rest_h if self.rest_h is None else self.rest_h), formed=(self.steps, formed))
 
     def when(self, candidate: int, step: int) -> str:
         """The first time at which a candidate has a temperature; empty where not known, or of one alone."""
@@ -407,7 +417,8 @@ def _lagging(parts: Sequence[tuple[Part, Material]], flown: Flight) -> Exposure:
     weight = np.array([np.bincount(at, each, steps.size) for at, each in zip(places, hours, strict=True)])
     said = dict.fromkeys([*flown.notes, *notes])
     row = np.array([rows[key] for key in keys], dtype=np.int64)
-    return Exposure(steps, weight, row, places, forecasts, forecasts, tuple(said), flown.rest_h, flown.car_c)
+    outside = forecasts if _times(flown.flown) is not None else (flown.flown,) * len(forecasts)
+    return Exposure(steps, weight, row, places, forecasts, outside, tuple(said), flown.rest_h, flown.car_c)
 
 
 def _times(forecast: Forecast) -> Array | None:

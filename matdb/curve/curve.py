@@ -135,6 +135,8 @@ class Curve:
         How far and how slowly it does, where readings after a long soak there tell.
     rest_h : float
         Hours of rest in the cold that the answers are for; infinite where nothing says how many.
+    formed : tuple of ndarray or None
+        Rising temperatures, and at which each the crystals formed that it has; None: at each itself. Degrees Celsius.
     felt_by : BulkSoftening or None
         Form and axis through which the modulus is felt: the less, the nearer it comes to the bulk modulus.
     bench_strain : float or None
@@ -170,6 +172,7 @@ class Curve:
     crystallises: bool = False
     rest: Array = field(default_factory=lambda: np.zeros((0, 0)))
     rest_h: float = math.inf
+    formed: tuple[Array, Array] | None = None
     felt_by: BulkSoftening | None = None
     bench_strain: float | None = None
     softening: Array = field(default_factory=lambda: np.zeros((0, 3)))
@@ -297,7 +300,7 @@ class Curve:
             if self.measured_loss_ln_hz and _leaves(asked, self.measured_loss_ln_hz, _MARGIN_LOSS_LN_HZ):
                 found.append(DAMPING_UNREAD)
         cold = crystallisation_of(self.family) if self.crystallises else None
-        if cold is not None and cold.matters(t.reshape(-1), self.rest_h):
+        if cold is not None and cold.matters(self._formed_at(t.reshape(-1)), self.rest_h):
             found.insert(0, cold.note(self.family, self.rest_h, was_read=self._rest_was_read))
         return [*found, *self.age_notes]
 
@@ -559,10 +562,13 @@ class Curve:
 
     def _crystallised(self, t: Array) -> Array:
         """What rest in the cold may add to ln E at flat temperatures, shape (n, m): a quarter of the draws stiffen."""
-        cold = crystallisation_of(self.family)
+        cold, t = crystallisation_of(self.family), self._formed_at(t)
         if cold is None or not cold.shows(t):
             return np.zeros((1, 1))
         return cold.ln_stiffening(t, self.rest_h, self.rest if self.rest.size else self._normals(5, 10))
+
+    def _formed_at(self, t: Array) -> Array:
+        return t if self.formed is None else np.interp(t, *self.formed)
 
     @cached_property
     def _misses(self) -> Misfit | None:

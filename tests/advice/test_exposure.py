@@ -125,8 +125,8 @@ def test_a_part_rests_in_the_cold_for_as_long_as_the_air_outside_is_cold():
     tan = Material(name="tan", family="natural rubber")
     curve = prior_curve(tan)
     part = Part(name="ring", material="tan", form=Ring(outer_mm=16, inner_mm=6, height_mm=5))
-    # Twelve hours of frost, of which two are flown; six milder ones; three of frost.
-    air = Forecast(np.repeat([-20.0, 8.0, -20.0], [12, 6, 3]), np.arange(21.0))
+    # Twelve hours of frost, of which two are flown; six that melt what crystallised; three of frost.
+    air = Forecast(np.repeat([-20.0, 12.0, -20.0], [12, 6, 3]), np.arange(21.0))
 
     def rest_h(temperature_c):
         exposed = exposure([(part, tan)], temperature_c)
@@ -135,6 +135,11 @@ def test_a_part_rests_in_the_cold_for_as_long_as_the_air_outside_is_cold():
         return rested.rest_h
 
     assert rest_h(air) == 12.0
+    # At 8 degC it stays; each month is apart.
+    milder = np.repeat([-20.0, 8.0, -20.0], [12, 6, 3])
+    assert rest_h(Forecast(milder, np.arange(21.0))) == 15.0
+    months = np.arange(48.0) + np.repeat([0.0, 700.0], 24)
+    assert rest_h(Forecast(np.full(48, -20.0), months, monthly=True)) == 24.0
     assert rest_h(Flight(air, take_off=(2.0, 4.0))) == 12.0
     assert rest_h(np.array([-20.0, 8.0])) == np.inf
     # One moment tells no hours.
@@ -142,6 +147,8 @@ def test_a_part_rests_in_the_cold_for_as_long_as_the_air_outside_is_cold():
     # From a warm car a day's at most; a night more in a cold one, the first and each that follows.
     assert rest_h(flight(low_c=-20.0, high_c=8.0, car_c=20.0)) == 8.0
     assert rest_h(flight(low_c=-20.0, high_c=8.0, car_c=-10.0)) == 20.0
+    # Where only the car is so cold, the night in it alone.
+    assert rest_h(flight(low_c=0.0, high_c=8.0, car_c=-10.0)) == 12.0
     assert rest_h(flight(low_c=-20.0, car_c=-10.0, rest_h=1.0)) == 1.0
     assert 10.0 < rest_h(Flight(air, take_off=(0.0, 11.0), car_c=20.0)) < 12.0
     assert rest_h(Flight(air, take_off=(0.0, 11.0), car_c=-10.0)) == pytest.approx(24.0, abs=0.6)
@@ -158,3 +165,37 @@ def test_a_flat_pad_near_glass_is_felt_softer_than_its_rubber_alone_would_be():
         got = effective(curve, Material(name="print"), part, t, frequency_hz=30.0, axis=axis).stiffness_n_per_mm.median
         known = part.form.stiffness_n_per_mm(modulus, axis, bulk_modulus_mpa=2000.0)
         assert got == pytest.approx(known, rel=0.03)
+
+
+def test_what_crystallised_in_the_night_stays_through_milder_hours_until_it_melts():
+    tan = Material(name="tan", family="natural rubber")
+    part = Part(name="ring", material="tan", form=Ring(outer_mm=16, inner_mm=6, height_mm=5))
+    # The evening, a night of frost, a milder morning, a thaw, and the morning's temperature once more.
+    air = Forecast(np.array([-6.0, *[-20.0] * 12, -14.0, -6.0, 11.0, -6.0]), np.arange(17.0))
+    curve = prior_curve(tan)
+
+    def flown(take_off, rest_h=None):
+        exposed = exposure([(part, tan)], Flight(air, take_off, rest_h=rest_h))
+        ((rested, _),) = exposed.felt([Candidate(part=part, material=tan, curve=curve)], "axial")
+        return rested
+
+    def high(curve, temperature_c):
+        return curve.modulus(temperature_c, 30.0).storage_mpa.high
+
+    def warned(curve):
+        return any("crystallises" in text for text in curve.range_notes(np.array([-6.0]), np.array([30.0])))
+
+    evening, morning, later = flown((0.0, 0.5)), flown((14.0, 14.5)), flown((16.0, 16.5))
+    assert evening.rest_h == morning.rest_h == later.rest_h == 15.0
+    assert high(evening, -6.0) == high(later, -6.0) == high(curve.rested(15.0), -6.0)
+    fresh, night = curve.rested(0.0), curve.rested(15.0)
+    grown = high(night, -20.0) / high(fresh, -20.0)
+    assert grown > 1.5
+    assert high(morning, -6.0) / high(fresh, -6.0) > 0.9 * grown
+    assert high(flown((13.0, 14.0)), -14.0) > high(night, -14.0)
+    # A short rest that is told forms little.
+    brief = flown((14.0, 14.5), rest_h=0.1)
+    assert high(brief, -6.0) < 1.05 * high(fresh, -6.0)
+    assert warned(morning)
+    assert not warned(brief)
+    assert not warned(evening)
