@@ -16,6 +16,7 @@ from typing import Any, Final, TypeGuard, TypeVar, cast
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matdb.advice.requirement import gives_way
 from matdb.arrays import Array, Complex
 from matdb.checks import (
     ABSOLUTE_ZERO_C,
@@ -437,8 +438,8 @@ def _load_warnings(
     sags = f"{float(f'{sag:.2g}'):g}"
     buckles = part.form.buckling_share * height
     if sag + squeeze_mm >= buckles:
-        told = f"buckles: sags {sags} mm or more under this mass, and bends away from {buckles:.2g} mm on"
-        found.append(Grave(told))
+        why = gives_way(part.form, f"{sags} mm or more under this mass")
+        found.append(Grave(f"{part.form.gives_way[0]}s: {why}"))
     elif sag + squeeze_mm > 0.5 * min(height, buckles):
         told = f"overloaded: sags {sags} mm or more under this mass, of {min(height, buckles):.2g} mm there are"
         found.append(Grave(told))

@@ -200,23 +200,35 @@ class Judge:
         # Along or about an axis that was not measured the airframe does not move at all.
         return replace(each, pixels=told[0], pixels_most=told[1]) if told[1] > 0.0 else each
 
-    def travel(self, form: FormBase, squeeze_mm: float, ratio: float) -> float:
-        """Ln of the largest stiffness over that of the parts in line at which travel just suffices, per N and mm."""
+    def travel(self, form: FormBase, squeeze_mm: float, ratio: float) -> Iterator[tuple[str, float, bool]]:
+        """Of travel, and of a form that leans of buckling, how stiff a part has to be.
+
+        Yields
+        ------
+        (str, float, bool)
+            Name; ln of the largest stiffness over that of the parts in line at which it just suffices, per N and mm;
+            whether what asks for it is the craft's leaning, and not the load factor.
+        """
         room_of, clear = form.travel_height(self.axis), self.mounting.clearance_mm or math.inf
         along = across = math.inf
         if room_of:
             along = MAX_SQUEEZE_SHARE * room_of[0] - room_of[1] * squeeze_mm
             across = _SHEAR_MOST * form.bearing_height_mm
-        along, across = min(along, clear), min(across, clear)
+        if form.leans:
+            yield "buckling", *self._bearing(ratio, along, math.inf)
+            along = math.inf
+        yield "travel", *self._bearing(ratio, min(along, clear), min(across, clear))
+
+    def _bearing(self, ratio: float, along: float, across: float) -> tuple[float, bool]:
+        """See :meth:`travel`, of what there is along and across a part, mm."""
         if along <= 0.0:
-            return NO_LIMIT
+            return NO_LIMIT, False
         if self.directions is None or ratio <= 0.0:
-            most = self.mounting.load_factor / along
+            most, leaning = self.mounting.load_factor / along, False
         else:
-            most = float(
-                (self.directions.pushed(ratio) * (self.mounting.load_factor, 1.0, 1.0) / ((along,), (across,))).max()
-            )
-        return math.log(most) if most > 0.0 else -math.inf
+            each = self.directions.pushed(ratio) * (self.mounting.load_factor, 1.0, 1.0) / ((along,), (across,))
+            most, leaning = float(each.max()), bool(each[:, 0].max() < each.max())
+        return (math.log(most) if most > 0.0 else -math.inf), leaning
 
     def felt(self, softening: BulkSoftening | None, directions: bool) -> Felt:
         """What a part feels of the material; kept for the part asked about last, squeeze after squeeze."""

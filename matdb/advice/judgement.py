@@ -301,9 +301,9 @@ class Judgement:
     def _craft(self) -> Iterator[_Bound]:
         """Requirements of the craft, the service range the last."""
         judge, form, scale = self.judge, self.candidate.part.form, self.ln_scale[None]
-        need = judge.travel(form, self.squeeze_mm, self.ratio)
-        if need > -math.inf:
-            yield "buckling" if form.leans else "travel", scale - need, self._felt.bearing
+        for name, need, _ in judge.travel(form, self.squeeze_mm, self.ratio):
+            if need > -math.inf:
+                yield name, scale - need, self._felt.bearing
         if self.halves is None:
             height = form.bearing_height_mm
             if height > 0.0 and form.travel_height(judge.axis) is not None:

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from matdb.curve.curve import Curve
 from matdb.errors import InputError
+from matdb.form.base import FormBase
 from matdb.form.part import Part
 from matdb.material.record import Material
 from matdb.mounting.record import CameraPackage, Mounting
@@ -130,3 +131,8 @@ class Requirement:
     stiff: bool = False
     pixels: float | None = None
     pixels_most: float | None = None
+
+
+def gives_way(form: FormBase, sag: str) -> str:
+    """Why a form that leans over or folds does not carry what it sags so much under, in plain words."""
+    return f"{form.gives_way[1]} from {form.buckling_share * form.bearing_height_mm:.2g} mm on, and it sags {sag}"

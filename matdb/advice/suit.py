@@ -17,7 +17,7 @@ from matdb.advice.exposure import Temperatures, exposure
 from matdb.advice.judge import Judge, judge
 from matdb.advice.judgement import Judgement
 from matdb.advice.requirement import SERVICE_K, Candidate, Payload, Requirement, open_to_readings
-from matdb.advice.verdict import reason, sags, verdict
+from matdb.advice.verdict import reason, sags, stopped, verdict
 from matdb.arrays import Array
 from matdb.curve.band import Band, band, median
 from matdb.curve.next_reading import NextReading, rank_next_readings
@@ -348,7 +348,7 @@ class _View:
             isolation = self.payload.high_hz / states["stiffest"].natural_frequency_hz.median - 1.0
             low = self.payload.low_hz
             follow = states["softest"].natural_frequency_hz.median / low - 1.0 if low > 0.0 else None
-        travel = margins.get("travel", margins.get("buckling"))
+        travel = min((margins[name] for name in ("travel", "buckling") if name in margins), default=None)
         rotor_through, rotor_worst = self._through_rotor(found, worst.package)
         pair = part.form.pair
         deciding = found.deciding
@@ -381,7 +381,7 @@ class _View:
             cost=(cost := cost_of(part, found.candidate.material, self.mounting.count, found.squeeze_mm)),
             turns=part.turns_at(found.squeeze_mm),
             spacer_mm=None if pair is None else pair.stack_mm - found.squeeze_mm,
-            warnings=self._warnings(found, states, travel, margins.get("lift-off")),
+            warnings=self._warnings(found, states, margins.get("lift-off")),
             extrapolated=bool(np.any(self.curve.extrapolated(*_told(states)))),
             rests_on=self.curve.rests_on(part.name, states["cold"].temperature_c, states["warm"].temperature_c),
             **self.exposed.failing(found.index, found.by_step),
@@ -411,9 +411,7 @@ class _View:
         k = found.modulus(hz, step) * np.exp(found.ln_stiffness(step, mass_kg))[:, None]
         return band(follow_error(mass_kg, k, hz).max(axis=1))
 
-    def _warnings(
-        self, found: Judgement, states: dict[str, State], travel: float | None, touch: float | None
-    ) -> tuple[str, ...]:
+    def _warnings(self, found: Judgement, states: dict[str, State], touch: float | None) -> tuple[str, ...]:
         part, rotor = found.candidate.part, self.rotor
         told = [states[name] for name in _TOLD]
         at, natural = _told(states)
@@ -431,11 +429,8 @@ class _View:
             said.append(f"resonates within the range of rotor order {inside[0].label}")
         if states["softest"].natural_frequency_hz.median <= self.mounting.manoeuvre_hz:
             said.append("the natural frequency lies inside the manoeuvre band")
-        if travel is not None and travel < 0.0:
-            load = f"at load factor {self.mounting.load_factor:g}"
-            how = "buckles", "a leg so slender leans over; take a shorter or thicker one"
-            what, why = how if part.form.leans else ("bottoms out", "it needs more travel than it has")
-            said.append(Grave(f"{what}: {load} {why}"))
+        short = [each for each in found.requirements if each.name in ("travel", "buckling") and each.margin < 0.0]
+        said.extend(Grave(stopped(found, each)) for each in short)
         if touch is not None and touch < 0.0:
             low, high = self.mounting.load_factors
             said.append(f"a half lifts off between load factors {low:g} and {high:g}: it will rattle")

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from matdb.advice.judgement import Judgement
-from matdb.advice.requirement import SERVICE_K, VERDICTS, Requirement
+from matdb.advice.requirement import SERVICE_K, VERDICTS, Requirement, gives_way
 from matdb.curve.curve import FAMILY_PRIOR
 from matdb.material.record import service_range
 from matdb.mounting.directions import MOTIONS, TURNS
@@ -60,8 +60,6 @@ def _fails(found: Judgement, decides: Requirement) -> str:
     judge, payload = found.judge, found.judge.payload
     may, s = ("may ", "") if decides.probability >= 0.5 else ("", "s")
     low, high = judge.mounting.load_factors
-    load = f"at load factor {judge.mounting.load_factor:g}"
-    times = _times(decides)
     if decides.name in MOTIONS:
         side = f"{'may be too' if may else 'too'} {'stiff' if decides.stiff else 'soft'}"
         where = f" in {decides.name}" if found.all_directions else ""
@@ -77,19 +75,34 @@ def _fails(found: Judgement, decides: Requirement) -> str:
         ends = service_range(found.candidate.material)
         outside = max(-SERVICE_K * decides.margin, 0.0)
         return f"flown {outside:.3g} K outside the material's service range of {ends[0]:g} to {ends[1]:g} degC"
-    pressed = _pressed(found, decides)
-    return {
-        "travel": f"{may}bottom{s} out {load}: it needs {times} the travel that it has"
-        if decides.margin > -0.95
-        else f"{may}bottom{s} out {load}: it cannot carry that",
-        "buckling": f"{may}buckle{s} {load}: so slender a leg leans over before it carries that",
-        "strain": f"{may or 'is '}{'be ' if may else ''}{pressed}",
-    }[decides.name]
+    if decides.name == "strain":
+        return f"{may or 'is '}{'be ' if may else ''}{_pressed(found, decides)}"
+    (word, *more), when, why = stops(found, decides)
+    return f"{may}{' '.join((word + s, *more))} {when}: {why}"
 
 
-def _times(decides: Requirement) -> str:
-    """What is there over what is allowed."""
-    return f"{1.0 / max(1.0 + decides.margin, 0.01):.2g} times"
+def stops(found: Judgement, asked: Requirement) -> tuple[list[str], str, str]:
+    """How a part ends its way, travel or buckling: the words of what it does, when it does so, and why."""
+    judge, form = found.judge, found.candidate.part.form
+    load = f"at load factor {judge.mounting.load_factor:g}"
+    if asked.name == "buckling":
+        squeeze = found.squeeze_mm * form.bearing_height_mm / (form.squeezable_height_mm or 1.0)
+        left = max(form.buckling_share * form.bearing_height_mm - squeeze, 0.0)
+        sag = left / max(1.0 + asked.margin, 0.01)
+        beside = f" mm beside {squeeze:.2g} mm of squeeze" if squeeze else " mm"
+        return [form.gives_way[0]], load, gives_way(form, f"{float(f'{sag:.2g}'):g}{beside}")
+    needs = f"it needs {1.0 / (1.0 + asked.margin):.2g} times the travel that it has"
+    leans = any(leaning for name, _, leaning in judge.travel(form, found.squeeze_mm, found.ratio) if name == "travel")
+    when = "leaning aside under the camera's own weight" if leans else load
+    return ["bottom", "out"], when, needs if asked.margin > -0.95 else "it cannot carry that"
+
+
+def stopped(found: Judgement, asked: Requirement) -> str:
+    """The same as a warning, with what helps against buckling."""
+    (word, *more), when, why = stops(found, asked)
+    if asked.name == "buckling":
+        return f"{word}s: {when} {why}; take {found.candidate.part.form.gives_way[2]}"
+    return f"{' '.join((word + 's', *more))}: {when} it needs more travel than it has"
 
 
 def _pressed(found: Judgement, decides: Requirement) -> str:

@@ -75,6 +75,8 @@ class FormBase(PlainRecord):
     asked: ClassVar[Mapping[str, str]] = {}
     #: How a builder comes by one: "print", "cut" or "buy".
     made: ClassVar[str] = "cut"
+    #: What it does where :attr:`leans` holds, and how, and what helps.
+    gives_way: ClassVar[tuple[str, str, str]] = "buckle", "a leg so slender leans over", "a shorter or thicker one"
     #: False for a form known only by its readings: its scale is free.
     has_geometry: ClassVar[bool] = True
     #: Whether it is wire rope, whose own load points say how stiff it is, and not rubber.
@@ -321,12 +323,10 @@ class FormBase(PlainRecord):
     def doubts(self) -> Iterator[str]:
         """What of its dimensions cannot well be meant: a slip of a unit or a digit. Common practice, no source."""
         height, outer, inner = self.solid_mm or (None, None, 0.0)
-        sizes = {name: value for name, value in self.to_dict().items() if name.endswith("_mm") and value}
-        for name, value in sizes.items():
-            if isinstance(value, float) and not 0.2 <= value <= 150.0:
+        for name, value in self.to_dict().items():
+            if name.endswith("_mm") and value and isinstance(value, float) and not 0.2 <= value <= 150.0:
                 yield f"{stem_of(name)} of {value:g} mm"
-        if outer and height and "shear" in self.axes and (outer - inner) / (4.0 * height) > 8.0:
-            factor = (outer - inner) / (4.0 * height)
+        if outer and height and "shear" in self.axes and (factor := (outer - inner) / (4.0 * height)) > 8.0:
             yield f"{outer:g} mm across and {height:g} mm high, a foil (a shape factor of {factor:.3g})"
         if outer and inner and not 0.05 <= inner / outer <= 0.95:
             yield f"a hole of {inner:g} mm in {outer:g} mm (a diameter ratio of {inner / outer:.2g})"
@@ -372,12 +372,12 @@ class FormBase(PlainRecord):
 
     @property
     def buckling_share(self) -> float:
-        """Axial squeeze over height at which the form leans over; infinite for one too stout to buckle."""
+        """Axial squeeze over height at which the form leans over or folds; infinite for one too stout for either."""
         return math.inf
 
     @property
     def leans(self) -> bool:
-        """Whether its travel ends where it buckles: a slender leg, which leans over before it bottoms out."""
+        """Whether its travel ends where it buckles, before it bottoms out: a slender leg, a thin wall."""
         return self.buckling_share < MAX_SQUEEZE_SHARE
 
     @property

@@ -21,6 +21,7 @@ class RoundPad(FormBase):
 
     axes: ClassVar[tuple[str, ...]] = ("axial", "shear")
     needs_bond: ClassVar[tuple[str, ...]] = ("shear",)
+    gives_way: ClassVar[tuple[str, str, str]] = "fold", "a wall so thin folds", "a lower ring or a thicker wall"
 
     height_mm: float
     bonded: bool
@@ -113,6 +114,15 @@ class RoundPad(FormBase):
         """Squeeze in mm up to which its force is known: by the table, the measured points, or the exact law."""
         return float(self.load_points[-1][0]) if self.load_points else self._law.most * self.height_mm
 
+    @functools.cached_property
+    def buckling_share(self) -> float:
+        """See :attr:`FormBase.buckling_share`: where a thin wall folds by the table, or as far as it was measured."""
+        hole = self._ratios[1]
+        if hole <= 0.4 or self.shape_factor >= 0.16:
+            return math.inf
+        measured = self.squeeze_reach_mm / self.height_mm if self.load_points else 0.0
+        return max(tabulated_law(self.shape_factor, hole).most, measured)
+
     @property
     def as_half(self) -> str:
         """See :attr:`FormBase.as_half`: ``"ring 12x5x4mm"``."""
@@ -142,7 +152,7 @@ class RoundPad(FormBase):
 
     def cautions(self, axis: str) -> Iterator[str]:
         """See :meth:`FormBase.cautions`."""
-        slender, hole = self._ratios
+        slender = self._ratios[0]
         if axis == "axial" and not self.bonded:
             gain = f"{self._bonded_gain:.2f} times as stiff"
             yield f"frictionless faces are an ideal; friction stiffens towards bonded faces, {gain}"
@@ -152,9 +162,8 @@ class RoundPad(FormBase):
             yield f"{matters}: at 2000 MPa it lowers the stiffness by the share {share}"
         if slender > 3.0:
             yield "taller than three diameters; it may buckle, treat it as a strut"
-        if hole > 0.4 and self.shape_factor < 0.16:
-            reach = f"{self.squeeze_reach_mm / self.height_mm:.0%} squeeze"
-            yield f"the wall is thin for its height; it folds at about {reach}"
+        if self.leans:
+            yield f"the wall is thin for its height; it folds at about {self.buckling_share:.0%} squeeze"
 
     def _check_faces(self) -> None:
         self._yes_or_no("bonded")
