@@ -41,7 +41,7 @@ WORDS: Final = {
     "set and creep": "what rubber loses of its squeeze over weeks: lift-off is judged after, stiffness told before.",
     "strain": "how far a half is pressed, as a share of its height; 'pressed too far' beyond what rubber stands.",
     "travel": "how far a part can still move until it bottoms out.",
-    "buckles, buckling": "a slender leg leans over under its load, or a ring's thin wall folds, and carries it no longer.",
+    "buckles, buckling": "a slender leg leans over under its load, or a thin ring wall folds, and carries it no more.",
     "service range": "the temperatures that the material is made for; 'outside its service range' beyond them.",
     "best compromise": "where nothing holds everything: what fails least.",
     "expected": "of hours or temperatures: each counted by how sure the part then flown is to hold.",
