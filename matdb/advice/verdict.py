@@ -91,7 +91,7 @@ def stops(found: Judgement, asked: Requirement) -> tuple[list[str], str, str]:
         sag = left / max(1.0 + asked.margin, 0.01)
         beside = f" mm beside {squeeze:.2g} mm of squeeze" if squeeze else " mm"
         return [form.gives_way[0]], load, gives_way(form, f"{float(f'{sag:.2g}'):g}{beside}")
-    needs = f"it needs {1.0 / (1.0 + asked.margin):.2g} times the travel that it has"
+    needs = f"it needs {1.0 / max(1.0 + asked.margin, 0.01):.2g} times the travel that it has"
     leans = any(leaning for name, _, leaning in judge.travel(form, found.squeeze_mm, found.ratio) if name == "travel")
     when = "leaning aside under the camera's own weight" if leans else load
     return ["bottom", "out"], when, needs if asked.margin > -0.95 else "it cannot carry that"
