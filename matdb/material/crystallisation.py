@@ -110,9 +110,8 @@ class Crystallisation:
 
 
 #: By family; how wide, how fast and how stiff, where no source is named, is common practice. What takes but minutes
-#: happens on the way to colder states too, and stays: nearly to the glass transition. Where
-#: it has melted is from memory but for silicone: natural rubber at 0 to 15 degC, chloroprene 10 to 30 K warmer than it
-#: formed at, of which the most.
+#: happens on the way to colder states too, and stays: nearly to the glass transition. Where it has melted is from
+#: memory but for silicone: natural rubber at 0 to 15 degC, chloroprene 10 to 30 K above where it formed (30 is taken).
 CRYSTALLISATION: Final = {
     "natural rubber": Crystallisation(
         -25.0, 20.0, 20.0, 8.0, "many hours to days", 10.0, 10.0, "Wood & Bekkedahl 1946, from memory"

@@ -103,7 +103,8 @@ def ensemble(count: int, steps: int) -> tuple[float, float]:
     material, parts, readings = taken(count)
     evidence = gather(readings, parts, material.family)
     prior = prior_of(material, float(np.ptp(evidence.temperature_k)))
-    contrasts, ahead = evidence.contrasts(), sampling._prior_layer(prior, evidence.common_sd, 1200, 0)[1]
+    contrasts = evidence.contrasts()
+    ahead = sampling._prior_layer(prior, evidence.common_sd, sampling.PRIOR_PARTICLES, 0)[1]
     found = sampling.fit_posterior(prior, evidence)
     laws = len(sampling.VARIANTS)
 
